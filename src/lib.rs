@@ -1,0 +1,1 @@
+//! Trip planner for constant-speed-propeller aeroplanes.

@@ -1,0 +1,2 @@
+//! The `fellrun` command.
+fn main() {}
