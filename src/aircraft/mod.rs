@@ -1,0 +1,163 @@
+//! The aircraft: airframe, engine, propeller, governor, and the procedures its owner flies it by.
+//!
+//! [`Aircraft::perform`] joins them at one flight condition: everything above this module asks only that.
+//!
+//! **Invariant:** nothing here reads files, knows of a trip or of an optimiser.
+
+pub mod airframe;
+pub mod engine;
+mod performance;
+pub mod propeller;
+
+pub use airframe::{Airframe, Configuration, Flap, Speeds};
+pub use engine::{Engine, EngineSpec, Mixture, Throttle};
+pub use performance::{AirState, Governed, Levers, Performance};
+use propeller::PropellerTable;
+
+/// An aircraft profile, ready to fly.
+#[derive(Debug, Clone)]
+pub struct Aircraft {
+    /// What it is, in the owner's words.
+    pub name: String,
+    /// Number of seats.
+    pub seats: u32,
+    /// Masses.
+    pub masses: Masses,
+    /// Fuel system.
+    pub fuel: FuelSystem,
+    /// Operating speeds.
+    pub speeds: Speeds,
+    /// Drag.
+    pub airframe: Airframe,
+    /// The engine.
+    pub engine: Engine,
+    /// The propeller and its governor.
+    pub propeller: Propeller,
+    /// How the owner flies it.
+    pub procedures: Procedures,
+}
+
+/// Masses in kg.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Masses {
+    /// Empty, with oil and unusable fuel.
+    pub empty_kg: f64,
+    /// Greatest at take-off.
+    pub max_take_off_kg: f64,
+    /// Greatest at landing.
+    pub max_landing_kg: f64,
+}
+
+/// Fuel system.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FuelSystem {
+    /// Usable fuel, kg.
+    pub usable_kg: f64,
+    /// Density, kg/m³.
+    pub density_kg_m3: f64,
+}
+
+/// What the hub does when the oil pressure is gone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum HubWithoutOil {
+    /// Goes to the low pitch stop, as on most singles.
+    Fine,
+    /// Goes to the high pitch stop or feathers, as on most twins.
+    Coarse,
+}
+
+/// A band of crankshaft speeds to avoid in continuous use.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AvoidBand {
+    /// Lower end, rev/s.
+    pub from_rev_s: f64,
+    /// Upper end, rev/s.
+    pub to_rev_s: f64,
+    /// Only where the manifold pressure is above this, Pa; zero for always.
+    pub above_map_pa: f64,
+}
+
+/// A constant-speed propeller with its governor.
+#[derive(Debug, Clone)]
+pub struct Propeller {
+    /// Thrust and torque.
+    pub table: PropellerTable,
+    /// Low (fine) pitch stop at 0.75 R, rad.
+    pub low_stop_rad: f64,
+    /// High (coarse) pitch stop at 0.75 R, rad.
+    pub high_stop_rad: f64,
+    /// Lowest speed the governor can hold, rev/s.
+    pub lowest_governed_rev_s: f64,
+    /// Highest speed the governor can hold, rev/s.
+    pub highest_governed_rev_s: f64,
+    /// Without oil pressure.
+    pub hub: HubWithoutOil,
+    /// Speeds to avoid.
+    pub avoid: Vec<AvoidBand>,
+    /// Thrust on this airframe over thrust of the propeller alone.
+    pub installed_factor: f64,
+}
+
+/// How the owner flies the aeroplane.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Procedures {
+    /// Fuel from start-up to take-off, kg.
+    pub taxi_fuel_kg: f64,
+    /// Time from start-up to take-off, s.
+    pub taxi_time_s: f64,
+    /// Fuel of the take-off run beyond that of the climb, kg.
+    pub take_off_fuel_kg: f64,
+    /// Crankshaft speeds allowed in the climb, rev/s, highest first.
+    pub climb_rev_s: Vec<f64>,
+    /// Greatest cruise power as a fraction of rated power.
+    pub cruise_power_fraction: f64,
+    /// Greatest manifold pressure (Pa) by crankshaft speed (rev/s), lowest speed first. Empty: MAP (inHg) at most RPM/100.
+    pub map_limit: Vec<(f64, f64)>,
+    /// Up to this density altitude full rich is used for take-off, climb and go-around, m.
+    pub full_rich_density_altitude_m: f64,
+    /// Least manifold pressure in the descent, Pa.
+    pub least_descent_map_pa: f64,
+    /// Greatest reduction of manifold pressure, Pa/s.
+    pub map_reduction_pa_s: f64,
+    /// Manifold pressures are set in multiples of this, Pa.
+    pub map_step_pa: f64,
+    /// Crankshaft speeds are set in multiples of this, rev/s.
+    pub rev_step_s: f64,
+    /// Speeds are flown in multiples of this, m/s.
+    pub speed_step_m_s: f64,
+    /// Time on one tank before changing, s.
+    pub tank_change_s: f64,
+    /// Gear may be used to steepen a descent.
+    pub gear_as_brake: bool,
+    /// Speed in the circuit, m/s indicated.
+    pub pattern_m_s: f64,
+}
+
+impl Aircraft {
+    /// Greatest manifold pressure [Pa] at a crankshaft speed by the profile's limit line, or RPM/100 inHg without one.
+    pub fn map_limit_pa(&self, rev_s: f64) -> f64 {
+        if self.procedures.map_limit.is_empty() {
+            crate::quantity::ManifoldPressure::inhg(rev_s * 60.0 / 100.0).to_pa()
+        } else {
+            airframe::interpolate(&self.procedures.map_limit, rev_s)
+        }
+    }
+
+    /// Whether a crankshaft speed lies in a band to avoid at this manifold pressure.
+    pub fn in_avoid_band(&self, rev_s: f64, map_pa: f64) -> bool {
+        self.propeller
+            .avoid
+            .iter()
+            .any(|b| rev_s > b.from_rev_s && rev_s < b.to_rev_s && map_pa > b.above_map_pa)
+    }
+
+    /// The mixture for take-off, climb and go-around at a density altitude [m]: full rich up to the profile's limit, best
+    /// power above it.
+    pub fn high_power_mixture(&self, density_altitude_m: f64) -> usize {
+        if density_altitude_m <= self.procedures.full_rich_density_altitude_m {
+            self.engine.full_rich_mixture()
+        } else {
+            self.engine.best_power_mixture()
+        }
+    }
+}

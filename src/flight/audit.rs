@@ -1,0 +1,112 @@
+//! The limits that a flight must keep, and how close it came to each.
+
+use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
+
+/// A limit on the flown path.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Limit {
+    /// Indicated speed by the air, Vno and Va.
+    Airspeed,
+    /// Indicated speed at least 1.3 Vs (cruise), Vy and cooling (climb), pattern speed (descent).
+    LowSpeed,
+    /// MAP/RPM limit line.
+    ManifoldPressure,
+    /// RPM bands to avoid.
+    RpmBand,
+    /// Greatest cruise power of the profile.
+    CruisePower,
+    /// Power band of the mixture.
+    Mixture,
+    /// Least manifold pressure in the descent.
+    LeastManifoldPressure,
+    /// Rate of climb on reaching a level.
+    ClimbRate,
+    /// Rate of descent.
+    DescentRate,
+    /// True height over ground.
+    Ground,
+    /// The governor does not hold the set RPM.
+    Governor,
+    /// Fuel runs out.
+    Fuel,
+    /// No room on the route for climb, cruise and descent.
+    Distance,
+}
+
+impl Limit {
+    /// All limits.
+    pub const ALL: [Self; 13] = [
+        Self::Airspeed,
+        Self::LowSpeed,
+        Self::ManifoldPressure,
+        Self::RpmBand,
+        Self::CruisePower,
+        Self::Mixture,
+        Self::LeastManifoldPressure,
+        Self::ClimbRate,
+        Self::DescentRate,
+        Self::Ground,
+        Self::Governor,
+        Self::Fuel,
+        Self::Distance,
+    ];
+
+    /// The amount [SI unit of the limited quantity] that counts as one unit of violation.
+    fn scale(self) -> f64 {
+        match self {
+            Self::Airspeed | Self::LowSpeed => M_S_PER_KT,
+            Self::ManifoldPressure | Self::LeastManifoldPressure => 0.1 * PA_PER_INHG,
+            Self::RpmBand => 10.0 / 60.0,
+            Self::CruisePower | Self::Mixture => 0.002,
+            Self::ClimbRate | Self::DescentRate => 10.0 * M_S_PER_FPM,
+            Self::Ground => 30.0 * M_PER_FT,
+            Self::Governor => 5.0 / 60.0,
+            Self::Fuel => 0.1,
+            Self::Distance => 100.0,
+        }
+    }
+}
+
+/// How far each limit was exceeded, in units of its scale; below zero is room left.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Audit {
+    worst: [f64; Limit::ALL.len()],
+}
+
+/// A violation of less than this many scale units is rounding of the integration, not a broken limit.
+const TOLERANCE: f64 = 0.1;
+/// A limit with less room than this many scale units binds.
+const BINDING: f64 = -1.0;
+
+impl Default for Audit {
+    fn default() -> Self {
+        Self { worst: [f64::NEG_INFINITY; Limit::ALL.len()] }
+    }
+}
+
+impl Audit {
+    /// Notes by how much a quantity exceeds its limit (below zero: room), in its SI unit. Not a number counts as a gross violation.
+    pub fn note(&mut self, limit: Limit, excess: f64) {
+        let units = if excess.is_nan() { 1e6 } else { excess / limit.scale() };
+        let slot = &mut self.worst[limit as usize];
+        *slot = slot.max(units);
+    }
+
+    /// Sum of all violations in scale units; zero for a flight that keeps every limit.
+    pub fn violation(&self) -> f64 {
+        self.worst.iter().filter(|&&w| w > TOLERANCE).sum()
+    }
+
+    /// Limits that are broken.
+    pub fn broken(&self) -> Vec<Limit> {
+        Limit::ALL.into_iter().filter(|&l| self.worst[l as usize] > TOLERANCE).collect()
+    }
+
+    /// Limits that the flight lies on.
+    pub fn binding(&self) -> Vec<Limit> {
+        Limit::ALL
+            .into_iter()
+            .filter(|&l| (BINDING..=TOLERANCE).contains(&self.worst[l as usize]))
+            .collect()
+    }
+}

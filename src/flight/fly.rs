@@ -1,0 +1,898 @@
+//! Flying a script from lift-off to the field.
+
+use super::audit::{Audit, Limit};
+use super::kernel::{Control, Instant, State, Vertical, ground_speed_m_s, instant, level_speed_m_s, lift_off_kg, step_height, step_time};
+use super::script::{Cruise, PathRule, Script, ThrottleRule};
+use crate::air::speed;
+use crate::aircraft::{Configuration, Governed, Levers, Speeds, Throttle};
+use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT};
+use crate::trip::{MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, Problem};
+
+/// Take-off power stays to this height above the field, m (DESIGN section 5: 1,000 ft).
+const INITIAL_CLIMB_M: f64 = 1_000.0 * M_PER_FT;
+/// Step in height of climbs, m.
+const CLIMB_STEP_M: f64 = 250.0;
+/// Step in time where the speed is free, s: a fifth of the time constant of the speed or less.
+const TIME_STEP_S: f64 = 7.5;
+/// Trims of a held manifold pressure: at each whole thousand feet of indicated altitude, m.
+const TRIM_M: f64 = 1_000.0 * M_PER_FT;
+/// Longest step in cruise, m.
+const CRUISE_STEP_M: f64 = 10.0 * M_PER_NM;
+/// The pattern speed must be met this near the pattern point, m.
+const TOD_TOLERANCE_M: f64 = 3.0;
+/// Longest acceleration or slow-down, s; beyond it the speed is not reached.
+const LONGEST_CHANGE_S: f64 = 1_200.0;
+/// Below this acceleration [m/s²] at climb power the speed is as good as reached.
+const LEAST_ACCELERATION_M_S2: f64 = 0.01;
+/// Cruise is flown at least this many times the stall speed (DESIGN section 5).
+const CRUISE_OVER_STALL: f64 = 1.3;
+
+/// A stretch flown with one setting and one rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SegmentKind {
+    /// Take-off power to 1,000 ft above the field.
+    InitialClimb,
+    /// Level, to climb speed.
+    Accelerate,
+    /// Climb.
+    Climb,
+    /// Level at climb power, to cruise speed.
+    LevelOff,
+    /// Cruise.
+    Cruise,
+    /// Climb or descent from one cruise level to another.
+    LevelChange,
+    /// Descent.
+    Descent,
+    /// Level, to pattern speed.
+    SlowDown,
+    /// From the pattern point to the field, gear down.
+    Pattern,
+    /// Circuit and landing.
+    Circuit,
+}
+
+/// One point of the flown path, SI.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TrackPoint {
+    /// State.
+    pub state: State,
+    /// What the altimeter shows, m.
+    pub indicated_m: f64,
+    /// Height above mean sea level, m.
+    pub true_altitude_m: f64,
+    /// Indicated airspeed, m/s.
+    pub ias_m_s: f64,
+    /// Ground speed, m/s.
+    pub ground_speed_m_s: f64,
+    /// Rate of pressure altitude, m/s.
+    pub rate_m_s: f64,
+    /// Manifold pressure, Pa.
+    pub map_pa: f64,
+    /// Crankshaft speed, rev/s.
+    pub rev_s: f64,
+    /// Row of the mixture table.
+    pub mixture: usize,
+    /// Brake power over rated power.
+    pub power_fraction: f64,
+    /// Fuel flow, kg/s.
+    pub fuel_kg_s: f64,
+    /// Wind along the course, m/s.
+    pub wind_along_m_s: f64,
+    /// Mass, kg.
+    pub mass_kg: f64,
+    /// Index of the segment.
+    pub segment: usize,
+}
+
+/// A segment of the flown path.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Segment {
+    /// Kind.
+    pub kind: SegmentKind,
+    /// Index of its first point in the track.
+    pub first: usize,
+    /// Index of its last point in the track.
+    pub last: usize,
+    /// Row of the mixture table.
+    pub mixture: usize,
+}
+
+/// Where and when something happens, for the totals.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mark {
+    /// Along the route, m.
+    pub distance_m: f64,
+    /// Since lift-off, s.
+    pub time_s: f64,
+    /// Fuel burned since lift-off, kg.
+    pub fuel_kg: f64,
+}
+
+impl From<&State> for Mark {
+    fn from(s: &State) -> Self {
+        Self { distance_m: s.distance_m, time_s: s.time_s, fuel_kg: s.fuel_kg }
+    }
+}
+
+/// A flown flight.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Flown {
+    /// The script, top of descent filled in.
+    pub script: Script,
+    /// Lift-off to landing, s.
+    pub time_s: f64,
+    /// Fuel from the start of the take-off run to landing, kg.
+    pub fuel_kg: f64,
+    /// Revolutions from lift-off to landing.
+    pub revolutions: f64,
+    /// Objective over the flown part (time, fuel or money), in SI: s, kg or money.
+    pub cost: f64,
+    /// First level reached.
+    pub top_of_climb: Mark,
+    /// Top of descent.
+    pub top_of_descent: Mark,
+    /// Level at pattern altitude.
+    pub level_off: Mark,
+    /// Pattern speed met.
+    pub slowed: Mark,
+    /// Limits.
+    pub audit: Audit,
+    /// Fuel flow at the end of the last cruise stretch, kg/s.
+    pub cruise_fuel_kg_s: f64,
+    /// Segments; empty unless recorded.
+    pub segments: Vec<Segment>,
+    /// Path; empty unless recorded.
+    pub track: Vec<TrackPoint>,
+}
+
+/// A start for the search of the top of descent, from a flight much like this one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Hint {
+    /// Top of descent, m along the route.
+    pub top_of_descent_m: f64,
+}
+
+/// Why a script cannot be flown to the end.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub enum FlightError {
+    /// No rate of climb left.
+    #[error("the aeroplane stops climbing at {altitude_ft:.0} ft")]
+    CannotClimb {
+        /// Indicated altitude.
+        altitude_ft: f64,
+    },
+    /// No level flight with the cruise setting.
+    #[error("the cruise setting does not hold level flight at {altitude_ft:.0} ft")]
+    CannotCruise {
+        /// Indicated altitude.
+        altitude_ft: f64,
+    },
+    /// Speed not reached by power or drag.
+    #[error("the aeroplane does not slow to pattern speed with the power reduced as far as allowed")]
+    NeverSlows,
+    /// The held IAS does not descend.
+    #[error("the descent setting does not descend")]
+    CannotDescend,
+    /// The wind is as strong as the aeroplane.
+    #[error("no ground speed is left against the wind")]
+    NoGroundSpeed,
+}
+
+struct Flyer<'a> {
+    p: &'a Problem,
+    state: State,
+    audit: Audit,
+    track: Option<Vec<TrackPoint>>,
+    segments: Vec<Segment>,
+}
+
+/// Flies a script without keeping the path.
+///
+/// # Errors
+/// [`FlightError`] where it cannot be flown to the end. A flight that breaks limits is returned with its [`Audit`].
+pub fn fly(problem: &Problem, script: &Script, hint: Option<Hint>) -> Result<Flown, FlightError> {
+    run(problem, script, hint, false)
+}
+
+/// Flies a script and keeps path and segments.
+///
+/// # Errors
+/// As [`fly`].
+pub fn fly_recorded(problem: &Problem, script: &Script) -> Result<Flown, FlightError> {
+    run(problem, script, None, true)
+}
+
+fn run(problem: &Problem, script: &Script, hint: Option<Hint>, record: bool) -> Result<Flown, FlightError> {
+    let field_hp = problem.pressure_altitude_m(0.0, problem.departure.elevation_m);
+    let (air, _) = problem.air_state(0.0, field_hp);
+    let mut flyer = Flyer {
+        p: problem,
+        state: State {
+            time_s: 0.0,
+            distance_m: 0.0,
+            pressure_altitude_m: field_hp,
+            tas_m_s: speed::cas_to_tas_m_s(script.initial_ias_m_s, air.pressure_pa, air.temperature_k),
+            fuel_kg: 0.0,
+            revolutions: 0.0,
+        },
+        audit: Audit::default(),
+        track: record.then(Vec::new),
+        segments: vec![],
+    };
+    flyer.whole(script, hint)
+}
+
+impl Flyer<'_> {
+    fn indicated_m(&self) -> f64 {
+        self.p.indicated_m(self.state.distance_m, self.state.pressure_altitude_m)
+    }
+
+    fn mass_kg(&self) -> f64 {
+        lift_off_kg(self.p) - self.state.fuel_kg
+    }
+
+    fn ias_m_s(i: &Instant) -> f64 {
+        speed::tas_to_cas_m_s(i.tas_m_s, i.air.pressure_pa, i.air.temperature_k)
+    }
+
+    /// Opens a segment.
+    fn begin(&mut self, kind: SegmentKind, mixture: usize) {
+        if let Some(track) = &self.track {
+            self.segments.push(Segment { kind, first: track.len(), last: track.len(), mixture });
+        }
+    }
+
+    /// Keeps a point of the path and checks the limits that hold always.
+    fn visit(&mut self, i: &Instant, control: &Control) {
+        let p = self.p;
+        let indicated_m = self.indicated_m();
+        let ias_m_s = Self::ias_m_s(i);
+        let above_ground = i.sample.true_altitude_m - p.ground_m(self.state.distance_m);
+        let fraction = i.mass_kg / p.aircraft.masses.max_take_off_kg;
+        let top = p.limits.speed_limit_m_s(&p.aircraft.speeds, fraction, indicated_m, above_ground);
+        self.audit.note(Limit::Airspeed, ias_m_s - top);
+        let set = &i.performance;
+        let mix = &p.aircraft.engine.spec.mixtures[control.levers.mixture];
+        self.audit.note(Limit::Mixture, set.power_fraction - mix.max_power_fraction);
+        // With the lever full forward (take-off, circuit) neither limit line nor bands hold, and the RPM may sag.
+        if control.levers.rev_s < p.aircraft.propeller.highest_governed_rev_s - 1e-9 {
+            if set.governed != Governed::Yes {
+                self.audit.note(Limit::Governor, (set.rev_s - control.levers.rev_s).abs());
+            }
+            self.audit.note(Limit::ManifoldPressure, set.map_pa - p.aircraft.map_limit_pa(set.rev_s));
+            if p.aircraft.in_avoid_band(set.rev_s, set.map_pa) {
+                self.audit.note(Limit::RpmBand, 1.0);
+            }
+        }
+        self.audit.note(
+            Limit::Ground,
+            p.floor_m(self.state.distance_m) - i.sample.true_altitude_m,
+        );
+        if let Some(track) = &mut self.track {
+            let segment = self.segments.len().saturating_sub(1);
+            if let Some(s) = self.segments.last_mut() {
+                s.last = track.len();
+            }
+            track.push(TrackPoint {
+                state: State { tas_m_s: i.tas_m_s, ..self.state },
+                indicated_m,
+                true_altitude_m: i.sample.true_altitude_m,
+                ias_m_s,
+                ground_speed_m_s: i.ground_speed_m_s,
+                rate_m_s: i.rate_m_s,
+                map_pa: set.map_pa,
+                rev_s: set.rev_s,
+                mixture: control.levers.mixture,
+                power_fraction: set.power_fraction,
+                fuel_kg_s: set.fuel_kg_s,
+                wind_along_m_s: i.sample.along_m_s,
+                mass_kg: i.mass_kg,
+                segment,
+            });
+        }
+    }
+
+    /// Climbs at a held IAS to an indicated altitude.
+    fn climb(&mut self, levers: Levers, ias_m_s: f64, to_indicated_m: f64) -> Result<Instant, FlightError> {
+        let control = Control { levers, vertical: Vertical::Ias(ias_m_s), configuration: Configuration::default() };
+        let mut here = instant(self.p, &self.state, &control);
+        self.visit(&here, &control);
+        loop {
+            let left = self.p.pressure_altitude_m(self.state.distance_m, to_indicated_m)
+                - self.state.pressure_altitude_m;
+            if left < 0.05 {
+                return Ok(here);
+            }
+            let steps = (left / CLIMB_STEP_M).ceil();
+            let next = step_height(self.p, &self.state, &here, &control, left / steps);
+            let Some(next) = next.filter(|s| s.time_s - self.state.time_s < LONGEST_CHANGE_S) else {
+                return Err(FlightError::CannotClimb { altitude_ft: self.indicated_m() / M_PER_FT });
+            };
+            self.state = next;
+            here = instant(self.p, &self.state, &control);
+            self.visit(&here, &control);
+        }
+    }
+
+    /// Flies with the speed free until it passes a target IAS, upwards or downwards.
+    fn change_speed(&mut self, control: &Control, to_ias_m_s: f64, up: bool) -> Result<(), FlightError> {
+        let began = self.state.time_s;
+        let mut here = instant(self.p, &self.state, control);
+        self.visit(&here, control);
+        let short = |i: &Instant| {
+            let ias = Self::ias_m_s(i);
+            if up { to_ias_m_s - ias } else { ias - to_ias_m_s }
+        };
+        while short(&here) > 1e-4 {
+            let toward = if up { here.acceleration_m_s2 } else { -here.acceleration_m_s2 };
+            if toward < LEAST_ACCELERATION_M_S2 || self.state.time_s - began > LONGEST_CHANGE_S {
+                return if up { Ok(()) } else { Err(FlightError::NeverSlows) };
+            }
+            let mut dt = TIME_STEP_S;
+            let mut next = step_time(self.p, &self.state, &here, control, dt);
+            let mut there = instant(self.p, &next, control);
+            // The last step is shortened until the speed is met.
+            for _ in 0..6 {
+                let miss = short(&there);
+                if miss > -1e-5 {
+                    break;
+                }
+                let slope = (short(&here) - miss) / dt;
+                dt = (dt + miss / slope).max(1e-3);
+                next = step_time(self.p, &self.state, &here, control, dt);
+                there = instant(self.p, &next, control);
+            }
+            self.state = next;
+            here = there;
+            self.visit(&here, control);
+        }
+        Ok(())
+    }
+
+    /// Cruises to a distance: quasi-steady between wind nodes, two Gauss points a step.
+    fn cruise(&mut self, leg: &Cruise, to_m: f64) -> Result<f64, FlightError> {
+        let levers = Levers { throttle: leg.throttle, rev_s: leg.rev_s, mixture: leg.mixture };
+        let control = Control { levers, vertical: Vertical::Level, configuration: Configuration::default() };
+        let p = self.p;
+        let cannot = FlightError::CannotCruise { altitude_ft: leg.level_m / M_PER_FT };
+        let steady = |s_m: f64, mass_kg: f64, guess: f64| {
+            let hp = p.pressure_altitude_m(s_m, leg.level_m);
+            let (air, sample) = p.air_state(s_m, hp);
+            let (v, tau) = level_speed_m_s(p, air, mass_kg, levers, guess).ok_or(cannot)?;
+            let gs = ground_speed_m_s(v, 0.0, &sample);
+            if gs < 5.0 {
+                return Err(FlightError::NoGroundSpeed);
+            }
+            Ok((v, tau, gs, p.aircraft.perform(air, v, levers)))
+        };
+        let (mut v, tau, gs, mut perf) = steady(self.state.distance_m, self.mass_kg(), self.state.tas_m_s)?;
+        // Transient after setting power: the excess speed decays with tau, so the aeroplane is (V0 - V) tau ahead.
+        let ahead_m = (self.state.tas_m_s - v) * tau;
+        let saved_s = ahead_m / gs;
+        self.state.time_s -= saved_s;
+        self.state.fuel_kg -= saved_s * perf.fuel_kg_s;
+        self.state.revolutions -= saved_s * perf.rev_s;
+        let breaks: Vec<f64> = p.legs.iter().map(|l| l.to_m).collect();
+        while self.state.distance_m < to_m - 1e-6 {
+            self.cruise_visit(v, &control);
+            let end = breaks
+                .iter()
+                .copied()
+                .find(|&b| b > self.state.distance_m + 1e-6)
+                .unwrap_or(to_m)
+                .min(to_m);
+            let left = end - self.state.distance_m;
+            let ds = left / (left / CRUISE_STEP_M).ceil();
+            // Gauss points of the unit interval, weights 1/2 each.
+            let half = 0.5 * 3.0_f64.sqrt() / 3.0;
+            let mut dt = 0.0;
+            let mut fuel = 0.0;
+            let mut revs = 0.0;
+            for x in [0.5 - half, 0.5 + half] {
+                let mass = self.mass_kg() - perf.fuel_kg_s * x * ds / gs;
+                let (speed, _, ground, point) = steady(self.state.distance_m + x * ds, mass, v)?;
+                let share = 0.5 * ds / ground;
+                dt += share;
+                fuel += share * point.fuel_kg_s;
+                revs += share * point.rev_s;
+                (v, perf) = (speed, point);
+                self.audit.note(
+                    Limit::CruisePower,
+                    point.power_fraction - p.aircraft.procedures.cruise_power_fraction,
+                );
+            }
+            self.state.time_s += dt;
+            self.state.fuel_kg += fuel;
+            self.state.revolutions += revs;
+            self.state.distance_m += ds;
+            self.state.pressure_altitude_m = p.pressure_altitude_m(self.state.distance_m, leg.level_m);
+        }
+        let (v_end, _, _, perf) = steady(self.state.distance_m, self.mass_kg(), v)?;
+        self.state.tas_m_s = v_end;
+        self.cruise_visit(v_end, &control);
+        Ok(perf.fuel_kg_s)
+    }
+
+    fn cruise_visit(&mut self, tas_m_s: f64, control: &Control) {
+        self.state.tas_m_s = tas_m_s;
+        let here = instant(self.p, &self.state, control);
+        self.visit(&here, control);
+        let aircraft = &self.p.aircraft;
+        let stall = Speeds::at_mass(
+            aircraft.speeds.vs_m_s,
+            here.mass_kg,
+            aircraft.masses.max_take_off_kg,
+        );
+        self.audit.note(Limit::LowSpeed, CRUISE_OVER_STALL * stall - Self::ias_m_s(&here));
+    }
+
+    /// Flies from one cruise level to the next.
+    fn change_level(&mut self, script: &Script, from: &Cruise, to: &Cruise) -> Result<(), FlightError> {
+        if to.level_m > from.level_m {
+            let levers = self.climb_levers(script);
+            self.begin(SegmentKind::LevelChange, levers.mixture);
+            // Flown at the speed of the moment: slowing down to climb speed first would give height away.
+            let ias = script.climb.ias_m_s.max(self.ias_now() - 1e-9);
+            let end = self.climb(levers, ias, to.level_m)?;
+            self.note_climb_rate(&end);
+            self.begin(SegmentKind::LevelOff, levers.mixture);
+            let control = Control { levers, vertical: Vertical::Level, configuration: Configuration::default() };
+            self.change_speed(&control, to.set_at_ias_m_s, true)
+        } else {
+            let levers = Levers { throttle: from.throttle, rev_s: from.rev_s, mixture: from.mixture };
+            self.begin(SegmentKind::LevelChange, levers.mixture);
+            let rate = Vertical::Rate(-self.p.limits.max_descent_m_s);
+            let control = Control { levers, vertical: rate, configuration: Configuration::default() };
+            let mut here = instant(self.p, &self.state, &control);
+            self.visit(&here, &control);
+            loop {
+                let left = self.state.pressure_altitude_m
+                    - self.p.pressure_altitude_m(self.state.distance_m, to.level_m);
+                if left < 0.05 {
+                    return Ok(());
+                }
+                let dt = (left / self.p.limits.max_descent_m_s).min(TIME_STEP_S);
+                self.state = step_time(self.p, &self.state, &here, &control, dt);
+                here = instant(self.p, &self.state, &control);
+                self.visit(&here, &control);
+            }
+        }
+    }
+
+    fn ias_now(&self) -> f64 {
+        let (air, _) = self.p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        speed::tas_to_cas_m_s(self.state.tas_m_s, air.pressure_pa, air.temperature_k)
+    }
+
+    fn climb_levers(&self, script: &Script) -> Levers {
+        let c = &script.climb;
+        let lean = self.indicated_m() >= c.lean_at_m - 0.1;
+        Levers {
+            throttle: Throttle::Full,
+            rev_s: c.rev_s,
+            mixture: if lean { self.p.aircraft.engine.best_power_mixture() } else { c.mixture },
+        }
+    }
+
+    fn note_climb_rate(&mut self, at_level: &Instant) {
+        let leg = &self.p.legs[self.p.leg_index(self.state.distance_m)];
+        let least = if leg.mountainous { MOUNTAIN_CLIMB_M_S } else { PLAIN_CLIMB_M_S };
+        self.audit.note(Limit::ClimbRate, least - at_level.rate_m_s);
+    }
+
+    fn whole(&mut self, script: &Script, hint: Option<Hint>) -> Result<Flown, FlightError> {
+        let p = self.p;
+        let climb = &script.climb;
+        // Take-off power, to a thousand feet.
+        let take_off = Levers {
+            throttle: Throttle::Full,
+            rev_s: p.aircraft.propeller.highest_governed_rev_s,
+            mixture: script.initial_mixture,
+        };
+        self.begin(SegmentKind::InitialClimb, take_off.mixture);
+        self.climb(take_off, script.initial_ias_m_s, p.departure.elevation_m + INITIAL_CLIMB_M)?;
+        // Climb setting; speed first.
+        let levers = self.climb_levers(script);
+        let level = |levers| Control { levers, vertical: Vertical::Level, configuration: Configuration::default() };
+        if climb.ias_m_s > script.initial_ias_m_s + 1e-6 {
+            self.begin(SegmentKind::Accelerate, levers.mixture);
+            self.change_speed(&level(levers), climb.ias_m_s, true)?;
+        }
+        let first = &script.cruise[0];
+        let speeds = &p.aircraft.speeds;
+        self.begin(SegmentKind::Climb, levers.mixture);
+        let mut top = None;
+        if climb.lean_at_m > self.indicated_m() && climb.lean_at_m < first.level_m {
+            self.climb(levers, climb.ias_m_s, climb.lean_at_m)?;
+            self.begin(SegmentKind::Climb, p.aircraft.engine.best_power_mixture());
+        }
+        if first.level_m > self.indicated_m() {
+            top = Some(self.climb(self.climb_levers(script), climb.ias_m_s, first.level_m)?);
+        }
+        if let Some(top) = top {
+            self.note_climb_rate(&top);
+            let vy = speeds.vy_at_m_s(
+                self.state.pressure_altitude_m,
+                top.mass_kg,
+                p.aircraft.masses.max_take_off_kg,
+            );
+            self.audit.note(Limit::LowSpeed, vy.max(speeds.least_cooling_m_s) - climb.ias_m_s);
+        }
+        let top_of_climb = Mark::from(&self.state);
+        // Level: accelerate at climb power, then set cruise power.
+        let levers = self.climb_levers(script);
+        self.begin(SegmentKind::LevelOff, levers.mixture);
+        self.change_speed(&level(levers), first.set_at_ias_m_s, true)?;
+        for pair in script.cruise.windows(2) {
+            self.begin(SegmentKind::Cruise, pair[0].mixture);
+            self.audit.note(Limit::Distance, self.state.distance_m - pair[1].from_m);
+            self.cruise(&pair[0], pair[1].from_m)?;
+            self.change_level(script, &pair[0], &pair[1])?;
+        }
+        let last = &script.cruise[script.cruise.len() - 1];
+        let pattern_m = p.length_m - p.arrival.before_m;
+        let mut tod_m = if script.descent.to_go_m.is_finite() {
+            p.length_m - script.descent.to_go_m
+        } else {
+            self.find_top_of_descent(script, last, pattern_m, hint)?
+        };
+        self.audit.note(Limit::Distance, self.state.distance_m - tod_m);
+        tod_m = tod_m.max(self.state.distance_m);
+        self.begin(SegmentKind::Cruise, last.mixture);
+        let cruise_fuel_kg_s = self.cruise(last, tod_m)?;
+        let top_of_descent = Mark::from(&self.state);
+        let level_off = self.descend(script, last)?;
+        let slowed = Mark::from(&self.state);
+        self.arrive()?;
+        let burned = self.state.fuel_kg + p.aircraft.procedures.take_off_fuel_kg;
+        self.audit.note(
+            Limit::Fuel,
+            burned - (p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg),
+        );
+        let rates = p.cost_rates();
+        let mut resolved = script.clone();
+        resolved.descent.to_go_m = p.length_m - top_of_descent.distance_m;
+        Ok(Flown {
+            script: resolved,
+            time_s: self.state.time_s,
+            fuel_kg: burned,
+            revolutions: self.state.revolutions,
+            cost: rates.per_s * self.state.time_s
+                + rates.per_kg * burned
+                + rates.per_rev * self.state.revolutions,
+            top_of_climb,
+            top_of_descent,
+            level_off,
+            slowed,
+            audit: std::mem::take(&mut self.audit),
+            cruise_fuel_kg_s,
+            segments: std::mem::take(&mut self.segments),
+            track: self.track.take().unwrap_or_default(),
+        })
+    }
+
+    /// Finds the top of descent from which pattern speed is met at the pattern point, by flying it and moving it by the miss.
+    fn find_top_of_descent(
+        &mut self,
+        script: &Script,
+        last: &Cruise,
+        pattern_m: f64,
+        hint: Option<Hint>,
+    ) -> Result<f64, FlightError> {
+        let start = self.state;
+        let audit = self.audit.clone();
+        let track = self.track.take();
+        let segments = std::mem::take(&mut self.segments);
+        let guess = hint.map_or_else(
+            || {
+                let rate = match script.descent.path {
+                    PathRule::Rate(r) => r,
+                    PathRule::Ias(_) => self.p.limits.max_descent_m_s,
+                };
+                let down_s = (last.level_m - self.p.arrival.pattern_altitude_m) / rate + 60.0;
+                pattern_m - down_s * start.tas_m_s.max(40.0)
+            },
+            |h| h.top_of_descent_m,
+        );
+        let mut tod = guess.max(start.distance_m);
+        let mut result = Ok(tod);
+        for _ in 0..8 {
+            self.state = start;
+            let flown = self.cruise(last, tod).and_then(|_| self.descend(script, last));
+            match flown {
+                Ok(_) => {
+                    let miss = pattern_m - self.state.distance_m;
+                    tod += miss;
+                    result = Ok(tod);
+                    if miss.abs() < TOD_TOLERANCE_M {
+                        break;
+                    }
+                    if tod < start.distance_m {
+                        // No room: say where it would have to be, and let the audit hold it against the flight.
+                        break;
+                    }
+                }
+                Err(e) => {
+                    result = Err(e);
+                    break;
+                }
+            }
+        }
+        self.state = start;
+        self.audit = audit;
+        self.track = track;
+        self.segments = segments;
+        result
+    }
+
+    /// Descends from cruise and slows down; returns where the pattern altitude was reached.
+    fn descend(&mut self, script: &Script, last: &Cruise) -> Result<Mark, FlightError> {
+        let p = self.p;
+        let d = &script.descent;
+        let cuts = &script.reduction;
+        let pattern_m = p.arrival.pattern_altitude_m;
+        self.begin(SegmentKind::Descent, d.mixture);
+        // MAP from the cruise setting down to the descent setting, one step an interval.
+        let cruise_levers = Levers { throttle: last.throttle, rev_s: last.rev_s, mixture: last.mixture };
+        let cruise_map = {
+            let (air, _) = p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
+            p.aircraft.perform(air, self.state.tas_m_s, cruise_levers).map_pa
+        };
+        let target_pa = d.throttle.set_map_pa();
+        let mut map_pa = match target_pa {
+            Some(t) if t < cruise_map => (cruise_map - cuts.step_pa).max(t),
+            Some(t) => t,
+            None => f64::INFINITY,
+        };
+        if let Some(t) = target_pa {
+            self.audit.note(Limit::LeastManifoldPressure, p.limits.least_map_pa - t);
+        }
+        let mut next_cut_s = self.state.time_s + cuts.interval_s;
+        let mut settling = target_pa.is_some_and(|t| map_pa > t + 1.0);
+        let mut reducing = false;
+        let mut on_speed = false;
+        let mut fixed: Option<f64> = None;
+        let mut trim_m = f64::NAN;
+        let configuration = Configuration::default();
+        loop {
+            let indicated = self.indicated_m();
+            if indicated <= pattern_m + 0.05 {
+                break;
+            }
+            if !reducing && indicated <= d.reduce_at_m + 0.05 && d.reduce_at_m > pattern_m {
+                reducing = true;
+                settling = false;
+                let now = match fixed {
+                    Some(g) => self.map_at(g, d.rev_s),
+                    None => map_pa,
+                };
+                map_pa = (now - cuts.step_pa).max(cuts.floor_pa.min(now));
+                next_cut_s = self.state.time_s + cuts.interval_s;
+                fixed = None;
+            }
+            if (reducing || settling) && self.state.time_s >= next_cut_s - 1e-6 {
+                let floor = if reducing { cuts.floor_pa } else { target_pa.unwrap_or(map_pa) };
+                map_pa = (map_pa - cuts.step_pa).max(floor.min(map_pa));
+                next_cut_s += cuts.interval_s;
+                settling = settling && map_pa > floor + 1.0;
+            }
+            // Trims: the throttle stays between them and the MAP rises.
+            let mut stop_m = pattern_m;
+            if !reducing && !settling {
+                match d.throttle {
+                    ThrottleRule::Full => fixed = None,
+                    ThrottleRule::Held(set) => {
+                        let due = !trim_m.is_finite() || indicated <= trim_m + 0.05;
+                        if due {
+                            fixed = Some(self.conductance(set, d.rev_s));
+                            trim_m = ((indicated - 0.1) / TRIM_M).floor() * TRIM_M;
+                        }
+                        stop_m = stop_m.max(trim_m);
+                    }
+                    ThrottleRule::LeftAlone(set) => {
+                        if fixed.is_none() {
+                            fixed = Some(self.conductance(set, d.rev_s));
+                        }
+                    }
+                }
+                if d.reduce_at_m > pattern_m && indicated > d.reduce_at_m {
+                    stop_m = stop_m.max(d.reduce_at_m);
+                }
+            }
+            let throttle = match (reducing || settling, fixed) {
+                (false, Some(g)) => {
+                    // Left alone, but never over the limit line.
+                    let limit = p.aircraft.map_limit_pa(d.rev_s);
+                    if self.map_at(g, d.rev_s) > limit { Throttle::Map(limit) } else { Throttle::Fixed(g) }
+                }
+                (true, _) => Throttle::Map(map_pa),
+                (false, None) => d.throttle.throttle(),
+            };
+            let levers = Levers { throttle, rev_s: d.rev_s, mixture: d.mixture };
+            let vertical = match d.path {
+                PathRule::Rate(r) => Vertical::Rate(-r),
+                PathRule::Ias(ias) => {
+                    on_speed = on_speed || self.ias_now() >= ias - 1e-3;
+                    if on_speed { Vertical::Ias(ias) } else { Vertical::Rate(-p.limits.max_descent_m_s) }
+                }
+            };
+            let control = Control { levers, vertical, configuration };
+            let here = instant(p, &self.state, &control);
+            self.visit(&here, &control);
+            if here.rate_m_s > -0.05 {
+                return Err(FlightError::CannotDescend);
+            }
+            self.audit.note(Limit::DescentRate, -here.rate_m_s - p.limits.max_descent_m_s);
+            self.audit.note(Limit::LowSpeed, p.aircraft.procedures.pattern_m_s - Self::ias_m_s(&here));
+            let mut dt = TIME_STEP_S;
+            if reducing || settling {
+                dt = dt.min((next_cut_s - self.state.time_s).max(0.1));
+            }
+            let height_left = indicated - stop_m;
+            dt = dt.min(height_left / -here.rate_m_s);
+            let mut next = step_time(p, &self.state, &here, &control, dt);
+            if let PathRule::Ias(ias) = d.path
+                && !on_speed
+            {
+                // Meet the speed, not pass it.
+                let ias_of = |s: &State| {
+                    let (air, _) = p.air_state(s.distance_m, s.pressure_altitude_m);
+                    speed::tas_to_cas_m_s(s.tas_m_s, air.pressure_pa, air.temperature_k)
+                };
+                let before = ias_of(&self.state);
+                for _ in 0..4 {
+                    let over = ias_of(&next) - ias;
+                    if over < 1e-3 {
+                        break;
+                    }
+                    dt *= ((ias - before) / (ias - before + over)).clamp(0.05, 1.0);
+                    next = step_time(p, &self.state, &here, &control, dt);
+                }
+            }
+            self.state = next;
+            if matches!(vertical, Vertical::Ias(_)) {
+                // TAS follows from the held IAS.
+                let there = instant(p, &self.state, &control);
+                self.state.tas_m_s = there.tas_m_s;
+            }
+        }
+        let level_off = Mark::from(&self.state);
+        // Level at pattern altitude: go on reducing, gear at its speed, until pattern speed.
+        if !reducing {
+            let now = match fixed {
+                Some(g) => self.map_at(g, d.rev_s),
+                None => {
+                    let (air, _) = p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
+                    let levers = Levers { throttle: d.throttle.throttle(), rev_s: d.rev_s, mixture: d.mixture };
+                    let full = p.aircraft.perform(air, self.state.tas_m_s, levers).map_pa;
+                    full.min(if settling { map_pa } else { full })
+                }
+            };
+            map_pa = (now - cuts.step_pa).max(cuts.floor_pa.min(now));
+            next_cut_s = self.state.time_s + cuts.interval_s;
+        }
+        self.slow_down(script, map_pa, next_cut_s)?;
+        Ok(level_off)
+    }
+
+    fn slow_down(&mut self, script: &Script, mut map_pa: f64, mut next_cut_s: f64) -> Result<(), FlightError> {
+        let p = self.p;
+        let cuts = &script.reduction;
+        let d = &script.descent;
+        self.begin(SegmentKind::SlowDown, d.mixture);
+        let began = self.state.time_s;
+        let target = p.aircraft.procedures.pattern_m_s;
+        let vlo = p.aircraft.speeds.vlo_extend_m_s;
+        loop {
+            if self.state.time_s >= next_cut_s - 1e-6 {
+                map_pa = (map_pa - cuts.step_pa).max(cuts.floor_pa.min(map_pa));
+                next_cut_s += cuts.interval_s;
+            }
+            let gear_down = self.ias_now() <= vlo + 1e-4;
+            let control = Control {
+                levers: Levers { throttle: Throttle::Map(map_pa), rev_s: d.rev_s, mixture: d.mixture },
+                vertical: Vertical::Level,
+                configuration: Configuration { gear_down, ..Configuration::default() },
+            };
+            let here = instant(p, &self.state, &control);
+            self.visit(&here, &control);
+            let ias = Self::ias_m_s(&here);
+            if ias <= target + 1e-4 {
+                return Ok(());
+            }
+            if self.state.time_s - began > LONGEST_CHANGE_S {
+                return Err(FlightError::NeverSlows);
+            }
+            let stop = if gear_down { target } else { target.max(vlo) };
+            let mut dt = TIME_STEP_S.min((next_cut_s - self.state.time_s).max(0.1));
+            let mut next = step_time(p, &self.state, &here, &control, dt);
+            for _ in 0..6 {
+                let after = instant(p, &next, &control);
+                let over = Self::ias_m_s(&after) - stop;
+                if over > -1e-5 {
+                    break;
+                }
+                dt *= ((ias - stop) / (ias - stop - over)).clamp(0.0, 1.0);
+                next = step_time(p, &self.state, &here, &control, dt.max(1e-4));
+            }
+            self.state = next;
+        }
+    }
+
+    /// Conductance of the throttle that gives a manifold pressure here.
+    fn conductance(&self, map_pa: f64, rev_s: f64) -> f64 {
+        let (air, _) = self.p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        let aircraft = &self.p.aircraft;
+        aircraft.engine.conductance(map_pa, rev_s, aircraft.intake(air, self.state.tas_m_s))
+    }
+
+    /// Manifold pressure of a throttle left alone here.
+    fn map_at(&self, conductance: f64, rev_s: f64) -> f64 {
+        let (air, _) = self.p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        let aircraft = &self.p.aircraft;
+        aircraft.engine.map_pa(Throttle::Fixed(conductance), rev_s, aircraft.intake(air, self.state.tas_m_s))
+    }
+
+    /// From the point where pattern speed is met to the field, and the circuit: level at pattern speed, gear down, propeller
+    /// forward, with the power that holds the speed.
+    fn arrive(&mut self) -> Result<(), FlightError> {
+        let p = self.p;
+        let mixture = p.aircraft.high_power_mixture(p.density_altitude_m(&p.destination));
+        self.begin(SegmentKind::Pattern, mixture);
+        let configuration = Configuration { gear_down: true, ..Configuration::default() };
+        let rev_s = p.aircraft.propeller.highest_governed_rev_s;
+        let level = p.arrival.pattern_altitude_m;
+        let balanced = |s_m: f64, mass_kg: f64| {
+            let hp = p.pressure_altitude_m(s_m, level);
+            let (air, sample) = p.air_state(s_m, hp);
+            let tas = speed::cas_to_tas_m_s(
+                p.aircraft.procedures.pattern_m_s,
+                air.pressure_pa,
+                air.temperature_k,
+            );
+            let drag = p.aircraft.drag_n(air, tas, mass_kg, configuration);
+            let excess = |map| {
+                let levers = Levers { throttle: Throttle::Map(map), rev_s, mixture };
+                p.aircraft.perform(air, tas, levers).thrust_n - drag
+            };
+            let (mut low, mut high) = (0.0, air.pressure_pa);
+            for _ in 0..30 {
+                let mid = 0.5 * (low + high);
+                if excess(mid) > 0.0 { high = mid } else { low = mid }
+            }
+            (0.5 * (low + high), ground_speed_m_s(tas, 0.0, &sample), tas)
+        };
+        let left = (p.length_m - self.state.distance_m).max(0.0);
+        let (map, gs, tas) = balanced(self.state.distance_m + 0.5 * left, self.mass_kg());
+        if gs < 5.0 {
+            return Err(FlightError::NoGroundSpeed);
+        }
+        let control = Control {
+            levers: Levers { throttle: Throttle::Map(map), rev_s, mixture },
+            vertical: Vertical::Level,
+            configuration,
+        };
+        let pass = |flyer: &mut Self, dt: f64, ds: f64| {
+            flyer.state.tas_m_s = tas;
+            let here = instant(p, &flyer.state, &control);
+            flyer.visit(&here, &control);
+            flyer.state.time_s += dt;
+            flyer.state.fuel_kg += dt * here.performance.fuel_kg_s;
+            flyer.state.revolutions += dt * here.performance.rev_s;
+            flyer.state.distance_m += ds;
+            flyer.state.pressure_altitude_m = p.pressure_altitude_m(flyer.state.distance_m, level);
+            let here = instant(p, &flyer.state, &control);
+            flyer.visit(&here, &control);
+        };
+        pass(self, left / gs, left);
+        self.begin(SegmentKind::Circuit, mixture);
+        pass(self, p.arrival.circuit_s, 0.0);
+        Ok(())
+    }
+}
+
+/// Indicated airspeed in whole knots at or below a speed [m/s].
+pub fn whole_knots_below_m_s(ias_m_s: f64) -> f64 {
+    (ias_m_s / M_S_PER_KT).floor() * M_S_PER_KT
+}

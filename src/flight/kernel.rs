@@ -1,0 +1,238 @@
+//! Equations of motion and the steps that integrate them.
+
+use crate::air::{isa, speed};
+use crate::aircraft::{AirState, Configuration, Levers, Performance};
+use crate::quantity::G_M_S2;
+use crate::trip::{AirSample, Problem};
+
+/// State of the flight.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct State {
+    /// Since lift-off, s.
+    pub time_s: f64,
+    /// Along the route, m.
+    pub distance_m: f64,
+    /// Pressure altitude, m.
+    pub pressure_altitude_m: f64,
+    /// True airspeed, m/s.
+    pub tas_m_s: f64,
+    /// Fuel burned since lift-off, kg.
+    pub fuel_kg: f64,
+    /// Revolutions of the crankshaft since lift-off.
+    pub revolutions: f64,
+}
+
+/// What is held in the vertical.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Vertical {
+    /// Indicated altitude; the speed is free.
+    Level,
+    /// Rate of pressure altitude [m/s], up positive; the speed is free.
+    Rate(f64),
+    /// Indicated airspeed [m/s]; the rate is free.
+    Ias(f64),
+}
+
+/// What the pilot holds during a step.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Control {
+    pub levers: Levers,
+    pub vertical: Vertical,
+    pub configuration: Configuration,
+}
+
+/// Everything about one instant.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Instant {
+    pub air: AirState,
+    pub sample: AirSample,
+    pub performance: Performance,
+    pub mass_kg: f64,
+    pub tas_m_s: f64,
+    pub ground_speed_m_s: f64,
+    /// Rate of pressure altitude, m/s.
+    pub rate_m_s: f64,
+    /// Rate of true airspeed, m/s².
+    pub acceleration_m_s2: f64,
+}
+
+/// Step in pressure altitude over which the change of TAS at constant IAS is taken, m.
+const PROBE_M: f64 = 30.0;
+
+/// Ground speed [m/s] from true airspeed, rate of climb and wind.
+pub(super) fn ground_speed_m_s(tas_m_s: f64, climb_m_s: f64, sample: &AirSample) -> f64 {
+    let level2 = tas_m_s * tas_m_s - climb_m_s * climb_m_s - sample.cross_m_s * sample.cross_m_s;
+    level2.max(1.0).sqrt() + sample.along_m_s
+}
+
+/// Mass [kg] at lift-off.
+pub(super) fn lift_off_kg(problem: &Problem) -> f64 {
+    problem.zero_fuel_kg + problem.fuel_kg
+        - problem.aircraft.procedures.taxi_fuel_kg
+        - problem.aircraft.procedures.take_off_fuel_kg
+}
+
+/// The instant at a state under a control.
+pub(super) fn instant(problem: &Problem, state: &State, control: &Control) -> Instant {
+    let hp = state.pressure_altitude_m;
+    let (air, sample) = problem.air_state(state.distance_m, hp);
+    let mass_kg = lift_off_kg(problem) - state.fuel_kg;
+    let tas = match control.vertical {
+        Vertical::Ias(ias) => speed::cas_to_tas_m_s(ias, air.pressure_pa, air.temperature_k),
+        Vertical::Level | Vertical::Rate(_) => state.tas_m_s,
+    };
+    let performance = problem.aircraft.perform(air, tas, control.levers);
+    let drag = problem.aircraft.drag_n(air, tas, mass_kg, control.configuration);
+    let excess_n = performance.thrust_n - drag;
+    let hydrostatic = air.temperature_k / isa::temperature_k(hp);
+    let (rate, acceleration) = match control.vertical {
+        Vertical::Level => (0.0, excess_n / mass_kg),
+        Vertical::Rate(rate) => (
+            rate,
+            excess_n / mass_kg - G_M_S2 * rate * hydrostatic / tas - sample.along_per_m * rate,
+        ),
+        Vertical::Ias(ias) => {
+            let above = problem.air.at(state.distance_m, hp + PROBE_M);
+            let tas_above = speed::cas_to_tas_m_s(
+                ias,
+                isa::pressure_pa(hp + PROBE_M),
+                above.temperature_k,
+            );
+            let per_m = (tas_above - tas) / PROBE_M;
+            let specific = excess_n * tas / (mass_kg * G_M_S2);
+            let rate = specific / (hydrostatic + tas / G_M_S2 * (per_m + sample.along_per_m));
+            (rate, per_m * rate)
+        }
+    };
+    let gs = ground_speed_m_s(tas, rate * hydrostatic, &sample);
+    // Level flight follows the altimeter setting along the route.
+    let rate = if control.vertical == Vertical::Level { problem.level_slope() * gs } else { rate };
+    Instant {
+        air,
+        sample,
+        performance,
+        mass_kg,
+        tas_m_s: tas,
+        ground_speed_m_s: gs,
+        rate_m_s: rate,
+        acceleration_m_s2: acceleration,
+    }
+}
+
+/// Time derivative: distance, pressure altitude, speed, fuel, revolutions.
+type Slope = [f64; 5];
+
+fn slope(i: &Instant) -> Slope {
+    [
+        i.ground_speed_m_s,
+        i.rate_m_s,
+        i.acceleration_m_s2,
+        i.performance.fuel_kg_s,
+        i.performance.rev_s,
+    ]
+}
+
+fn moved(state: &State, slope: &Slope, dt: f64) -> State {
+    State {
+        time_s: state.time_s + dt,
+        distance_m: state.distance_m + slope[0] * dt,
+        pressure_altitude_m: state.pressure_altitude_m + slope[1] * dt,
+        tas_m_s: state.tas_m_s + slope[2] * dt,
+        fuel_kg: state.fuel_kg + slope[3] * dt,
+        revolutions: state.revolutions + slope[4] * dt,
+    }
+}
+
+/// One classical Runge-Kutta step of fourth order in time. `first` is the instant at `state`.
+pub(super) fn step_time(
+    problem: &Problem,
+    state: &State,
+    first: &Instant,
+    control: &Control,
+    dt: f64,
+) -> State {
+    let k1 = slope(first);
+    let k2 = slope(&instant(problem, &moved(state, &k1, 0.5 * dt), control));
+    let k3 = slope(&instant(problem, &moved(state, &k2, 0.5 * dt), control));
+    let k4 = slope(&instant(problem, &moved(state, &k3, dt), control));
+    let mean: Slope = std::array::from_fn(|j| (k1[j] + 2.0 * (k2[j] + k3[j]) + k4[j]) / 6.0);
+    moved(state, &mean, dt)
+}
+
+/// One Runge-Kutta step of fourth order in pressure altitude, for held IAS. `None` where the rate does not lead there.
+pub(super) fn step_height(
+    problem: &Problem,
+    state: &State,
+    first: &Instant,
+    control: &Control,
+    dh: f64,
+) -> Option<State> {
+    // d/dh = (d/dt) / (dh/dt): slopes over height, time included.
+    let over = |i: &Instant| -> Option<[f64; 4]> {
+        (i.rate_m_s * dh > 0.0).then(|| {
+            let r = 1.0 / i.rate_m_s;
+            [r, i.ground_speed_m_s * r, i.performance.fuel_kg_s * r, i.performance.rev_s * r]
+        })
+    };
+    let at = |k: &[f64; 4], d: f64| State {
+        time_s: state.time_s + k[0] * d,
+        distance_m: state.distance_m + k[1] * d,
+        pressure_altitude_m: state.pressure_altitude_m + d,
+        tas_m_s: state.tas_m_s,
+        fuel_kg: state.fuel_kg + k[2] * d,
+        revolutions: state.revolutions + k[3] * d,
+    };
+    let k1 = over(first)?;
+    let k2 = over(&instant(problem, &at(&k1, 0.5 * dh), control))?;
+    let k3 = over(&instant(problem, &at(&k2, 0.5 * dh), control))?;
+    let k4 = over(&instant(problem, &at(&k3, dh), control))?;
+    let mean: [f64; 4] = std::array::from_fn(|j| (k1[j] + 2.0 * (k2[j] + k3[j]) + k4[j]) / 6.0);
+    let mut next = at(&mean, dh);
+    if let Vertical::Ias(ias) = control.vertical {
+        let (air, _) = problem.air_state(next.distance_m, next.pressure_altitude_m);
+        next.tas_m_s = speed::cas_to_tas_m_s(ias, air.pressure_pa, air.temperature_k);
+    }
+    Some(next)
+}
+
+/// The steady speed of level flight [m/s TAS] with these levers, on the fast side of the drag curve, with the time constant
+/// [s] of the approach to it; `None` if thrust is below drag at every speed.
+///
+/// `guess_m_s` should be on the fast side; the search starts there.
+pub fn level_speed_m_s(
+    problem: &Problem,
+    air: AirState,
+    mass_kg: f64,
+    levers: Levers,
+    guess_m_s: f64,
+) -> Option<(f64, f64)> {
+    let clean = Configuration::default();
+    let excess = |v: f64| {
+        problem.aircraft.perform(air, v, levers).thrust_n
+            - problem.aircraft.drag_n(air, v, mass_kg, clean)
+    };
+    // Secant steps from the guess, then the slope for the time constant. Excess falls with speed on the fast side.
+    let mut v0 = guess_m_s;
+    let mut f0 = excess(v0);
+    let mut v1 = v0 + if f0 > 0.0 { 2.0 } else { -2.0 };
+    let mut per = -mass_kg / 40.0;
+    for _ in 0..40 {
+        let f1 = excess(v1);
+        let measured = (f1 - f0) / (v1 - v0);
+        if measured < -1e-3 {
+            per = measured;
+        } else if f1 < 0.0 {
+            // Behind the power curve, or no level flight: look faster once more from above.
+            return None;
+        }
+        let next = (v1 - f1 / per).clamp(v1 - 10.0, v1 + 10.0);
+        if !next.is_finite() || next < 15.0 {
+            return None;
+        }
+        if (next - v1).abs() < 1e-4 {
+            return Some((next, -mass_kg / per));
+        }
+        (v0, f0, v1) = (v1, f1, next);
+    }
+    None
+}

@@ -1,0 +1,19 @@
+//! Flying: a [`Script`] of settings, speeds and triggers becomes a [`Flown`] flight through wind and weight.
+//!
+//! # Equations
+//! Point mass, lift equal to weight: `(T - D) V / (m g) = dh/dt + (V/g)(dV/dt + (dw/dh_p) dh_p/dt)`, with `h` geometric,
+//! `h_p` pressure altitude, `dh/dt = (dh_p/dt) T/T_std(h_p)`, `V` true airspeed and `w` the wind along the course. Ground speed is
+//! `sqrt((V cos g)² - w_x²) + w`. Mass falls with fuel. Classical Runge-Kutta steps of fourth order; cruise between wind nodes is
+//! quasi-steady with the transient after setting power added in closed form.
+//!
+//! **Invariant:** nothing here chooses; `solve` does. `reflight` shares no code with this module.
+
+mod audit;
+mod fly;
+mod kernel;
+mod script;
+
+pub use audit::{Audit, Limit};
+pub use fly::{FlightError, Flown, Hint, Mark, Segment, SegmentKind, TrackPoint, fly, fly_recorded};
+pub use kernel::{State, Vertical, level_speed_m_s};
+pub use script::{Climb, Cruise, Descent, PathRule, Reduction, Script, ThrottleRule};

@@ -1,0 +1,117 @@
+//! What the pilot does: settings, speeds or rates, and the triggers at which they change.
+
+use crate::aircraft::Throttle;
+
+/// How the throttle is worked in a stretch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum ThrottleRule {
+    /// Full throttle.
+    Full,
+    /// Set to this manifold pressure [Pa] and trimmed back to it at each whole thousand feet of indicated altitude; between trims
+    /// the throttle stays and the manifold pressure rises on the way down.
+    Held(f64),
+    /// Set to this manifold pressure [Pa] at the start and then left alone, but retarded in time to stay on the limit line.
+    LeftAlone(f64),
+}
+
+impl ThrottleRule {
+    /// The manifold pressure set at the start, if there is one, Pa.
+    pub fn set_map_pa(self) -> Option<f64> {
+        match self {
+            Self::Full => None,
+            Self::Held(p) | Self::LeftAlone(p) => Some(p),
+        }
+    }
+
+    /// Where the throttle is at the start.
+    pub fn throttle(self) -> Throttle {
+        match self {
+            Self::Full => Throttle::Full,
+            Self::Held(p) | Self::LeftAlone(p) => Throttle::Map(p),
+        }
+    }
+}
+
+/// The climb after the first thousand feet: full throttle.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Climb {
+    /// Indicated airspeed, m/s.
+    pub ias_m_s: f64,
+    /// Crankshaft speed, rev/s.
+    pub rev_s: f64,
+    /// Mixture up to `lean_at_m`.
+    pub mixture: usize,
+    /// Indicated altitude [m] at which the mixture is leaned to best power; infinite for never.
+    pub lean_at_m: f64,
+}
+
+/// A stretch at one level with one setting.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cruise {
+    /// Indicated altitude, m.
+    pub level_m: f64,
+    /// Distance [m] at which the change to this level begins; ignored for the first.
+    pub from_m: f64,
+    /// Throttle.
+    pub throttle: Throttle,
+    /// Crankshaft speed, rev/s.
+    pub rev_s: f64,
+    /// Mixture.
+    pub mixture: usize,
+    /// Cruise power is set as the speed passes this after a climb, indicated, m/s.
+    pub set_at_ias_m_s: f64,
+}
+
+/// What is held in the descent.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum PathRule {
+    /// Rate of descent by the altimeter, m/s.
+    Rate(f64),
+    /// Indicated airspeed, m/s.
+    Ias(f64),
+}
+
+/// The descent to the pattern.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Descent {
+    /// Throttle.
+    pub throttle: ThrottleRule,
+    /// Crankshaft speed, rev/s.
+    pub rev_s: f64,
+    /// Mixture.
+    pub mixture: usize,
+    /// What is held.
+    pub path: PathRule,
+    /// Indicated altitude [m] at which the reduction of power for the pattern begins; the pattern altitude to begin on levelling off.
+    pub reduce_at_m: f64,
+    /// Top of descent: distance to go [m]. NaN: to be found so that the pattern speed is met at the pattern point.
+    pub to_go_m: f64,
+}
+
+/// How manifold pressure is reduced: one step each interval, down to the floor.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reduction {
+    /// One step, Pa.
+    pub step_pa: f64,
+    /// Time between steps, s.
+    pub interval_s: f64,
+    /// Not below this, Pa.
+    pub floor_pa: f64,
+}
+
+/// The whole flight as the pilot is told it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Script {
+    /// Speed of the initial climb, indicated, m/s.
+    pub initial_ias_m_s: f64,
+    /// Mixture of take-off and initial climb.
+    pub initial_mixture: usize,
+    /// Climb.
+    pub climb: Climb,
+    /// Cruise stretches, at least one.
+    pub cruise: Vec<Cruise>,
+    /// Descent.
+    pub descent: Descent,
+    /// Power reduction.
+    pub reduction: Reduction,
+}

@@ -1,0 +1,138 @@
+//! The cruise cost field: what can be set at a level, and what a mile costs there.
+
+use crate::air::speed;
+use crate::aircraft::{Governed, Levers, Speeds, Throttle};
+use crate::flight::level_speed_m_s;
+use crate::quantity::PA_PER_INHG;
+use crate::trip::{AirSample, CostRates, Problem};
+
+/// One allowed cruise setting and what it gives, in the air of the middle of the route.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CruiseOption {
+    /// Levers; `Full` only where full throttle is within the limit line.
+    pub levers: Levers,
+    /// True airspeed, m/s.
+    pub tas_m_s: f64,
+    /// Indicated airspeed, m/s.
+    pub ias_m_s: f64,
+    /// Fuel flow, kg/s.
+    pub fuel_kg_s: f64,
+    /// Crankshaft speed, rev/s.
+    pub rev_s: f64,
+    /// Manifold pressure, Pa.
+    pub map_pa: f64,
+}
+
+/// Cruise is flown at least this many times the stall speed (DESIGN section 5).
+const OVER_STALL: f64 = 1.3;
+/// Step of the search in crankshaft speed, rev/s (100 rpm).
+const REV_STEP_S: f64 = 100.0 / 60.0;
+/// Step of the search in manifold pressure, Pa.
+const MAP_STEP_PA: f64 = PA_PER_INHG;
+/// Lowest manifold pressure searched, Pa.
+const MAP_LEAST_PA: f64 = 13.0 * PA_PER_INHG;
+
+/// Ground speed [m/s] in level flight.
+pub(super) fn ground_speed_m_s(tas_m_s: f64, sample: &AirSample) -> f64 {
+    (tas_m_s * tas_m_s - sample.cross_m_s * sample.cross_m_s).max(1.0).sqrt() + sample.along_m_s
+}
+
+/// Crankshaft speeds [rev/s] that may be set outside take-off, from the lowest governed in steps, the highest included.
+pub(super) fn settable_rev_s(problem: &Problem, step_s: f64) -> Vec<f64> {
+    let p = &problem.aircraft.propeller;
+    let from = (p.lowest_governed_rev_s / step_s - 1e-9).ceil() * step_s;
+    let mut revs = Vec::new();
+    let mut r = from;
+    while r < p.highest_governed_rev_s + 1e-9 {
+        if !problem.aircraft.in_avoid_band(r, f64::INFINITY) {
+            revs.push(r);
+        }
+        r += step_s;
+    }
+    revs
+}
+
+/// Every allowed setting on the search grid at a level, at a distance and mass, that no other beats in speed, fuel and RPM.
+pub fn options(problem: &Problem, level_m: f64, distance_m: f64, mass_kg: f64) -> Vec<CruiseOption> {
+    let aircraft = &problem.aircraft;
+    let hp = problem.pressure_altitude_m(distance_m, level_m);
+    let (air, sample) = problem.air_state(distance_m, hp);
+    let fraction = mass_kg / aircraft.masses.max_take_off_kg;
+    let above_ground = sample.true_altitude_m - problem.ground_m(distance_m);
+    let top = problem.limits.speed_limit_m_s(&aircraft.speeds, fraction, level_m, above_ground);
+    let bottom = OVER_STALL
+        * Speeds::at_mass(aircraft.speeds.vs_m_s, mass_kg, aircraft.masses.max_take_off_kg);
+    let guess = speed::cas_to_tas_m_s(top, air.pressure_pa, air.temperature_k);
+    let mut found: Vec<CruiseOption> = Vec::new();
+    for rev_s in settable_rev_s(problem, REV_STEP_S) {
+        let full = aircraft.engine.map_pa(Throttle::Full, rev_s, aircraft.intake(air, guess));
+        let limit = aircraft.map_limit_pa(rev_s);
+        let mut throttles = Vec::new();
+        let mut map = MAP_LEAST_PA;
+        while map < full.min(limit) - 0.2 * MAP_STEP_PA {
+            throttles.push(Throttle::Map(map));
+            map += MAP_STEP_PA;
+        }
+        throttles.push(if full <= limit { Throttle::Full } else { Throttle::Map(limit) });
+        for mixture in 0..aircraft.engine.spec.mixtures.len() {
+            let band = aircraft.engine.spec.mixtures[mixture].max_power_fraction;
+            let most = band.min(aircraft.procedures.cruise_power_fraction);
+            let mut last = guess;
+            for &throttle in throttles.iter().rev() {
+                let levers = Levers { throttle, rev_s, mixture };
+                // Power depends little on speed: refuse before solving for it.
+                if aircraft.perform(air, last, levers).power_fraction > most + 0.005 {
+                    continue;
+                }
+                let Some((tas, _)) = level_speed_m_s(problem, air, mass_kg, levers, last) else { continue };
+                last = tas;
+                let set = aircraft.perform(air, tas, levers);
+                let ias = speed::tas_to_cas_m_s(tas, air.pressure_pa, air.temperature_k);
+                if set.power_fraction > most
+                    || set.governed != Governed::Yes
+                    || ias > top
+                    || ias < bottom
+                    || aircraft.in_avoid_band(rev_s, set.map_pa)
+                {
+                    continue;
+                }
+                found.push(CruiseOption {
+                    levers,
+                    tas_m_s: tas,
+                    ias_m_s: ias,
+                    fuel_kg_s: set.fuel_kg_s,
+                    rev_s: set.rev_s,
+                    map_pa: set.map_pa,
+                });
+            }
+        }
+    }
+    let beaten = |a: &CruiseOption, b: &CruiseOption| {
+        b.tas_m_s >= a.tas_m_s && b.fuel_kg_s <= a.fuel_kg_s && b.rev_s <= a.rev_s && b != a
+    };
+    let kept: Vec<CruiseOption> =
+        found.iter().filter(|a| !found.iter().any(|b| beaten(a, b))).copied().collect();
+    kept
+}
+
+/// Cost of a metre [objective unit / m] with an option in the wind of a point; infinite against a wind too strong.
+pub fn cost_per_m(rates: CostRates, option: &CruiseOption, sample: &AirSample) -> f64 {
+    let gs = ground_speed_m_s(option.tas_m_s, sample);
+    if gs < 5.0 { f64::INFINITY } else { rates.rate(option.fuel_kg_s, option.rev_s) / gs }
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn closed_form_wind_triangle_in_cruise() {
+        // 3-4-5: 50 m/s TAS, 30 m/s across, still along: 40 m/s over the ground.
+        let sample = crate::trip::AirSample {
+            temperature_k: 288.15,
+            along_m_s: 0.0,
+            cross_m_s: 30.0,
+            along_per_m: 0.0,
+            true_altitude_m: 0.0,
+        };
+        assert!((super::ground_speed_m_s(50.0, &sample) - 40.0).abs() < 1e-12);
+    }
+}

@@ -1,0 +1,107 @@
+//! Cruise altitudes that the rules allow.
+
+use super::{Leg, Problem, Rules};
+use crate::quantity::{M_PER_FT, M_S_PER_FPM};
+use std::f64::consts::PI;
+
+/// Least rate of climb on reaching a level, m/s (DESIGN section 5).
+pub const PLAIN_CLIMB_M_S: f64 = 300.0 * M_S_PER_FPM;
+/// The same in mountainous stretches, m/s.
+pub const MOUNTAIN_CLIMB_M_S: f64 = 500.0 * M_S_PER_FPM;
+
+/// The rule of semicircles begins more than this above ground, m (14 CFR 91.159; 3,000 ft).
+const RULE_FROM_M: f64 = 3_000.0 * M_PER_FT;
+
+/// Levels of one leg.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LegLevels {
+    /// Indicated altitudes, lowest first, m.
+    pub levels_m: Vec<f64>,
+}
+
+/// Whether a level in feet suits a magnetic course [rad] under the rules, more than 3,000 ft above ground.
+///
+/// 14 CFR 91.159 (VFR: 0 to 179 odd thousands plus 500) and 91.179 (IFR: 0 to 179 odd thousands); ICAO Annex 2 appendix 3
+/// gives the same below FL290.
+fn suits(rules: Rules, level_ft: i64, magnetic_rad: f64) -> bool {
+    let eastbound = magnetic_rad.rem_euclid(2.0 * PI) < PI;
+    let (offset, odd_first) = match rules {
+        Rules::UsVfr | Rules::IcaoVfr => (500, 1),
+        Rules::UsIfr | Rules::IcaoIfr => (0, 1),
+        Rules::None => return level_ft % 500 == 0,
+    };
+    let thousands = level_ft - offset;
+    if thousands % 1_000 != 0 {
+        return false;
+    }
+    ((thousands / 1_000) % 2 == odd_first) == eastbound
+}
+
+/// Legal levels of a leg [m indicated]: at or above the minimum, at or below the trip's and the oxygen limit, true height over
+/// ground by the clearance, and by the rule of semicircles where any of it is more than 3,000 ft above ground.
+///
+/// Ground is known by its highest point in each stretch only, so a level counts as 3,000 ft or less above ground where it is so
+/// over the lowest of the stretches.
+pub fn legal_levels(problem: &Problem, leg: &Leg) -> LegLevels {
+    let terminal = |g: &&(f64, f64, f64)| {
+        g.1 > super::TERMINAL_M && g.0 < problem.length_m - super::TERMINAL_M
+    };
+    let lowest_ground = leg.ground.iter().map(|g| g.2).fold(f64::INFINITY, f64::min);
+    let clearance = problem.clearance_m(leg.mountainous);
+    let mut levels_m = Vec::new();
+    for level_ft in (0..=45_000_i64).step_by(500) {
+        #[expect(clippy::cast_precision_loss, reason = "at most 45,000")]
+        let level_m = level_ft as f64 * M_PER_FT;
+        if level_m < leg.minimum_m || level_m > problem.limits.max_altitude_m {
+            continue;
+        }
+        let low = level_m - lowest_ground <= RULE_FROM_M;
+        if !low && !suits(problem.rules, level_ft, leg.magnetic_rad) {
+            continue;
+        }
+        let clear = leg.ground.iter().filter(terminal).all(|&(from_m, to_m, ground_m)| {
+            [from_m, 0.5 * (from_m + to_m), to_m].iter().all(|&s| {
+                let hp = problem.pressure_altitude_m(s, level_m);
+                problem.air.at(s, hp).true_altitude_m >= ground_m + clearance
+            })
+        });
+        let breathable = problem.limits.oxygen
+            || problem.pressure_altitude_m(leg.from_m, level_m) <= super::problem::NO_OXYGEN_M;
+        if clear && breathable {
+            levels_m.push(level_m);
+        }
+    }
+    LegLevels { levels_m }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn published_91_159_levels() {
+        // 14 CFR 91.159(a): magnetic course 0 to 179, odd thousands plus 500 (3,500, 5,500, 7,500); 180 to 359, even
+        // thousands plus 500 (4,500, 6,500, 8,500).
+        for (course_deg, levels) in
+            [(0.0_f64, [3_500, 5_500, 7_500]), (179.9, [3_500, 5_500, 7_500]), (180.0, [4_500, 6_500, 8_500]), (359.9, [4_500, 6_500, 8_500])]
+        {
+            let legal: Vec<i64> = (3_500..=8_500)
+                .step_by(500)
+                .filter(|&l| suits(Rules::UsVfr, l, course_deg.to_radians()))
+                .collect();
+            assert_eq!(legal, levels, "course {course_deg}");
+        }
+    }
+
+    #[test]
+    fn published_91_179_levels() {
+        // 14 CFR 91.179(b): below 18,000 ft in uncontrolled airspace, 0 to 179 any odd thousand, 180 to 359 any even thousand.
+        for (course_deg, levels) in [(90.0_f64, [3_000, 5_000, 7_000]), (270.0, [4_000, 6_000, 8_000])] {
+            let legal: Vec<i64> = (3_000..=8_000)
+                .step_by(500)
+                .filter(|&l| suits(Rules::UsIfr, l, course_deg.to_radians()))
+                .collect();
+            assert_eq!(legal, levels, "course {course_deg}");
+        }
+    }
+}

@@ -1,0 +1,226 @@
+//! WHAT is asked: route, load, weather, rules, limits and objective. No algorithm lives here beyond making the
+//! question definite ([`Problem`]).
+//!
+//! **Invariant:** this module never imports `solve`, `flight` or `files`.
+
+mod levels;
+mod problem;
+mod route_air;
+
+pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
+pub use problem::{Leg, Problem, ProblemError, TERMINAL_M, resolve};
+pub use route_air::{AirSample, RouteAir};
+
+use crate::air::field::WindField;
+use crate::earth::place::Position;
+use jiff::Timestamp;
+
+/// A place on the route.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Place {
+    /// Identifier or name as typed.
+    pub ident: String,
+    /// Where it is.
+    pub position: Position,
+    /// Elevation, m; fields have one, points along the way need none.
+    pub elevation_m: Option<f64>,
+}
+
+/// Ground and minimum height of one leg.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LegGround {
+    /// Highest ground by stretch: (end of the stretch from the start of the leg in m, ground in m). The last stretch runs to
+    /// the end of the leg.
+    pub ground: Vec<(f64, f64)>,
+    /// Least cruise altitude, m.
+    pub minimum_m: f64,
+    /// Mountainous: the larger clearance and climb rate apply.
+    pub mountainous: bool,
+    /// Where the figures come from.
+    pub source: String,
+}
+
+/// How much fuel is on board.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum FuelLoad {
+    /// This much at start-up, kg.
+    Kg(f64),
+    /// The least that leaves the reserve.
+    Least,
+}
+
+/// What an hour is paid by.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum HourBasis {
+    /// Start-up to shutdown.
+    Clock,
+    /// Take-off to landing.
+    Airborne,
+    /// Crankshaft revolutions over those of an hour at this speed, rev/s.
+    Tachometer(f64),
+}
+
+/// Prices of the trip, in the owner's money.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Prices {
+    /// Per second of the basis.
+    pub per_s: f64,
+    /// What is counted.
+    pub basis: HourBasis,
+    /// Per kg of fuel.
+    pub fuel_per_kg: f64,
+}
+
+/// What is to be least.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Objective {
+    /// Time from take-off to landing.
+    Time,
+    /// Fuel from take-off to landing.
+    Fuel,
+    /// Money at the trip's prices.
+    Money,
+}
+
+/// Rules for cruise altitudes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Rules {
+    /// 14 CFR 91.159.
+    UsVfr,
+    /// 14 CFR 91.179, uncontrolled airspace.
+    UsIfr,
+    /// ICAO Annex 2 appendix 3 and SERA.5005(g), VFR.
+    IcaoVfr,
+    /// The same, IFR.
+    IcaoIfr,
+    /// Any multiple of 500 ft.
+    None,
+}
+
+/// How rough the air is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Roughness {
+    /// Up to Vno.
+    Smooth,
+    /// Up to Vno less 10 kt.
+    Light,
+    /// Up to Va at the weight of the moment.
+    Rough,
+}
+
+/// Limits of the trip.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Limits {
+    /// Not above this indicated altitude, m.
+    pub max_altitude_m: f64,
+    /// Clearance over ground: plain, m.
+    pub clearance_m: f64,
+    /// Clearance over ground: mountainous, m.
+    pub mountain_clearance_m: f64,
+    /// Air by height: (up to this indicated altitude in m, roughness), lowest first; light above the last.
+    pub air: Vec<(f64, Roughness)>,
+    /// Smooth air is believed within 3,000 ft of the ground.
+    pub smooth_near_ground: bool,
+    /// Greatest rate of descent, m/s.
+    pub max_descent_m_s: f64,
+    /// Least manifold pressure in the descent, Pa.
+    pub least_map_pa: f64,
+    /// Greatest reduction of manifold pressure, Pa/s.
+    pub map_reduction_pa_s: f64,
+    /// Oxygen is on board and will be used.
+    pub oxygen: bool,
+    /// Planned reserve, s of planned cruise fuel flow.
+    pub reserve_s: f64,
+}
+
+/// Arrival.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Arrival {
+    /// Pattern altitude, indicated, m.
+    pub pattern_altitude_m: f64,
+    /// Pattern altitude and speed are reached this far before the field, m.
+    pub before_m: f64,
+    /// Time in the circuit after reaching the field, s.
+    pub circuit_s: f64,
+}
+
+/// Altimeter settings and what is known at the surface.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Weather {
+    /// Winds and temperatures aloft.
+    pub field: WindField,
+    /// Altimeter setting at the departure, Pa.
+    pub departure_altimeter_pa: f64,
+    /// Altimeter setting at the destination, Pa.
+    pub destination_altimeter_pa: f64,
+    /// Temperature at the departure field, K, if known.
+    pub departure_temperature_k: Option<f64>,
+    /// Temperature at the destination field, K, if known.
+    pub destination_temperature_k: Option<f64>,
+}
+
+/// A trip as asked for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Trip {
+    /// Title on the brief.
+    pub title: String,
+    /// Start-up.
+    pub departure_time: Timestamp,
+    /// Route: departure, via points, destination.
+    pub places: Vec<Place>,
+    /// Ground, one entry a leg.
+    pub ground: Vec<LegGround>,
+    /// People, baggage and what else is carried besides fuel, kg.
+    pub load_kg: f64,
+    /// Fuel at start-up.
+    pub fuel: FuelLoad,
+    /// Prices.
+    pub prices: Prices,
+    /// Weather.
+    pub weather: Weather,
+    /// What is to be least.
+    pub objective: Objective,
+    /// Limits.
+    pub limits: Limits,
+    /// Rules for cruise altitudes.
+    pub rules: Rules,
+    /// Night: for the legal reserve.
+    pub night: bool,
+    /// Magnetic variation, rad, east positive, if the trip gives it.
+    pub variation_rad: Option<f64>,
+    /// Arrival.
+    pub arrival: Arrival,
+}
+
+impl Limits {
+    /// Greatest indicated airspeed [m/s] at an indicated altitude, height above ground and mass (DESIGN section 5).
+    pub fn speed_limit_m_s(
+        &self,
+        speeds: &crate::aircraft::Speeds,
+        mass_fraction: f64,
+        indicated_m: f64,
+        above_ground_m: f64,
+    ) -> f64 {
+        const TEN_KT_M_S: f64 = 10.0 * crate::quantity::M_S_PER_KT;
+        match self.roughness(indicated_m, above_ground_m) {
+            Roughness::Smooth => speeds.vno_m_s,
+            Roughness::Light => speeds.vno_m_s - TEN_KT_M_S,
+            Roughness::Rough => (speeds.va_m_s * mass_fraction.sqrt()).min(speeds.vno_m_s - TEN_KT_M_S),
+        }
+    }
+
+    /// How rough the air is taken to be at an indicated altitude and height above ground.
+    pub fn roughness(&self, indicated_m: f64, above_ground_m: f64) -> Roughness {
+        const NEAR_GROUND_M: f64 = 3_000.0 * crate::quantity::M_PER_FT;
+        let band = self
+            .air
+            .iter()
+            .find(|(top, _)| indicated_m <= *top)
+            .map_or(Roughness::Light, |(_, r)| *r);
+        if above_ground_m < NEAR_GROUND_M && !self.smooth_near_ground {
+            band.max(Roughness::Light)
+        } else {
+            band
+        }
+    }
+}

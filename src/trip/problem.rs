@@ -1,0 +1,526 @@
+//! The trip made definite: distances, courses, air along the route, legal levels, all in SI and ready to fly.
+
+use super::route_air::{BOTTOM_M, Column, LegAir, STEP_M};
+use super::{Arrival, FuelLoad, HourBasis, LegLevels, Limits, Objective, Place, Prices, RouteAir, Rules, Trip, legal_levels};
+use crate::air::field::FieldError;
+use crate::air::{isa, triangle};
+use crate::aircraft::{AirState, Aircraft};
+use crate::earth::geodesic::{self, GeodesicError};
+use crate::earth::magnetic::{self, MagneticError};
+use crate::quantity::{M_PER_FT, M_PER_NM};
+use jiff::tz::TimeZone;
+
+/// Greatest distance between two nodes of the air table, m.
+const NODE_M: f64 = 10.0 * M_PER_NM;
+/// Cabin pressure altitude above which the crew needs oxygen after 30 minutes, m (14 CFR 91.211(a)(1): 12,500 ft). The
+/// planner does not count the minutes: no level above it without oxygen.
+pub const NO_OXYGEN_M: f64 = 12_500.0 * M_PER_FT;
+/// Within this distance of either field the climb and the let-down are flown over ground in sight: see [`Problem::floor_m`].
+pub const TERMINAL_M: f64 = 20.0 * M_PER_NM;
+/// Height over ground in the terminal stretches, m (14 CFR 91.119(c): 500 ft over other than congested areas).
+const TERMINAL_CLEARANCE_M: f64 = 500.0 * M_PER_FT;
+/// Within this distance of a field the ground bound is the field's own.
+const FIELD_M: f64 = 10.0 * M_PER_NM;
+
+/// One leg of the route.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Leg {
+    /// Place at its start.
+    pub from: String,
+    /// Place at its end.
+    pub to: String,
+    /// Distance along the route at its start, m.
+    pub from_m: f64,
+    /// Distance along the route at its end, m.
+    pub to_m: f64,
+    /// True course at mid-leg, rad.
+    pub true_rad: f64,
+    /// Magnetic course at mid-leg, rad.
+    pub magnetic_rad: f64,
+    /// Magnetic variation at mid-leg, rad, east positive.
+    pub variation_rad: f64,
+    /// Ground: (from, to, height), m along the route and m.
+    pub ground: Vec<(f64, f64, f64)>,
+    /// Least cruise altitude, indicated, m.
+    pub minimum_m: f64,
+    /// Mountainous.
+    pub mountainous: bool,
+    /// Where ground and minimum come from.
+    pub ground_source: String,
+}
+
+/// A field at one end of the route.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Field {
+    /// Identifier.
+    pub ident: String,
+    /// Elevation, m.
+    pub elevation_m: f64,
+    /// Altimeter setting, Pa.
+    pub altimeter_pa: f64,
+}
+
+/// The trip made definite.
+#[derive(Debug, Clone)]
+pub struct Problem {
+    /// The aircraft.
+    pub aircraft: Aircraft,
+    /// Title of the trip.
+    pub title: String,
+    /// Start-up, UTC.
+    pub departure_time: jiff::Timestamp,
+    /// Legs, first to last.
+    pub legs: Vec<Leg>,
+    /// Length of the route, m.
+    pub length_m: f64,
+    /// Air along it.
+    pub air: RouteAir,
+    /// Departure.
+    pub departure: Field,
+    /// Destination.
+    pub destination: Field,
+    /// Mass without fuel, kg.
+    pub zero_fuel_kg: f64,
+    /// Fuel at start-up, kg.
+    pub fuel_kg: f64,
+    /// What is to be least.
+    pub objective: Objective,
+    /// Prices.
+    pub prices: Prices,
+    /// Limits.
+    pub limits: Limits,
+    /// Rules.
+    pub rules: Rules,
+    /// Night: for the legal reserve.
+    pub night: bool,
+    /// Arrival.
+    pub arrival: Arrival,
+    /// Legal levels, one entry a leg.
+    pub levels: Vec<LegLevels>,
+    /// Said to the pilot.
+    pub notes: Vec<Note>,
+}
+
+/// What the pilot is told about how the question was made definite.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Note {
+    /// The magnetic model is asked outside its years and the nearest valid date was used.
+    MagneticDate,
+    /// Wind or temperature was filled in below the lowest forecast level, over this height at most, m.
+    BelowForecast(f64),
+}
+
+/// Why a trip cannot be made definite.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum ProblemError {
+    /// A route needs two places.
+    #[error("a route needs at least a departure and a destination; {0} place(s) given")]
+    TooFewPlaces(usize),
+    /// Two places of the route are the same.
+    #[error("leg {from} to {to}: {source}")]
+    Leg {
+        /// From.
+        from: String,
+        /// To.
+        to: String,
+        /// What the geodesic says.
+        source: GeodesicError,
+    },
+    /// Weather not to be had at a point of the route.
+    #[error("weather on leg {from} to {to}, {along_nm:.0} nm from its start, at {altitude_ft:.0} ft: {source}")]
+    Weather {
+        /// From.
+        from: String,
+        /// To.
+        to: String,
+        /// Distance from the start of the leg, nm.
+        along_nm: f64,
+        /// Pressure altitude, ft.
+        altitude_ft: f64,
+        /// What the field says.
+        source: FieldError,
+    },
+    /// Variation not to be had.
+    #[error("magnetic variation on leg {from} to {to}: {source}")]
+    Magnetic {
+        /// From.
+        from: String,
+        /// To.
+        to: String,
+        /// What the model says.
+        source: MagneticError,
+    },
+    /// A field without elevation.
+    #[error("{0} is a field of the trip and needs an elevation")]
+    NoElevation(String),
+    /// Too much fuel for the tanks.
+    #[error("{fuel_gal:.1} gal of fuel, but the tanks hold {usable_gal:.1} gal usable")]
+    Tanks {
+        /// Asked for.
+        fuel_gal: f64,
+        /// Usable.
+        usable_gal: f64,
+    },
+    /// Too heavy.
+    #[error(
+        "take-off mass {mass_lb:.0} lb is {over_lb:.0} lb over the greatest of {max_lb:.0} lb: leave load or fuel behind"
+    )]
+    TooHeavy {
+        /// Mass at take-off.
+        mass_lb: f64,
+        /// Limit.
+        max_lb: f64,
+        /// Difference.
+        over_lb: f64,
+    },
+    /// Ground is given for another number of legs.
+    #[error("the route has {legs} leg(s) but ground is given for {ground}")]
+    GroundCount {
+        /// Legs of the route.
+        legs: usize,
+        /// Ground entries.
+        ground: usize,
+    },
+    /// The pattern altitude is not above the field.
+    #[error("pattern altitude {pattern_ft:.0} ft is not above the field at {field_ft:.0} ft")]
+    Pattern {
+        /// Pattern altitude.
+        pattern_ft: f64,
+        /// Field.
+        field_ft: f64,
+    },
+}
+
+impl Problem {
+    /// Altimeter scale shift [m] at a distance [m]: indicated altitude is pressure altitude less this.
+    ///
+    /// The altimeter setting runs linearly along the route from that of the departure to that of the destination.
+    fn altimeter_shift_m(&self, distance_m: f64) -> f64 {
+        let x = (distance_m / self.length_m).clamp(0.0, 1.0);
+        let a = isa::pressure_altitude_m(self.departure.altimeter_pa);
+        let b = isa::pressure_altitude_m(self.destination.altimeter_pa);
+        a + x * (b - a)
+    }
+
+    /// Pressure altitude [m] where the altimeter shows this [m], at a distance [m].
+    pub fn pressure_altitude_m(&self, distance_m: f64, indicated_m: f64) -> f64 {
+        indicated_m + self.altimeter_shift_m(distance_m)
+    }
+
+    /// What the altimeter shows [m] at a pressure altitude [m] and distance [m].
+    pub fn indicated_m(&self, distance_m: f64, pressure_altitude_m: f64) -> f64 {
+        pressure_altitude_m - self.altimeter_shift_m(distance_m)
+    }
+
+    /// Change of pressure altitude with distance while the altimeter shows the same.
+    pub fn level_slope(&self) -> f64 {
+        (isa::pressure_altitude_m(self.destination.altimeter_pa)
+            - isa::pressure_altitude_m(self.departure.altimeter_pa))
+            / self.length_m
+    }
+
+    /// Clearance over ground [m].
+    pub fn clearance_m(&self, mountainous: bool) -> f64 {
+        if mountainous { self.limits.mountain_clearance_m } else { self.limits.clearance_m }
+    }
+
+    /// The leg at a distance [m].
+    pub fn leg_index(&self, distance_m: f64) -> usize {
+        self.legs.partition_point(|l| l.to_m <= distance_m).min(self.legs.len() - 1)
+    }
+
+    /// Highest ground of the stretch at a distance [m].
+    pub fn ground_m(&self, distance_m: f64) -> f64 {
+        let leg = &self.legs[self.leg_index(distance_m)];
+        leg.ground
+            .iter()
+            .find(|g| distance_m < g.1)
+            .or(leg.ground.last())
+            .map_or(0.0, |g| g.2)
+    }
+
+    /// Least true height [m] at a distance [m], in climb and let-down as well as in cruise.
+    ///
+    /// Beyond [`TERMINAL_M`] of both fields: ground and the clearance. Nearer: ground and 500 ft. Within 10 nm of a field, where
+    /// the figure for a whole stretch says nothing of the way in, the field itself.
+    pub fn floor_m(&self, distance_m: f64) -> f64 {
+        let to_go = self.length_m - distance_m;
+        if distance_m < FIELD_M {
+            return self.departure.elevation_m;
+        }
+        if to_go < FIELD_M.max(self.arrival.before_m + 5.0 * M_PER_NM) {
+            return self.destination.elevation_m;
+        }
+        let ground = self.ground_m(distance_m);
+        if distance_m < TERMINAL_M || to_go < TERMINAL_M {
+            ground + TERMINAL_CLEARANCE_M
+        } else {
+            ground + self.clearance_m(self.legs[self.leg_index(distance_m)].mountainous)
+        }
+    }
+
+    /// Air for flying at a distance and pressure altitude [m].
+    pub fn air_state(&self, distance_m: f64, pressure_altitude_m: f64) -> (AirState, super::AirSample) {
+        let sample = self.air.at(distance_m, pressure_altitude_m);
+        (AirState::new(isa::pressure_pa(pressure_altitude_m), sample.temperature_k), sample)
+    }
+
+    /// Density altitude [m] at a field.
+    pub fn density_altitude_m(&self, field: &Field) -> f64 {
+        let s = if field == &self.departure { 0.0 } else { self.length_m };
+        let hp = self.pressure_altitude_m(s, field.elevation_m);
+        isa::density_altitude_m(hp, self.air.at(s, hp).temperature_k)
+    }
+
+    /// Cost rate by the clock [objective unit / s], by fuel [objective unit / kg] and by revolution [objective unit].
+    pub fn cost_rates(&self) -> CostRates {
+        match self.objective {
+            Objective::Time => CostRates { per_s: 1.0, per_kg: 0.0, per_rev: 0.0 },
+            Objective::Fuel => CostRates { per_s: 0.0, per_kg: 1.0, per_rev: 0.0 },
+            Objective::Money => {
+                let (per_s, per_rev) = match self.prices.basis {
+                    HourBasis::Clock | HourBasis::Airborne => (self.prices.per_s, 0.0),
+                    HourBasis::Tachometer(reference_rev_s) => (0.0, self.prices.per_s / reference_rev_s),
+                };
+                CostRates { per_s, per_kg: self.prices.fuel_per_kg, per_rev }
+            }
+        }
+    }
+}
+
+/// What the objective charges.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CostRates {
+    /// Per second.
+    pub per_s: f64,
+    /// Per kg of fuel.
+    pub per_kg: f64,
+    /// Per revolution of the crankshaft.
+    pub per_rev: f64,
+}
+
+impl CostRates {
+    /// Cost rate [1/s] at a fuel flow [kg/s] and crankshaft speed [rev/s].
+    pub fn rate(self, fuel_kg_s: f64, rev_s: f64) -> f64 {
+        self.per_s + self.per_kg * fuel_kg_s + self.per_rev * rev_s
+    }
+}
+
+fn field_of(place: &Place, altimeter_pa: f64) -> Result<Field, ProblemError> {
+    Ok(Field {
+        ident: place.ident.clone(),
+        elevation_m: place.elevation_m.ok_or_else(|| ProblemError::NoElevation(place.ident.clone()))?,
+        altimeter_pa,
+    })
+}
+
+/// Makes a trip definite for an aircraft.
+///
+/// # Errors
+/// [`ProblemError`] with what does not fit.
+pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError> {
+    let (Some(first), Some(last)) = (trip.places.first(), trip.places.last()) else {
+        return Err(ProblemError::TooFewPlaces(trip.places.len()));
+    };
+    if trip.places.len() < 2 {
+        return Err(ProblemError::TooFewPlaces(trip.places.len()));
+    }
+    if trip.ground.len() != trip.places.len() - 1 {
+        return Err(ProblemError::GroundCount { legs: trip.places.len() - 1, ground: trip.ground.len() });
+    }
+    let departure = field_of(first, trip.weather.departure_altimeter_pa)?;
+    let destination = field_of(last, trip.weather.destination_altimeter_pa)?;
+    if trip.arrival.pattern_altitude_m <= destination.elevation_m {
+        return Err(ProblemError::Pattern {
+            pattern_ft: trip.arrival.pattern_altitude_m / M_PER_FT,
+            field_ft: destination.elevation_m / M_PER_FT,
+        });
+    }
+    let date = trip.departure_time.to_zoned_datetime(TimeZone::UTC).date();
+    let mut notes = Vec::new();
+    let mut legs = Vec::new();
+    let mut geodesics = Vec::new();
+    let mut along_m = 0.0;
+    for (pair, ground) in trip.places.windows(2).zip(&trip.ground) {
+        let (from, to) = (pair[0].ident.clone(), pair[1].ident.clone());
+        let line = geodesic::Leg::new(pair[0].position, pair[1].position)
+            .map_err(|source| ProblemError::Leg { from: from.clone(), to: to.clone(), source })?;
+        let true_rad = line.course_mid_rad();
+        let variation_rad = match trip.variation_rad {
+            Some(v) => v,
+            None => {
+                let middle = line.point_at(line.distance_m() / 2.0);
+                let v = magnetic::variation(middle, ground.minimum_m, date).map_err(|source| {
+                    ProblemError::Magnetic { from: from.clone(), to: to.clone(), source }
+                })?;
+                if v.outside_model_years && !notes.contains(&Note::MagneticDate) {
+                    notes.push(Note::MagneticDate);
+                }
+                v.variation_rad
+            }
+        };
+        let to_m = along_m + line.distance_m();
+        let mut start = along_m;
+        let mut stretches = Vec::new();
+        for &(end, height_m) in &ground.ground {
+            let end = (along_m + end).min(to_m);
+            if end > start {
+                stretches.push((start, end, height_m));
+                start = end;
+            }
+        }
+        if let Some(s) = stretches.last_mut() {
+            s.1 = to_m;
+        }
+        legs.push(Leg {
+            from,
+            to,
+            from_m: along_m,
+            to_m,
+            true_rad,
+            magnetic_rad: triangle::wrap_rad(true_rad - variation_rad),
+            variation_rad,
+            ground: stretches,
+            minimum_m: ground.minimum_m,
+            mountainous: ground.mountainous,
+            ground_source: ground.source.clone(),
+        });
+        geodesics.push(line);
+        along_m = to_m;
+    }
+    let fuel_kg = match trip.fuel {
+        FuelLoad::Kg(kg) => kg,
+        FuelLoad::Least => aircraft.fuel.usable_kg.min(
+            aircraft.masses.max_take_off_kg - aircraft.masses.empty_kg - trip.load_kg
+                + aircraft.procedures.taxi_fuel_kg,
+        ),
+    };
+    let gal_per_kg = 1.0 / (aircraft.fuel.density_kg_m3 * crate::quantity::M3_PER_GAL);
+    if fuel_kg > aircraft.fuel.usable_kg + 1e-6 {
+        return Err(ProblemError::Tanks {
+            fuel_gal: fuel_kg * gal_per_kg,
+            usable_gal: aircraft.fuel.usable_kg * gal_per_kg,
+        });
+    }
+    let zero_fuel_kg = aircraft.masses.empty_kg + trip.load_kg;
+    let take_off_kg = zero_fuel_kg + fuel_kg - aircraft.procedures.taxi_fuel_kg;
+    if take_off_kg > aircraft.masses.max_take_off_kg + 1e-6 || fuel_kg <= 0.0 {
+        let lb = crate::quantity::KG_PER_LB;
+        return Err(ProblemError::TooHeavy {
+            mass_lb: take_off_kg / lb,
+            max_lb: aircraft.masses.max_take_off_kg / lb,
+            over_lb: (take_off_kg - aircraft.masses.max_take_off_kg) / lb,
+        });
+    }
+    let mut problem = Problem {
+        aircraft,
+        title: trip.title.clone(),
+        departure_time: trip.departure_time,
+        length_m: along_m,
+        air: RouteAir { legs: vec![] },
+        departure,
+        destination,
+        zero_fuel_kg,
+        fuel_kg,
+        objective: trip.objective,
+        prices: trip.prices,
+        limits: trip.limits.clone(),
+        rules: trip.rules,
+        night: trip.night,
+        arrival: trip.arrival,
+        levels: vec![],
+        notes,
+        legs,
+    };
+    sample_air(trip, &geodesics, &mut problem)?;
+    problem.levels = problem.legs.iter().map(|l| legal_levels(&problem, l)).collect();
+    Ok(problem)
+}
+
+/// Fills the air table: at each node true height is found by going up from the surface, where the altimeter setting ties
+/// pressure altitude to elevation, in steps of `dz = (T / T_std) dh_p` (hydrostatic), and the weather is asked there.
+fn sample_air(
+    trip: &Trip,
+    geodesics: &[geodesic::Leg],
+    problem: &mut Problem,
+) -> Result<(), ProblemError> {
+    let top_m = problem.limits.max_altitude_m + 2_000.0 * M_PER_FT;
+    let mut filled_m: f64 = 0.0;
+    for (leg, line) in problem.legs.iter().zip(geodesics) {
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few hundred at most")]
+        let intervals = (line.distance_m() / NODE_M).ceil().max(1.0) as usize;
+        let mut columns = Vec::with_capacity(intervals + 1);
+        for i in 0..=intervals {
+            #[expect(clippy::cast_precision_loss, reason = "a few hundred at most")]
+            let x_m = line.distance_m() * i as f64 / intervals as f64;
+            let here = line.point_at(x_m);
+            let course_rad = line.course_at_rad(x_m);
+            let s = leg.from_m + x_m;
+            let share = s / problem.length_m;
+            let reference_m = problem.departure.elevation_m
+                + share * (problem.destination.elevation_m - problem.departure.elevation_m);
+            let reference_hp_m = problem.pressure_altitude_m(s, reference_m);
+            let ask = |true_m: f64, hp_m: f64| {
+                trip.weather.field.at(here.lat_deg(), here.lon_deg(), true_m, hp_m).map_err(|source| {
+                    ProblemError::Weather {
+                        from: leg.from.clone(),
+                        to: leg.to.clone(),
+                        along_nm: x_m / M_PER_NM,
+                        altitude_ft: hp_m / M_PER_FT,
+                        source,
+                    }
+                })
+            };
+            // True height of a pressure altitude by quarter steps from the reference, upwards or downwards.
+            let walk = |mut z: f64, mut hp: f64, to_hp: f64| -> Result<f64, ProblemError> {
+                let quarters = 4;
+                let d = (to_hp - hp) / f64::from(quarters);
+                for _ in 0..quarters {
+                    let t = ask(z, hp)?.temperature_k;
+                    let mid = ask(z + 0.5 * d * t / isa::temperature_k(hp), hp + 0.5 * d)?.temperature_k;
+                    z += d * mid / isa::temperature_k(hp + 0.5 * d);
+                    hp += d;
+                }
+                Ok(z)
+            };
+            let mut column = Column {
+                temperature_k: vec![],
+                along_m_s: vec![],
+                cross_m_s: vec![],
+                true_altitude_m: vec![],
+            };
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "under 100")]
+            let rows = ((top_m - BOTTOM_M) / STEP_M).ceil() as usize + 1;
+            #[expect(clippy::cast_precision_loss, reason = "under 100")]
+            let hp_of = |r: usize| BOTTOM_M + STEP_M * r as f64;
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped")]
+            let anchor = (((reference_hp_m - BOTTOM_M) / STEP_M).ceil().max(0.0) as usize).min(rows - 1);
+            let mut heights = vec![0.0; rows];
+            heights[anchor] = walk(reference_m, reference_hp_m, hp_of(anchor))?;
+            for r in anchor + 1..rows {
+                heights[r] = walk(heights[r - 1], hp_of(r - 1), hp_of(r))?;
+            }
+            for r in (0..anchor).rev() {
+                heights[r] = walk(heights[r + 1], hp_of(r + 1), hp_of(r))?;
+            }
+            let ground_m = problem.ground_m(s).min(reference_m);
+            for (r, &z) in heights.iter().enumerate() {
+                let air = ask(z, hp_of(r))?;
+                if z >= ground_m {
+                    filled_m = filled_m.max(air.fill.wind_below_m).max(air.fill.temperature_below_m);
+                }
+                let (along, cross) = triangle::along_and_cross_m_s(course_rad, air.u_m_s, air.v_m_s);
+                column.temperature_k.push(air.temperature_k);
+                column.along_m_s.push(along);
+                column.cross_m_s.push(cross);
+                column.true_altitude_m.push(z);
+            }
+            columns.push(column);
+        }
+        problem.air.legs.push(LegAir { from_m: leg.from_m, to_m: leg.to_m, columns });
+    }
+    if filled_m > 1.0 {
+        problem.notes.push(Note::BelowForecast(filled_m));
+    }
+    Ok(())
+}
