@@ -1,0 +1,3 @@
+//! The aeroplane: what makes thrust, what makes drag.
+
+pub mod propeller;
