@@ -47,28 +47,28 @@ pub struct Coefficients {
     pub torque: f64,
 }
 
-/// Effective helical tip Mach number: `mach` confined to 0.4..1.05 with rounded (C1) corners.
+/// Square of the effective helical tip Mach number: the real square confined to 0.25^2..1.05^2 with
+/// rounded (C1) corners.
 ///
-/// Below 0.4 compressibility is worth less than the scatter of the data; above 1.05 strip theory means
-/// nothing.
+/// Below 0.25 compressibility is worth 3 %; above 1.05 strip theory means nothing.
 #[inline]
-pub fn effective_mach(mach: f64) -> f64 {
-    let up = round_max(mach - MACH_LOW);
-    MACH_HIGH - round_max(MACH_HIGH - MACH_LOW - up)
+pub fn effective_mach_squared(mach_squared: f64) -> f64 {
+    let up = round_max(mach_squared - MACH2_LOW);
+    MACH2_HIGH - round_max(MACH2_HIGH - MACH2_LOW - up)
 }
 
-/// Least effective tip Mach number.
-pub(crate) const MACH_LOW: f64 = 0.4;
-/// Greatest effective tip Mach number.
-pub(crate) const MACH_HIGH: f64 = 1.05;
+/// Square of the least effective tip Mach number, 0.25.
+pub(crate) const MACH2_LOW: f64 = 0.0625;
+/// Square of the greatest effective tip Mach number, 1.05.
+pub(crate) const MACH2_HIGH: f64 = 1.1025;
 /// Half-width of the rounded corners.
-const MACH_CORNER: f64 = 0.05;
+const MACH2_CORNER: f64 = 0.02;
 
 /// `max(x, 0)` with the corner replaced by a parabola over `-h..h`.
 #[inline]
 fn round_max(x: f64) -> f64 {
-    let y = (x + MACH_CORNER).clamp(0.0, 2.0 * MACH_CORNER);
-    y * y / (4.0 * MACH_CORNER) + (x - MACH_CORNER).max(0.0)
+    let y = (x + MACH2_CORNER).clamp(0.0, 2.0 * MACH2_CORNER);
+    y * y / (4.0 * MACH2_CORNER) + (x - MACH2_CORNER).max(0.0)
 }
 
 /// One radial station.
@@ -162,7 +162,7 @@ impl Element {
         if lift0 == 0.0 {
             return 0.0;
         }
-        let limit = if angle.1 > 1e-6 {
+        let limit = if angle.1 > 1e-6 && lift0 * angle.0 > 0.0 {
             (angle.0 / angle.1).abs()
         } else {
             TAN_LIMIT
@@ -278,7 +278,7 @@ impl BladeElements {
     /// angle at 0.75 R `beta_rad` and helical tip Mach number `tip_mach`.
     pub fn coefficients(&self, advance_rad: f64, beta_rad: f64, tip_mach: f64) -> Coefficients {
         let (sa, ca) = advance_rad.sin_cos();
-        let mach = effective_mach(tip_mach);
+        let mach = effective_mach_squared(tip_mach * tip_mach).sqrt();
         let mut out = (0.0, 0.0);
         for e in &self.elements {
             let flow = e.inflow(sa, ca);

@@ -29,7 +29,7 @@ pub(crate) struct SectionModel {
     pub(crate) slope_fade_thickness: f64,
     /// Least drag of a thin section. 25.
     pub(crate) drag_thin: f64,
-    /// Growth of the least drag with `t^2`. memory.
+    /// Factor on the `60 t^4` of Hoerner's thick-section drag. 25.
     pub(crate) drag_thickness: f64,
     /// Curvature of the drag bucket, `d(cd)/d(cl^2)`. 25.
     pub(crate) bucket: f64,
@@ -47,24 +47,31 @@ pub(crate) struct SectionModel {
     pub(crate) plate_p: f64,
     /// `q` of the flat plate. 25.
     pub(crate) plate_q: f64,
+    /// Drag coefficient broadside, wind on the flat side: between a plate of aspect ratio 7 (1.24,
+    /// Viterna's 1.11 + 0.018 AR) and a two-dimensional one (2.0). memory.
+    pub(crate) drag_flat_side: f64,
+    /// Drag coefficient broadside, wind on the cambered side (a stopped propeller): a convex strip. memory.
+    pub(crate) drag_round_side: f64,
 }
 
 /// The calibrated Clark-Y-like family.
 pub(crate) const CLARK_Y: SectionModel = SectionModel {
-    zero_lift_per_thickness_rad: 0.79,
-    zero_lift_fade_thickness: 0.30,
-    slope_factor: 0.93,
+    zero_lift_per_thickness_rad: 0.866,
+    zero_lift_fade_thickness: 0.329,
+    slope_factor: 0.875,
     slope_fade_thickness: 0.45,
-    drag_thin: 0.0070,
-    drag_thickness: 0.25,
-    bucket: 0.008,
+    drag_thin: 0.006_68,
+    drag_thickness: 1.19,
+    bucket: 0.013_7,
     ideal_lift_per_thickness: 3.5,
-    stall_begin: 0.19,
-    stall_end: 0.44,
+    stall_begin: 0.104,
+    stall_end: 0.413,
     negative_stall_begin: 0.12,
     negative_stall_end: 0.36,
-    plate_p: 0.42,
-    plate_q: 0.33,
+    plate_p: 0.185,
+    plate_q: 0.260,
+    drag_flat_side: 1.5,
+    drag_round_side: 1.15,
 };
 
 /// Width `e` of the rounding of the Prandtl-Glauert pole: the factor peaks at Mach 1 near 1.4.
@@ -96,6 +103,7 @@ pub struct Section {
     model: SectionModel,
     thickness: f64,
     zero_lift_rad: f64,
+    tilt: (f64, f64),
     slope: f64,
     drag_least: f64,
     lift_ideal: f64,
@@ -125,12 +133,14 @@ impl Section {
         let fade = 1.0 + (t / model.zero_lift_fade_thickness).powi(2);
         let slope_fade = 1.0 + (t / model.slope_fade_thickness).powi(4);
         let lift_ideal = (model.ideal_lift_per_thickness * t).min(0.7);
+        let zero_lift_rad = -model.zero_lift_per_thickness_rad * t / fade;
         Self {
             model,
             thickness: t,
-            zero_lift_rad: -model.zero_lift_per_thickness_rad * t / fade,
+            zero_lift_rad,
+            tilt: (-zero_lift_rad).sin_cos(),
             slope: TAU * model.slope_factor / slope_fade,
-            drag_least: model.drag_thin + model.drag_thickness * t * t * t,
+            drag_least: model.drag_thin * (1.0 + 2.0 * t + 60.0 * model.drag_thickness * t.powi(4)),
             lift_ideal,
             mach_critical: (KORN_FACTOR - t - 0.1 * lift_ideal - CRITICAL_MARGIN)
                 .max(LEAST_CRITICAL_MACH),
@@ -179,6 +189,11 @@ impl Section {
             negative: Blend::new(m.negative_stall_begin * inv, m.negative_stall_end),
             plate_p: m.plate_p,
             plate_q: m.plate_q,
+            plate_r: (
+                1.0 / m.drag_flat_side - m.plate_p - m.plate_q,
+                1.0 / m.drag_round_side - m.plate_p - m.plate_q,
+            ),
+            tilt: self.tilt,
             drag_least: self.drag_least + wave,
             bucket: m.bucket,
             lift_ideal: self.lift_ideal,
@@ -222,6 +237,10 @@ pub(crate) struct SectionAtMach {
     negative: Blend,
     plate_p: f64,
     plate_q: f64,
+    /// `r` with the wind on the flat side and on the cambered side.
+    plate_r: (f64, f64),
+    /// Sine and cosine of `-alpha_L0`: the plate is the flat lower surface, not the zero-lift line.
+    tilt: (f64, f64),
     drag_least: f64,
     bucket: f64,
     lift_ideal: f64,
@@ -247,14 +266,37 @@ impl SectionAtMach {
         }
     }
 
+    /// Sine and cosine of the angle of attack of the flat lower surface.
+    #[inline]
+    fn plate_angle(&self, s: f64, c: f64) -> (f64, f64) {
+        (
+            s * self.tilt.1 - c * self.tilt.0,
+            c * self.tilt.1 + s * self.tilt.0,
+        )
+    }
+
+    /// `1/(p + q |s| + r |s|^3)` and `r |s|^3`.
+    #[inline]
+    fn plate_divisor(&self, s: f64) -> (f64, f64) {
+        let a = s.abs();
+        let r = if s >= 0.0 {
+            self.plate_r.0
+        } else {
+            self.plate_r.1
+        };
+        let cubic = r * a * a * a;
+        (1.0 / (self.plate_p + self.plate_q * a + cubic), cubic)
+    }
+
     /// Lift coefficient and its derivative with respect to the angle of attack.
     #[inline]
     pub(crate) fn lift(&self, s: f64, c: f64) -> (f64, f64) {
         let (w, dw) = self.attached(s, c);
-        let d = 1.0 / (self.plate_p + self.plate_q * s.abs());
+        let (d, cubic) = self.plate_divisor(s);
         let cn = s * d;
-        let plate = cn * c;
-        let dplate = self.plate_p * d * d * c * c - cn * s;
+        let (sin_a, cos_a) = self.plate_angle(s, c);
+        let plate = cn * cos_a;
+        let dplate = (self.plate_p - 2.0 * cubic) * d * d * c * cos_a - cn * sin_a;
         let flow = self.slope * s;
         (
             plate + w * (flow - plate),
@@ -266,7 +308,7 @@ impl SectionAtMach {
     #[inline]
     pub(crate) fn drag(&self, s: f64, c: f64) -> f64 {
         let (w, _) = self.attached(s, c);
-        let plate = s * s / (self.plate_p + self.plate_q * s.abs());
+        let plate = s * self.plate_angle(s, c).0 * self.plate_divisor(s).0;
         let off = self.slope * s - self.lift_ideal;
         self.drag_least + w * self.bucket * off * off + (1.0 - w) * plate
     }
