@@ -1,1 +1,3 @@
 //! Trip planner for constant-speed-propeller aeroplanes.
+
+pub mod aircraft;
