@@ -1,3 +1,11 @@
 //! Trip planner for constant-speed-propeller aeroplanes.
 
+pub mod air;
 pub mod aircraft;
+pub mod earth;
+pub mod files;
+pub mod flight;
+pub mod quantity;
+pub mod reflight;
+pub mod solve;
+pub mod trip;

@@ -12,7 +12,7 @@ pub mod propeller;
 pub use airframe::{Airframe, Configuration, Flap, Speeds};
 pub use engine::{Engine, EngineSpec, Mixture, Throttle};
 pub use performance::{AirState, Governed, Levers, Performance};
-use propeller::PropellerTable;
+use propeller::{PropellerTable, Stops};
 
 /// An aircraft profile, ready to fly.
 #[derive(Debug, Clone)]
@@ -82,10 +82,8 @@ pub struct AvoidBand {
 pub struct Propeller {
     /// Thrust and torque.
     pub table: PropellerTable,
-    /// Low (fine) pitch stop at 0.75 R, rad.
-    pub low_stop_rad: f64,
-    /// High (coarse) pitch stop at 0.75 R, rad.
-    pub high_stop_rad: f64,
+    /// Low (fine) and high (coarse) pitch stop at 0.75 R.
+    pub stops: Stops,
     /// Lowest speed the governor can hold, rev/s.
     pub lowest_governed_rev_s: f64,
     /// Highest speed the governor can hold, rev/s.

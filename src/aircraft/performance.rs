@@ -1,8 +1,11 @@
 //! One flight condition: what the aeroplane does with its levers where they are.
 
-use super::propeller::BladeAngle;
+use super::propeller::{Balance, BladeAngle};
 use super::{Aircraft, Configuration, engine::Intake, engine::Throttle};
 use std::f64::consts::TAU;
+
+/// The search for the speed on the high stop ends at this many times the highest governed speed.
+const OVERSPEED: f64 = 1.5;
 
 /// The air the aeroplane flies in, with what follows from it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -117,12 +120,11 @@ impl Aircraft {
             set,
             torque,
             air.sound_m_s,
-            p.low_stop_rad,
-            p.high_stop_rad,
+            p.stops,
         ) {
             BladeAngle::Within(angle) => return at(set, angle, Governed::Yes, engine),
-            BladeAngle::BelowLowStop => (p.low_stop_rad, Governed::OnLowStop),
-            BladeAngle::AboveHighStop => (p.high_stop_rad, Governed::OnHighStop),
+            BladeAngle::BelowLowStop => (p.stops.low_rad, Governed::OnLowStop),
+            BladeAngle::AboveHighStop => (p.stops.high_rad, Governed::OnHighStop),
         };
         let torque_of = |rev_s: f64| run(rev_s).power_w / (TAU * rev_s);
         match p.table.rpm_at_blade_angle(
@@ -130,10 +132,15 @@ impl Aircraft {
             tas_m_s,
             stop,
             air.sound_m_s,
+            OVERSPEED * p.highest_governed_rev_s,
             torque_of,
         ) {
-            Some(rev_s) => at(rev_s, stop, governed, run(rev_s)),
-            None => at(0.0, stop, Governed::Stopped, run(0.0)),
+            Balance::Turning(rev_s) => at(rev_s, stop, governed, run(rev_s)),
+            Balance::Stopped => at(0.0, stop, Governed::Stopped, run(0.0)),
+            Balance::AboveMaximum => {
+                let rev_s = OVERSPEED * p.highest_governed_rev_s;
+                at(rev_s, stop, governed, run(rev_s))
+            }
         }
     }
 

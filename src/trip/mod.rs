@@ -8,7 +8,7 @@ mod problem;
 mod route_air;
 
 pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
-pub use problem::{Leg, Problem, ProblemError, TERMINAL_M, resolve};
+pub use problem::{CostRates, Field, Leg, NO_OXYGEN_M, Note, Problem, ProblemError, TERMINAL_M, resolve};
 pub use route_air::{AirSample, RouteAir};
 
 use crate::air::field::WindField;

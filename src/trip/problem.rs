@@ -353,7 +353,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
                 let v = magnetic::variation(middle, ground.minimum_m, date).map_err(|source| {
                     ProblemError::Magnetic { from: from.clone(), to: to.clone(), source }
                 })?;
-                if v.outside_model_years && !notes.contains(&Note::MagneticDate) {
+                if v.date_outside_model && !notes.contains(&Note::MagneticDate) {
                     notes.push(Note::MagneticDate);
                 }
                 v.variation_rad

@@ -1,0 +1,137 @@
+//! The answer: one plan, from which every face is made.
+
+use crate::flight::{Flown, Limit};
+use crate::reflight::Mismatch;
+use crate::trip::{Note, Objective};
+
+/// Times, fuel and money of one plan.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Totals {
+    /// Lift-off to landing, s.
+    pub time_s: f64,
+    /// Start of the take-off run to landing, kg.
+    pub fuel_kg: f64,
+    /// Start-up to shutdown, s.
+    pub block_time_s: f64,
+    /// Start-up to shutdown, kg.
+    pub block_fuel_kg: f64,
+    /// Money at the trip's prices, block time where the basis is the clock.
+    pub money: f64,
+    /// Route, m.
+    pub distance_m: f64,
+    /// Left at landing, kg.
+    pub landing_fuel_kg: f64,
+    /// What is left at landing lasts this long at the planned cruise flow, s.
+    pub reserve_s: f64,
+    /// Reserve asked for, kg.
+    pub reserve_required_kg: f64,
+    /// Legal least (14 CFR 91.151 by day 30 min, by night 45 min at cruise flow; IFR 91.167 45 min), kg.
+    pub legal_reserve_kg: f64,
+    /// Block fuel and the reserve asked for, kg.
+    pub fuel_required_kg: f64,
+}
+
+/// The cheapest flight of this aircraft on this route in the model, with levels, comfort and few lever moves dropped.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ideal {
+    /// Objective (s, kg or money) over the flown part.
+    pub objective_value: f64,
+    /// Money over the flown part at the trip's prices.
+    pub money: f64,
+    /// Time, s.
+    pub time_s: f64,
+    /// Fuel, kg.
+    pub fuel_kg: f64,
+    /// Plan objective over ideal objective, less one.
+    pub margin: f64,
+}
+
+/// What was changed to make an alternative.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum AlternativeKind {
+    /// Cruise RPM kept and MAP reduced to hold cruise IAS at 500 fpm.
+    OrdinaryDescent,
+    /// Best plan at another level, m indicated.
+    Level(f64),
+    /// Climb at Vy.
+    VyClimb,
+    /// Descent with cruise RPM.
+    CruiseRpmDescent,
+}
+
+/// Another way to fly the trip.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Alternative {
+    /// What was changed.
+    pub kind: AlternativeKind,
+    /// Its totals.
+    pub totals: Totals,
+    /// Its objective (s, kg or money) less that of the plan.
+    pub difference: f64,
+    /// The flight.
+    pub flown: Flown,
+}
+
+/// How the search ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Termination {
+    /// The refinement met its tolerance and no rounded neighbour is better.
+    Converged,
+    /// The refinement ran out of steps; the rounded neighbours were still searched.
+    StepsExhausted,
+}
+
+/// What the pilot must be told.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Warning {
+    /// From making the trip definite.
+    Note(Note),
+    /// Landing fuel is below the reserve asked for, kg short.
+    BelowReserve(f64),
+    /// Landing fuel is below the legal least, kg short.
+    BelowLegalReserve(f64),
+    /// The profile has no MAP/RPM limit line; RPM/100 was used.
+    NoLimitLine,
+    /// Landing mass above the greatest, kg over.
+    LandingMass(f64),
+    /// Pattern speed is above the speed at which gear may be extended.
+    PatternAboveVlo,
+    /// The re-flight misses the plan by more than its bounds.
+    Reflight,
+    /// The search did not converge.
+    NotConverged,
+}
+
+/// One plan.
+#[derive(Debug, Clone)]
+pub struct Plan {
+    /// What was least.
+    pub objective: Objective,
+    /// The flight, rounded to what a pilot can set, path recorded. Its script is what the pilot gets.
+    pub flown: Flown,
+    /// Totals.
+    pub totals: Totals,
+    /// Objective of the flown part (s, kg or money).
+    pub objective_value: f64,
+    /// The same before rounding.
+    pub unrounded_value: f64,
+    /// Ideal flight and margin.
+    pub ideal: Ideal,
+    /// Re-flight.
+    pub reflight: Mismatch,
+    /// Other ways.
+    pub alternatives: Vec<Alternative>,
+    /// Limits the plan lies on.
+    pub binding: Vec<Limit>,
+    /// Warnings.
+    pub warnings: Vec<Warning>,
+    /// How the search ended.
+    pub termination: Termination,
+    /// Full flights flown in the search.
+    pub flights: usize,
+}
+
+/// Whole gain over ordinary flying below which there is no real difference: 2 min and 0.5 gal (at 6 lb/gal 1.36 kg).
+pub const NO_DIFFERENCE_S: f64 = 120.0;
+/// See [`NO_DIFFERENCE_S`]; m³.
+pub const NO_DIFFERENCE_M3: f64 = 0.5 * crate::quantity::M3_PER_GAL;
