@@ -4,7 +4,11 @@
 //! of `air` and `earth`; those know nothing of files.
 
 pub mod bulletin;
+pub mod diagnostic;
+pub mod profile;
+mod sheet;
 pub mod stations;
+pub mod trip;
 pub mod winds;
 
 /// Metres in one foot, exact.

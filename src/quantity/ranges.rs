@@ -105,6 +105,16 @@ const TABLE: &[Range] = &[
     row("variation", "deg", -180.0, 180.0),
     row("flap setting", "deg", 0.0, 90.0),
     row("seats", "", 1.0, 20.0),
+    row("usable fuel", "gal", 1.0, 600.0),
+    row("allowance", "gal", 0.0, 20.0),
+    row("relative power", "", 0.3, 1.0),
+    row("chord scale", "", 0.4, 2.5),
+    row("tank time", "min", 5.0, 240.0),
+    row("circuit time", "min", 0.0, 60.0),
+    row("reserve", "min", 0.0, 240.0),
+    row("pattern distance", "nm", 0.0, 30.0),
+    row("clearance", "ft", 500.0, 10_000.0),
+    row("year", "", 1990.0, 2099.0),
 ];
 
 /// The row of that key.
