@@ -122,35 +122,52 @@ impl FileError {
             }
         }
         findings.sort_by_key(|f| f.span.as_ref().map_or(0, |s| s.start));
-        Self { path: path.to_owned(), text: text.to_owned(), findings }
+        Self {
+            path: path.to_owned(),
+            text: text.to_owned(),
+            findings,
+        }
     }
 
     /// A file that cannot be read.
     pub fn unreadable(path: &Path, why: &io::Error) -> Self {
         let (what, hint) = match why.kind() {
-            io::ErrorKind::NotFound => {
-                ("there is no such file".to_owned(), "check the path; paths inside a trip start from the trip file")
-            }
-            io::ErrorKind::PermissionDenied => {
-                ("reading it is not permitted".to_owned(), "check the permissions of the file")
-            }
-            io::ErrorKind::InvalidData => {
-                ("it is not plain UTF-8 text".to_owned(), "save it as plain text in UTF-8")
-            }
+            io::ErrorKind::NotFound => (
+                "there is no such file".to_owned(),
+                "check the path; paths inside a trip start from the trip file",
+            ),
+            io::ErrorKind::PermissionDenied => (
+                "reading it is not permitted".to_owned(),
+                "check the permissions of the file",
+            ),
+            io::ErrorKind::InvalidData => (
+                "it is not plain UTF-8 text".to_owned(),
+                "save it as plain text in UTF-8",
+            ),
             _ => (why.to_string(), "give the path of a readable text file"),
         };
         let message = format!("cannot read {}: {what}", path.display());
-        Self::new(path, "", vec![Finding::new(FindingKind::Unreadable, "", None, message).hint(hint)])
+        Self::new(
+            path,
+            "",
+            vec![Finding::new(FindingKind::Unreadable, "", None, message).hint(hint)],
+        )
     }
 
     /// Whether the file could not be read at all.
     pub fn is_unreadable(&self) -> bool {
-        self.findings.iter().any(|f| f.kind == FindingKind::Unreadable)
+        self.findings
+            .iter()
+            .any(|f| f.kind == FindingKind::Unreadable)
     }
 
     /// All findings drawn under their lines, one after another, with or without colour codes.
     pub fn render(&self, colour: bool) -> String {
-        let renderer = if colour { Renderer::styled() } else { Renderer::plain() };
+        let renderer = if colour {
+            Renderer::styled()
+        } else {
+            Renderer::plain()
+        };
         let path = self.path.display().to_string();
         let mut out = String::new();
         for finding in &self.findings {
@@ -158,12 +175,19 @@ impl FileError {
             let mut group = match &finding.span {
                 None => Group::with_title(title),
                 Some(span) => {
-                    let main = AnnotationKind::Primary.span(span.clone()).label(printable(&finding.label));
+                    let main = AnnotationKind::Primary
+                        .span(span.clone())
+                        .label(printable(&finding.label));
                     let others = finding.related.iter().map(|(span, label)| {
-                        AnnotationKind::Context.span(span.clone()).label(printable(label))
+                        AnnotationKind::Context
+                            .span(span.clone())
+                            .label(printable(label))
                     });
                     title.element(
-                        Snippet::source(&self.text).path(printable(&path)).annotation(main).annotations(others),
+                        Snippet::source(&self.text)
+                            .path(printable(&path))
+                            .annotation(main)
+                            .annotations(others),
                     )
                 }
             };
@@ -177,7 +201,12 @@ impl FileError {
         }
         if self.findings.len() > 1 {
             // writing to a String cannot fail
-            let _ = write!(out, "\n\n{} errors in {}", self.findings.len(), printable(&path));
+            let _ = write!(
+                out,
+                "\n\n{} errors in {}",
+                self.findings.len(),
+                printable(&path)
+            );
         }
         out
     }
@@ -196,7 +225,13 @@ impl fmt::Display for FileError {
                 f.write_char('\n')?;
             }
             if finding.span.is_some() {
-                write!(f, "{}:{}:{}: ", self.path.display(), finding.line, finding.column)?;
+                write!(
+                    f,
+                    "{}:{}:{}: ",
+                    self.path.display(),
+                    finding.line,
+                    finding.column
+                )?;
             }
             f.write_str(&finding.message)?;
             if let Some(hint) = &finding.hint {
@@ -218,9 +253,13 @@ pub fn read_text(path: &Path) -> Result<String, FileError> {
             return Err(io::Error::other("it is a directory"));
         }
         let mut text = String::new();
-        let length = file.take(LARGEST_FILE_BYTES + 1).read_to_string(&mut text)?;
+        let length = file
+            .take(LARGEST_FILE_BYTES + 1)
+            .read_to_string(&mut text)?;
         if length as u64 > LARGEST_FILE_BYTES {
-            return Err(io::Error::other("it is larger than 4 MiB, so it is no trip, profile or bulletin"));
+            return Err(io::Error::other(
+                "it is larger than 4 MiB, so it is no trip, profile or bulletin",
+            ));
         }
         Ok(text)
     };
@@ -244,7 +283,15 @@ pub(super) fn quoted(text: &str) -> String {
 
 /// Control characters, which could move the cursor or colour a terminal, as escapes.
 fn printable(text: &str) -> String {
-    text.chars().flat_map(|c| if c.is_control() { c.escape_default().collect() } else { vec![c] }).collect()
+    text.chars()
+        .flat_map(|c| {
+            if c.is_control() {
+                c.escape_default().collect()
+            } else {
+                vec![c]
+            }
+        })
+        .collect()
 }
 
 /// A span inside the text, on character boundaries, its end not before its start.
@@ -259,7 +306,10 @@ fn line_and_column(text: &str, at: usize) -> (usize, usize) {
     let before = text.get(..at).unwrap_or(text);
     let line = before.matches('\n').count() + 1;
     let begin = before.rfind('\n').map_or(0, |i| i + 1);
-    (line, before.get(begin..).map_or(0, |s| s.chars().count()) + 1)
+    (
+        line,
+        before.get(begin..).map_or(0, |s| s.chars().count()) + 1,
+    )
 }
 
 /// Byte span from a line and column, both from 1, to the end of that line.
@@ -268,7 +318,11 @@ pub(super) fn span_at(text: &str, line: usize, column: usize) -> Span<usize> {
     for (i, content) in text.split('\n').enumerate() {
         if i + 1 == line {
             let content = content.trim_end();
-            let skip: usize = content.chars().take(column.saturating_sub(1)).map(char::len_utf8).sum();
+            let skip: usize = content
+                .chars()
+                .take(column.saturating_sub(1))
+                .map(char::len_utf8)
+                .sum();
             return begin + skip..begin + content.len();
         }
         begin += content.len() + 1;
@@ -277,14 +331,21 @@ pub(super) fn span_at(text: &str, line: usize, column: usize) -> Span<usize> {
 }
 
 /// The nearest of some words to one that is none of them, if one is near enough to be meant.
-pub(super) fn did_you_mean<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+pub(super) fn did_you_mean<'a>(
+    found: &str,
+    known: impl IntoIterator<Item = &'a str>,
+) -> Option<&'a str> {
     let stem = |s: &str| s.rsplit_once('_').map_or(s, |(stem, _)| stem).to_owned();
     known
         .into_iter()
         .map(|word| {
             let far = distance(found, word);
             // the same words with another unit are meant more surely than a few changed letters
-            if stem(found) == stem(word) { (far.min(1), word) } else { (far, word) }
+            if stem(found) == stem(word) {
+                (far.min(1), word)
+            } else {
+                (far, word)
+            }
         })
         .filter(|(far, word)| *far <= (word.chars().count() / 3).max(1))
         .min_by_key(|(far, _)| *far)
@@ -312,13 +373,24 @@ pub(super) fn range_hint(wrong: &OutOfRange) -> Option<String> {
     let (x, range) = (wrong.value, wrong.range);
     let fits = |y: f64| range.check(y).is_ok();
     let round = |y: f64| (y * 100.0).round() / 100.0;
-    let from = |unit: &str, y: f64| format!("{x} {unit} is {} {}; give it in {}", round(y), range.unit, range.unit);
+    let from = |unit: &str, y: f64| {
+        format!(
+            "{x} {unit} is {} {}; give it in {}",
+            round(y),
+            range.unit,
+            range.unit
+        )
+    };
     match range.unit {
         "inHg" if fits(x / 33.863_89) => Some(from("hPa", x / 33.863_89)),
         "C" if fits(x - 273.15) && x > 150.0 => Some(from("K", x - 273.15)),
         "C" if fits((x - 32.0) / 1.8) => Some(from("degrees Fahrenheit", (x - 32.0) / 1.8)),
         "lb/gal" if fits(x * 8.345_404) => Some(from("kg per litre", x * 8.345_404)),
-        "%" if x > 0.0 && x <= 1.0 && fits(x * 100.0) => Some(format!("write {} for {} %", round(x * 100.0), round(x * 100.0))),
+        "%" if x > 0.0 && x <= 1.0 && fits(x * 100.0) => Some(format!(
+            "write {} for {} %",
+            round(x * 100.0),
+            round(x * 100.0)
+        )),
         "" if range.max <= 1.5 && x > 1.5 && fits(x / 100.0) => {
             Some(format!("it is a fraction: write {} for {x} %", x / 100.0))
         }

@@ -17,3 +17,6 @@ pub const METRES_PER_FOOT: f64 = 0.3048;
 pub const METRES_PER_SECOND_PER_KNOT: f64 = 1852.0 / 3600.0;
 /// Zero degrees Celsius [K].
 pub const ZERO_CELSIUS_K: f64 = 273.15;
+
+#[cfg(test)]
+mod tests;

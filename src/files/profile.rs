@@ -3,18 +3,38 @@
 //! Sections `[aircraft]`, `[weights]`, `[fuel]`, `[speeds]`, `[drag]`, `[engine]`, `[propeller]`, `[procedures]`. Every
 //! section has `source`, which says where its numbers come from or that they are invented, and may have `[section.notes]`
 //! with a note on any of its keys. The unit of a number is the ending of its key. Unknown keys are errors.
+//!
+//! # Keys
+//! | section | keys (with default) |
+//! | --- | --- |
+//! | `[aircraft]` | `name`, `seats` |
+//! | `[weights]` | `empty_lb`, `max_take_off_lb`, `max_landing_lb` |
+//! | `[fuel]` | `usable_gal`, `density_lb_per_gal` |
+//! | `[speeds]` | `vs_kt`, `va_kt`, `vno_kt`, `vne_kt`, `vy` = rows of `altitude_ft`, `ias_kt`; `vlo_extend_kt`, `vlo_retract_kt`, `vle_kt`, `least_cooling_kt` |
+//! | `[drag]` | `wing_area_sqft`, `cd0`, `k`, `gear_cd`, `cooling_cd` (0) |
+//! | `[[drag.flap]]`, least first | `angle_deg`, `cd`, `vfe_kt` |
+//! | `[engine]` | `displacement_cuin`, `compression_ratio`, `rated_power_hp`, `rated_rpm`, `induction_loss_inhg`, `ram_recovery`, `volumetric_efficiency`, `charge_heating_c`, `friction_bar` (three coefficients), `idle_gph` |
+//! | `[[engine.mixture]]`, richest first | `name`, `fuel_air`, `relative_power`, `max_power_percent` |
+//! | `[propeller]` | `diameter_in`, `blades`, `planform` = "standard" and `chord_scale`, or stations; `low_pitch_deg`, `high_pitch_deg`, `lowest_governed_rpm`, `highest_governed_rpm`, `without_oil` (fine, coarse), `installed_factor` |
+//! | `[[propeller.station]]`, outwards | `radius`, `chord` (both over tip radius), `thickness` (over chord), `twist_deg` |
+//! | `[[propeller.avoid]]` | `from_rpm`, `to_rpm`, `above_map_inhg` (always) |
+//! | `[procedures]` | `taxi_fuel_gal`, `taxi_min`, `take_off_fuel_gal`, `climb_rpm` (highest first), `max_cruise_power_percent`, `full_rich_density_altitude_ft`, `least_descent_map_inhg` (15), `map_reduction_inhg_per_min` (2), `map_step_inhg`, `rpm_step`, `speed_step_kt`, `tank_change_min`, `gear_as_brake` (false), `pattern_kt` |
+//! | `[[procedures.map_limit]]`, slowest first | `rpm`, `map_inhg`; without rows MAP (inHg) is kept to RPM/100 |
 
 use std::path::Path;
 
 use super::diagnostic::{FileError, Finding, FindingKind, read_text, without_mark};
 use super::sheet::{Num, Section, Sheet};
-use crate::aircraft::propeller::{Blade, GeometryError, PropellerGeometry, PropellerTable, Station, Stops};
+use crate::aircraft::propeller::{
+    Blade, GeometryError, PropellerGeometry, PropellerTable, Station, Stops,
+};
 use crate::aircraft::{
-    Aircraft, Airframe, AvoidBand, Engine, EngineSpec, Flap, FuelSystem, HubWithoutOil, Masses, Mixture, Procedures,
-    Propeller, Speeds,
+    Aircraft, Airframe, AvoidBand, Engine, EngineSpec, Flap, FuelSystem, HubWithoutOil, Masses,
+    Mixture, Procedures, Propeller, Speeds,
 };
 use crate::quantity::{
-    Duration, Ias, KG_PER_LB, M_PER_FT, M3_PER_CUIN, M3_PER_GAL, ManifoldPressure, Mass, PA_PER_INHG, Rpm, W_PER_HP,
+    Duration, Ias, KG_PER_LB, M_PER_FT, M3_PER_CUIN, M3_PER_GAL, ManifoldPressure, Mass,
+    PA_PER_INHG, Rpm, W_PER_HP,
 };
 
 /// Square metres in a square foot (exact).
@@ -61,20 +81,43 @@ pub fn parse_profile(text: &str, path: &Path) -> Result<Aircraft, FileError> {
     let propeller_section = root.section("propeller");
     let propeller_span = propeller_section.span();
     let (blank, governed) = propeller(&sheet, propeller_section, &rated_rpm);
-    let procedures = procedures(&sheet, root.section("procedures"), kg_per_gal, &governed, &speeds);
+    let procedures = procedures(
+        &sheet,
+        root.section("procedures"),
+        kg_per_gal,
+        &governed,
+        &speeds,
+    );
     root.finish();
     sheet.verdict()?;
 
     let refused = |key: &str, span, why: String| {
         sheet.fail(
-            Finding::new(FindingKind::Contradiction, key, Some(span), format!("[{key}]: {why}"))
-                .label("these figures contradict each other")
-                .hint(format!("correct the figures of [{key}]")),
+            Finding::new(
+                FindingKind::Contradiction,
+                key,
+                Some(span),
+                format!("[{key}]: {why}"),
+            )
+            .label("these figures contradict each other")
+            .hint(format!("correct the figures of [{key}]")),
         )
     };
     let engine = Engine::new(engine).map_err(|e| refused("engine", engine_span, e.to_string()))?;
-    let propeller = blank.build().map_err(|e| refused("propeller", propeller_span, e.to_string()))?;
-    Ok(Aircraft { name, seats, masses, fuel, speeds: speeds.speeds, airframe, engine, propeller, procedures })
+    let propeller = blank
+        .build()
+        .map_err(|e| refused("propeller", propeller_span, e.to_string()))?;
+    Ok(Aircraft {
+        name,
+        seats,
+        masses,
+        fuel,
+        speeds: speeds.speeds,
+        airframe,
+        engine,
+        propeller,
+        procedures,
+    })
 }
 
 fn kt(n: &Num) -> f64 {
@@ -138,7 +181,13 @@ fn fuel(section: Section<'_>) -> (FuelSystem, f64) {
     section.source_and_notes();
     section.finish();
     let kg_per_gal = density.value * KG_PER_LB;
-    (FuelSystem { usable_kg: usable.value * kg_per_gal, density_kg_m3: kg_per_gal / M3_PER_GAL }, kg_per_gal)
+    (
+        FuelSystem {
+            usable_kg: usable.value * kg_per_gal,
+            density_kg_m3: kg_per_gal / M3_PER_GAL,
+        },
+        kg_per_gal,
+    )
 }
 
 /// The speeds, and the numbers that other sections are checked against.
@@ -184,7 +233,11 @@ fn speeds(sheet: &Sheet<'_>, section: Section<'_>) -> ReadSpeeds {
     // a gear that may be lowered at a speed may be flown with at that speed
     sheet.at_least(&vle, &extend);
     sheet.rising(&[&cooling, &vno]);
-    let vy_m_s = altitudes.iter().zip(&best_rate).map(|(a, v)| (ft(a), kt(v))).collect();
+    let vy_m_s = altitudes
+        .iter()
+        .zip(&best_rate)
+        .map(|(a, v)| (ft(a), kt(v)))
+        .collect();
     ReadSpeeds {
         speeds: Speeds {
             vs_m_s: kt(&vs),
@@ -224,11 +277,15 @@ fn drag(sheet: &Sheet<'_>, section: Section<'_>, vno: &Num) -> Airframe {
     for vfe in &limits {
         sheet.at_least(vno, vfe);
     }
-    let flaps = angles.iter().zip(&increments).zip(&limits).map(|((angle, cd), vfe)| Flap {
-        angle_rad: angle.value.to_radians(),
-        cd: cd.value,
-        vfe_m_s: kt(vfe),
-    });
+    let flaps = angles
+        .iter()
+        .zip(&increments)
+        .zip(&limits)
+        .map(|((angle, cd), vfe)| Flap {
+            angle_rad: angle.value.to_radians(),
+            cd: cd.value,
+            vfe_m_s: kt(vfe),
+        });
     Airframe {
         wing_area_m2: area.value * M2_PER_SQFT,
         cd0: cd0.value,
@@ -252,15 +309,24 @@ fn engine(sheet: &Sheet<'_>, section: Section<'_>, kg_per_gal: f64) -> (EngineSp
     let friction = section.numbers("friction_bar", "friction coefficient");
     let idle = section.number("idle_gph", "fuel flow");
     if !friction.is_empty() && friction.len() != 3 {
-        let at = Num { value: f64::NAN, span: section.span_of("friction_bar"), key: section.path("friction_bar") };
-        let message = format!("{} has {} number(s), but 3 belong there", at.key, friction.len());
+        let at = Num {
+            value: f64::NAN,
+            span: section.span_of("friction_bar"),
+            key: section.path("friction_bar"),
+        };
+        let message = format!(
+            "{} has {} number(s), but 3 belong there",
+            at.key,
+            friction.len()
+        );
         let hint = "give c0, c1 and c2 of c0 + c1 n + c2 n^2, n in thousands of rpm";
         sheet.contradiction(&at, message, &[], hint);
     }
     if !section.has("mixture") {
         section.missing("mixture", "rows headed [[engine.mixture]]");
     }
-    let (mut names, mut ratios, mut powers, mut greatest) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let (mut names, mut ratios, mut powers, mut greatest) =
+        (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for row in section.rows("mixture") {
         names.push(row.text("name", "the name of the setting"));
         ratios.push(row.number("fuel_air", "fuel-air ratio"));
@@ -274,8 +340,16 @@ fn engine(sheet: &Sheet<'_>, section: Section<'_>, kg_per_gal: f64) -> (EngineSp
     if let Some(first) = greatest.first()
         && first.value < 100.0
     {
-        let message = format!("{} = {} leaves no mixture for take-off power", first.key, first.value);
-        sheet.contradiction(first, message, &[], "the richest mixture must be allowed up to 100 percent");
+        let message = format!(
+            "{} = {} leaves no mixture for take-off power",
+            first.key, first.value
+        );
+        sheet.contradiction(
+            first,
+            message,
+            &[],
+            "the richest mixture must be allowed up to 100 percent",
+        );
     }
     let mixtures = names.into_iter().zip(&ratios).zip(&powers).zip(&greatest);
     let mixtures = mixtures.map(|(((name, fuel_air), relative), max)| Mixture {
@@ -347,7 +421,13 @@ fn propeller(sheet: &Sheet<'_>, section: Section<'_>, rated: &Num) -> (Blank, (N
     let high = section.number("high_pitch_deg", "blade angle");
     let lowest = section.number("lowest_governed_rpm", "rpm");
     let highest = section.number("highest_governed_rpm", "rpm");
-    let hub = section.choice("without_oil", &[("fine", HubWithoutOil::Fine), ("coarse", HubWithoutOil::Coarse)]);
+    let hub = section.choice(
+        "without_oil",
+        &[
+            ("fine", HubWithoutOil::Fine),
+            ("coarse", HubWithoutOil::Coarse),
+        ],
+    );
     let factor = section.number("installed_factor", "factor");
     let mut avoid = Vec::new();
     for row in section.rows("avoid") {
@@ -371,7 +451,10 @@ fn propeller(sheet: &Sheet<'_>, section: Section<'_>, rated: &Num) -> (Blank, (N
         diameter_m: diameter.value * M_PER_IN,
         blades,
         shape,
-        stops: Stops { low_rad: low.value.to_radians(), high_rad: high.value.to_radians() },
+        stops: Stops {
+            low_rad: low.value.to_radians(),
+            high_rad: high.value.to_radians(),
+        },
         governed_rev_s: (rpm(&lowest), rpm(&highest)),
         hub: hub.unwrap_or(HubWithoutOil::Fine),
         avoid,
@@ -404,7 +487,12 @@ fn blade_shape(sheet: &Sheet<'_>, section: &Section<'_>) -> BladeShape {
                 key: section.path("planform"),
             };
             let message = "the blade has both a planform and measured stations".to_owned();
-            sheet.contradiction(&at, message, &[], "give planform and chord_scale, or [[propeller.station]] rows");
+            sheet.contradiction(
+                &at,
+                message,
+                &[],
+                "give planform and chord_scale, or [[propeller.station]] rows",
+            );
         }
         return BladeShape::Stations(stations);
     }
@@ -425,8 +513,16 @@ fn procedures(
     let climb = section.numbers("climb_rpm", "rpm");
     let cruise = section.number("max_cruise_power_percent", "power percent");
     let full_rich = section.number("full_rich_density_altitude_ft", "altitude");
-    let least = section.number_or("least_descent_map_inhg", "manifold pressure", LEAST_DESCENT_MAP_INHG);
-    let reduction = section.number_or("map_reduction_inhg_per_min", "pressure rate", MAP_REDUCTION_INHG_PER_MIN);
+    let least = section.number_or(
+        "least_descent_map_inhg",
+        "manifold pressure",
+        LEAST_DESCENT_MAP_INHG,
+    );
+    let reduction = section.number_or(
+        "map_reduction_inhg_per_min",
+        "pressure rate",
+        MAP_REDUCTION_INHG_PER_MIN,
+    );
     let map_step = section.number("map_step_inhg", "map step");
     let rpm_step = section.number("rpm_step", "rpm step");
     let speed_step = section.number("speed_step_kt", "speed step");
@@ -462,7 +558,11 @@ fn procedures(
         take_off_fuel_kg: take_off.value * kg_per_gal,
         climb_rev_s: climb.iter().map(rpm).collect(),
         cruise_power_fraction: cruise.value / 100.0,
-        map_limit: limit_rpm.iter().zip(&limit_map).map(|(n, map)| (rpm(n), inhg(map))).collect(),
+        map_limit: limit_rpm
+            .iter()
+            .zip(&limit_map)
+            .map(|(n, map)| (rpm(n), inhg(map)))
+            .collect(),
         full_rich_density_altitude_m: ft(&full_rich),
         least_descent_map_pa: inhg(&least),
         map_reduction_pa_s: inhg(&reduction) / Duration::min(1.0).to_s(),

@@ -44,50 +44,91 @@ pub(super) struct Section<'a> {
 
 impl<'a> Sheet<'a> {
     pub(super) fn new(path: &'a Path, text: &'a str) -> Self {
-        Self { path, text, findings: RefCell::new(Vec::new()) }
+        Self {
+            path,
+            text,
+            findings: RefCell::new(Vec::new()),
+        }
     }
 
     /// Parses the text.
     pub(super) fn parse(&self) -> Result<DeTable<'a>, FileError> {
-        DeTable::parse(self.text).map(toml::Spanned::into_inner).map_err(|error| {
-            let span = error.span().unwrap_or(0..0);
-            let message = format!("this is not TOML: {}", error.message().trim_end().replace('\n', ", "));
-            let mut finding = Finding::new(FindingKind::Syntax, "", Some(span.clone()), message).label("here");
-            finding.hint = Some(self.syntax_hint(span.start));
-            self.fail(finding)
-        })
+        DeTable::parse(self.text)
+            .map(toml::Spanned::into_inner)
+            .map_err(|error| {
+                let span = error.span().unwrap_or(0..0);
+                let message = format!(
+                    "this is not TOML: {}",
+                    error.message().trim_end().replace('\n', ", ")
+                );
+                let mut finding =
+                    Finding::new(FindingKind::Syntax, "", Some(span.clone()), message)
+                        .label("here");
+                let twice = error.message().starts_with("duplicate key");
+                finding.hint = Some(if twice {
+                    "a key stands once in its section, a [section] once in the file".to_owned()
+                } else {
+                    self.syntax_hint(span.start)
+                });
+                self.fail(finding)
+            })
     }
 
     /// What may be meant where the text is not TOML.
     fn syntax_hint(&self, at: usize) -> String {
         let at = self.text.floor_char_boundary(at.min(self.text.len()));
         let (before, after) = self.text.split_at(at);
-        let line = before.rsplit('\n').next().unwrap_or("").to_owned() + after.split('\n').next().unwrap_or("");
+        let line = before.rsplit('\n').next().unwrap_or("").to_owned()
+            + after.split('\n').next().unwrap_or("");
         let value = line.split_once('=').map_or("", |(_, v)| v.trim());
         let mut words = value.split_whitespace();
         let number = words.next().is_some_and(|w| w.parse::<f64>().is_ok());
-        if number && words.next().is_some_and(|w| w.starts_with(char::is_alphabetic)) {
+        if number
+            && words
+                .next()
+                .is_some_and(|w| w.starts_with(char::is_alphabetic))
+        {
             "write the number alone; its unit is the ending of the key".to_owned()
         } else if value.contains(',') && value.split(',').all(|w| w.trim().parse::<f64>().is_ok()) {
             "write a decimal point, and no comma in thousands".to_owned()
         } else {
-            "a line is `key = value`, `[section]` or `[[row]]`; text stands in \"quotation marks\"".to_owned()
+            "a line is `key = value`, `[section]` or `[[row]]`; text stands in \"quotation marks\""
+                .to_owned()
         }
     }
 
     /// The whole file as a section.
     pub(super) fn root(&'a self, table: &'a DeTable<'a>) -> Section<'a> {
-        Section { sheet: self, key: String::new(), span: 0..0, table: Some(table), known: RefCell::default() }
+        Section {
+            sheet: self,
+            key: String::new(),
+            span: 0..0,
+            table: Some(table),
+            known: RefCell::default(),
+        }
     }
 
     pub(super) fn note(&self, finding: Finding) {
         self.findings.borrow_mut().push(finding);
     }
 
+    /// Takes back that a key is missing: it is there, misspelt, which is noted instead.
+    fn misspelt(&self, key: &str) {
+        self.findings
+            .borrow_mut()
+            .retain(|f| f.kind != FindingKind::Missing || f.key != key);
+    }
+
     /// Notes that a value cannot be, given another one or what is allowed.
     pub(super) fn contradiction(&self, at: &Num, message: String, others: &[&Num], hint: &str) {
-        let mut finding =
-            Finding::new(FindingKind::Contradiction, &at.key, Some(at.span.clone()), message).label("here").hint(hint);
+        let mut finding = Finding::new(
+            FindingKind::Contradiction,
+            &at.key,
+            Some(at.span.clone()),
+            message,
+        )
+        .label("here")
+        .hint(hint);
         for other in others {
             finding = finding.related(other.span.clone(), format!("{} is set here", other.key));
         }
@@ -98,7 +139,7 @@ impl<'a> Sheet<'a> {
     pub(super) fn rising(&self, values: &[&Num]) {
         for pair in values.windows(2) {
             if pair[0].value >= pair[1].value {
-                self.order(pair[1], "above", pair[0]);
+                self.order(pair[1], "not above", pair[0]);
             }
         }
     }
@@ -106,13 +147,15 @@ impl<'a> Sheet<'a> {
     /// Notes where a value is not at least another.
     pub(super) fn at_least(&self, value: &Num, least: &Num) {
         if value.value < least.value {
-            self.order(value, "at or above", least);
+            self.order(value, "below", least);
         }
     }
 
     fn order(&self, value: &Num, words: &str, other: &Num) {
-        let message =
-            format!("{} = {} is not {words} {} = {}", value.key, value.value, other.key, other.value);
+        let message = format!(
+            "{} = {} is {words} {} = {}",
+            value.key, value.value, other.key, other.value
+        );
         self.contradiction(value, message, &[other], "correct one of the two");
     }
 
@@ -125,13 +168,21 @@ impl<'a> Sheet<'a> {
     /// Ends the reading: an error if anything was noted.
     pub(super) fn verdict(&self) -> Result<(), FileError> {
         let findings = self.findings.take();
-        if findings.is_empty() { Ok(()) } else { Err(FileError::new(self.path, self.text, findings)) }
+        if findings.is_empty() {
+            Ok(())
+        } else {
+            Err(FileError::new(self.path, self.text, findings))
+        }
     }
 }
 
 impl Num {
     fn wrong(key: String, span: Span<usize>) -> Self {
-        Self { value: f64::NAN, span, key }
+        Self {
+            value: f64::NAN,
+            span,
+            key,
+        }
     }
 }
 
@@ -147,7 +198,11 @@ impl<'a> Section<'a> {
 
     /// The key path of a key of this section.
     pub(super) fn path(&self, key: &str) -> String {
-        if self.key.is_empty() { key.to_owned() } else { format!("{}.{key}", self.key) }
+        if self.key.is_empty() {
+            key.to_owned()
+        } else {
+            format!("{}.{key}", self.key)
+        }
     }
 
     /// Whether a key is there; makes it known.
@@ -159,7 +214,9 @@ impl<'a> Section<'a> {
         if !self.known.borrow().contains(&key) {
             self.known.borrow_mut().push(key);
         }
-        self.table?.get(key).map(|value| (value.get_ref(), value.span()))
+        self.table?
+            .get(key)
+            .map(|value| (value.get_ref(), value.span()))
     }
 
     /// Where the value of a key stands, or the head of the section.
@@ -181,11 +238,20 @@ impl<'a> Section<'a> {
             return;
         }
         let message = format!("{} is missing", self.path(key));
-        let place = if self.key.is_empty() { "before the first section" } else { "in this section" };
+        let place = if self.key.is_empty() {
+            "before the first section"
+        } else {
+            "in this section"
+        };
         self.sheet.note(
-            Finding::new(FindingKind::Missing, &self.path(key), Some(self.span()), message)
-                .label(format!("no `{key}` {place}"))
-                .hint(format!("add `{key} = ` with {what}")),
+            Finding::new(
+                FindingKind::Missing,
+                &self.path(key),
+                Some(self.span()),
+                message,
+            )
+            .label(format!("no `{key}` {place}"))
+            .hint(format!("add `{key} = ` with {what}")),
         );
     }
 
@@ -206,7 +272,9 @@ impl<'a> Section<'a> {
         )
         .label(format!("expected {expected}"));
         if let DeValue::String(text) = found
-            && text.trim_start().starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c))
+            && text
+                .trim_start()
+                .starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c))
             && expected.contains("number")
         {
             finding = finding.hint("write the number alone, without quotation marks; its unit is the ending of the key");
@@ -214,10 +282,18 @@ impl<'a> Section<'a> {
         self.sheet.note(finding);
     }
 
-    fn number_of(&self, key: String, value: &DeValue<'_>, span: Span<usize>, range_key: &str) -> Num {
+    fn number_of(
+        &self,
+        key: String,
+        value: &DeValue<'_>,
+        span: Span<usize>,
+        range_key: &str,
+    ) -> Num {
         let limits = range(range_key);
         let number = match value {
-            DeValue::Integer(i) => i64::from_str_radix(i.as_str(), i.radix()).ok().map(|i| i as f64),
+            DeValue::Integer(i) => i64::from_str_radix(i.as_str(), i.radix())
+                .ok()
+                .map(|i| i as f64),
             DeValue::Float(f) => f.as_str().parse().ok(),
             other => {
                 self.wrong_type(&key, &span, other, "a number");
@@ -227,7 +303,11 @@ impl<'a> Section<'a> {
         match limits.check(number.unwrap_or(f64::INFINITY)) {
             Ok(value) => Num { value, span, key },
             Err(wrong) => {
-                let unit = if limits.unit.is_empty() { String::new() } else { format!(" {}", limits.unit) };
+                let unit = if limits.unit.is_empty() {
+                    String::new()
+                } else {
+                    format!(" {}", limits.unit)
+                };
                 let text = wrong.to_string();
                 let mut finding = Finding::new(
                     FindingKind::OutOfRange(wrong),
@@ -246,7 +326,10 @@ impl<'a> Section<'a> {
     /// A number that must be there, in a range of the table.
     pub(super) fn number(&self, key: &'static str, range_key: &str) -> Num {
         let limits = range(range_key);
-        let what = format!("a number from {} to {} {}", limits.min, limits.max, limits.unit);
+        let what = format!(
+            "a number from {} to {} {}",
+            limits.min, limits.max, limits.unit
+        );
         match self.need(key, what.trim_end()) {
             Some((value, span)) => self.number_of(self.path(key), value, span, range_key),
             None => Num::wrong(self.path(key), self.span()),
@@ -261,7 +344,11 @@ impl<'a> Section<'a> {
 
     /// A number with a default; the default stands at the head of the section.
     pub(super) fn number_or(&self, key: &'static str, range_key: &str, default: f64) -> Num {
-        self.optional(key, range_key).unwrap_or_else(|| Num { value: default, span: self.span(), key: self.path(key) })
+        self.optional(key, range_key).unwrap_or_else(|| Num {
+            value: default,
+            span: self.span(),
+            key: self.path(key),
+        })
     }
 
     /// A whole number that must be there.
@@ -269,7 +356,8 @@ impl<'a> Section<'a> {
         let number = self.number(key, range_key);
         if number.value.fract() != 0.0 && !number.value.is_nan() {
             let message = format!("{} = {} is not a whole number", number.key, number.value);
-            self.sheet.contradiction(&number, message, &[], "give a whole number");
+            self.sheet
+                .contradiction(&number, message, &[], "give a whole number");
         }
         number.value as u32
     }
@@ -286,11 +374,21 @@ impl<'a> Section<'a> {
         };
         if values.is_empty() {
             let at = Num::wrong(path, span);
-            self.sheet.contradiction(&at, format!("{} is an empty list", at.key), &[], "give at least one number");
+            self.sheet.contradiction(
+                &at,
+                format!("{} is an empty list", at.key),
+                &[],
+                "give at least one number",
+            );
             return Vec::new();
         }
         let each = |(i, v): (usize, &toml::Spanned<DeValue<'_>>)| {
-            self.number_of(format!("{path}[{}]", i + 1), v.get_ref(), v.span(), range_key)
+            self.number_of(
+                format!("{path}[{}]", i + 1),
+                v.get_ref(),
+                v.span(),
+                range_key,
+            )
         };
         values.iter().enumerate().map(each).collect()
     }
@@ -310,7 +408,8 @@ impl<'a> Section<'a> {
         };
         if text.trim().is_empty() {
             let at = Num::wrong(path.to_owned(), span.clone());
-            self.sheet.contradiction(&at, format!("{path} is empty"), &[], "say something there");
+            self.sheet
+                .contradiction(&at, format!("{path} is empty"), &[], "say something there");
         }
         text.trim().to_owned()
     }
@@ -327,18 +426,33 @@ impl<'a> Section<'a> {
         };
         if values.is_empty() {
             let at = Num::wrong(path, span);
-            self.sheet.contradiction(&at, format!("{} is an empty list", at.key), &[], &format!("give {what}"));
+            self.sheet.contradiction(
+                &at,
+                format!("{} is an empty list", at.key),
+                &[],
+                &format!("give {what}"),
+            );
             return Vec::new();
         }
         let each = |(i, v): (usize, &toml::Spanned<DeValue<'_>>)| {
-            (self.text_of(&format!("{path}[{}]", i + 1), v.get_ref(), &v.span()), v.span())
+            (
+                self.text_of(&format!("{path}[{}]", i + 1), v.get_ref(), &v.span()),
+                v.span(),
+            )
         };
         values.iter().enumerate().map(each).collect()
     }
 
     /// A word that stands for one of some choices; `None` if it is wrong.
-    pub(super) fn choice<T: Copy>(&self, key: &'static str, choices: &[(&'static str, T)]) -> Option<T> {
-        let words: Vec<String> = choices.iter().map(|(word, _)| format!("\"{word}\"")).collect();
+    pub(super) fn choice<T: Copy>(
+        &self,
+        key: &'static str,
+        choices: &[(&'static str, T)],
+    ) -> Option<T> {
+        let words: Vec<String> = choices
+            .iter()
+            .map(|(word, _)| format!("\"{word}\""))
+            .collect();
         let words = words.join(", ");
         let (value, span) = self.need(key, &format!("one of {words}"))?;
         let path = self.path(key);
@@ -346,7 +460,10 @@ impl<'a> Section<'a> {
             self.wrong_type(&path, &span, value, &format!("one of {words}"));
             return None;
         };
-        let found = choices.iter().find(|(word, _)| word == text).map(|(_, choice)| *choice);
+        let found = choices
+            .iter()
+            .find(|(word, _)| word == text)
+            .map(|(_, choice)| *choice);
         if found.is_none() {
             let message = format!("{path} = {} is none of {words}", quoted(text));
             let hint = match did_you_mean(text, choices.iter().map(|(word, _)| *word)) {
@@ -362,6 +479,12 @@ impl<'a> Section<'a> {
         found
     }
 
+    /// A yes or no that must be there.
+    pub(super) fn answer(&self, key: &'static str) -> bool {
+        self.need(key, "true or false");
+        self.flag(key)
+    }
+
     /// A yes or no that is no when left out.
     pub(super) fn flag(&self, key: &'static str) -> bool {
         match self.find(key) {
@@ -375,7 +498,11 @@ impl<'a> Section<'a> {
     }
 
     /// The value itself, for keys that take more than one form.
-    pub(super) fn any(&self, key: &'static str, what: &str) -> Option<(&'a DeValue<'a>, Span<usize>)> {
+    pub(super) fn any(
+        &self,
+        key: &'static str,
+        what: &str,
+    ) -> Option<(&'a DeValue<'a>, Span<usize>)> {
         self.need(key, what)
     }
 
@@ -420,8 +547,15 @@ impl<'a> Section<'a> {
                 for (i, value) in values.iter().enumerate() {
                     let path = format!("{path}[{}]", i + 1);
                     match value.get_ref() {
-                        DeValue::Table(table) => rows.push(self.inner(path, value.span(), Some(table))),
-                        other => self.wrong_type(&path, &value.span(), other, "a row like { key = value }"),
+                        DeValue::Table(table) => {
+                            rows.push(self.inner(path, value.span(), Some(table)))
+                        }
+                        other => self.wrong_type(
+                            &path,
+                            &value.span(),
+                            other,
+                            "a row like { key = value }",
+                        ),
                     }
                 }
                 rows
@@ -435,12 +569,21 @@ impl<'a> Section<'a> {
 
     fn inner(&self, key: String, span: Span<usize>, table: Option<&'a DeTable<'a>>) -> Section<'a> {
         // a section made of dotted keys only may have no place of its own
-        Section { sheet: self.sheet, key, span, table, known: RefCell::default() }
+        Section {
+            sheet: self.sheet,
+            key,
+            span,
+            table,
+            known: RefCell::default(),
+        }
     }
 
     /// Where the numbers of this section come from, and the notes on single keys: each must be a key of the section.
     pub(super) fn source_and_notes(&self) {
-        self.text("source", "where these numbers come from, or that they are invented,");
+        self.text(
+            "source",
+            "where these numbers come from, or that they are invented,",
+        );
         let (Some(table), Some((value, span))) = (self.table, self.find("notes")) else {
             return;
         };
@@ -454,12 +597,19 @@ impl<'a> Section<'a> {
             let here = format!("{path}.{}", key.get_ref());
             self.text_of(&here, text.get_ref(), &text.span());
             if !noted(key.get_ref()) {
-                let keys = table.keys().map(|k| k.get_ref().as_ref()).filter(|k| noted(k));
+                let keys = table
+                    .keys()
+                    .map(|k| k.get_ref().as_ref())
+                    .filter(|k| noted(k));
                 let hint = match did_you_mean(key.get_ref(), keys) {
                     Some(word) => format!("did you mean `{word}`?"),
                     None => "a note belongs to a key of its section".to_owned(),
                 };
-                let message = format!("{} is a note on a key that [{}] does not have", here.escape_debug(), self.key);
+                let message = format!(
+                    "{} is a note on a key that [{}] does not have",
+                    here.escape_debug(),
+                    self.key
+                );
                 self.sheet.note(
                     Finding::new(FindingKind::UnknownKey, &here, Some(key.span()), message)
                         .label("no such key to note")
@@ -473,16 +623,31 @@ impl<'a> Section<'a> {
     pub(super) fn finish(self) {
         let Some(table) = self.table else { return };
         let known = self.known.borrow();
-        for key in table.keys().filter(|key| !known.contains(&key.get_ref().as_ref())) {
+        for key in table
+            .keys()
+            .filter(|key| !known.contains(&key.get_ref().as_ref()))
+        {
             let path = self.path(key.get_ref()).escape_debug().to_string();
-            let hint = match did_you_mean(key.get_ref(), known.iter().copied()) {
-                Some(word) => format!("did you mean `{word}`?"),
+            let absent = known
+                .iter()
+                .copied()
+                .filter(|known| !table.contains_key(*known));
+            let hint = match did_you_mean(key.get_ref(), absent) {
+                Some(word) => {
+                    self.sheet.misspelt(&self.path(word));
+                    format!("did you mean `{word}`?")
+                }
                 None => format!("the keys here are {}", known.join(", ")),
             };
             self.sheet.note(
-                Finding::new(FindingKind::UnknownKey, &path, Some(key.span()), format!("there is no key {path}"))
-                    .label("unknown key")
-                    .hint(hint),
+                Finding::new(
+                    FindingKind::UnknownKey,
+                    &path,
+                    Some(key.span()),
+                    format!("there is no key {path}"),
+                )
+                .label("unknown key")
+                .hint(hint),
             );
         }
     }

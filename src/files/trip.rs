@@ -1,7 +1,23 @@
 //! Trips: TOML, with the aircraft profile and the bulletins it names, to [`Trip`].
 //!
 //! Paths in a trip start from the folder of the trip file. The unit of a number is the ending of its key. Unknown keys are
-//! errors. DEVELOPERS.md has the list of keys; `examples/first-trip.toml` shows most of them.
+//! errors. A bulletin's text has neither month nor year: it is placed in the month that brings it nearest to the departure.
+//!
+//! # Keys
+//! | section | keys (with default) |
+//! | --- | --- |
+//! | top of the file | `title`, `profile`, `departure_utc`, `night` (false), `variation_deg` (magnetic model), east positive |
+//! | `[[place]]`, in order | `ident`, `lat`, `lon`, `elevation_ft` (needed at both ends and for an observation) |
+//! | `[[leg]]`, in order | `minimum_altitude_ft`, `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` |
+//! | `[load]` | `people_lb`, `baggage_lb` (0) |
+//! | `[fuel]` | `on_board_gal`: a number or `"least"` |
+//! | `[prices]` | `hourly`, `basis` (clock, airborne, tachometer), `tach_reference_rpm` (tachometer only), `fuel_per_gal` |
+//! | `[weather]` | `bulletins`: a list of paths, `altimeter_inhg`: a number or `{ departure, destination }` |
+//! | `[[weather.surface]]` | `place`, `wind_from_deg` (true), `wind_kt`, `temperature_c` (unknown) |
+//! | `[objective]` | `kind` (money, time, fuel) |
+//! | `[limits]` | `rules` (us-vfr, us-ifr, icao-vfr, icao-ifr, none), `max_altitude_ft`, `clearance_ft` (1,000), `mountain_clearance_ft` (2,000), `max_descent_fpm` (500), `least_map_inhg` and `map_reduction_inhg_per_min` (the profile's), `smooth_near_ground` (false), `oxygen` (false), `reserve_min` (45, at night 60) |
+//! | `[[limits.air]]`, lowest first | `up_to_ft`, `air` (smooth, light, rough); light above the last |
+//! | `[arrival]` | `pattern_altitude_ft`, `before_nm` (5), `circuit_min` (3) |
 
 use std::ops::Range as Span;
 use std::path::{Path, PathBuf};
@@ -21,11 +37,12 @@ use crate::aircraft::Aircraft;
 use crate::earth::geodesic::Leg;
 use crate::earth::place::{PlaceError, Position, parse_latitude_deg, parse_longitude_deg};
 use crate::quantity::{
-    Distance, Duration, Ias, M_PER_FT, M_PER_NM, M_S_PER_FPM, M3_PER_GAL, ManifoldPressure, Mass, Rpm,
-    ZERO_C_K, range,
+    Distance, Duration, Ias, M_PER_FT, M_PER_NM, M_S_PER_FPM, M3_PER_GAL, ManifoldPressure, Mass,
+    Rpm, ZERO_C_K, range,
 };
 use crate::trip::{
-    Arrival, FuelLoad, HourBasis, LegGround, Limits, Objective, Place, Prices, Roughness, Rules, Trip, Weather,
+    Arrival, FuelLoad, HourBasis, LegGround, Limits, Objective, Place, Prices, Roughness, Rules,
+    Trip, Weather,
 };
 
 /// Clearance over ground when the trip gives none, ft: 14 CFR 91.177(a)(2), plain and mountainous.
@@ -118,7 +135,14 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         other => other?,
     };
     let (field, bulletin) = choose_bulletin(&sheet, folder, &weather, departure_time)?;
-    covers(&sheet, &field, &weather, &bulletin, &legs, limits.max_altitude.value * M_PER_FT)?;
+    covers(
+        &sheet,
+        &field,
+        &weather,
+        &bulletin,
+        &legs,
+        limits.max_altitude.value * M_PER_FT,
+    )?;
 
     let kg_per_gal = aircraft.fuel.density_kg_m3 * M3_PER_GAL;
     let limits = limits.with(&sheet, &aircraft)?;
@@ -129,7 +153,11 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         ground: legs.into_iter().map(|l| l.ground).collect(),
         load_kg: load,
         fuel: on_board.map_or(FuelLoad::Least, |gal| FuelLoad::Kg(gal * kg_per_gal)),
-        prices: Prices { fuel_per_kg: prices.fuel_per_gal / kg_per_gal, per_s: prices.per_s, basis: prices.basis },
+        prices: Prices {
+            fuel_per_kg: prices.fuel_per_gal / kg_per_gal,
+            per_s: prices.per_s,
+            basis: prices.basis,
+        },
         weather: Weather {
             field,
             departure_altimeter_pa: weather.altimeter_pa.0,
@@ -144,14 +172,20 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         variation_rad: variation.map(|v| v.value.to_radians()),
         arrival,
     };
-    Ok(TripFile { trip, aircraft, profile_path, bulletin })
+    Ok(TripFile {
+        trip,
+        aircraft,
+        profile_path,
+        bulletin,
+    })
 }
 
 /// The error of a file that is named in the trip and cannot be read.
 fn not_found(sheet: &Sheet<'_>, key: &str, span: Span<usize>, error: &FileError) -> FileError {
     let why = error.findings.first();
     let message = why.map_or(String::new(), |f| f.message.clone());
-    let mut finding = Finding::new(FindingKind::Unreadable, key, Some(span), message).label("named here");
+    let mut finding =
+        Finding::new(FindingKind::Unreadable, key, Some(span), message).label("named here");
     finding.hint = why.and_then(|f| f.hint.clone());
     sheet.fail(finding)
 }
@@ -169,15 +203,29 @@ fn departure_time(sheet: &Sheet<'_>, root: &Section<'_>) -> Option<Timestamp> {
             return None;
         }
     };
-    let at = Num { value: f64::NAN, span, key: KEY.to_owned() };
+    let at = Num {
+        value: f64::NAN,
+        span,
+        key: KEY.to_owned(),
+    };
     let Ok(time) = text.parse::<Timestamp>() else {
         let message = format!("{KEY} = {} is not a moment in time", quoted(&text));
-        sheet.contradiction(&at, message, &[], &format!("write {FORM}; Z says that it is UTC"));
+        sheet.contradiction(
+            &at,
+            message,
+            &[],
+            &format!("write {FORM}; Z says that it is UTC"),
+        );
         return None;
     };
     let year = f64::from(jiff::tz::TimeZone::UTC.to_datetime(time).year());
     if let Err(wrong) = range("year").check(year) {
-        sheet.contradiction(&at, format!("{KEY}: the year {}", wrong.to_string().trim_end()), &[], "correct the year");
+        sheet.contradiction(
+            &at,
+            format!("{KEY}: the year {}", wrong.to_string().trim_end()),
+            &[],
+            "correct the year",
+        );
         return None;
     }
     Some(time)
@@ -187,12 +235,17 @@ fn departure_time(sheet: &Sheet<'_>, root: &Section<'_>) -> Option<Timestamp> {
 struct ReadPlace {
     place: Place,
     elevation: Option<Num>,
+    /// Whether its position could be read; if not, that has been noted, and nothing that hangs on it is.
+    known: bool,
 }
 
 fn places(sheet: &Sheet<'_>, root: &Section<'_>) -> Vec<ReadPlace> {
     let rows = root.rows("place");
     if rows.len() < 2 {
-        let message = format!("a trip needs a departure and a destination, but {} [[place]] is given", rows.len());
+        let message = format!(
+            "a trip needs a departure and a destination, but {} [[place]] is given",
+            rows.len()
+        );
         let span = rows.first().map_or(root.span(), Section::span);
         sheet.note(
             Finding::new(FindingKind::Missing, "place", Some(span), message)
@@ -213,19 +266,38 @@ fn places(sheet: &Sheet<'_>, root: &Section<'_>) -> Vec<ReadPlace> {
         };
         let span = row.span_of("ident");
         row.finish();
-        if let Some(same) = places.iter().find(|p| p.place.ident == ident && !ident.is_empty()) {
-            let at = Num { value: f64::NAN, span, key: format!("place[{}].ident", i + 1) };
+        if let Some(same) = places
+            .iter()
+            .find(|p| p.place.ident == ident && !ident.is_empty())
+        {
+            let at = Num {
+                value: f64::NAN,
+                span,
+                key: format!("place[{}].ident", i + 1),
+            };
             let here = Position::new(lat, lon).ok();
-            if here.is_some_and(|p| p != same.place.position) {
-                let message = format!("{} = {} is the name of another place already", at.key, quoted(&ident));
+            if same.known && here.is_some_and(|p| p != same.place.position) {
+                let message = format!(
+                    "{} = {} is the name of another place already",
+                    at.key,
+                    quoted(&ident)
+                );
                 sheet.contradiction(&at, message, &[], "give each place its own ident");
             }
         }
-        // NaN was noted where it was read
-        let position = Position::new(lat, lon).or_else(|_| Position::new(0.0, 0.0));
-        if let Ok(position) = position {
+        // NaN was noted where it was read; the place stays in the list so that legs are counted rightly
+        let known = Position::new(lat, lon).is_ok();
+        if let Ok(position) = Position::new(lat, lon).or_else(|_| Position::new(0.0, 0.0)) {
             let elevation_m = elevation.as_ref().map(|e| e.value * M_PER_FT);
-            places.push(ReadPlace { place: Place { ident, position, elevation_m }, elevation });
+            places.push(ReadPlace {
+                place: Place {
+                    ident,
+                    position,
+                    elevation_m,
+                },
+                elevation,
+                known,
+            });
         }
     }
     places
@@ -242,8 +314,17 @@ fn angle(
     let form = format!("the {range_key}: degrees like 43.1416, or text like \"43-08.5N\"");
     match row.any(key, &form) {
         Some((DeValue::String(text), span)) => parse(text).unwrap_or_else(|error| {
-            let at = Num { value: f64::NAN, span, key: row.path(key) };
-            sheet.contradiction(&at, format!("{}: {error}", at.key), &[], "correct it, or give decimal degrees");
+            let at = Num {
+                value: f64::NAN,
+                span,
+                key: row.path(key),
+            };
+            sheet.contradiction(
+                &at,
+                format!("{}: {error}", at.key),
+                &[],
+                "correct it, or give decimal degrees",
+            );
             f64::NAN
         }),
         Some((DeValue::Integer(_) | DeValue::Float(_), _)) => row.number(key, range_key).value,
@@ -255,7 +336,7 @@ fn angle(
     }
 }
 
-/// A leg with where it runs; `None` if its ends are one place.
+/// A leg with where it runs; no line if its ends are one place or not known.
 struct ReadLeg {
     ground: LegGround,
     line: Option<Leg>,
@@ -266,18 +347,26 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
     let rows = root.rows("leg");
     let expected = places.len().saturating_sub(1);
     if rows.len() != expected && places.len() > 1 {
-        let message = format!("{} places make {expected} leg(s), but {} [[leg]] is given", places.len(), rows.len());
+        let message = format!(
+            "{} places make {expected} leg(s), but {} [[leg]] is given",
+            places.len(),
+            rows.len()
+        );
         let span = rows.last().map_or(root.span(), Section::span);
         sheet.note(
             Finding::new(FindingKind::Missing, "leg", Some(span), message)
-                .label(if rows.is_empty() { "in this file" } else { "the last leg given" })
+                .label(if rows.is_empty() {
+                    "in this file"
+                } else {
+                    "the last leg given"
+                })
                 .hint("give one [[leg]] for each two places that follow each other, in order"),
         );
     }
     let mut legs = Vec::new();
     for (i, row) in rows.into_iter().enumerate() {
         let minimum = row.number("minimum_altitude_ft", "altitude");
-        let mountainous = row.flag("mountainous");
+        let mountainous = row.answer("mountainous");
         let source = row.text("source", "where ground and minimum altitude come from");
         if !row.has("ground") {
             row.missing("ground", "rows like { to_nm = 20, ground_ft = 6400 }");
@@ -301,13 +390,19 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
                     sheet.at_least(height, elevation);
                 }
             }
-            line = Leg::new(from.place.position, to.place.position).ok();
+            if from.known && to.known {
+                line = Leg::new(from.place.position, to.place.position).ok();
+            }
             if let (Some(line), Some(end)) = (&line, ends.last()) {
                 ground_reaches(sheet, &name, line, end);
             }
         }
         let ground = LegGround {
-            ground: ends.iter().zip(&heights).map(|(to, h)| (to.value * M_PER_NM, h.value * M_PER_FT)).collect(),
+            ground: ends
+                .iter()
+                .zip(&heights)
+                .map(|(to, h)| (to.value * M_PER_NM, h.value * M_PER_FT))
+                .collect(),
             minimum_m: minimum.value * M_PER_FT,
             mountainous,
             source,
@@ -321,8 +416,16 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
 fn ground_reaches(sheet: &Sheet<'_>, name: &str, line: &Leg, end: &Num) {
     let length_nm = Distance::m(line.distance_m()).to_nm();
     if (end.value - length_nm).abs() > GROUND_END_NM {
-        let message = format!("{} = {}, but the leg {name} is {length_nm:.1} nm long", end.key, end.value);
-        sheet.contradiction(end, message, &[], "the ground of a leg ends where the leg ends; check the places and the rows");
+        let message = format!(
+            "{} = {}, but the leg {name} is {length_nm:.1} nm long",
+            end.key, end.value
+        );
+        sheet.contradiction(
+            end,
+            message,
+            &[],
+            "the ground of a leg ends where the leg ends; check the places and the rows",
+        );
     }
 }
 
@@ -339,7 +442,9 @@ fn on_board(section: Section<'_>) -> Option<f64> {
     const KEY: &str = "on_board_gal";
     let fuel = match section.any(KEY, "a number of gallons, or \"least\"") {
         Some((DeValue::String(text), _)) if text == "least" => None,
-        Some((DeValue::Integer(_) | DeValue::Float(_), _)) => Some(section.number(KEY, "fuel").value),
+        Some((DeValue::Integer(_) | DeValue::Float(_), _)) => {
+            Some(section.number(KEY, "fuel").value)
+        }
         Some(_) => {
             section.wrong_form(KEY, "a number of gallons, or \"least\",");
             None
@@ -367,22 +472,38 @@ fn prices(section: Section<'_>) -> ReadPrices {
     let hourly = section.number("hourly", "price");
     let basis = section.choice(
         "basis",
-        &[("clock", Basis::Clock), ("airborne", Basis::Airborne), ("tachometer", Basis::Tachometer)],
+        &[
+            ("clock", Basis::Clock),
+            ("airborne", Basis::Airborne),
+            ("tachometer", Basis::Tachometer),
+        ],
     );
     // without a reading by tachometer the key has no meaning, and is refused as unknown
     let basis = match basis {
-        Some(Basis::Tachometer) => HourBasis::Tachometer(Rpm::rpm(section.number("tach_reference_rpm", "rpm").value).to_rev_s()),
+        Some(Basis::Tachometer) => HourBasis::Tachometer(
+            Rpm::rpm(section.number("tach_reference_rpm", "rpm").value).to_rev_s(),
+        ),
         Some(Basis::Airborne) => HourBasis::Airborne,
         Some(Basis::Clock) | None => HourBasis::Clock,
     };
     let fuel_per_gal = section.number("fuel_per_gal", "price");
     section.finish();
-    ReadPrices { per_s: hourly.value / Duration::h(1.0).to_s(), basis, fuel_per_gal: fuel_per_gal.value }
+    ReadPrices {
+        per_s: hourly.value / Duration::h(1.0).to_s(),
+        basis,
+        fuel_per_gal: fuel_per_gal.value,
+    }
 }
 
 fn objective(section: Section<'_>) -> Option<Objective> {
-    let kind =
-        section.choice("kind", &[("money", Objective::Money), ("time", Objective::Time), ("fuel", Objective::Fuel)]);
+    let kind = section.choice(
+        "kind",
+        &[
+            ("money", Objective::Money),
+            ("time", Objective::Time),
+            ("fuel", Objective::Fuel),
+        ],
+    );
     section.finish();
     kind
 }
@@ -407,7 +528,10 @@ impl ReadLimits {
             // the same number typed in both files is converted the same way, so they compare equal
             if asked_pa < limits.least_map_pa {
                 let own = ManifoldPressure::pa(limits.least_map_pa).to_inhg();
-                let message = format!("{} = {} is below the profile's least of {own:.1} inHg", map.key, map.value);
+                let message = format!(
+                    "{} = {} is below the profile's least of {own:.1} inHg",
+                    map.key, map.value
+                );
                 sheet.contradiction(&map, message, &[], hint);
             }
             limits.least_map_pa = asked_pa;
@@ -415,9 +539,12 @@ impl ReadLimits {
         if let Some(rate) = self.reduction {
             let asked_pa_s = ManifoldPressure::inhg(rate.value).to_pa() / Duration::min(1.0).to_s();
             if asked_pa_s > limits.map_reduction_pa_s {
-                let own = ManifoldPressure::pa(limits.map_reduction_pa_s).to_inhg() * Duration::min(1.0).to_s();
-                let message =
-                    format!("{} = {} is above the profile's greatest of {own:.1} inHg/min", rate.key, rate.value);
+                let own = ManifoldPressure::pa(limits.map_reduction_pa_s).to_inhg()
+                    * Duration::min(1.0).to_s();
+                let message = format!(
+                    "{} = {} is above the profile's greatest of {own:.1} inHg/min",
+                    rate.key, rate.value
+                );
                 sheet.contradiction(&rate, message, &[], hint);
             }
             limits.map_reduction_pa_s = asked_pa_s;
@@ -436,7 +563,11 @@ fn limits(sheet: &Sheet<'_>, section: Section<'_>, night: bool) -> (ReadLimits, 
     let least_map = section.optional("least_map_inhg", "manifold pressure");
     let reduction = section.optional("map_reduction_inhg_per_min", "pressure rate");
     let oxygen = section.flag("oxygen");
-    let reserve = section.number_or("reserve_min", "reserve", if night { RESERVE_MIN.1 } else { RESERVE_MIN.0 });
+    let reserve = section.number_or(
+        "reserve_min",
+        "reserve",
+        if night { RESERVE_MIN.1 } else { RESERVE_MIN.0 },
+    );
     let rules = section.choice(
         "rules",
         &[
@@ -452,7 +583,11 @@ fn limits(sheet: &Sheet<'_>, section: Section<'_>, night: bool) -> (ReadLimits, 
         let top = row.number("up_to_ft", "altitude");
         let kind = row.choice(
             "air",
-            &[("smooth", Roughness::Smooth), ("light", Roughness::Light), ("rough", Roughness::Rough)],
+            &[
+                ("smooth", Roughness::Smooth),
+                ("light", Roughness::Light),
+                ("rough", Roughness::Rough),
+            ],
         );
         row.finish();
         air.push((top.value * M_PER_FT, kind.unwrap_or(Roughness::Light)));
@@ -473,7 +608,15 @@ fn limits(sheet: &Sheet<'_>, section: Section<'_>, night: bool) -> (ReadLimits, 
         oxygen,
         reserve_s: Duration::min(reserve.value).to_s(),
     };
-    (ReadLimits { max_altitude, limits, least_map, reduction }, rules)
+    (
+        ReadLimits {
+            max_altitude,
+            limits,
+            least_map,
+            reduction,
+        },
+        rules,
+    )
 }
 
 fn arrival(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> Arrival {
@@ -500,7 +643,10 @@ struct ReadWeather {
 }
 
 fn weather(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> ReadWeather {
-    let bulletins = section.texts("bulletins", "a list of winds-aloft bulletins like [\"weather/winds.txt\"]");
+    let bulletins = section.texts(
+        "bulletins",
+        "a list of winds-aloft bulletins like [\"weather/winds.txt\"]",
+    );
     let altimeter_pa = altimeter_pa(&section);
     let mut surface = Vec::new();
     let mut temperatures_k = (None, None);
@@ -510,13 +656,22 @@ fn weather(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> Rea
         let from = row.number("wind_from_deg", "direction");
         let speed = row.number("wind_kt", "wind speed");
         let temperature = row.optional("temperature_c", "temperature");
-        let at = Num { value: f64::NAN, span: row.span_of("place"), key: row.path("place") };
+        let at = Num {
+            value: f64::NAN,
+            span: row.span_of("place"),
+            key: row.path("place"),
+        };
         row.finish();
         let Some(index) = places.iter().position(|p| p.place.ident == ident) else {
             if !ident.is_empty() {
                 let known: Vec<&str> = places.iter().map(|p| p.place.ident.as_str()).collect();
                 let message = format!("{} = {} is no place of this trip", at.key, quoted(&ident));
-                sheet.contradiction(&at, message, &[], &format!("the places are {}", known.join(", ")));
+                sheet.contradiction(
+                    &at,
+                    message,
+                    &[],
+                    &format!("the places are {}", known.join(", ")),
+                );
             }
             continue;
         };
@@ -526,7 +681,11 @@ fn weather(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> Rea
         }
         let place = &places[index].place;
         let Some(elevation_m) = place.elevation_m else {
-            let message = format!("{} = {} has no elevation, which an observation needs", at.key, quoted(&ident));
+            let message = format!(
+                "{} = {} has no elevation, which an observation needs",
+                at.key,
+                quoted(&ident)
+            );
             sheet.contradiction(&at, message, &[], "give the place its elevation_ft");
             continue;
         };
@@ -548,7 +707,12 @@ fn weather(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> Rea
         seen.push(ident);
     }
     section.finish();
-    ReadWeather { bulletins, altimeter_pa, surface, temperatures_k }
+    ReadWeather {
+        bulletins,
+        altimeter_pa,
+        surface,
+        temperatures_k,
+    }
 }
 
 /// Altimeter settings [Pa] at departure and destination.
@@ -559,7 +723,10 @@ fn altimeter_pa(section: &Section<'_>) -> (f64, f64) {
     match section.any(KEY, FORM) {
         Some((DeValue::Table(_), _)) => {
             let both = section.section(KEY);
-            let two = (both.number("departure", "altimeter setting"), both.number("destination", "altimeter setting"));
+            let two = (
+                both.number("departure", "altimeter setting"),
+                both.number("destination", "altimeter setting"),
+            );
             both.finish();
             (pa(two.0), pa(two.1))
         }
@@ -595,76 +762,164 @@ fn choose_bulletin(
         let path = folder.join(name);
         let key = format!("weather.bulletins[{}]", file + 1);
         let text = match read_text(&path) {
-            Err(error) if error.is_unreadable() => return Err(not_found(sheet, &key, span.clone(), &error)),
+            Err(error) if error.is_unreadable() => {
+                return Err(not_found(sheet, &key, span.clone(), &error));
+            }
             other => other?,
         };
-        let wrong = |line, column, message: String, label: String, hint: String| {
-            let finding = Finding::new(FindingKind::Syntax, &key, Some(span_at(&text, line, column)), message);
+        let wrong = |span, message: String, label: String, hint: String| {
+            let finding = Finding::new(FindingKind::Syntax, &key, Some(span), message);
             FileError::new(&path, &text, vec![finding.label(label).hint(hint)])
         };
         let bulletins = bulletin::decode(&text).map_err(|e| {
-            let station = e.station.as_ref().map(|s| format!(", station {s}")).unwrap_or_default();
-            let message = format!("this is not a winds-aloft bulletin{station}: found {}", quoted(&e.found));
-            wrong(e.line, e.column, message, format!("expected {}", e.expected), e.way_out.to_owned())
+            let found = quoted(&e.found);
+            let message = match &e.station {
+                Some(station) => {
+                    format!("{found} of station {station} cannot be read as winds aloft")
+                }
+                None => format!("this is not a winds-aloft bulletin: found {found}"),
+            };
+            let rest = span_at(&text, e.line, e.column);
+            // only what was found, where it stands there as quoted
+            let exact = text
+                .get(rest.start..)
+                .is_some_and(|t| starts_with(t, &e.found));
+            let span = if exact {
+                rest.start..rest.start + e.found.len()
+            } else {
+                rest
+            };
+            wrong(
+                span,
+                message,
+                format!("expected {}", e.expected),
+                e.way_out.to_owned(),
+            )
         })?;
         for bulletin in bulletins {
             let times = resolve_times(&bulletin, departure).map_err(|e| {
-                let line = text.lines().position(|l| l.to_ascii_uppercase().contains("VALID")).map_or(1, |i| i + 1);
-                wrong(line, 1, e.to_string(), "these times".to_owned(), "check the date of departure and the bulletin".to_owned())
+                let line = text
+                    .lines()
+                    .position(|l| l.to_ascii_uppercase().contains("VALID"))
+                    .map_or(1, |i| i + 1);
+                let hint = "check the date of departure and the bulletin".to_owned();
+                wrong(
+                    span_at(&text, line, 1),
+                    e.to_string(),
+                    "these times".to_owned(),
+                    hint,
+                )
             })?;
-            all.push(Dated { file, bulletin, times });
+            all.push(Dated {
+                file,
+                bulletin,
+                times,
+            });
         }
     }
     let nearness = |t: &ResolvedTimes| {
         let off = (t.valid.as_second() - departure.as_second()).abs();
-        (off, std::cmp::Reverse(t.data.as_second()), std::cmp::Reverse(t.valid.as_second()))
+        (
+            off,
+            std::cmp::Reverse(t.data.as_second()),
+            std::cmp::Reverse(t.valid.as_second()),
+        )
     };
     let holds = |t: &ResolvedTimes| t.use_from <= departure && departure <= t.use_to;
-    let Some(best) = all.iter().filter(|d| holds(&d.times)).map(|d| d.times).min_by_key(nearness) else {
+    let Some(best) = all
+        .iter()
+        .filter(|d| holds(&d.times))
+        .map(|d| d.times)
+        .min_by_key(nearness)
+    else {
         return Err(none_holds(sheet, weather, &all, departure));
     };
     all.retain(|d| d.times.valid == best.valid && holds(&d.times));
     let mut files: Vec<usize> = all.iter().map(|d| d.file).collect();
     files.dedup();
-    let names: Vec<&str> = files.iter().map(|i| weather.bulletins[*i].0.as_str()).collect();
-    let span = files.first().map_or(0..0, |i| weather.bulletins[*i].1.clone());
+    let names: Vec<&str> = files
+        .iter()
+        .map(|i| weather.bulletins[*i].0.as_str())
+        .collect();
+    let span = files
+        .first()
+        .map_or(0..0, |i| weather.bulletins[*i].1.clone());
     let bulletins: Vec<Bulletin> = all.into_iter().map(|d| d.bulletin).collect();
     let unusable = |why: String| {
         sheet.fail(
-            Finding::new(FindingKind::Weather, "weather.bulletins", Some(span.clone()), format!("{}: {why}", names.join(", ")))
-                .label("these winds cannot be used")
-                .hint("give another bulletin, or correct this one or the surface observations"),
+            Finding::new(
+                FindingKind::Weather,
+                "weather.bulletins",
+                Some(span.clone()),
+                format!("{}: {why}", names.join(", ")),
+            )
+            .label("these winds cannot be used")
+            .hint("give another bulletin, or correct this one or the surface observations"),
         )
     };
-    let slices = wind_slices(&bulletins, departure, &[], &weather.surface).map_err(|e| unusable(e.to_string()))?;
-    let slice = slices.into_iter().next().ok_or_else(|| unusable("no wind in it".to_owned()))?;
+    let slices = wind_slices(&bulletins, departure, &[], &weather.surface)
+        .map_err(|e| unusable(e.to_string()))?;
+    let slice = slices
+        .into_iter()
+        .next()
+        .ok_or_else(|| unusable("no wind in it".to_owned()))?;
     let paths = names.iter().map(|name| folder.join(name)).collect();
-    Ok((slice.field, BulletinUsed { paths, times: slice.times, notes: slice.notes }))
+    Ok((
+        slice.field,
+        BulletinUsed {
+            paths,
+            times: slice.times,
+            notes: slice.notes,
+        },
+    ))
+}
+
+/// Whether a text starts with another, capitals and small letters of ASCII being the same.
+fn starts_with(text: &str, start: &str) -> bool {
+    text.get(..start.len())
+        .is_some_and(|t| t.eq_ignore_ascii_case(start))
 }
 
 /// The error of a departure that no bulletin is for.
-fn none_holds(sheet: &Sheet<'_>, weather: &ReadWeather, all: &[Dated], departure: Timestamp) -> FileError {
+fn none_holds(
+    sheet: &Sheet<'_>,
+    weather: &ReadWeather,
+    all: &[Dated],
+    departure: Timestamp,
+) -> FileError {
     let mut last = None;
     for dated in all {
         let (name, span) = &weather.bulletins[dated.file];
         let times = dated.times;
-        let message =
-            format!("{name} is for use from {} to {}, but the trip departs at {departure}", times.use_from, times.use_to);
+        let message = format!(
+            "{name} is for use from {} to {}, but the trip departs at {departure}",
+            times.use_from, times.use_to
+        );
         let hint = if departure < times.use_from {
             "depart later, or give the bulletin of the period before"
         } else {
             "depart earlier, or give the bulletin of the period after"
         };
         if let Some(before) = last.replace(
-            Finding::new(FindingKind::Weather, &format!("weather.bulletins[{}]", dated.file + 1), Some(span.clone()), message)
-                .label("does not hold the departure")
-                .hint(hint),
+            Finding::new(
+                FindingKind::Weather,
+                &format!("weather.bulletins[{}]", dated.file + 1),
+                Some(span.clone()),
+                message,
+            )
+            .label("does not hold the departure")
+            .hint(hint),
         ) {
             sheet.note(before);
         }
     }
     sheet.fail(last.unwrap_or_else(|| {
-        Finding::new(FindingKind::Weather, "weather.bulletins", None, "no bulletin is given".to_owned())
+        Finding::new(
+            FindingKind::Weather,
+            "weather.bulletins",
+            None,
+            "no bulletin is given".to_owned(),
+        )
     }))
 }
 
@@ -679,14 +934,22 @@ fn covers(
 ) -> Result<(), FileError> {
     for leg in legs {
         let Some(line) = &leg.line else { continue };
-        let steps = (line.distance_m() / (LOOK_EVERY_NM * M_PER_NM)).ceil().max(1.0);
+        let steps = (line.distance_m() / (LOOK_EVERY_NM * M_PER_NM))
+            .ceil()
+            .max(1.0);
         // at most the length of half the Earth by 20 nm, 540
         for i in 0..=steps as u32 {
             let along_m = line.distance_m() * f64::from(i) / steps;
             let point = line.point_at(along_m);
             let air = field.at(point.lat_deg(), point.lon_deg(), height_m, height_m);
-            if let Err(FieldError::TooFar { station, distance_m, .. }) = air {
-                let names: Vec<String> = used.paths.iter().map(|p| p.display().to_string()).collect();
+            if let Err(FieldError::TooFar {
+                station,
+                distance_m,
+                ..
+            }) = air
+            {
+                let names: Vec<String> =
+                    used.paths.iter().map(|p| p.display().to_string()).collect();
                 let message = format!(
                     "{} does not cover the route: on the leg {}, {:.0} nm from its start, at {point}, the nearest station, \
                      {station}, is {:.0} nm away, and 150 nm is the limit",
@@ -696,11 +959,22 @@ fn covers(
                     Distance::m(distance_m).to_nm(),
                 );
                 let first = used.paths.first();
-                let span = weather.bulletins.iter().find(|(name, _)| first.is_some_and(|p| p.ends_with(name)));
+                let span = weather
+                    .bulletins
+                    .iter()
+                    .find(|(name, _)| first.is_some_and(|p| p.ends_with(name)));
                 return Err(sheet.fail(
-                    Finding::new(FindingKind::Weather, "weather.bulletins", span.map(|(_, s)| s.clone()), message)
-                        .label(format!("for use from {} to {}", used.times.use_from, used.times.use_to))
-                        .hint("check the places, or give a bulletin with stations along the route"),
+                    Finding::new(
+                        FindingKind::Weather,
+                        "weather.bulletins",
+                        span.map(|(_, s)| s.clone()),
+                        message,
+                    )
+                    .label(format!(
+                        "for use from {} to {}",
+                        used.times.use_from, used.times.use_to
+                    ))
+                    .hint("check the places, or give a bulletin with stations along the route"),
                 ));
             }
         }

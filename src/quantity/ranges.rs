@@ -27,7 +27,11 @@ pub struct OutOfRange {
 impl fmt::Display for OutOfRange {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Range { unit, min, max, .. } = self.range;
-        write!(f, "{} is not in the required range of {min}..={max} {unit}", self.value)
+        write!(
+            f,
+            "{} is not in the required range of {min}..={max} {unit}",
+            self.value
+        )
     }
 }
 
@@ -48,7 +52,12 @@ impl Range {
 }
 
 const fn row(key: &'static str, unit: &'static str, min: f64, max: f64) -> Range {
-    Range { key, unit, min, max }
+    Range {
+        key,
+        unit,
+        min,
+        max,
+    }
 }
 
 /// Every bounded input. The bounds are those of the aeroplanes and trips this tool is for, wide enough for any
