@@ -392,7 +392,7 @@ proptest! {
 
     #[test]
     fn closed_form_course_and_heading_agree(
-        course in 0.0..6.28_f64, tas in 20.0..150.0_f64, g in -0.3..0.3_f64,
+        course in 0.0..std::f64::consts::TAU, tas in 20.0..150.0_f64, g in -0.3..0.3_f64,
         u in -60.0..60.0_f64, v in -60.0..60.0_f64,
     ) {
         if let Ok(t) = hold_course(course, tas, g, u, v) {

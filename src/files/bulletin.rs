@@ -30,6 +30,7 @@
 //! Source: FAA Pilot's Handbook of Aeronautical Knowledge, ch. 12 (reprinted at flightlearnings.com/2011/11/24); the rules
 //! agree with every group of the bulletins in `tests/data/fb`.
 
+use std::collections::HashMap;
 use std::fmt;
 
 use jiff::{Timestamp, ToSpan, civil, tz::TimeZone};
@@ -372,6 +373,8 @@ struct Table {
     negative_above_ft: u32,
     /// Line of the `FT` heading.
     line: usize,
+    /// Where each station stands in the bulletin, so that a long text stays quick to read.
+    index: HashMap<String, usize>,
 }
 
 /// Decodes every bulletin of a text, in order.
@@ -641,6 +644,7 @@ fn begin_table(
         margin: line.indent(),
         negative_above_ft: open.negative_above_ft,
         line: line.number,
+        index: HashMap::new(),
     })
 }
 
@@ -724,8 +728,8 @@ impl Table {
             error
         })?;
         self.remark(line.number, &id, &levels);
-        let repeated = self.bulletin.stations.iter().any(|s| s.id == id);
-        if !repeated {
+        if !self.index.contains_key(&id) {
+            self.index.insert(id.clone(), self.bulletin.stations.len());
             self.bulletin.stations.push(StationForecast {
                 id,
                 levels,
@@ -795,7 +799,11 @@ impl Table {
     fn remark(&mut self, line: usize, id: &str, levels: &[Option<Group>]) {
         let station = id.to_owned();
         let notes = &mut self.bulletin.notes;
-        if let Some(first) = self.bulletin.stations.iter().find(|s| s.id == id) {
+        let first = self
+            .index
+            .get(id)
+            .and_then(|i| self.bulletin.stations.get(*i));
+        if let Some(first) = first {
             notes.push(Note::Repeated {
                 line,
                 station,
