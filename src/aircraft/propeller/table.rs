@@ -56,7 +56,7 @@ const SECANT_LEAD_RAD: f64 = 5.0 * PI / 180.0;
 /// Secant steps before the bracketed search takes over.
 const SECANT_STEPS: u32 = 8;
 /// Last secant step \[rad\]; the order is 1.6, so the error left is about 1e-9.
-const SECANT_TOLERANCE_RAD: f64 = 1e-5;
+const SECANT_TOLERANCE_RAD: f64 = 4e-6;
 /// Step that tells a falling torque from a rising one \[rad\].
 const BRANCH_PROBE_RAD: f64 = 1e-3;
 
