@@ -38,7 +38,7 @@ pub const LEAST_BLADE_ANGLE_RAD: f64 = 3.0 * PI / 180.0;
 /// Greatest blade angle that can be tabulated \[rad\] (88 deg: feathered).
 pub const GREATEST_BLADE_ANGLE_RAD: f64 = 88.0 * PI / 180.0;
 /// Newton step at which a build stops; the error left is its square.
-const BUILD_TOLERANCE: f64 = 2e-4;
+const BUILD_TOLERANCE: f64 = 1e-3;
 
 /// Tolerance of an inverted blade angle \[rad\]; the last step is superlinear, so the error is smaller.
 const ANGLE_TOLERANCE_RAD: f64 = 1e-7;
@@ -48,14 +48,14 @@ const BALANCE_TOLERANCE: f64 = 1e-9;
 const BALANCE_SCAN: u32 = 48;
 /// Bracketing steps; 60 bisections exhaust a double.
 const MAX_STEPS: u32 = 100;
-/// `tan(advance)/tan(beta)` above which the low stop may lie in negative stall. Negative stall begins
-/// 11 degrees of inflow above the blade angle, where the ratio exceeds 1.46 for every blade angle.
-const STALL_SUSPECT: f64 = 1.4;
+/// Tangent of the angle (9 deg) by which the advance angle must exceed the blade angle before negative stall
+/// is suspected. The section stalls 6 degrees below zero lift, and zero lift lies 3 or more below the chord.
+const STALL_SUSPECT_TAN: f64 = 0.158_384;
 /// First guess of a governed blade angle: this much above the advance angle \[rad\] (5 deg).
 const SECANT_LEAD_RAD: f64 = 5.0 * PI / 180.0;
 /// Secant steps before the bracketed search takes over.
 const SECANT_STEPS: u32 = 8;
-/// Last secant step \[rad\]; the order is 1.6, so the error left is about 1e-9.
+/// Last secant step \[rad\]; the order is 1.8, so the error left is about 1e-9.
 const SECANT_TOLERANCE_RAD: f64 = 4e-6;
 /// Step that tells a falling torque from a rising one \[rad\].
 const BRANCH_PROBE_RAD: f64 = 1e-3;
@@ -396,7 +396,7 @@ impl PropellerTable {
             return BladeAngle::AboveHighStop;
         }
         // Negative stall needs the blade well below its inflow: only then may the branch start later.
-        if c.v > STALL_SUSPECT * c.w * low.tan() {
+        if stall_suspected(&c, low) {
             low = self.least_torque_angle(&c, low, high);
         }
         let f_low = f(low);
@@ -411,7 +411,7 @@ impl PropellerTable {
         ))
     }
 
-    /// The quick way: secant steps from the blade angle that follows the inflow. An answer counts only
+    /// The quick way: secant, then parabolic (Sidi 2008, from memory) steps from the blade angle that follows the inflow. An answer counts only
     /// if every step rose with blade angle, stayed between the stops and ended clear of negative stall;
     /// else the bracketed search decides.
     #[inline]
@@ -428,9 +428,13 @@ impl PropellerTable {
         let mut a = (inflow + SECANT_LEAD_RAD).clamp(low, high);
         let mut fa = f(a);
         let mut b = (a - fa / self.torque_slope).clamp(low, high);
+        let (mut before, mut slope_before) = ((a, fa), f64::NAN);
         for _ in 0..SECANT_STEPS {
             let fb = f(b);
-            let slope = (fb - fa) / (b - a);
+            let secant = (fb - fa) / (b - a);
+            // Slope at b of the parabola through the last three points.
+            let parabola = secant + (fb - before.1) / (b - before.0) - slope_before;
+            let slope = if parabola > 0.0 { parabola } else { secant };
             if !(slope > 0.0 && slope.is_finite()) {
                 return None;
             }
@@ -438,10 +442,11 @@ impl PropellerTable {
             if !(low..=high).contains(&next) {
                 return None;
             }
+            (before, slope_before) = ((a, fa), secant);
             (a, fa) = (b, fb);
             b = next;
             if (b - a).abs() < SECANT_TOLERANCE_RAD {
-                return (c.v <= STALL_SUSPECT * c.w * b.tan()).then_some(b);
+                return (!stall_suspected(c, b)).then_some(b);
             }
         }
         None
@@ -517,6 +522,13 @@ impl PropellerTable {
         }
         Balance::Stopped
     }
+}
+
+/// Whether the blade at 0.75 R may be in negative stall: `theta > beta + 9 deg`, by the addition theorem.
+#[inline]
+fn stall_suspected(c: &Condition, beta_rad: f64) -> bool {
+    let t = beta_rad.tan();
+    c.v * (1.0 - STALL_SUSPECT_TAN * t) > c.w * (t + STALL_SUSPECT_TAN)
 }
 
 /// The pivot of the advance coordinate, near `tan(0.92 beta + 7 deg)`: the advance angle of zero thrust and a
