@@ -18,8 +18,12 @@ mod element;
 mod section;
 mod spline;
 mod table;
+#[cfg(test)]
+mod tests;
 
-pub use blade::{Blade, DEFAULT_CUTOUT, GeometryError, PropellerGeometry, REFERENCE_RADIUS, Station};
+pub use blade::{
+    Blade, DEFAULT_CUTOUT, GeometryError, PropellerGeometry, REFERENCE_RADIUS, Station,
+};
 pub use element::{BladeElements, Coefficients, STATIONS, effective_mach_squared};
 pub use section::{Section, SectionCoefficients};
 pub use table::{

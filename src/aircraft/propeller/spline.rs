@@ -68,9 +68,8 @@ pub(crate) fn prefilter(
     work.resize(n, 0.0);
     for k in 0..2 {
         let f = |d: &[[f64; 2]], i: usize| d[at(i)][k];
-        let slope0 = (-11.0 * f(data, 0) + 18.0 * f(data, 1) - 9.0 * f(data, 2)
-            + 2.0 * f(data, 3))
-            / 6.0;
+        let slope0 =
+            (-11.0 * f(data, 0) + 18.0 * f(data, 1) - 9.0 * f(data, 2) + 2.0 * f(data, 3)) / 6.0;
         let slope1 = (11.0 * f(data, n - 1) - 18.0 * f(data, n - 2) + 9.0 * f(data, n - 3)
             - 2.0 * f(data, n - 4))
             / 6.0;
@@ -85,8 +84,7 @@ pub(crate) fn prefilter(
             work[i] = up;
         }
         let inv = 1.0 / (4.0 - 2.0 * up);
-        data[at(n - 1)][k] =
-            (6.0 * f(data, n - 1) - 2.0 * slope1 - 2.0 * data[at(n - 2)][k]) * inv;
+        data[at(n - 1)][k] = (6.0 * f(data, n - 1) - 2.0 * slope1 - 2.0 * data[at(n - 2)][k]) * inv;
         for i in (0..n - 1).rev() {
             data[at(i)][k] -= work[i] * data[at(i + 1)][k];
         }

@@ -21,7 +21,7 @@ use super::element::{
     effective_mach_squared, local_mach_ratio,
 };
 use super::spline::{Axis, prefilter};
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::PI;
 
 /// Samples along the advance coordinate.
 const ADVANCE_SAMPLES: usize = 57;
@@ -227,13 +227,7 @@ impl PropellerTable {
         let mut work = Vec::new();
         for m in 1..=MACH_SAMPLES {
             for b in 1..=angle.samples {
-                prefilter(
-                    &mut data,
-                    (m * nb + b) * nu,
-                    1,
-                    advance.samples,
-                    &mut work,
-                );
+                prefilter(&mut data, (m * nb + b) * nu, 1, advance.samples, &mut work);
             }
             for u in 0..nu {
                 prefilter(&mut data, m * nb * nu + u, nu, angle.samples, &mut work);
@@ -312,7 +306,10 @@ impl PropellerTable {
             for i in 0..4 {
                 for q in 0..2 {
                     sum[q] += wu[i]
-                        * (wb[0] * r0[i][q] + wb[1] * r1[i][q] + wb[2] * r2[i][q] + wb[3] * r3[i][q]);
+                        * (wb[0] * r0[i][q]
+                            + wb[1] * r1[i][q]
+                            + wb[2] * r2[i][q]
+                            + wb[3] * r3[i][q]);
                 }
             }
             out[0] += wm * sum[0];
@@ -415,13 +412,7 @@ impl PropellerTable {
     /// if every step rose with blade angle, stayed between the stops and ended clear of negative stall;
     /// else the bracketed search decides.
     #[inline]
-    fn secant(
-        &self,
-        c: &Condition,
-        low: f64,
-        high: f64,
-        f: impl Fn(f64) -> f64,
-    ) -> Option<f64> {
+    fn secant(&self, c: &Condition, low: f64, high: f64, f: impl Fn(f64) -> f64) -> Option<f64> {
         // Pade's arc tangent of the advance angle; a few degrees more is cruise.
         let x = if c.v < 2.0 * c.w { c.v / c.w } else { 2.0 };
         let inflow = x * (15.0 + 4.0 * x * x) / (15.0 + 9.0 * x * x);
