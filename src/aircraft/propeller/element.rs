@@ -54,6 +54,10 @@ pub struct Coefficients {
 /// Below 0.25 compressibility is worth 3 %; above 1.05 strip theory means nothing.
 #[inline]
 pub fn effective_mach_squared(mach_squared: f64) -> f64 {
+    // The common case first: clear of both corners the rounding changes nothing.
+    if (MACH2_LOW + MACH2_CORNER..=MACH2_HIGH - MACH2_CORNER).contains(&mach_squared) {
+        return mach_squared;
+    }
     let up = round_max(mach_squared - MACH2_LOW);
     MACH2_HIGH - round_max(MACH2_HIGH - MACH2_LOW - up)
 }

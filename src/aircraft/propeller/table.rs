@@ -292,28 +292,19 @@ impl PropellerTable {
         let (iu, wu) = self.advance.stencil(u);
         let (ib, wb) = self.angle.stencil(beta_rad);
         let (nu, nb) = (self.advance.coefficients(), self.angle.coefficients());
+        // Pair by pair, thrust and torque side by side, so that the compiler can use two-lane arithmetic.
         let mut out = [0.0; 2];
-        for (k, wm) in c.mach.1.iter().enumerate() {
+        for (k, &wm) in c.mach.1.iter().enumerate() {
             let base = ((c.mach.0 + k) * nb + ib) * nu + iu;
-            let plane = &self.data[base..base + 3 * nu + 4];
-            let (r0, r1, r2, r3) = (
-                &plane[..4],
-                &plane[nu..nu + 4],
-                &plane[2 * nu..2 * nu + 4],
-                &plane[3 * nu..],
-            );
-            let mut sum = [0.0; 2];
-            for i in 0..4 {
-                for q in 0..2 {
-                    sum[q] += wu[i]
-                        * (wb[0] * r0[i][q]
-                            + wb[1] * r1[i][q]
-                            + wb[2] * r2[i][q]
-                            + wb[3] * r3[i][q]);
-                }
+            let mut plane = [0.0; 2];
+            for (j, &w) in wb.iter().enumerate() {
+                let start = base + j * nu;
+                let row = &self.data[start..start + 4];
+                let near = add(scale(row[0], wu[0]), scale(row[1], wu[1]));
+                let far = add(scale(row[2], wu[2]), scale(row[3], wu[3]));
+                plane = add(plane, scale(add(near, far), w));
             }
-            out[0] += wm * sum[0];
-            out[1] += wm * sum[1];
+            out = add(out, scale(plane, wm));
         }
         out
     }
@@ -513,6 +504,16 @@ impl PropellerTable {
         }
         Balance::Stopped
     }
+}
+
+#[inline(always)]
+fn add(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
+    [a[0] + b[0], a[1] + b[1]]
+}
+
+#[inline(always)]
+fn scale(a: [f64; 2], k: f64) -> [f64; 2] {
+    [a[0] * k, a[1] * k]
 }
 
 /// Whether the blade at 0.75 R may be in negative stall: `theta > beta + 9 deg`, by the addition theorem.

@@ -388,7 +388,7 @@ fn regress_speed() {
             (v, n, (theta + 0.02 + 0.15 * x(0.569_840)).clamp(low, high))
         })
         .collect();
-    let evaluate = best(50, &mut || {
+    let evaluate = best(2000, &mut || {
         for &(v, n, beta) in &points {
             std::hint::black_box(t.coefficients(v, n, beta, 335.0));
         }
@@ -397,7 +397,7 @@ fn regress_speed() {
         .iter()
         .map(|&(v, n, b)| t.forces(1.1, v, n, b, 335.0).torque_n_m)
         .collect();
-    let invert = best(50, &mut || {
+    let invert = best(500, &mut || {
         for (&(v, n, _), &q) in points.iter().zip(&torques) {
             std::hint::black_box(t.blade_angle_for_torque(1.1, v, n, q, 335.0, stops()));
         }
