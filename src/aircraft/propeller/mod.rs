@@ -15,6 +15,8 @@
 
 mod blade;
 mod element;
+#[cfg(test)]
+mod fit;
 mod section;
 mod spline;
 mod table;

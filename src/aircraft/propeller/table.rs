@@ -271,8 +271,9 @@ impl PropellerTable {
 
     #[inline]
     fn condition(&self, v_m_s: f64, rev_s: f64, sound_m_s: f64) -> Condition {
-        let v = v_m_s.max(0.0);
-        let n = rev_s.max(0.0);
+        // Not `max`, which would turn a NaN into a still propeller.
+        let v = if v_m_s < 0.0 { 0.0 } else { v_m_s };
+        let n = if rev_s < 0.0 { 0.0 } else { rev_s };
         let w = self.reference_m * n;
         let mach2 = (v * v + self.tip2 * n * n) / (sound_m_s * sound_m_s);
         Condition {
@@ -367,8 +368,8 @@ impl PropellerTable {
         let scale = rho_kg_m3 * c.reference2 * self.diameter_m.powi(3);
         let target = torque_n_m / scale;
         let f = |beta: f64| self.at(&c, beta)[1] - target;
-        let mut low = stops.low_rad.clamp(self.angle.low, self.angle.high);
-        let high = stops.high_rad.clamp(low, self.angle.high);
+        let mut low = stops.low_rad.max(self.angle.low).min(self.angle.high);
+        let high = stops.high_rad.max(low).min(self.angle.high);
         if scale <= 0.0 {
             return if torque_n_m > 0.0 {
                 BladeAngle::AboveHighStop
@@ -468,7 +469,7 @@ impl PropellerTable {
     /// resists); it should be continuous. Of several balances the fastest is taken: seen from above it is
     /// the first, it is stable, and it lies on the branch below blade stall. If there is none, the air and
     /// the engine together cannot keep the shaft turning: [`Balance::Stopped`]. `rev_max_s` is the
-    /// greatest speed considered. Balances closer together than 1/48 of it may be overlooked.
+    /// greatest speed considered. NaN in gives `Turning(NaN)`. Balances closer together than 1/48 of it may be overlooked.
     pub fn rpm_at_blade_angle(
         &self,
         rho_kg_m3: f64,
@@ -486,6 +487,9 @@ impl PropellerTable {
                     .torque_n_m
         };
         let mut above = (rev_max_s, excess(rev_max_s));
+        if above.1.is_nan() {
+            return Balance::Turning(f64::NAN);
+        }
         if above.1 > 0.0 {
             return Balance::AboveMaximum;
         }
