@@ -1,7 +1,7 @@
 //! Wind and temperature everywhere, from forecast columns at scattered stations.
 //!
 //! # Conventions
-//! Wind is the vector the air *moves along*: `u` to the east, `v` to the north [m/s]. Nothing here interpolates a
+//! Wind is the vector the air *moves along*: `u` to the east, `v` to the north (m/s). Nothing here interpolates a
 //! direction: halfway between 350 and 010 lies 360, and halfway between two opposite winds lies calm.
 //!
 //! # The scheme
@@ -33,28 +33,28 @@
 
 use super::isa;
 
-/// Radius within which a station is used, and beyond which a point has no forecast: 150 nm [m].
+/// Radius within which a station is used, and beyond which a point has no forecast: 150 nm (m).
 pub const STATION_RADIUS_M: f64 = 150.0 * 1852.0;
-/// Rise of temperature below the lowest forecast: 1.98 K per 1,000 ft [K/m].
+/// Rise of temperature below the lowest forecast: 1.98 K per 1,000 ft (K/m).
 pub const FILL_LAPSE_K_M: f64 = 1.98 / 304.8;
-/// Height above the surface below which no wind is forecast: 1,500 ft [m].
+/// Height above the surface below which no wind is forecast: 1,500 ft (m).
 pub const NO_WIND_BELOW_M: f64 = 1_500.0 * 0.3048;
-/// Height above the surface below which no temperature is forecast: 2,500 ft [m].
+/// Height above the surface below which no temperature is forecast: 2,500 ft (m).
 pub const NO_TEMPERATURE_BELOW_M: f64 = 2_500.0 * 0.3048;
-/// Distance within which a surface observation counts fully: 30 nm [m].
+/// Distance within which a surface observation counts fully: 30 nm (m).
 pub const SURFACE_FULL_M: f64 = 30.0 * 1852.0;
-/// Distance at which a surface observation no longer counts: 100 nm [m].
+/// Distance at which a surface observation no longer counts: 100 nm (m).
 pub const SURFACE_NONE_M: f64 = 100.0 * 1852.0;
 
-/// Mean radius of the Earth [m] (IUGG). Source: IUGG mean radius R1, 6,371,008.77 m.
+/// Mean radius of the Earth (m) (IUGG). Source: IUGG mean radius R1, 6,371,008.77 m.
 const EARTH_RADIUS_M: f64 = 6_371_008.8;
-/// Stations nearer than this [m] are taken to be at the point.
+/// Stations nearer than this (m) are taken to be at the point.
 const AT_STATION_M: f64 = 1.0;
-/// Greatest height accepted [m]; guards against a height in the wrong unit.
+/// Greatest height accepted (m); guards against a height in the wrong unit.
 const HEIGHT_LIMIT_M: f64 = 30_000.0;
-/// Greatest wind component accepted [m/s].
+/// Greatest wind component accepted (m/s).
 const WIND_LIMIT_M_S: f64 = 200.0;
-/// Least and greatest temperature accepted [K].
+/// Least and greatest temperature accepted (K).
 const TEMPERATURE_LIMITS_K: (f64, f64) = (150.0, 350.0);
 
 /// What the height of a level is measured from.
@@ -73,13 +73,13 @@ pub enum Datum {
 pub struct LevelValue {
     /// What `height_m` is measured from.
     pub datum: Datum,
-    /// Height [m].
+    /// Height (m).
     pub height_m: f64,
-    /// Wind to the east [m/s]; light and variable is zero.
+    /// Wind to the east (m/s); light and variable is zero.
     pub u_m_s: f64,
-    /// Wind to the north [m/s]; light and variable is zero.
+    /// Wind to the north (m/s); light and variable is zero.
     pub v_m_s: f64,
-    /// Temperature [K], when given.
+    /// Temperature (K), when given.
     pub temperature_k: Option<f64>,
 }
 
@@ -88,11 +88,11 @@ pub struct LevelValue {
 pub struct Station {
     /// Name, for messages.
     pub name: String,
-    /// Latitude, positive north [deg].
+    /// Latitude, positive north (deg).
     pub lat_deg: f64,
-    /// Longitude, positive east; any turn [deg].
+    /// Longitude, positive east; any turn (deg).
     pub lon_deg: f64,
-    /// Ground elevation [m].
+    /// Ground elevation (m).
     pub elevation_m: f64,
     /// The column, in any order.
     pub levels: Vec<LevelValue>,
@@ -101,9 +101,9 @@ pub struct Station {
 /// What an answer owes to rule 3 of the module header rather than to the forecast.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Fill {
-    /// How far the point lies below the lowest forecast wind, averaged with the stations' weights; 0 if none [m].
+    /// How far the point lies below the lowest forecast wind, averaged with the stations' weights; 0 if none (m).
     pub wind_below_m: f64,
-    /// The same for the lowest forecast temperature [m].
+    /// The same for the lowest forecast temperature (m).
     pub temperature_below_m: f64,
     /// A surface observation took part.
     pub surface_used: bool,
@@ -114,18 +114,18 @@ pub struct Fill {
 /// Wind and temperature at one point.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Air {
-    /// Wind to the east [m/s].
+    /// Wind to the east (m/s).
     pub u_m_s: f64,
-    /// Wind to the north [m/s].
+    /// Wind to the north (m/s).
     pub v_m_s: f64,
-    /// Temperature [K].
+    /// Temperature (K).
     pub temperature_k: f64,
     /// What was filled in below the forecast.
     pub fill: Fill,
 }
 
 impl Air {
-    /// Still air with the standard temperature plus a deviation [K], for trips without a forecast.
+    /// Still air with the standard temperature plus a deviation (K), for trips without a forecast.
     pub fn standard(pressure_altitude_m: f64, deviation_k: f64) -> Air {
         Air {
             u_m_s: 0.0,
@@ -187,7 +187,7 @@ pub enum FieldError {
     SameHeight {
         /// Station name.
         station: String,
-        /// The height [m].
+        /// The height (m).
         height_m: f64,
     },
     /// Pressure-altitude levels lie below true-altitude levels in one column.
@@ -197,9 +197,9 @@ pub enum FieldError {
     DatumOrder {
         /// Station name.
         station: String,
-        /// Lowest pressure-altitude level [m].
+        /// Lowest pressure-altitude level (m).
         pressure_m: f64,
-        /// Highest true-altitude level [m].
+        /// Highest true-altitude level (m).
         true_m: f64,
     },
     /// The point asked for is not a usable number.
@@ -212,11 +212,11 @@ pub enum FieldError {
     TooFar {
         /// Nearest station.
         station: String,
-        /// Its distance [m].
+        /// Its distance (m).
         distance_m: f64,
-        /// Latitude asked for [deg].
+        /// Latitude asked for (deg).
         lat_deg: f64,
-        /// Longitude asked for [deg].
+        /// Longitude asked for (deg).
         lon_deg: f64,
     },
     /// The point is above the highest level of every station near it.
@@ -224,9 +224,9 @@ pub enum FieldError {
         "reading the wind field: {height_m:.0} m is above the highest forecast level here, {top_m:.0} m"
     )]
     AboveTop {
-        /// Height asked for, in the datum of the top level [m].
+        /// Height asked for, in the datum of the top level (m).
         height_m: f64,
-        /// Highest level of the stations near [m].
+        /// Highest level of the stations near (m).
         top_m: f64,
         /// Datum of both.
         datum: Datum,
@@ -257,12 +257,12 @@ impl UnitVector {
     }
 }
 
-/// Great-circle distance [m] that belongs to a squared chord.
+/// Great-circle distance (m) that belongs to a squared chord.
 fn arc_m(chord2: f64) -> f64 {
     2.0 * EARTH_RADIUS_M * (chord2.sqrt() / 2.0).min(1.0).asin()
 }
 
-/// Squared chord of a great-circle distance [m].
+/// Squared chord of a great-circle distance (m).
 fn chord2_of(arc_m: f64) -> f64 {
     (2.0 * (arc_m / (2.0 * EARTH_RADIUS_M)).sin()).powi(2)
 }
@@ -417,7 +417,7 @@ impl<const N: usize> Mean<N> {
     }
 }
 
-/// Franke-Little weight of a station at `distance_m`, zero from `radius_m` on [1/m^2].
+/// Franke-Little weight of a station at `distance_m`, zero from `radius_m` on (1/m^2).
 fn weight(distance_m: f64, radius_m: f64) -> f64 {
     let d = distance_m.max(AT_STATION_M);
     ((radius_m - d).max(0.0) / (radius_m * d)).powi(2)
@@ -594,7 +594,7 @@ impl WindField {
         self.columns.len()
     }
 
-    /// Wind and temperature at a point given by latitude, longitude [deg], true altitude and pressure altitude [m].
+    /// Wind and temperature at a point given by latitude, longitude (deg), true altitude and pressure altitude (m).
     ///
     /// See the module header for the scheme. Continuous in all four arguments, except where a column that ends
     /// lower than its neighbours drops out above its top.
@@ -736,7 +736,7 @@ fn way_down(point_m: f64, bottom_m: f64) -> f64 {
 }
 
 impl Column {
-    /// Wind at the point and how far below the lowest forecast it is [m] (rules 1 and 3).
+    /// Wind at the point and how far below the lowest forecast it is (m) (rules 1 and 3).
     fn wind_at(&self, at: Heights, surface: Option<SurfaceHere>) -> Option<([f64; 2], f64)> {
         let held = self.wind.read(at)?;
         let (below_m, _) = self.wind.lowest(at)?;
@@ -757,7 +757,7 @@ impl Column {
         ))
     }
 
-    /// Temperature at the point and how far below the lowest forecast it is [m] (rules 1 and 3).
+    /// Temperature at the point and how far below the lowest forecast it is (m) (rules 1 and 3).
     fn temperature_at(&self, at: Heights, surface: Option<SurfaceHere>) -> Option<(f64, f64)> {
         let free = self.free_temperature_k(at)?;
         let (below_m, _) = self.temperature.lowest(at)?;

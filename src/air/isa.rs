@@ -38,13 +38,13 @@ const PRESSURE_EXPONENT: f64 = GRAVITY_M_S2 / (GAS_CONSTANT_J_KG_K * LAPSE_K_M);
 /// Scale height R T/g of the isothermal layer, 6,341.6 m.
 const SCALE_HEIGHT_M: f64 = GAS_CONSTANT_J_KG_K * TROPOPAUSE_TEMPERATURE_K / GRAVITY_M_S2;
 
-/// Pressure at the tropopause [Pa], 22,632.
+/// Pressure at the tropopause (Pa), 22,632.
 fn tropopause_pressure_pa() -> f64 {
     SEA_LEVEL_PRESSURE_PA
         * (TROPOPAUSE_TEMPERATURE_K / SEA_LEVEL_TEMPERATURE_K).powf(PRESSURE_EXPONENT)
 }
 
-/// Standard temperature [K] at a pressure altitude [m].
+/// Standard temperature (K) at a pressure altitude (m).
 ///
 /// `T = T0 - L h` up to 11,000 m, then 216.65 K. Valid -5,000 to 20,000 m.
 ///
@@ -57,7 +57,7 @@ pub fn temperature_k(pressure_altitude_m: f64) -> f64 {
     }
 }
 
-/// Standard pressure [Pa] at a pressure altitude [m]; the meaning of "pressure altitude".
+/// Standard pressure (Pa) at a pressure altitude (m); the meaning of "pressure altitude".
 ///
 /// `p = p0 (T/T0)^(g/(R L))` up to 11,000 m, then `p = p11 exp(-g (h - 11,000)/(R T11))`. Valid -5,000 to 20,000 m.
 ///
@@ -71,7 +71,7 @@ pub fn pressure_pa(pressure_altitude_m: f64) -> f64 {
     }
 }
 
-/// Standard density [kg/m^3] at a pressure altitude [m]: `p/(R T)` of the two functions above.
+/// Standard density (kg/m^3) at a pressure altitude (m): `p/(R T)` of the two functions above.
 ///
 /// Source: U.S. Standard Atmosphere 1976, equation 42.
 pub fn density_kg_m3(pressure_altitude_m: f64) -> f64 {
@@ -81,12 +81,12 @@ pub fn density_kg_m3(pressure_altitude_m: f64) -> f64 {
     )
 }
 
-/// Density [kg/m^3] of dry air at a pressure [Pa] and temperature [K]: `p/(R T)`.
+/// Density (kg/m^3) of dry air at a pressure (Pa) and temperature (K): `p/(R T)`.
 pub fn density_from_kg_m3(pressure_pa: f64, temperature_k: f64) -> f64 {
     pressure_pa / (GAS_CONSTANT_J_KG_K * temperature_k)
 }
 
-/// Pressure altitude [m] at which the standard pressure is `pressure_pa`: the exact inverse of [`pressure_pa`].
+/// Pressure altitude (m) at which the standard pressure is `pressure_pa`: the exact inverse of [`pressure_pa`].
 ///
 /// Valid for 5.5 kPa to 178 kPa (20,000 to -5,000 m); pressures of zero or less give a non-finite answer.
 pub fn pressure_altitude_m(pressure_pa: f64) -> f64 {
@@ -99,7 +99,7 @@ pub fn pressure_altitude_m(pressure_pa: f64) -> f64 {
     }
 }
 
-/// Density altitude [m]: the height at which the standard air is as dense as air of `density_kg_m3`.
+/// Density altitude (m): the height at which the standard air is as dense as air of `density_kg_m3`.
 ///
 /// `h = (T0/L)(1 - (rho/rho0)^(1/(g/(R L) - 1)))` below the tropopause, logarithmic above.
 ///
@@ -115,7 +115,7 @@ pub fn altitude_of_density_m(density_kg_m3: f64) -> f64 {
     }
 }
 
-/// Density altitude [m] of dry air at a pressure altitude [m] and a temperature [K].
+/// Density altitude (m) of dry air at a pressure altitude (m) and a temperature (K).
 ///
 /// Exact, unlike the 120 ft per degree C rule of thumb, which reads about 100 ft high at 8,000 ft density altitude.
 /// Humidity is left out: saturated air at 30 C and sea level is 1.6 % lighter, some 500 ft of density altitude.
@@ -126,7 +126,7 @@ pub fn density_altitude_m(pressure_altitude_m: f64, temperature_k: f64) -> f64 {
     ))
 }
 
-/// Pressure altitude [m] of an aircraft whose altimeter, set to `altimeter_setting_pa`, reads `indicated_m`.
+/// Pressure altitude (m) of an aircraft whose altimeter, set to `altimeter_setting_pa`, reads `indicated_m`.
 ///
 /// `h_p = h_i + H(setting)`, where `H` is [`pressure_altitude_m`]. The relation is exact, not a rule of 1,000 ft
 /// per inch: turning the setting knob shifts the scale by the pressure altitude of the new setting.
@@ -137,7 +137,7 @@ pub fn pressure_altitude_from_indicated_m(indicated_m: f64, altimeter_setting_pa
     indicated_m + pressure_altitude_m(altimeter_setting_pa)
 }
 
-/// What an altimeter set to `altimeter_setting_pa` reads [m] at a pressure altitude [m]: the inverse of
+/// What an altimeter set to `altimeter_setting_pa` reads (m) at a pressure altitude (m): the inverse of
 /// [`pressure_altitude_from_indicated_m`].
 pub fn indicated_from_pressure_altitude_m(
     pressure_altitude_m: f64,
@@ -146,7 +146,7 @@ pub fn indicated_from_pressure_altitude_m(
     pressure_altitude_m - self::pressure_altitude_m(altimeter_setting_pa)
 }
 
-/// Pressure [Pa] at a field of elevation `elevation_m` that reports `altimeter_setting_pa`.
+/// Pressure (Pa) at a field of elevation `elevation_m` that reports `altimeter_setting_pa`.
 ///
 /// The setting is that with which an altimeter at the field reads the field's elevation, whatever the temperature.
 pub fn station_pressure_pa(elevation_m: f64, altimeter_setting_pa: f64) -> f64 {
@@ -156,13 +156,13 @@ pub fn station_pressure_pa(elevation_m: f64, altimeter_setting_pa: f64) -> f64 {
     ))
 }
 
-/// Altimeter setting [Pa] of a field of elevation `elevation_m` where the pressure is `station_pressure_pa`: the
+/// Altimeter setting (Pa) of a field of elevation `elevation_m` where the pressure is `station_pressure_pa`: the
 /// inverse of [`station_pressure_pa`].
 pub fn altimeter_setting_pa(elevation_m: f64, station_pressure_pa: f64) -> f64 {
     pressure_pa(pressure_altitude_m(station_pressure_pa) - elevation_m)
 }
 
-/// Speed of sound [m/s] at a temperature [K]: `sqrt(1.4 R T)`. Valid for T > 0.
+/// Speed of sound (m/s) at a temperature (K): `sqrt(1.4 R T)`. Valid for T > 0.
 ///
 /// Source: U.S. Standard Atmosphere 1976, equation 50.
 pub fn speed_of_sound_m_s(temperature_k: f64) -> f64 {

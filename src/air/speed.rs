@@ -27,39 +27,39 @@ fn mach_of_impact_ratio(ratio: f64, sign: f64) -> f64 {
     (5.0 * (ratio.ln_1p() / 3.5).exp_m1()).sqrt().copysign(sign)
 }
 
-/// Mach number of a calibrated airspeed [m/s] at a static pressure [Pa].
+/// Mach number of a calibrated airspeed (m/s) at a static pressure (Pa).
 pub fn cas_to_mach(cas_m_s: f64, pressure_pa: f64) -> f64 {
     let at_sea_level = impact_ratio(cas_m_s / speed_of_sound_m_s(SEA_LEVEL_TEMPERATURE_K));
     mach_of_impact_ratio(at_sea_level * SEA_LEVEL_PRESSURE_PA / pressure_pa, cas_m_s)
 }
 
-/// Calibrated airspeed [m/s] of a Mach number at a static pressure [Pa]: the inverse of [`cas_to_mach`].
+/// Calibrated airspeed (m/s) of a Mach number at a static pressure (Pa): the inverse of [`cas_to_mach`].
 pub fn mach_to_cas_m_s(mach: f64, pressure_pa: f64) -> f64 {
     let at_sea_level = impact_ratio(mach) * pressure_pa / SEA_LEVEL_PRESSURE_PA;
     mach_of_impact_ratio(at_sea_level, mach) * speed_of_sound_m_s(SEA_LEVEL_TEMPERATURE_K)
 }
 
-/// True airspeed [m/s] of a calibrated airspeed [m/s] at a static pressure [Pa] and temperature [K].
+/// True airspeed (m/s) of a calibrated airspeed (m/s) at a static pressure (Pa) and temperature (K).
 pub fn cas_to_tas_m_s(cas_m_s: f64, pressure_pa: f64, temperature_k: f64) -> f64 {
     cas_to_mach(cas_m_s, pressure_pa) * speed_of_sound_m_s(temperature_k)
 }
 
-/// Calibrated airspeed [m/s] of a true airspeed [m/s]: the inverse of [`cas_to_tas_m_s`].
+/// Calibrated airspeed (m/s) of a true airspeed (m/s): the inverse of [`cas_to_tas_m_s`].
 pub fn tas_to_cas_m_s(tas_m_s: f64, pressure_pa: f64, temperature_k: f64) -> f64 {
     mach_to_cas_m_s(tas_m_s / speed_of_sound_m_s(temperature_k), pressure_pa)
 }
 
-/// Equivalent airspeed [m/s] of a true airspeed [m/s] in air of a density [kg/m^3]: `TAS sqrt(rho/rho0)`.
+/// Equivalent airspeed (m/s) of a true airspeed (m/s) in air of a density (kg/m^3): `TAS sqrt(rho/rho0)`.
 pub fn tas_to_eas_m_s(tas_m_s: f64, density_kg_m3: f64) -> f64 {
     tas_m_s * (density_kg_m3 / SEA_LEVEL_DENSITY_KG_M3).sqrt()
 }
 
-/// True airspeed [m/s] of an equivalent airspeed [m/s] in air of a density [kg/m^3]: `EAS sqrt(rho0/rho)`.
+/// True airspeed (m/s) of an equivalent airspeed (m/s) in air of a density (kg/m^3): `EAS sqrt(rho0/rho)`.
 pub fn eas_to_tas_m_s(eas_m_s: f64, density_kg_m3: f64) -> f64 {
     eas_m_s * (SEA_LEVEL_DENSITY_KG_M3 / density_kg_m3).sqrt()
 }
 
-/// Equivalent airspeed [m/s] of a calibrated airspeed [m/s] at a static pressure [Pa]; the temperature cancels.
+/// Equivalent airspeed (m/s) of a calibrated airspeed (m/s) at a static pressure (Pa); the temperature cancels.
 pub fn cas_to_eas_m_s(cas_m_s: f64, pressure_pa: f64) -> f64 {
     let t = SEA_LEVEL_TEMPERATURE_K;
     tas_to_eas_m_s(
@@ -68,7 +68,7 @@ pub fn cas_to_eas_m_s(cas_m_s: f64, pressure_pa: f64) -> f64 {
     )
 }
 
-/// Calibrated airspeed [m/s] of an equivalent airspeed [m/s] at a static pressure [Pa].
+/// Calibrated airspeed (m/s) of an equivalent airspeed (m/s) at a static pressure (Pa).
 pub fn eas_to_cas_m_s(eas_m_s: f64, pressure_pa: f64) -> f64 {
     let t = SEA_LEVEL_TEMPERATURE_K;
     tas_to_cas_m_s(

@@ -22,9 +22,9 @@ pub enum TriangleError {
          {air_m_s:.1} m/s through the air"
     )]
     CrossWind {
-        /// Cross wind, positive to the right of the course [m/s].
+        /// Cross wind, positive to the right of the course (m/s).
         cross_m_s: f64,
-        /// Horizontal speed through the air [m/s].
+        /// Horizontal speed through the air (m/s).
         air_m_s: f64,
     },
     /// The head wind is as fast as the aeroplane: it would not move forward over the ground.
@@ -33,9 +33,9 @@ pub enum TriangleError {
          {air_m_s:.1} m/s through the air"
     )]
     HeadWind {
-        /// Head wind [m/s].
+        /// Head wind (m/s).
         head_m_s: f64,
-        /// Horizontal speed through the air [m/s].
+        /// Horizontal speed through the air (m/s).
         air_m_s: f64,
     },
     /// An input is not a finite number.
@@ -46,31 +46,31 @@ pub enum TriangleError {
 /// A solved wind triangle.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Triangle {
-    /// True heading that holds the course, `[0, 2 pi)` [rad].
+    /// True heading that holds the course, `[0, 2 pi)` (rad).
     pub heading_rad: f64,
-    /// Ground speed along the course, greater than zero [m/s].
+    /// Ground speed along the course, greater than zero (m/s).
     pub ground_speed_m_s: f64,
-    /// Heading less course, positive to the right (into a wind from the right) [rad].
+    /// Heading less course, positive to the right (into a wind from the right) (rad).
     pub correction_rad: f64,
-    /// Wind along the course, positive when it helps [m/s].
+    /// Wind along the course, positive when it helps (m/s).
     pub along_m_s: f64,
-    /// Wind across the course, positive when it pushes to the right [m/s].
+    /// Wind across the course, positive when it pushes to the right (m/s).
     pub cross_m_s: f64,
 }
 
-/// Wind along and across a course: `(along, cross)` [m/s], by the formulas of the module header.
+/// Wind along and across a course: `(along, cross)` (m/s), by the formulas of the module header.
 pub fn along_and_cross_m_s(course_rad: f64, u_m_s: f64, v_m_s: f64) -> (f64, f64) {
     let (s, c) = course_rad.sin_cos();
     (u_m_s * s + v_m_s * c, u_m_s * c - v_m_s * s)
 }
 
-/// Vector the air moves along `(u east, v north)` [m/s] for a wind *from* a true direction [rad] at a speed [m/s].
+/// Vector the air moves along `(u east, v north)` (m/s) for a wind *from* a true direction (rad) at a speed (m/s).
 pub fn wind_vector_m_s(from_rad: f64, speed_m_s: f64) -> (f64, f64) {
     let (s, c) = from_rad.sin_cos();
     (-speed_m_s * s, -speed_m_s * c)
 }
 
-/// True direction the wind blows from, `[0, 2 pi)` [rad], and its speed [m/s]. A zero vector gives direction 0.
+/// True direction the wind blows from, `[0, 2 pi)` (rad), and its speed (m/s). A zero vector gives direction 0.
 pub fn wind_from_vector(u_m_s: f64, v_m_s: f64) -> (f64, f64) {
     let speed_m_s = u_m_s.hypot(v_m_s);
     if speed_m_s == 0.0 {
@@ -80,7 +80,7 @@ pub fn wind_from_vector(u_m_s: f64, v_m_s: f64) -> (f64, f64) {
     }
 }
 
-/// Heading and ground speed that hold `course_rad` at a true airspeed [m/s] and a flight-path angle [rad, positive
+/// Heading and ground speed that hold `course_rad` at a true airspeed (m/s) and a flight-path angle [rad, positive
 /// in a climb; its sign does not matter here].
 ///
 /// # Errors
@@ -118,7 +118,7 @@ pub fn hold_course(
     })
 }
 
-/// Track [rad, `[0, 2 pi)`] and ground speed [m/s] of an aeroplane that holds a *heading*.
+/// Track [rad, `[0, 2 pi)`] and ground speed (m/s) of an aeroplane that holds a *heading*.
 pub fn hold_heading(
     heading_rad: f64,
     tas_m_s: f64,
@@ -132,7 +132,7 @@ pub fn hold_heading(
     (wrap_rad(east.atan2(north)), east.hypot(north))
 }
 
-/// An angle in `[0, 2 pi)` [rad].
+/// An angle in `[0, 2 pi)` (rad).
 pub fn wrap_rad(angle_rad: f64) -> f64 {
     let wrapped = angle_rad.rem_euclid(TAU);
     // rem_euclid rounds a tiny negative angle up to the modulus itself

@@ -156,3 +156,42 @@ impl Aircraft {
         self.airframe.drag_n(q_pa, mass_kg * crate::quantity::G_M_S2, configuration)
     }
 }
+
+impl Aircraft {
+    /// Drag [N, as negative thrust] and speed of a propeller that the air turns with the engine dead, on one blade angle [rad].
+    ///
+    /// The torque the propeller must give is friction and pumping at the manifold pressure the throttle leaves; nothing burns.
+    pub fn windmill(&self, air: AirState, tas_m_s: f64, throttle: Throttle, blade_angle_rad: f64) -> Performance {
+        let intake = self.intake(air, tas_m_s);
+        let p = &self.propeller;
+        let drag_w = |rev_s: f64| {
+            let map_pa = self.engine.map_pa(throttle, rev_s, intake);
+            self.engine.friction_w(rev_s) + self.engine.pumping_w(map_pa, rev_s, intake)
+        };
+        let rev_max_s = OVERSPEED * p.highest_governed_rev_s;
+        let balance = p.table.rpm_at_blade_angle(
+            air.density_kg_m3,
+            tas_m_s,
+            blade_angle_rad,
+            air.sound_m_s,
+            rev_max_s,
+            |rev_s| -drag_w(rev_s) / (TAU * rev_s),
+        );
+        let (rev_s, governed) = match balance {
+            Balance::Turning(rev_s) => (rev_s, Governed::OnLowStop),
+            Balance::Stopped => (0.0, Governed::Stopped),
+            Balance::AboveMaximum => (rev_max_s, Governed::OnLowStop),
+        };
+        let forces = p.table.forces(air.density_kg_m3, tas_m_s, rev_s, blade_angle_rad, air.sound_m_s);
+        Performance {
+            map_pa: self.engine.map_pa(throttle, rev_s, intake),
+            rev_s,
+            blade_angle_rad,
+            governed,
+            shaft_power_w: -drag_w(rev_s),
+            power_fraction: -drag_w(rev_s) / self.engine.spec.rated_power_w,
+            thrust_n: forces.thrust_n * p.installed_factor,
+            fuel_kg_s: 0.0,
+        }
+    }
+}

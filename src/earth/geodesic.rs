@@ -3,6 +3,8 @@
 //! Source: C. F. F. Karney, Algorithms for geodesics, J. Geodesy 87 (2013), as implemented by the `geo` crate; checked
 //! to 1 mm against that author's test cases in `tests/published_earth.rs`.
 
+use std::f64::consts::{PI, TAU};
+
 use geo::{Bearing, Destination, Distance, Geodesic, Point};
 
 use super::place::Position;
@@ -18,11 +20,11 @@ pub enum GeodesicError {
         "measuring a leg: its two ends, at {lat_deg:.5} {lon_deg:.5} deg, are {distance_m:.3} m apart, so it has no course"
     )]
     ZeroLength {
-        /// Latitude of the start [deg].
+        /// Latitude of the start (deg).
         lat_deg: f64,
-        /// Longitude of the start [deg].
+        /// Longitude of the start (deg).
         lon_deg: f64,
-        /// Distance between the ends [m].
+        /// Distance between the ends (m).
         distance_m: f64,
     },
 }
@@ -31,12 +33,12 @@ fn point(p: Position) -> Point<f64> {
     Point::new(p.lon_deg(), p.lat_deg())
 }
 
-/// Length of the shortest line between two places on the ellipsoid [m]; zero for the same place.
+/// Length of the shortest line between two places on the ellipsoid (m); zero for the same place.
 pub fn distance_m(a: Position, b: Position) -> f64 {
     Geodesic.distance(point(a), point(b))
 }
 
-/// The place reached from `start` on the initial course [rad] after a distance [m]; a negative distance goes backwards.
+/// The place reached from `start` on the initial course (rad) after a distance (m); a negative distance goes backwards.
 pub fn destination(start: Position, course_rad: f64, distance_m: f64) -> Position {
     if !(course_rad.is_finite() && distance_m.is_finite()) {
         return start;
@@ -88,30 +90,30 @@ impl Leg {
         self.end
     }
 
-    /// Length [m], at least [`SHORTEST_LEG_M`].
+    /// Length (m), at least [`SHORTEST_LEG_M`].
     pub fn distance_m(&self) -> f64 {
         self.distance_m
     }
 
-    /// True course at the start, `[0, 2 pi)` [rad].
+    /// True course at the start, `[0, 2 pi)` (rad).
     pub fn course_start_rad(&self) -> f64 {
-        crate::air::triangle::wrap_rad(self.course_start_rad)
+        wrap_rad(self.course_start_rad)
     }
 
-    /// True course half-way, `[0, 2 pi)` [rad].
+    /// True course half-way, `[0, 2 pi)` (rad).
     pub fn course_mid_rad(&self) -> f64 {
         self.course_at_rad(self.distance_m / 2.0)
     }
 
-    /// True course at the end, `[0, 2 pi)` [rad].
+    /// True course at the end, `[0, 2 pi)` (rad).
     pub fn course_end_rad(&self) -> f64 {
         let back = Geodesic
             .bearing(point(self.end), point(self.start))
             .to_radians();
-        crate::air::triangle::wrap_rad(back + std::f64::consts::PI)
+        wrap_rad(back + PI)
     }
 
-    /// True course at a distance [m] from the start, `[0, 2 pi)` [rad]; the distance is clamped to the leg.
+    /// True course at a distance (m) from the start, `[0, 2 pi)` (rad); the distance is clamped to the leg.
     ///
     /// It is the bearing to whichever end is farther, so it is never taken over less than half the leg.
     pub fn course_at_rad(&self, along_m: f64) -> f64 {
@@ -124,13 +126,13 @@ impl Leg {
             let course_rad = if along_m < self.distance_m / 2.0 {
                 Geodesic.bearing(here, point(self.end)).to_radians()
             } else {
-                Geodesic.bearing(here, point(self.start)).to_radians() + std::f64::consts::PI
+                Geodesic.bearing(here, point(self.start)).to_radians() + PI
             };
-            crate::air::triangle::wrap_rad(course_rad)
+            wrap_rad(course_rad)
         }
     }
 
-    /// Place at a distance [m] from the start; the distance is clamped to the leg, whose ends come back exactly.
+    /// Place at a distance (m) from the start; the distance is clamped to the leg, whose ends come back exactly.
     pub fn point_at(&self, along_m: f64) -> Position {
         if along_m.is_nan() || along_m <= 0.0 {
             self.start
@@ -140,4 +142,11 @@ impl Leg {
             destination(self.start, self.course_start_rad, along_m)
         }
     }
+}
+
+/// A course in `[0, 2 pi)` (rad).
+fn wrap_rad(course_rad: f64) -> f64 {
+    let wrapped = course_rad.rem_euclid(TAU);
+    // rem_euclid rounds a tiny negative angle up to the modulus itself
+    if wrapped >= TAU { 0.0 } else { wrapped }
 }

@@ -15,7 +15,7 @@ use super::place::Position;
 pub const FIRST_YEAR: i16 = 2020;
 /// Last year of the bundled models; valid to its 31 December.
 pub const LAST_YEAR: i16 = 2029;
-/// Heights [m] are clamped to this range, in which the model holds.
+/// Heights (m) are clamped to this range, in which the model holds.
 pub const HEIGHT_LIMITS_M: (f64, f64) = (-1_000.0, 850_000.0);
 
 /// Why no variation could be given.
@@ -27,9 +27,9 @@ pub enum MagneticError {
     /// The model refused the place and date.
     #[error("looking up magnetic variation at {lat_deg:.4} {lon_deg:.4} deg on {date}: {reason}")]
     Model {
-        /// Latitude [deg].
+        /// Latitude (deg).
         lat_deg: f64,
-        /// Longitude [deg].
+        /// Longitude (deg).
         lon_deg: f64,
         /// Date used.
         date: Date,
@@ -52,9 +52,9 @@ pub enum CompassZone {
 /// Magnetic variation at a place and date.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Variation {
-    /// Variation, positive east [rad]: magnetic course = true course - variation.
+    /// Variation, positive east (rad): magnetic course = true course - variation.
     pub variation_rad: f64,
-    /// The model's standard error here [rad].
+    /// The model's standard error here (rad).
     pub standard_error_rad: f64,
     /// The date used.
     pub date_used: Date,
@@ -64,7 +64,7 @@ pub struct Variation {
     pub zone: CompassZone,
 }
 
-/// Magnetic variation at a place, a height above the WGS 84 ellipsoid [m] (height above sea level will do) and a date.
+/// Magnetic variation at a place, a height above the WGS 84 ellipsoid (m) (height above sea level will do) and a date.
 ///
 /// # Errors
 /// [`MagneticError`] for a height that is not finite, or if the model refuses.

@@ -27,9 +27,9 @@ pub enum PlaceError {
     Range {
         /// "latitude" or "longitude".
         what: &'static str,
-        /// The value [deg].
+        /// The value (deg).
         value_deg: f64,
-        /// Greatest magnitude allowed [deg].
+        /// Greatest magnitude allowed (deg).
         limit_deg: f64,
     },
 }
@@ -98,12 +98,12 @@ impl Position {
         Position::new(parse_latitude_deg(lat)?, parse_longitude_deg(lon)?)
     }
 
-    /// Latitude, positive north, in -90..=90 [deg].
+    /// Latitude, positive north, in -90..=90 (deg).
     pub fn lat_deg(&self) -> f64 {
         self.lat_deg
     }
 
-    /// Longitude, positive east, in -180..=180 [deg].
+    /// Longitude, positive east, in -180..=180 (deg).
     pub fn lon_deg(&self) -> f64 {
         self.lon_deg
     }
@@ -229,6 +229,12 @@ fn parse_deg(text: &str, kind: &Kind) -> Result<f64, PlaceError> {
         (None, None, Some(rest)) => (1.0, rest),
         (None, None, None) => (1.0, body),
     };
+    let body = body.trim_start();
+    if !body.starts_with(|c: char| c.is_ascii_digit() || c == '.') {
+        return Err(form(
+            "no figures follow the sign or letter, if any".to_owned(),
+        ));
+    }
     let separator = |c: char| c.is_whitespace() || "-:°º'′’\"″”".contains(c);
     let mut parts: Vec<&str> = body.split(separator).filter(|p| !p.is_empty()).collect();
     // compact: DDMM or DDMMSS with no separators (and decimals, if any, on the last part)

@@ -30,6 +30,7 @@
 //! Source: FAA Pilot's Handbook of Aeronautical Knowledge, ch. 12 (reprinted at flightlearnings.com/2011/11/24); the rules
 //! agree with every group of the bulletins in `tests/data/fb`.
 
+use std::collections::HashMap;
 use std::fmt;
 
 use jiff::{Timestamp, ToSpan, civil, tz::TimeZone};
@@ -38,15 +39,15 @@ use super::{METRES_PER_FOOT, METRES_PER_SECOND_PER_KNOT, ZERO_CELSIUS_K};
 use crate::air::Datum;
 use crate::air::triangle::wind_vector_m_s;
 
-/// First level given as pressure altitude [ft].
+/// First level given as pressure altitude (ft).
 const FIRST_PRESSURE_LEVEL_FT: u32 = 18_000;
-/// Level above which temperatures lack their sign, unless the heading says otherwise [ft].
+/// Level above which temperatures lack their sign, unless the heading says otherwise (ft).
 const NEGATIVE_ABOVE_FT: u32 = 24_000;
 /// Characters of a station identifier.
 const ID_WIDTH: usize = 3;
-/// Highest label accepted as a level [ft].
+/// Highest label accepted as a level (ft).
 const HIGHEST_LEVEL_FT: u32 = 60_000;
-/// Greatest time between data and valid time [h]; published products have 6, 12 and 24.
+/// Greatest time between data and valid time (h); published products have 6, 12 and 24.
 const GREATEST_LEAD_H: i64 = 48;
 /// Speed coded 99 with 100 added: "199 knots or more".
 const CAPPED_SPEED_KT: u32 = 199;
@@ -86,7 +87,7 @@ impl fmt::Display for ClockTime {
 /// A level of a bulletin.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Level {
-    /// The label as printed [ft], for messages.
+    /// The label as printed (ft), for messages.
     pub label_ft: u32,
     /// The same in metres.
     pub height_m: f64,
@@ -103,9 +104,9 @@ pub enum Wind {
     LightAndVariable,
     /// From a true direction, at a speed.
     From {
-        /// True direction the wind blows from, in `(0, 2 pi]` as coded (north is 2 pi) [rad].
+        /// True direction the wind blows from, in `(0, 2 pi]` as coded (north is 2 pi) (rad).
         direction_rad: f64,
-        /// Speed [m/s].
+        /// Speed (m/s).
         speed_m_s: f64,
     },
 }
@@ -115,14 +116,14 @@ pub enum Wind {
 pub struct Group {
     /// The wind.
     pub wind: Wind,
-    /// The temperature [K], when given.
+    /// The temperature (K), when given.
     pub temperature_k: Option<f64>,
     /// The speed was coded 199 knots, which means "199 or more".
     pub capped: bool,
 }
 
 impl Group {
-    /// Vector the air moves along, `(u east, v north)` [m/s]; zero for light and variable.
+    /// Vector the air moves along, `(u east, v north)` (m/s); zero for light and variable.
     pub fn vector_m_s(&self) -> (f64, f64) {
         match self.wind {
             Wind::LightAndVariable => (0.0, 0.0),
@@ -133,7 +134,7 @@ impl Group {
         }
     }
 
-    /// Wind speed [m/s]; zero for light and variable.
+    /// Wind speed (m/s); zero for light and variable.
     pub fn speed_m_s(&self) -> f64 {
         match self.wind {
             Wind::LightAndVariable => 0.0,
@@ -179,7 +180,7 @@ pub enum Note {
         line: usize,
         /// Station.
         station: String,
-        /// Lowest level without a forecast above one with [ft].
+        /// Lowest level without a forecast above one with (ft).
         level_ft: u32,
     },
     /// A station has two rows; the first is used.
@@ -204,7 +205,7 @@ pub enum Note {
         line: usize,
         /// Station.
         station: String,
-        /// Level [ft].
+        /// Level (ft).
         level_ft: u32,
     },
     /// The heading has no period of use; three hours around the valid time are assumed.
@@ -372,6 +373,8 @@ struct Table {
     negative_above_ft: u32,
     /// Line of the `FT` heading.
     line: usize,
+    /// Where each station stands in the bulletin, so that a long text stays quick to read.
+    index: HashMap<String, usize>,
 }
 
 /// Decodes every bulletin of a text, in order.
@@ -641,6 +644,7 @@ fn begin_table(
         margin: line.indent(),
         negative_above_ft: open.negative_above_ft,
         line: line.number,
+        index: HashMap::new(),
     })
 }
 
@@ -724,8 +728,8 @@ impl Table {
             error
         })?;
         self.remark(line.number, &id, &levels);
-        let repeated = self.bulletin.stations.iter().any(|s| s.id == id);
-        if !repeated {
+        if !self.index.contains_key(&id) {
+            self.index.insert(id.clone(), self.bulletin.stations.len());
             self.bulletin.stations.push(StationForecast {
                 id,
                 levels,
@@ -795,7 +799,11 @@ impl Table {
     fn remark(&mut self, line: usize, id: &str, levels: &[Option<Group>]) {
         let station = id.to_owned();
         let notes = &mut self.bulletin.notes;
-        if let Some(first) = self.bulletin.stations.iter().find(|s| s.id == id) {
+        let first = self
+            .index
+            .get(id)
+            .and_then(|i| self.bulletin.stations.get(*i));
+        if let Some(first) = first {
             notes.push(Note::Repeated {
                 line,
                 station,
@@ -891,7 +899,7 @@ fn read_group(group: &str, level: &Level, negative_above_ft: u32) -> Result<Grou
     })
 }
 
-/// Hottest temperature accepted [degrees Celsius]; no free air at a bulletin's levels comes near it.
+/// Hottest temperature accepted (degrees Celsius); no free air at a bulletin's levels comes near it.
 const HOTTEST_C: f64 = 60.0;
 
 /// The times of a bulletin, with month and year.

@@ -14,11 +14,11 @@ use super::METRES_PER_FOOT;
 pub struct StationPosition {
     /// Identifier as in the bulletin, such as `DEN`.
     pub id: String,
-    /// Latitude, positive north [deg].
+    /// Latitude, positive north (deg).
     pub lat_deg: f64,
-    /// Longitude, positive east [deg].
+    /// Longitude, positive east (deg).
     pub lon_deg: f64,
-    /// Ground elevation [m]. The source warns that elevations are often wrong; they only serve checks here.
+    /// Ground elevation (m). The source warns that elevations are often wrong; they only serve checks here.
     pub elevation_m: f64,
 }
 

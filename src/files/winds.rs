@@ -94,7 +94,7 @@ pub fn wind_columns(bulletins: &[&Bulletin], own: &[StationPosition]) -> (Vec<St
     (stations, notes)
 }
 
-/// A surface observation as a station of a wind field: wind vector [m/s] and temperature [K] at a field's elevation [m].
+/// A surface observation as a station of a wind field: wind vector (m/s) and temperature (K) at a field's elevation (m).
 pub fn surface_station(
     position: &StationPosition,
     vector_m_s: (f64, f64),

@@ -27,7 +27,7 @@ pub enum Limit {
     Ground,
     /// The governor does not hold the set RPM.
     Governor,
-    /// Fuel runs out.
+    /// Landing fuel below the reserve.
     Fuel,
     /// No room on the route for climb, cruise and descent.
     Distance,

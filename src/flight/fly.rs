@@ -5,7 +5,7 @@ use super::kernel::{Control, Instant, State, Vertical, ground_speed_m_s, instant
 use super::script::{Cruise, PathRule, Script, ThrottleRule};
 use crate::air::speed;
 use crate::aircraft::{Configuration, Governed, Levers, Speeds, Throttle};
-use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT};
+use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::trip::{MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, Problem};
 
 /// Take-off power stays to this height above the field, m (DESIGN section 5: 1,000 ft).
@@ -203,10 +203,51 @@ pub fn fly_recorded(problem: &Problem, script: &Script) -> Result<Flown, FlightE
     run(problem, script, None, true)
 }
 
+/// Flies the climb of a script and gives state and rate of climb [m/s] on reaching each of these indicated altitudes [m, lowest
+/// first]; the list ends where the aeroplane stops climbing.
+pub fn climb_states(problem: &Problem, script: &Script, levels_m: &[f64]) -> Vec<(State, f64)> {
+    let mut flyer = Flyer::at_lift_off(problem, script, false);
+    let mut out = Vec::with_capacity(levels_m.len());
+    if flyer.to_climb_speed(script).is_err() {
+        return out;
+    }
+    for &level in levels_m {
+        let Ok(rate) = flyer.climb_on(script, level) else { break };
+        out.push((flyer.state, rate));
+    }
+    out
+}
+
+/// A descent and slow-down flown from a given state, wherever that ends.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LetDown {
+    /// Where pattern speed is met.
+    pub end: State,
+    /// Limits on the way.
+    pub audit: Audit,
+}
+
+/// Flies the descent and slow-down of a script from a state in its last cruise stretch.
+///
+/// # Errors
+/// [`FlightError`] where it cannot be flown.
+pub fn let_down(problem: &Problem, script: &Script, start: State) -> Result<LetDown, FlightError> {
+    let mut flyer = Flyer::at_lift_off(problem, script, false);
+    flyer.state = start;
+    let last = &script.cruise[script.cruise.len() - 1];
+    flyer.descend(script, last)?;
+    Ok(LetDown { end: flyer.state, audit: flyer.audit })
+}
+
 fn run(problem: &Problem, script: &Script, hint: Option<Hint>, record: bool) -> Result<Flown, FlightError> {
+    Flyer::at_lift_off(problem, script, record).whole(script, hint)
+}
+
+impl<'a> Flyer<'a> {
+    fn at_lift_off(problem: &'a Problem, script: &Script, record: bool) -> Self {
     let field_hp = problem.pressure_altitude_m(0.0, problem.departure.elevation_m);
     let (air, _) = problem.air_state(0.0, field_hp);
-    let mut flyer = Flyer {
+    Flyer {
         p: problem,
         state: State {
             time_s: 0.0,
@@ -219,8 +260,13 @@ fn run(problem: &Problem, script: &Script, hint: Option<Hint>, record: bool) -> 
         audit: Audit::default(),
         track: record.then(Vec::new),
         segments: vec![],
-    };
-    flyer.whole(script, hint)
+    }
+    }
+}
+
+/// Level flight, clean, speed free.
+fn level_control(levers: Levers) -> Control {
+    Control { levers, vertical: Vertical::Level, configuration: Configuration::default() }
 }
 
 impl Flyer<'_> {
@@ -435,10 +481,9 @@ impl Flyer<'_> {
             // Flown at the speed of the moment: slowing down to climb speed first would give height away.
             let ias = script.climb.ias_m_s.max(self.ias_now() - 1e-9);
             let end = self.climb(levers, ias, to.level_m)?;
-            self.note_climb_rate(&end);
+            self.note_climb_rate(end.rate_m_s);
             self.begin(SegmentKind::LevelOff, levers.mixture);
-            let control = Control { levers, vertical: Vertical::Level, configuration: Configuration::default() };
-            self.change_speed(&control, to.set_at_ias_m_s, true)
+            self.change_speed(&level_control(levers), to.set_at_ias_m_s, true)
         } else {
             let levers = Levers { throttle: from.throttle, rev_s: from.rev_s, mixture: from.mixture };
             self.begin(SegmentKind::LevelChange, levers.mixture);
@@ -475,16 +520,15 @@ impl Flyer<'_> {
         }
     }
 
-    fn note_climb_rate(&mut self, at_level: &Instant) {
+    fn note_climb_rate(&mut self, rate_m_s: f64) {
         let leg = &self.p.legs[self.p.leg_index(self.state.distance_m)];
         let least = if leg.mountainous { MOUNTAIN_CLIMB_M_S } else { PLAIN_CLIMB_M_S };
-        self.audit.note(Limit::ClimbRate, least - at_level.rate_m_s);
+        self.audit.note(Limit::ClimbRate, least - rate_m_s);
     }
 
-    fn whole(&mut self, script: &Script, hint: Option<Hint>) -> Result<Flown, FlightError> {
+    /// Take-off power to a thousand feet, then the climb setting and the speed of the climb.
+    fn to_climb_speed(&mut self, script: &Script) -> Result<(), FlightError> {
         let p = self.p;
-        let climb = &script.climb;
-        // Take-off power, to a thousand feet.
         let take_off = Levers {
             throttle: Throttle::Full,
             rev_s: p.aircraft.propeller.highest_governed_rev_s,
@@ -492,38 +536,46 @@ impl Flyer<'_> {
         };
         self.begin(SegmentKind::InitialClimb, take_off.mixture);
         self.climb(take_off, script.initial_ias_m_s, p.departure.elevation_m + INITIAL_CLIMB_M)?;
-        // Climb setting; speed first.
         let levers = self.climb_levers(script);
-        let level = |levers| Control { levers, vertical: Vertical::Level, configuration: Configuration::default() };
-        if climb.ias_m_s > script.initial_ias_m_s + 1e-6 {
+        if script.climb.ias_m_s > script.initial_ias_m_s + 1e-6 {
             self.begin(SegmentKind::Accelerate, levers.mixture);
-            self.change_speed(&level(levers), climb.ias_m_s, true)?;
+            self.change_speed(&level_control(levers), script.climb.ias_m_s, true)?;
         }
-        let first = &script.cruise[0];
-        let speeds = &p.aircraft.speeds;
-        self.begin(SegmentKind::Climb, levers.mixture);
-        let mut top = None;
-        if climb.lean_at_m > self.indicated_m() && climb.lean_at_m < first.level_m {
+        Ok(())
+    }
+
+    /// Climbs on to an indicated altitude with the climb setting; the rate of climb on reaching it [m/s].
+    fn climb_on(&mut self, script: &Script, to_m: f64) -> Result<f64, FlightError> {
+        let climb = &script.climb;
+        if climb.lean_at_m > self.indicated_m() && climb.lean_at_m < to_m {
+            let levers = self.climb_levers(script);
+            self.begin(SegmentKind::Climb, levers.mixture);
             self.climb(levers, climb.ias_m_s, climb.lean_at_m)?;
-            self.begin(SegmentKind::Climb, p.aircraft.engine.best_power_mixture());
         }
-        if first.level_m > self.indicated_m() {
-            top = Some(self.climb(self.climb_levers(script), climb.ias_m_s, first.level_m)?);
-        }
-        if let Some(top) = top {
-            self.note_climb_rate(&top);
-            let vy = speeds.vy_at_m_s(
-                self.state.pressure_altitude_m,
-                top.mass_kg,
-                p.aircraft.masses.max_take_off_kg,
-            );
-            self.audit.note(Limit::LowSpeed, vy.max(speeds.least_cooling_m_s) - climb.ias_m_s);
-        }
+        let levers = self.climb_levers(script);
+        self.begin(SegmentKind::Climb, levers.mixture);
+        Ok(self.climb(levers, climb.ias_m_s, to_m)?.rate_m_s)
+    }
+
+    fn whole(&mut self, script: &Script, hint: Option<Hint>) -> Result<Flown, FlightError> {
+        let p = self.p;
+        let climb = &script.climb;
+        self.to_climb_speed(script)?;
+        let first = &script.cruise[0];
+        let rate = self.climb_on(script, first.level_m)?;
+        self.note_climb_rate(rate);
+        let speeds = &p.aircraft.speeds;
+        let vy = speeds.vy_at_m_s(
+            self.state.pressure_altitude_m,
+            self.mass_kg(),
+            p.aircraft.masses.max_take_off_kg,
+        );
+        self.audit.note(Limit::LowSpeed, vy.max(speeds.least_cooling_m_s) - climb.ias_m_s);
         let top_of_climb = Mark::from(&self.state);
         // Level: accelerate at climb power, then set cruise power.
         let levers = self.climb_levers(script);
         self.begin(SegmentKind::LevelOff, levers.mixture);
-        self.change_speed(&level(levers), first.set_at_ias_m_s, true)?;
+        self.change_speed(&level_control(levers), first.set_at_ias_m_s, true)?;
         for pair in script.cruise.windows(2) {
             self.begin(SegmentKind::Cruise, pair[0].mixture);
             self.audit.note(Limit::Distance, self.state.distance_m - pair[1].from_m);
@@ -546,9 +598,10 @@ impl Flyer<'_> {
         let slowed = Mark::from(&self.state);
         self.arrive()?;
         let burned = self.state.fuel_kg + p.aircraft.procedures.take_off_fuel_kg;
+        let reserve_kg = p.limits.reserve_s * cruise_fuel_kg_s;
         self.audit.note(
             Limit::Fuel,
-            burned - (p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg),
+            burned + reserve_kg - (p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg),
         );
         let rates = p.cost_rates();
         let mut resolved = script.clone();
@@ -890,9 +943,4 @@ impl Flyer<'_> {
         pass(self, p.arrival.circuit_s, 0.0);
         Ok(())
     }
-}
-
-/// Indicated airspeed in whole knots at or below a speed [m/s].
-pub fn whole_knots_below_m_s(ias_m_s: f64) -> f64 {
-    (ias_m_s / M_S_PER_KT).floor() * M_S_PER_KT
 }

@@ -14,6 +14,8 @@ mod kernel;
 mod script;
 
 pub use audit::{Audit, Limit};
-pub use fly::{FlightError, Flown, Hint, Mark, Segment, SegmentKind, TrackPoint, fly, fly_recorded};
+pub use fly::{
+    FlightError, Flown, Hint, LetDown, Mark, Segment, SegmentKind, TrackPoint, climb_states, fly, fly_recorded, let_down,
+};
 pub use kernel::{State, Vertical, level_speed_m_s};
 pub use script::{Climb, Cruise, Descent, PathRule, Reduction, Script, ThrottleRule};

@@ -1,7 +1,20 @@
-//! HOW the question is answered.
-pub mod cruise;
-mod plan;
+//! HOW the question is answered: settings envelope, level search, refinement, rounding, ideal flight.
+//!
+//! [`plan`] tells the story: options at each level, level sequences by dynamic programming, climb and descent candidates, each
+//! sequence flown in full and refined, rounded to what a pilot can set, the best kept, re-flown and set beside the ideal flight.
+//!
+//! Same input, same answer, bit for bit: nothing here draws a random number or depends on the clock or the number of threads.
 
+pub mod cruise;
+mod descent;
+mod ideal;
+mod levels;
+mod plan;
+mod refine;
+mod search;
+
+pub use levels::stretch_ends;
 pub use plan::{
     Alternative, AlternativeKind, Ideal, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination, Totals, Warning,
 };
+pub use search::{SolveError, plan};

@@ -76,13 +76,14 @@ pub struct Blade {
 ///
 /// Source: a representative shape drawn for this crate (from memory of such blades in general: widest
 /// near mid-span, about 15 % of the radius; 8 % thick at 0.75 R, 20 % at 0.3 R). Not any one product.
-const STANDARD_PLANFORM: [(f64, f64, f64); 10] = [
+const STANDARD_PLANFORM: [(f64, f64, f64); 11] = [
     (0.20, 0.112, 0.420),
     (0.30, 0.138, 0.225),
     (0.40, 0.152, 0.160),
     (0.50, 0.157, 0.125),
     (0.60, 0.154, 0.103),
     (0.70, 0.145, 0.088),
+    (0.75, 0.139, 0.082),
     (0.80, 0.131, 0.076),
     (0.90, 0.109, 0.066),
     (0.95, 0.092, 0.062),
@@ -96,7 +97,7 @@ impl Blade {
     /// A blade from explicit stations, root to tip.
     ///
     /// `r/R` must rise and lie in 0..=1, `c/R` in 0.005..=0.5, `t/c` in 0.02..=1, twist in
-    /// -60..=90 degrees. Between stations the shape is a monotone cubic; outside them the end value.
+    /// -60..=90 degrees and within 1 degree of zero at 0.75 R. Between stations the shape is a monotone cubic; outside them the end value.
     ///
     /// # Errors
     /// [`GeometryError`] names the quantity, its value and its range.
@@ -117,10 +118,17 @@ impl Blade {
             }
             last = s.radius;
         }
-        Ok(Self {
+        let blade = Self {
             stations: stations.to_vec(),
             cutout: DEFAULT_CUTOUT,
-        })
+        };
+        check(
+            "twist at 0.75 R [deg]",
+            blade.at(REFERENCE_RADIUS).twist_rad.to_degrees(),
+            -1.0,
+            1.0,
+        )?;
+        Ok(blade)
     }
 
     /// A light metal blade: the standard planform with its chord multiplied by `chord_scale` (0.4..=2.5).

@@ -20,7 +20,8 @@
 //!
 //! **Branch.** Newton starts from the attached-flow estimate, so that where a very wide blade has
 //! more than one balance the search begins below blade stall. For ordinary solidity the stall of
-//! [`super::section`] is gentle enough that the balance is unique (tested).
+//! [`super::section`] is gentle enough that the balance is unique (tested), except when a nearly feathered
+//! blade is stalled and in a dive at Mach 0.9 in fine pitch: there the coefficients may jump.
 
 use super::blade::{PropellerGeometry, REFERENCE_RADIUS};
 use super::section::{CLARK_Y, Section, SectionModel};
@@ -53,6 +54,10 @@ pub struct Coefficients {
 /// Below 0.25 compressibility is worth 3 %; above 1.05 strip theory means nothing.
 #[inline]
 pub fn effective_mach_squared(mach_squared: f64) -> f64 {
+    // The common case first: clear of both corners the rounding changes nothing.
+    if (MACH2_LOW + MACH2_CORNER..=MACH2_HIGH - MACH2_CORNER).contains(&mach_squared) {
+        return mach_squared;
+    }
     let up = round_max(mach_squared - MACH2_LOW);
     MACH2_HIGH - round_max(MACH2_HIGH - MACH2_LOW - up)
 }
@@ -162,17 +167,7 @@ impl Element {
         if lift0 == 0.0 {
             return 0.0;
         }
-        let limit = if angle.1 > 1e-6 && lift0 * angle.0 > 0.0 {
-            (angle.0 / angle.1).abs()
-        } else {
-            TAN_LIMIT
-        };
-        // The bracket: residual <= 0 at `low`, >= 0 at `high`.
-        let (mut low, mut high) = if lift0 > 0.0 {
-            (0.0, limit)
-        } else {
-            (-limit, 0.0)
-        };
+        let (mut low, mut high) = bracket(lift0, angle);
         let mut t = start;
         if !(low < t && t < high) {
             // Attached flow, small angles, no tip loss: 4 d^2 + (4 sin phi0 + sigma a) d - sigma a A = 0.
@@ -295,33 +290,44 @@ impl BladeElements {
         }
     }
 
-    /// Residual slope of every element's balance on a grid of `delta`; negative means a fold.
+    /// The greatest number of balances any element has between the undisturbed and the zero-lift inflow.
     #[cfg(test)]
-    pub(crate) fn count_roots(&self, advance_rad: f64, beta_rad: f64, mach: f64) -> usize {
+    pub(crate) fn count_balances(&self, advance_rad: f64, beta_rad: f64, mach: f64) -> usize {
+        const STEPS: u32 = 2000;
         let (sa, ca) = advance_rad.sin_cos();
-        let mut most = 0;
-        for e in &self.elements {
+        let count = |e: &Element| {
             let flow = e.inflow(sa, ca);
             let at = e.section.at_mach(mach * local_mach_ratio(&flow, sa, ca));
             let angle = angle_from_zero_lift((beta_rad + e.twist_e_rad).sin_cos(), &flow);
-            let mut roots = 0;
-            let mut last = f64::NAN;
-            for i in 1..2000 {
-                let delta = (-1.0 + f64::from(i) / 1000.0) * 1.55;
-                let (g, _) = e.residual(&flow, &at, angle, delta.tan());
-                if last * g < 0.0 {
-                    roots += 1;
-                }
-                last = g;
-            }
-            most = most.max(roots);
-        }
-        most
+            let (low, high) = bracket(at.lift(angle.0, angle.1).0, angle);
+            let (low, high) = (low.atan(), high.atan());
+            let positive: Vec<bool> = (0..=STEPS)
+                .map(|i| low + (high - low) * f64::from(i) / f64::from(STEPS))
+                .map(|delta| e.residual(&flow, &at, angle, delta.tan()).0 > 0.0)
+                .collect();
+            positive.windows(2).filter(|w| w[0] != w[1]).count()
+        };
+        self.elements.iter().map(count).max().unwrap_or(0)
     }
 
     /// Radius fractions of the stations, tip first.
     pub fn radii(&self) -> impl Iterator<Item = f64> + '_ {
         self.elements.iter().map(|e| e.radius)
+    }
+}
+
+/// Range of `tan(delta)` that holds the balance: residual <= 0 at the low end, >= 0 at the high end.
+#[inline]
+fn bracket(lift0: f64, angle: (f64, f64)) -> (f64, f64) {
+    let limit = if angle.1 > 1e-6 && lift0 * angle.0 > 0.0 {
+        (angle.0 / angle.1).abs()
+    } else {
+        TAN_LIMIT
+    };
+    if lift0 > 0.0 {
+        (0.0, limit)
+    } else {
+        (-limit, 0.0)
     }
 }
 

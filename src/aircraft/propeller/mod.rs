@@ -15,11 +15,17 @@
 
 mod blade;
 mod element;
+#[cfg(test)]
+mod fit;
 mod section;
 mod spline;
 mod table;
+#[cfg(test)]
+mod tests;
 
-pub use blade::{Blade, DEFAULT_CUTOUT, GeometryError, PropellerGeometry, REFERENCE_RADIUS, Station};
+pub use blade::{
+    Blade, DEFAULT_CUTOUT, GeometryError, PropellerGeometry, REFERENCE_RADIUS, Station,
+};
 pub use element::{BladeElements, Coefficients, STATIONS, effective_mach_squared};
 pub use section::{Section, SectionCoefficients};
 pub use table::{

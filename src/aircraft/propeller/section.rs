@@ -57,25 +57,25 @@ pub(crate) struct SectionModel {
 /// The calibrated Clark-Y-like family.
 pub(crate) const CLARK_Y: SectionModel = SectionModel {
     zero_lift_per_thickness_rad: 0.866,
-    zero_lift_fade_thickness: 0.329,
-    slope_factor: 0.875,
+    zero_lift_fade_thickness: 0.327,
+    slope_factor: 0.871,
     slope_fade_thickness: 0.45,
-    drag_thin: 0.006_68,
-    drag_thickness: 1.19,
-    bucket: 0.013_7,
+    drag_thin: 0.006_67,
+    drag_thickness: 1.195,
+    bucket: 0.013_76,
     ideal_lift_per_thickness: 3.5,
-    stall_begin: 0.104,
-    stall_end: 0.413,
-    negative_stall_begin: 0.12,
-    negative_stall_end: 0.36,
-    plate_p: 0.185,
-    plate_q: 0.260,
+    stall_begin: 0.104_4,
+    stall_end: 0.413_6,
+    negative_stall_begin: 0.11,
+    negative_stall_end: 0.42,
+    plate_p: 0.185_7,
+    plate_q: 0.260_1,
     drag_flat_side: 1.5,
     drag_round_side: 1.15,
 };
 
-/// Width `e` of the rounding of the Prandtl-Glauert pole: the factor peaks at Mach 1 near 1.4.
-const GLAUERT_ROUNDING: f64 = 0.5;
+/// Width `e` of the rounding of the Prandtl-Glauert pole: the factor peaks at Mach 1 near 1.6.
+const GLAUERT_ROUNDING: f64 = 0.4;
 /// Korn technology factor of an old, rather flat-topped section (0.87 for NACA 6-series; from memory).
 const KORN_FACTOR: f64 = 0.87;
 /// Drag-divergence Mach number lies this far above the critical one, `(0.1/80)^(1/3)` (Mason, from memory).
@@ -308,7 +308,10 @@ impl SectionAtMach {
     #[inline]
     pub(crate) fn drag(&self, s: f64, c: f64) -> f64 {
         let (w, _) = self.attached(s, c);
-        let plate = s * self.plate_angle(s, c).0 * self.plate_divisor(s).0;
+        // In reversed flow the tilt fades (C1), so that drag stays drag.
+        let ahead = c.max(0.0);
+        let tilt = ahead * ahead * ahead * (3.0 - 2.0 * ahead) * self.tilt.0;
+        let plate = s * (s * self.tilt.1 - tilt) * self.plate_divisor(s).0;
         let off = self.slope * s - self.lift_ideal;
         self.drag_least + w * self.bucket * off * off + (1.0 - w) * plate
     }

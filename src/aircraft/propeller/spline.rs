@@ -10,6 +10,7 @@ pub(crate) struct Axis {
     pub(crate) high: f64,
     pub(crate) samples: usize,
     inv_step: f64,
+    last_cell: usize,
 }
 
 impl Axis {
@@ -19,6 +20,7 @@ impl Axis {
             high,
             samples,
             inv_step: (samples - 1) as f64 / (high - low),
+            last_cell: samples - 2,
         }
     }
 
@@ -32,12 +34,13 @@ impl Axis {
         self.samples + 2
     }
 
-    /// First coefficient of the stencil and its four weights at `x` (confined to the row; NaN passes
-    /// into the weights).
+    /// First coefficient of the stencil and its four weights at `x`. Outside the row the end cubic goes
+    /// on, so callers confine `x` themselves; NaN passes into the weights.
     #[inline]
     pub(crate) fn stencil(&self, x: f64) -> (usize, [f64; 4]) {
-        let y = (x.clamp(self.low, self.high) - self.low) * self.inv_step;
-        let i = (y as usize).min(self.samples - 2);
+        let y = (x - self.low) * self.inv_step;
+        // The cast saturates: below the row and NaN give cell 0.
+        let i = (y as usize).min(self.last_cell);
         let t = y - i as f64;
         let u = 1.0 - t;
         const SIXTH: f64 = 1.0 / 6.0;
@@ -68,9 +71,8 @@ pub(crate) fn prefilter(
     work.resize(n, 0.0);
     for k in 0..2 {
         let f = |d: &[[f64; 2]], i: usize| d[at(i)][k];
-        let slope0 = (-11.0 * f(data, 0) + 18.0 * f(data, 1) - 9.0 * f(data, 2)
-            + 2.0 * f(data, 3))
-            / 6.0;
+        let slope0 =
+            (-11.0 * f(data, 0) + 18.0 * f(data, 1) - 9.0 * f(data, 2) + 2.0 * f(data, 3)) / 6.0;
         let slope1 = (11.0 * f(data, n - 1) - 18.0 * f(data, n - 2) + 9.0 * f(data, n - 3)
             - 2.0 * f(data, n - 4))
             / 6.0;
@@ -85,8 +87,7 @@ pub(crate) fn prefilter(
             work[i] = up;
         }
         let inv = 1.0 / (4.0 - 2.0 * up);
-        data[at(n - 1)][k] =
-            (6.0 * f(data, n - 1) - 2.0 * slope1 - 2.0 * data[at(n - 2)][k]) * inv;
+        data[at(n - 1)][k] = (6.0 * f(data, n - 1) - 2.0 * slope1 - 2.0 * data[at(n - 2)][k]) * inv;
         for i in (0..n - 1).rev() {
             data[at(i)][k] -= work[i] * data[at(i + 1)][k];
         }

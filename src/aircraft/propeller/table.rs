@@ -6,27 +6,27 @@
 //! advance coordinate is
 //!
 //! ```text
-//! u = tan(theta) / (tan(theta) + tan(beta)) = V cos(beta) / (V cos(beta) + 0.75 pi n D sin(beta))
+//! u = tan(theta) / (tan(theta) + p(beta)) = V / (V + 0.75 pi n D p(beta))
 //! ```
 //!
-//! a smooth function of the advance angle, 0..1, which is 1/2 where the blade at 0.75 R runs along its
-//! own chord. Stall, zero thrust and windmilling then keep their places in the table when the blade
+//! a smooth function of the advance angle, 0..1; `p` is close to the tangent of a blade angle for which
+//! `u = 1/2` is a little beyond zero thrust. Stall, zero thrust and windmilling then keep their places in the table when the blade
 //! angle changes, so that few blade angles suffice. The other two axes are the blade angle and the
 //! square of the helical tip Mach number, confined smoothly to 0.25..1.05.
 //! Interpolation is a tensor-product cubic B-spline (C2); tested to 0.5 % against direct runs.
 
 use super::blade::{GeometryError, PropellerGeometry, REFERENCE_RADIUS};
 use super::element::{
-    BladeElements, Coefficients, MACH2_HIGH, MACH2_LOW, angle_from_zero_lift,
+    BladeElements, Coefficients, MACH2_HIGH, MACH2_LOW, STATIONS, angle_from_zero_lift,
     effective_mach_squared, local_mach_ratio,
 };
 use super::spline::{Axis, prefilter};
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::PI;
 
 /// Samples along the advance coordinate.
-const ADVANCE_SAMPLES: usize = 61;
+const ADVANCE_SAMPLES: usize = 57;
 /// Samples along the square of the tip Mach number.
-const MACH_SAMPLES: usize = 9;
+const MACH_SAMPLES: usize = 7;
 /// Greatest spacing of blade angles \[rad\] (3 deg).
 const BLADE_ANGLE_STEP_RAD: f64 = 3.0 * PI / 180.0;
 /// Fewest blade angles, so that a fixed pitch still gets a cubic.
@@ -38,7 +38,7 @@ pub const LEAST_BLADE_ANGLE_RAD: f64 = 3.0 * PI / 180.0;
 /// Greatest blade angle that can be tabulated \[rad\] (88 deg: feathered).
 pub const GREATEST_BLADE_ANGLE_RAD: f64 = 88.0 * PI / 180.0;
 /// Newton step at which a build stops; the error left is its square.
-const BUILD_TOLERANCE: f64 = 2e-4;
+const BUILD_TOLERANCE: f64 = 1e-3;
 
 /// Tolerance of an inverted blade angle \[rad\]; the last step is superlinear, so the error is smaller.
 const ANGLE_TOLERANCE_RAD: f64 = 1e-7;
@@ -48,9 +48,15 @@ const BALANCE_TOLERANCE: f64 = 1e-9;
 const BALANCE_SCAN: u32 = 48;
 /// Bracketing steps; 60 bisections exhaust a double.
 const MAX_STEPS: u32 = 100;
-/// `tan(advance)/tan(beta)` above which the low stop may lie in negative stall. Negative stall begins
-/// 11 degrees of inflow above the blade angle, where the ratio exceeds 1.46 for every blade angle.
-const STALL_SUSPECT: f64 = 1.4;
+/// Tangent of the angle (9 deg) by which the advance angle must exceed the blade angle before negative stall
+/// is suspected. The section stalls 6 degrees below zero lift, and zero lift lies 3 or more below the chord.
+const STALL_SUSPECT_TAN: f64 = 0.158_384;
+/// First guess of a governed blade angle: this much above the advance angle \[rad\] (5 deg).
+const SECANT_LEAD_RAD: f64 = 5.0 * PI / 180.0;
+/// Secant steps before the bracketed search takes over.
+const SECANT_STEPS: u32 = 8;
+/// Last secant step \[rad\]; the order is 1.8, so the error left is about 1e-9.
+const SECANT_TOLERANCE_RAD: f64 = 4e-6;
 /// Step that tells a falling torque from a rising one \[rad\].
 const BRANCH_PROBE_RAD: f64 = 1e-3;
 
@@ -116,6 +122,8 @@ pub struct PropellerTable {
     advance: Axis,
     angle: Axis,
     mach2: Axis,
+    /// A typical slope of the torque coefficient with blade angle \[1/rad\], for first guesses.
+    torque_slope: f64,
     /// Coefficients, advance fastest, then blade angle, then Mach.
     data: Vec<[f64; 2]>,
 }
@@ -177,31 +185,33 @@ impl PropellerTable {
         let mut row = [[0.0_f64; 2]; MACH_SAMPLES];
         for b in 0..angle.samples {
             let beta = angle.sample(b);
-            let (sin_beta, cos_beta) = beta.sin_cos();
+            let (up, down) = pivot_parts(beta);
             let pitch: Vec<(f64, f64)> = elements
                 .elements()
                 .iter()
                 .map(|e| (beta + e.twist_e_rad).sin_cos())
                 .collect();
+            let mut carry = [f64::NAN; STATIONS];
             for u in 0..advance.samples {
                 let x = advance.sample(u);
-                let (v, w) = (x * sin_beta, (1.0 - x) * cos_beta);
+                let (v, w) = (x * up, (1.0 - x) * down);
                 let inv = 1.0 / (v * v + w * w).sqrt();
                 let (sa, ca) = (v * inv, w * inv);
                 row.fill([0.0; 2]);
-                for (e, &p) in elements.elements().iter().zip(&pitch) {
+                for ((e, &p), carried) in elements.elements().iter().zip(&pitch).zip(&mut carry) {
                     let flow = e.inflow(sa, ca);
                     let ratio = local_mach_ratio(&flow, sa, ca);
                     let from_zero_lift = angle_from_zero_lift(p, &flow);
-                    let (mut last, mut before) = (f64::NAN, f64::NAN);
-                    for (mach, sum) in machs.iter().zip(&mut row) {
+                    // The neighbour's answer is the first guess: along Mach a straight line through two
+                    // of them, along the advance axis the last one.
+                    let (mut last, mut before) = (*carried, *carried);
+                    for (m, (mach, sum)) in machs.iter().zip(&mut row).enumerate() {
                         let at = e.section.at_mach(mach * ratio);
-                        let start = if before.is_nan() {
-                            last
-                        } else {
-                            2.0 * last - before
-                        };
+                        let start = if m < 2 { last } else { 2.0 * last - before };
                         let t = e.balance(&flow, &at, from_zero_lift, start, BUILD_TOLERANCE);
+                        if m == 0 {
+                            *carried = t;
+                        }
                         (before, last) = (last, t);
                         let (dt, dq) = e.load(&flow, &at, from_zero_lift, t);
                         sum[0] += dt;
@@ -217,13 +227,7 @@ impl PropellerTable {
         let mut work = Vec::new();
         for m in 1..=MACH_SAMPLES {
             for b in 1..=angle.samples {
-                prefilter(
-                    &mut data,
-                    (m * nb + b) * nu,
-                    1,
-                    advance.samples,
-                    &mut work,
-                );
+                prefilter(&mut data, (m * nb + b) * nu, 1, advance.samples, &mut work);
             }
             for u in 0..nu {
                 prefilter(&mut data, m * nb * nu + u, nu, angle.samples, &mut work);
@@ -235,15 +239,24 @@ impl PropellerTable {
 
         let diameter_m = geometry.diameter_m();
         let tip = PI * diameter_m;
-        Ok(Self {
+        let mut table = Self {
             diameter_m,
             reference_m: REFERENCE_RADIUS * tip,
             tip2: tip * tip,
             advance,
             angle,
             mach2,
+            torque_slope: 0.0,
             data,
-        })
+        };
+        // Between zero thrust and stall at the middle blade angle: advance angle 2 and 6 degrees below.
+        let middle = 0.5 * (low + high);
+        let direct = |lead_deg: f64| {
+            let theta = (middle - lead_deg.to_radians()).max(0.0);
+            elements.coefficients(theta, middle, 0.5).torque
+        };
+        table.torque_slope = ((direct(6.0) - direct(2.0)) / 4.0_f64.to_radians()).max(1e-4);
+        Ok(table)
     }
 
     /// Diameter \[m\].
@@ -258,8 +271,9 @@ impl PropellerTable {
 
     #[inline]
     fn condition(&self, v_m_s: f64, rev_s: f64, sound_m_s: f64) -> Condition {
-        let v = v_m_s.max(0.0);
-        let n = rev_s.max(0.0);
+        // Not `max`, which would turn a NaN into a still propeller.
+        let v = if v_m_s < 0.0 { 0.0 } else { v_m_s };
+        let n = if rev_s < 0.0 { 0.0 } else { rev_s };
         let w = self.reference_m * n;
         let mach2 = (v * v + self.tip2 * n * n) / (sound_m_s * sound_m_s);
         Condition {
@@ -272,27 +286,26 @@ impl PropellerTable {
 
     #[inline]
     fn at(&self, c: &Condition, beta_rad: f64) -> [f64; 2] {
-        let (sin, cos) = beta_rad.sin_cos();
-        let along = c.v * cos;
-        let sum = along + c.w * sin;
+        let (up, down) = pivot_parts(beta_rad);
+        let along = c.v * down;
+        let sum = along + c.w * up;
         let u = if sum > 0.0 { along / sum } else { 0.0 };
         let (iu, wu) = self.advance.stencil(u);
         let (ib, wb) = self.angle.stencil(beta_rad);
         let (nu, nb) = (self.advance.coefficients(), self.angle.coefficients());
+        // Pair by pair, thrust and torque side by side, so that the compiler can use two-lane arithmetic.
         let mut out = [0.0; 2];
-        for (k, wm) in c.mach.1.iter().enumerate() {
+        for (k, &wm) in c.mach.1.iter().enumerate() {
             let base = ((c.mach.0 + k) * nb + ib) * nu + iu;
             let mut plane = [0.0; 2];
-            for (j, w) in wb.iter().enumerate() {
+            for (j, &w) in wb.iter().enumerate() {
                 let start = base + j * nu;
-                let r = &self.data[start..start + 4];
-                for q in 0..2 {
-                    plane[q] += w
-                        * (wu[0] * r[0][q] + wu[1] * r[1][q] + wu[2] * r[2][q] + wu[3] * r[3][q]);
-                }
+                let row = &self.data[start..start + 4];
+                let near = add(scale(row[0], wu[0]), scale(row[1], wu[1]));
+                let far = add(scale(row[2], wu[2]), scale(row[3], wu[3]));
+                plane = add(plane, scale(add(near, far), w));
             }
-            out[0] += wm * plane[0];
-            out[1] += wm * plane[1];
+            out = add(out, scale(plane, wm));
         }
         out
     }
@@ -355,8 +368,8 @@ impl PropellerTable {
         let scale = rho_kg_m3 * c.reference2 * self.diameter_m.powi(3);
         let target = torque_n_m / scale;
         let f = |beta: f64| self.at(&c, beta)[1] - target;
-        let mut low = stops.low_rad.clamp(self.angle.low, self.angle.high);
-        let mut high = stops.high_rad.clamp(low, self.angle.high);
+        let mut low = stops.low_rad.max(self.angle.low).min(self.angle.high);
+        let high = stops.high_rad.max(low).min(self.angle.high);
         if scale <= 0.0 {
             return if torque_n_m > 0.0 {
                 BladeAngle::AboveHighStop
@@ -364,16 +377,18 @@ impl PropellerTable {
                 BladeAngle::BelowLowStop
             };
         }
-        let mut f_high = f(high);
+        if let Some(beta) = self.secant(&c, low, high, f) {
+            return BladeAngle::Within(beta);
+        }
+        let f_high = f(high);
         if f_high < 0.0 {
             return BladeAngle::AboveHighStop;
         }
-        let mut f_low = f(low);
         // Negative stall needs the blade well below its inflow: only then may the branch start later.
-        if c.v * low.cos() > STALL_SUSPECT * c.w * low.sin() {
+        if stall_suspected(&c, low) {
             low = self.least_torque_angle(&c, low, high);
-            f_low = f(low);
         }
+        let f_low = f(low);
         if f_low > 0.0 {
             return BladeAngle::BelowLowStop;
         }
@@ -383,6 +398,41 @@ impl PropellerTable {
             ANGLE_TOLERANCE_RAD,
             f,
         ))
+    }
+
+    /// The quick way: secant, then parabolic (Sidi 2008, from memory) steps from the blade angle that follows the inflow. An answer counts only
+    /// if every step rose with blade angle, stayed between the stops and ended clear of negative stall;
+    /// else the bracketed search decides.
+    #[inline]
+    fn secant(&self, c: &Condition, low: f64, high: f64, f: impl Fn(f64) -> f64) -> Option<f64> {
+        // Pade's arc tangent of the advance angle; a few degrees more is cruise.
+        let x = if c.v < 2.0 * c.w { c.v / c.w } else { 2.0 };
+        let inflow = x * (15.0 + 4.0 * x * x) / (15.0 + 9.0 * x * x);
+        let mut a = (inflow + SECANT_LEAD_RAD).clamp(low, high);
+        let mut fa = f(a);
+        let mut b = (a - fa / self.torque_slope).clamp(low, high);
+        let (mut before, mut slope_before) = ((a, fa), f64::NAN);
+        for _ in 0..SECANT_STEPS {
+            let fb = f(b);
+            let secant = (fb - fa) / (b - a);
+            // Slope at b of the parabola through the last three points.
+            let parabola = secant + (fb - before.1) / (b - before.0) - slope_before;
+            let slope = if parabola > 0.0 { parabola } else { secant };
+            if !(slope > 0.0 && slope.is_finite()) {
+                return None;
+            }
+            let next = b - fb / slope;
+            if !(low..=high).contains(&next) {
+                return None;
+            }
+            (before, slope_before) = ((a, fa), secant);
+            (a, fa) = (b, fb);
+            b = next;
+            if (b - a).abs() < SECANT_TOLERANCE_RAD {
+                return (!stall_suspected(c, b)).then_some(b);
+            }
+        }
+        None
     }
 
     /// Blade angle of least (most negative) torque between `low` and `high`, by golden section.
@@ -419,7 +469,7 @@ impl PropellerTable {
     /// resists); it should be continuous. Of several balances the fastest is taken: seen from above it is
     /// the first, it is stable, and it lies on the branch below blade stall. If there is none, the air and
     /// the engine together cannot keep the shaft turning: [`Balance::Stopped`]. `rev_max_s` is the
-    /// greatest speed considered. Balances closer together than 1/48 of it may be overlooked.
+    /// greatest speed considered. NaN in gives `Turning(NaN)`. Balances closer together than 1/48 of it may be overlooked.
     pub fn rpm_at_blade_angle(
         &self,
         rho_kg_m3: f64,
@@ -437,6 +487,9 @@ impl PropellerTable {
                     .torque_n_m
         };
         let mut above = (rev_max_s, excess(rev_max_s));
+        if above.1.is_nan() {
+            return Balance::Turning(f64::NAN);
+        }
         if above.1 > 0.0 {
             return Balance::AboveMaximum;
         }
@@ -455,6 +508,33 @@ impl PropellerTable {
         }
         Balance::Stopped
     }
+}
+
+#[inline(always)]
+fn add(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
+    [a[0] + b[0], a[1] + b[1]]
+}
+
+#[inline(always)]
+fn scale(a: [f64; 2], k: f64) -> [f64; 2] {
+    [a[0] * k, a[1] * k]
+}
+
+/// Whether the blade at 0.75 R may be in negative stall: `theta > beta + 9 deg`, by the addition theorem.
+#[inline]
+fn stall_suspected(c: &Condition, beta_rad: f64) -> bool {
+    let t = beta_rad.tan();
+    c.v * (1.0 - STALL_SUSPECT_TAN * t) > c.w * (t + STALL_SUSPECT_TAN)
+}
+
+/// The pivot of the advance coordinate, near `tan(0.92 beta + 7 deg)`: the advance angle of zero thrust and a
+/// little more, so that positive and negative stall keep their `u` while `beta` changes. The tangent is
+/// Pade's, `b (15 - b^2) / (15 - 6 b^2)`; exactness does not matter, for build and look-up use the same.
+#[inline]
+fn pivot_parts(beta_rad: f64) -> (f64, f64) {
+    let b = 0.92 * beta_rad + 0.122;
+    let b2 = b * b;
+    (b * (15.0 - b2), 15.0 - 6.0 * b2)
 }
 
 /// Root between `a` and `b`, where `f` has opposite signs (or is zero): regula falsi with the weight of

@@ -1,0 +1,108 @@
+//! Descent candidates over the whole lever space, each flown from cruise to pattern speed.
+
+use super::cruise::settable_rev_s;
+use crate::flight::{Descent, PathRule, Script, State, ThrottleRule, let_down};
+use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
+use crate::trip::{CostRates, Problem};
+
+/// A descent and what it costs beyond cruising the distance it covers.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Candidate {
+    /// The descent.
+    pub descent: Descent,
+    /// Cost of descent and slow-down, objective unit.
+    pub cost: f64,
+    /// Distance covered, m.
+    pub distance_m: f64,
+    /// Cost less what the distance is worth in cruise.
+    pub worth: f64,
+    /// Sum of violations in scale units.
+    pub violation: f64,
+}
+
+/// Families of descents: a start is kept from each.
+fn family(d: &Descent) -> usize {
+    let throttle = usize::from(matches!(d.throttle, ThrottleRule::LeftAlone(_)));
+    let path = usize::from(matches!(d.path, PathRule::Ias(_)));
+    2 * throttle + path
+}
+
+/// Flies one descent from a cruise state; `per_m` is the value of distance.
+pub fn price(problem: &Problem, rates: CostRates, script: &Script, start: State, per_m: f64) -> Option<Candidate> {
+    let down = let_down(problem, script, start).ok()?;
+    let cost = rates.per_s * (down.end.time_s - start.time_s)
+        + rates.per_kg * (down.end.fuel_kg - start.fuel_kg)
+        + rates.per_rev * (down.end.revolutions - start.revolutions);
+    let distance_m = down.end.distance_m - start.distance_m;
+    Some(Candidate {
+        descent: script.descent,
+        cost,
+        distance_m,
+        worth: cost - per_m * distance_m,
+        violation: down.audit.violation(),
+    })
+}
+
+/// The grid of descents from the cruise of a script; the cheapest of each family first to last, those that keep every limit only.
+pub fn candidates(problem: &Problem, rates: CostRates, script: &Script, start: State, per_m: f64) -> Vec<Candidate> {
+    let pattern = problem.arrival.pattern_altitude_m;
+    let cruise = script.cruise[script.cruise.len() - 1];
+    let most = problem.limits.max_descent_m_s;
+    let mut best: [Option<Candidate>; 4] = [None; 4];
+    let cruise_map = {
+        let (air, _) = problem.air_state(start.distance_m, start.pressure_altitude_m);
+        let levers = crate::aircraft::Levers {
+            throttle: cruise.throttle,
+            rev_s: cruise.rev_s,
+            mixture: cruise.mixture,
+        };
+        problem.aircraft.perform(air, start.tas_m_s, levers).map_pa
+    };
+    let paths = [
+        PathRule::Rate(most),
+        PathRule::Rate(0.7 * most),
+        PathRule::Ias(problem.aircraft.speeds.vno_m_s - 15.0 * M_S_PER_KT),
+        PathRule::Ias(problem.aircraft.procedures.pattern_m_s + 30.0 * M_S_PER_KT),
+    ];
+    for rev_s in settable_rev_s(problem, 100.0 / 60.0) {
+        if rev_s > cruise.rev_s + 1e-6 {
+            continue;
+        }
+        let limit = problem.aircraft.map_limit_pa(rev_s);
+        let mut throttles = vec![ThrottleRule::LeftAlone(cruise_map.min(limit))];
+        let mut map = problem.limits.least_map_pa;
+        while map < limit.min(26.0 * PA_PER_INHG) {
+            throttles.push(ThrottleRule::Held(map));
+            map += 2.0 * PA_PER_INHG;
+        }
+        for throttle in throttles {
+            for path in paths {
+                for lead_ft in [0.0, 1_500.0] {
+                    if lead_ft > 0.0 && matches!(path, PathRule::Ias(_)) {
+                        continue;
+                    }
+                    let descent = Descent {
+                        throttle,
+                        rev_s,
+                        mixture: cruise.mixture,
+                        path,
+                        reduce_at_m: pattern + lead_ft * M_PER_FT,
+                        to_go_m: f64::NAN,
+                    };
+                    let trial = Script { descent, ..script.clone() };
+                    let Some(c) = price(problem, rates, &trial, start, per_m) else { continue };
+                    if c.violation > 0.0 {
+                        continue;
+                    }
+                    let slot = &mut best[family(&descent)];
+                    if slot.is_none_or(|b| c.worth < b.worth) {
+                        *slot = Some(c);
+                    }
+                }
+            }
+        }
+    }
+    let mut found: Vec<Candidate> = best.into_iter().flatten().collect();
+    found.sort_by(|a, b| a.worth.total_cmp(&b.worth));
+    found
+}

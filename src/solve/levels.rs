@@ -1,0 +1,150 @@
+//! Level search: dynamic programming over (stretch end, level).
+//!
+//! Cruise is costed stretch by stretch from the cost field; a climb or descent between levels is costed by what it takes
+//! beyond cruising the same distance at the level it ends (climb) or starts from (descent). The search proposes sequences;
+//! each proposal is then flown in full, so an error here costs time and not truth.
+
+use super::cruise::{CruiseOption, cost_per_m};
+use crate::quantity::M_PER_NM;
+use crate::trip::{CostRates, Problem};
+
+/// Stretches are at most this long, m.
+const STRETCH_M: f64 = 10.0 * M_PER_NM;
+/// Stretches are at most this share of the route (DESIGN section 6.4).
+const STRETCH_SHARE: f64 = 1.0 / 20.0;
+/// A change of level must be worth this share of the cost of the whole cruise (DESIGN section 5: each lever change 0.1 %).
+const CHANGE_WORTH: f64 = 1e-3;
+
+/// A level, what can be set there and what climb and descent to it take.
+#[derive(Debug, Clone)]
+pub struct LevelCost {
+    /// Indicated altitude, m.
+    pub level_m: f64,
+    /// Settings.
+    pub options: Vec<CruiseOption>,
+    /// Cost of the climb to it (objective unit) and the distance it covers (m).
+    pub climb: (f64, f64),
+    /// Cost of the descent and slow-down from it and the distance it covers.
+    pub descent: (f64, f64),
+}
+
+/// A proposal: levels with the distance at which each begins.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sequence {
+    /// (level m, from m), first from zero.
+    pub steps: Vec<(f64, f64)>,
+    /// Cost in the model of this search.
+    pub cost: f64,
+}
+
+/// Ends of the stretches along the route, m: leg ends are among them.
+pub fn stretch_ends(problem: &Problem) -> Vec<f64> {
+    let longest = STRETCH_M.min(STRETCH_SHARE * problem.length_m).max(M_PER_NM);
+    let mut ends = Vec::new();
+    for leg in &problem.legs {
+        let length = leg.to_m - leg.from_m;
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few hundred at most")]
+        let n = (length / longest).ceil().max(1.0) as usize;
+        for i in 1..=n {
+            #[expect(clippy::cast_precision_loss, reason = "a few hundred at most")]
+            ends.push(leg.from_m + length * i as f64 / n as f64);
+        }
+    }
+    ends
+}
+
+/// Cost of a metre at a level in the middle of a stretch: the best option there.
+fn best_per_m(problem: &Problem, rates: CostRates, level: &LevelCost, s_m: f64) -> f64 {
+    let sample = problem.air.at(s_m, problem.pressure_altitude_m(s_m, level.level_m));
+    level.options.iter().map(|o| cost_per_m(rates, o, &sample)).fold(f64::INFINITY, f64::min)
+}
+
+/// The best sequence for each pair of first and last level, cheapest first.
+pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> Vec<Sequence> {
+    let ends = stretch_ends(problem);
+    let n = levels.len();
+    let mut per_m = Vec::with_capacity(ends.len());
+    let mut legal = Vec::with_capacity(ends.len());
+    let mut from = 0.0;
+    for &end in &ends {
+        let middle = 0.5 * (from + end);
+        let leg = &problem.levels[problem.leg_index(middle)];
+        per_m.push(levels.iter().map(|l| best_per_m(problem, rates, l, middle)).collect::<Vec<_>>());
+        legal.push(
+            levels
+                .iter()
+                .map(|l| leg.levels_m.iter().any(|&m| (m - l.level_m).abs() < 1.0))
+                .collect::<Vec<_>>(),
+        );
+        from = end;
+    }
+    let typical = per_m.iter().flatten().copied().filter(|c| c.is_finite()).fold(f64::INFINITY, f64::min)
+        * problem.length_m;
+    let last = ends.len() - 1;
+    let mut found: Vec<Sequence> = Vec::new();
+    for first in 0..n {
+        // cost[i]: cheapest way to be at level i at the end of stretch k having climbed to `first`.
+        let start = &levels[first];
+        let mut cost = vec![f64::INFINITY; n];
+        cost[first] = start.climb.0 - per_m[0][first] * start.climb.1;
+        let mut came: Vec<Vec<usize>> = Vec::with_capacity(ends.len());
+        from = 0.0;
+        for k in 0..ends.len() {
+            let mut next = vec![f64::INFINITY; n];
+            let mut origin = vec![0; n];
+            // No change of level while the first climb is still going on.
+            let climbing = from < start.climb.1;
+            for j in 0..n {
+                // Climb and let-down pass through stretches where the level itself is not legal.
+                let covered = ends[k] <= start.climb.1 || from >= problem.length_m - levels[j].descent.1;
+                if !legal[k][j] && !covered {
+                    continue;
+                }
+                for i in 0..n {
+                    if !cost[i].is_finite() || (climbing && i != j) {
+                        continue;
+                    }
+                    let change = if i == j {
+                        0.0
+                    } else {
+                        let (a, b) = (&levels[i], &levels[j]);
+                        let extra = if b.level_m > a.level_m {
+                            (b.climb.0 - a.climb.0) - per_m[k][j] * (b.climb.1 - a.climb.1)
+                        } else {
+                            (a.descent.0 - b.descent.0) - per_m[k][i] * (a.descent.1 - b.descent.1)
+                        };
+                        extra + CHANGE_WORTH * typical
+                    };
+                    let c = cost[i] + change + per_m[k][j] * (ends[k] - from);
+                    if c < next[j] {
+                        next[j] = c;
+                        origin[j] = i;
+                    }
+                }
+            }
+            came.push(origin);
+            cost = next;
+            from = ends[k];
+        }
+        for j in 0..n {
+            let total = cost[j] + levels[j].descent.0 - per_m[last][j] * levels[j].descent.1;
+            if !total.is_finite() {
+                continue;
+            }
+            let mut steps = Vec::new();
+            let mut at = j;
+            for k in (0..ends.len()).rev() {
+                let before = came[k][at];
+                let begin = if k == 0 { 0.0 } else { ends[k - 1] };
+                if k == 0 || before != at {
+                    steps.push((levels[at].level_m, begin));
+                }
+                at = before;
+            }
+            steps.reverse();
+            found.push(Sequence { steps, cost: total });
+        }
+    }
+    found.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    found
+}

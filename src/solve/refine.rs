@@ -1,0 +1,367 @@
+//! Refinement on the fully flown plan: continuous by argmin, rounded by search of the neighbours.
+
+use crate::aircraft::Throttle;
+use crate::flight::{Flown, Hint, PathRule, Script, ThrottleRule, fly};
+use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
+use crate::trip::Problem;
+use argmin::core::{CostFunction, Executor, State as _};
+use argmin::solver::neldermead::NelderMead;
+use std::cell::{Cell, RefCell};
+
+/// A flight that breaks limits is charged this share of its cost for each scale unit of violation.
+const PENALTY: f64 = 0.02;
+/// What a flight that cannot be flown is charged, in the objective's own unit (s, kg or money): far above any flight.
+const UNFLYABLE: f64 = 1e9;
+/// Relative improvement below which a neighbour is no better (DESIGN section 5: ties within 0.01 %).
+const TIE: f64 = 1e-5;
+/// Steps of the simplex.
+const SIMPLEX_STEPS: u64 = 160;
+
+/// Flies scripts, counts them and remembers the last top of descent.
+pub struct Pilot<'a> {
+    problem: &'a Problem,
+    flights: Cell<usize>,
+    hint: Cell<Option<Hint>>,
+}
+
+impl<'a> Pilot<'a> {
+    /// A pilot for one problem.
+    pub fn new(problem: &'a Problem) -> Self {
+        Self { problem, flights: Cell::new(0), hint: Cell::new(None) }
+    }
+
+    /// The problem.
+    pub fn problem(&self) -> &'a Problem {
+        self.problem
+    }
+
+    /// Flights flown.
+    pub fn flights(&self) -> usize {
+        self.flights.get()
+    }
+
+    /// Flies a script; `None` if it cannot be flown.
+    pub fn fly(&self, script: &Script) -> Option<Flown> {
+        self.flights.set(self.flights.get() + 1);
+        let flown = fly(self.problem, script, self.hint.get()).ok()?;
+        self.hint.set(Some(Hint { top_of_descent_m: flown.top_of_descent.distance_m }));
+        Some(flown)
+    }
+
+    /// Cost of a flown flight with its violations charged.
+    pub fn charged(flown: &Flown) -> f64 {
+        flown.cost * (1.0 + PENALTY * flown.audit.violation())
+    }
+}
+
+/// One continuous choice with its bounds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Knob {
+    ClimbIas,
+    CruiseMap(usize),
+    CruiseRev(usize),
+    DescentMap,
+    DescentRev,
+    DescentPath,
+    ReduceAt,
+    ChangeAt(usize),
+}
+
+/// The knobs of a script with bounds (SI).
+fn knobs(problem: &Problem, script: &Script) -> Vec<(Knob, f64, f64)> {
+    let a = &problem.aircraft;
+    let p = &a.propeller;
+    let vno = a.speeds.vno_m_s;
+    let mut out = vec![(Knob::ClimbIas, a.speeds.least_cooling_m_s, vno - 10.0 * M_S_PER_KT)];
+    for (i, c) in script.cruise.iter().enumerate() {
+        if let Throttle::Map(_) = c.throttle {
+            out.push((Knob::CruiseMap(i), 13.0 * PA_PER_INHG, 30.0 * PA_PER_INHG));
+        }
+        out.push((Knob::CruiseRev(i), p.lowest_governed_rev_s, p.highest_governed_rev_s));
+        if i > 0 {
+            out.push((Knob::ChangeAt(i), 0.0, problem.length_m));
+        }
+    }
+    if script.descent.throttle != ThrottleRule::Full {
+        out.push((Knob::DescentMap, problem.limits.least_map_pa, 30.0 * PA_PER_INHG));
+    }
+    out.push((Knob::DescentRev, p.lowest_governed_rev_s, p.highest_governed_rev_s));
+    match script.descent.path {
+        PathRule::Rate(_) => {
+            out.push((Knob::DescentPath, 100.0 * M_S_PER_FPM, problem.limits.max_descent_m_s));
+            let pattern = problem.arrival.pattern_altitude_m;
+            out.push((Knob::ReduceAt, pattern, pattern + 4_000.0 * M_PER_FT));
+        }
+        PathRule::Ias(_) => out.push((Knob::DescentPath, a.procedures.pattern_m_s, vno)),
+    }
+    out
+}
+
+fn get(script: &Script, knob: Knob) -> f64 {
+    match knob {
+        Knob::ClimbIas => script.climb.ias_m_s,
+        Knob::CruiseMap(i) => match script.cruise[i].throttle {
+            Throttle::Map(p) => p,
+            _ => f64::NAN,
+        },
+        Knob::CruiseRev(i) => script.cruise[i].rev_s,
+        Knob::ChangeAt(i) => script.cruise[i].from_m,
+        Knob::DescentMap => script.descent.throttle.set_map_pa().unwrap_or(f64::NAN),
+        Knob::DescentRev => script.descent.rev_s,
+        Knob::DescentPath => match script.descent.path {
+            PathRule::Rate(x) | PathRule::Ias(x) => x,
+        },
+        Knob::ReduceAt => script.descent.reduce_at_m,
+    }
+}
+
+fn set(script: &mut Script, knob: Knob, value: f64) {
+    match knob {
+        Knob::ClimbIas => script.climb.ias_m_s = value,
+        Knob::CruiseMap(i) => script.cruise[i].throttle = Throttle::Map(value),
+        Knob::CruiseRev(i) => script.cruise[i].rev_s = value,
+        Knob::ChangeAt(i) => script.cruise[i].from_m = value,
+        Knob::DescentMap => {
+            script.descent.throttle = match script.descent.throttle {
+                ThrottleRule::Held(_) => ThrottleRule::Held(value),
+                ThrottleRule::LeftAlone(_) => ThrottleRule::LeftAlone(value),
+                ThrottleRule::Full => ThrottleRule::Full,
+            }
+        }
+        Knob::DescentRev => script.descent.rev_s = value,
+        Knob::DescentPath => {
+            script.descent.path = match script.descent.path {
+                PathRule::Rate(_) => PathRule::Rate(value),
+                PathRule::Ias(_) => PathRule::Ias(value),
+            }
+        }
+        Knob::ReduceAt => script.descent.reduce_at_m = value,
+    }
+}
+
+/// Steps a pilot can set for each knob, and the range the value is kept in.
+fn step(problem: &Problem, script: &Script, knob: Knob) -> f64 {
+    let pr = &problem.aircraft.procedures;
+    match knob {
+        Knob::ClimbIas => pr.speed_step_m_s,
+        Knob::CruiseMap(_) | Knob::DescentMap => pr.map_step_pa,
+        Knob::CruiseRev(_) | Knob::DescentRev => pr.rev_step_s,
+        Knob::DescentPath => match script.descent.path {
+            PathRule::Rate(_) => 50.0 * M_S_PER_FPM,
+            PathRule::Ias(_) => pr.speed_step_m_s,
+        },
+        Knob::ReduceAt => 250.0 * M_PER_FT,
+        Knob::ChangeAt(_) => crate::quantity::M_PER_NM,
+    }
+}
+
+/// A LeftAlone descent starts from the cruise manifold pressure while the cruise setting moves.
+fn tie(script: &mut Script, left_alone: bool) {
+    let last = script.cruise[script.cruise.len() - 1];
+    if left_alone && let (ThrottleRule::LeftAlone(_), Throttle::Map(p)) = (script.descent.throttle, last.throttle) {
+        script.descent.throttle = ThrottleRule::LeftAlone(p);
+    }
+}
+
+struct Flights<'a, 'p> {
+    pilot: &'a Pilot<'p>,
+    base: &'a Script,
+    knobs: &'a [(Knob, f64, f64)],
+    best: &'a RefCell<Option<(f64, Script)>>,
+    prepare: &'a dyn Fn(&mut Script),
+}
+
+/// The box is mapped to the whole line by a sine, so the simplex never meets a wall.
+fn from_line(theta: f64, low: f64, high: f64) -> f64 {
+    low + 0.5 * (high - low) * (1.0 + theta.sin())
+}
+
+fn to_line(x: f64, low: f64, high: f64) -> f64 {
+    (2.0 * (x - low) / (high - low) - 1.0).clamp(-0.999, 0.999).asin()
+}
+
+impl CostFunction for Flights<'_, '_> {
+    type Param = Vec<f64>;
+    type Output = f64;
+
+    fn cost(&self, theta: &Self::Param) -> Result<f64, argmin::core::Error> {
+        let mut script = self.base.clone();
+        for (&(knob, low, high), &t) in self.knobs.iter().zip(theta) {
+            set(&mut script, knob, from_line(t, low, high));
+        }
+        (self.prepare)(&mut script);
+        let Some(flown) = self.pilot.fly(&script) else { return Ok(UNFLYABLE) };
+        let cost = Pilot::charged(&flown);
+        if flown.audit.violation() == 0.0 {
+            let mut best = self.best.borrow_mut();
+            if best.as_ref().is_none_or(|b| cost < b.0) {
+                *best = Some((cost, script));
+            }
+        }
+        Ok(if cost.is_finite() { cost } else { UNFLYABLE })
+    }
+}
+
+/// Refines the continuous choices of a script with argmin's simplex; the best script that keeps every limit, its cost, and
+/// whether the simplex met its tolerance.
+pub fn continuous(pilot: &Pilot, base: &Script, prepare: &dyn Fn(&mut Script)) -> Option<(f64, Script, bool)> {
+    let problem = pilot.problem();
+    let knobs = knobs(problem, base);
+    let best = RefCell::new(None);
+    let flights = Flights { pilot, base, knobs: &knobs, best: &best, prepare };
+    let start: Vec<f64> = knobs.iter().map(|&(k, low, high)| to_line(get(base, k), low, high)).collect();
+    let mut simplex = vec![start.clone()];
+    for (i, &(knob, low, high)) in knobs.iter().enumerate() {
+        let mut vertex = start.clone();
+        let x = get(base, knob);
+        let moved = x + 3.0 * step(problem, base, knob);
+        let moved = if moved > high { x - 3.0 * step(problem, base, knob) } else { moved };
+        vertex[i] = to_line(moved, low, high);
+        simplex.push(vertex);
+    }
+    let scale = flights.cost(&start).ok()?;
+    let solver = NelderMead::new(simplex).with_sd_tolerance(1e-6 * scale.abs().max(1e-9)).ok()?;
+    let run = Executor::new(flights, solver).configure(|s| s.max_iters(SIMPLEX_STEPS)).run();
+    let converged = run.as_ref().is_ok_and(|r| {
+        r.state().get_termination_reason() == Some(&argmin::core::TerminationReason::SolverConverged)
+    });
+    drop(run);
+    best.into_inner().map(|(cost, script)| (cost, script, converged))
+}
+
+/// Rounds every knob of a script to what a pilot can set.
+pub fn rounded(problem: &Problem, script: &Script) -> Script {
+    let mut out = script.clone();
+    for (knob, low, high) in knobs(problem, script) {
+        let s = step(problem, script, knob);
+        let mut x = (get(script, knob) / s).round() * s;
+        if let Knob::ReduceAt = knob {
+            x = x.max(problem.arrival.pattern_altitude_m);
+        }
+        if x > high + 1e-9 {
+            x = (high / s).floor() * s;
+        }
+        if x < low - 1e-9 {
+            x = (low / s).ceil() * s;
+        }
+        set(&mut out, knob, x);
+    }
+    out
+}
+
+/// Moves a pilot could make from a rounded script: each knob up to two steps either way, other mixtures, full throttle or
+/// not, the climb RPM list, held or left alone.
+fn neighbours(problem: &Problem, script: &Script) -> Vec<Script> {
+    let mut out = Vec::new();
+    let mut push = |change: &dyn Fn(&mut Script)| {
+        let mut s = script.clone();
+        change(&mut s);
+        out.push(s);
+    };
+    for (knob, low, high) in knobs(problem, script) {
+        let s = step(problem, script, knob);
+        for k in [-1.0, 1.0, -2.0, 2.0] {
+            let x = get(script, knob) + k * s;
+            if x >= low - 1e-9 && x <= high + 1e-9 {
+                push(&|script| set(script, knob, x));
+            }
+        }
+    }
+    // The two levers of one setting together: more of one and less of the other.
+    let pr = &problem.aircraft.procedures;
+    for (map, rev) in [(1.0, -1.0), (-1.0, 1.0), (1.0, -2.0), (-1.0, 2.0), (2.0, -1.0), (-2.0, 1.0)] {
+        let (dm, dr) = (map * pr.map_step_pa, rev * pr.rev_step_s);
+        for i in 0..script.cruise.len() {
+            if let Throttle::Map(p) = script.cruise[i].throttle {
+                push(&|s| {
+                    s.cruise[i].throttle = Throttle::Map(p + dm);
+                    s.cruise[i].rev_s += dr;
+                });
+            }
+        }
+        push(&|s| {
+            if let Some(p) = s.descent.throttle.set_map_pa() {
+                set(s, Knob::DescentMap, p + dm);
+                s.descent.rev_s += dr;
+            }
+        });
+    }
+    for &rev in &pr.climb_rev_s {
+        push(&|s| s.climb.rev_s = rev);
+    }
+    let mixtures = problem.aircraft.engine.spec.mixtures.len();
+    for m in 0..mixtures {
+        for i in 0..script.cruise.len() {
+            push(&|s| s.cruise[i].mixture = m);
+            push(&|s| {
+                s.cruise[i].mixture = m;
+                s.descent.mixture = m;
+            });
+        }
+        push(&|s| s.descent.mixture = m);
+    }
+    for i in 0..script.cruise.len() {
+        let now = script.cruise[i];
+        let hp = problem.pressure_altitude_m(now.from_m, now.level_m);
+        let (air, _) = problem.air_state(now.from_m, hp);
+        let full = problem.aircraft.engine.map_pa(
+            Throttle::Full,
+            now.rev_s,
+            problem.aircraft.intake(air, 70.0),
+        );
+        match now.throttle {
+            Throttle::Full => {
+                let down = (full / pr.map_step_pa).floor() * pr.map_step_pa;
+                for k in 0..3 {
+                    push(&|s| s.cruise[i].throttle = Throttle::Map(down - f64::from(k) * pr.map_step_pa));
+                }
+            }
+            Throttle::Map(p) if p > full - 2.0 * pr.map_step_pa => push(&|s| s.cruise[i].throttle = Throttle::Full),
+            _ => {}
+        }
+    }
+    match script.descent.throttle {
+        ThrottleRule::Held(p) => push(&|s| s.descent.throttle = ThrottleRule::LeftAlone(p)),
+        ThrottleRule::LeftAlone(p) => {
+            let p = (p / pr.map_step_pa).round() * pr.map_step_pa;
+            push(&|s| s.descent.throttle = ThrottleRule::Held(p));
+        }
+        ThrottleRule::Full => {}
+    }
+    out.retain(|s| s != script);
+    out
+}
+
+/// Walks from a rounded script to the best of its neighbours until none is better. Returns the flown best, or `None` if no
+/// script on the way keeps every limit.
+pub fn settle(pilot: &Pilot, start: &Script, prepare: &dyn Fn(&mut Script)) -> Option<Flown> {
+    let problem = pilot.problem();
+    let mut here = start.clone();
+    prepare(&mut here);
+    let first = pilot.fly(&here);
+    let mut cost = first.as_ref().map_or(UNFLYABLE, Pilot::charged);
+    let mut best = first.map(|f| (here.clone(), f));
+    // Each round takes the best neighbour; the cost falls each time, and the grid is finite.
+    for _ in 0..60 {
+        let mut better: Option<(f64, Script, Flown)> = None;
+        for mut near in neighbours(problem, &here) {
+            prepare(&mut near);
+            let Some(flown) = pilot.fly(&near) else { continue };
+            let c = Pilot::charged(&flown);
+            let bar = better.as_ref().map_or(cost * (1.0 - TIE), |b| b.0);
+            if c < bar {
+                better = Some((c, near, flown));
+            }
+        }
+        let Some((c, script, flown)) = better else { break };
+        cost = c;
+        here = script.clone();
+        best = Some((script, flown));
+    }
+    best.map(|b| b.1).filter(|f| f.audit.violation() == 0.0)
+}
+
+/// Keeps a LeftAlone descent at the cruise manifold pressure; see [`tie`].
+pub fn keep_tied(script: &mut Script) {
+    tie(script, true);
+}

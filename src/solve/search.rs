@@ -1,0 +1,694 @@
+//! From a problem to a plan.
+
+use super::cruise::{self, CruiseOption};
+use super::levels::{LevelCost, Sequence, sequences};
+use super::plan::{Alternative, AlternativeKind, Ideal, Plan, Termination, Totals, Warning};
+use super::refine::{Pilot, continuous, keep_tied, rounded, settle};
+use super::{descent, ideal};
+use crate::air::{isa, speed};
+use crate::aircraft::{Levers, Throttle};
+use crate::flight::{
+    Climb, Cruise, Descent, Flown, PathRule, Reduction, Script, State, ThrottleRule, climb_states, fly_recorded,
+    level_speed_m_s,
+};
+use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
+use crate::reflight::{self, Mismatch};
+use crate::trip::{CostRates, HourBasis, Objective, Problem};
+
+/// Level sequences that are flown in full.
+const SEQUENCES: usize = 4;
+/// A sequence dearer than the cheapest by this share in the search's own model is not flown.
+const SEQUENCE_WINDOW: f64 = 0.04;
+/// Top of descent is given in tenths of a mile, rounded to the early side.
+const TOD_STEP_M: f64 = 0.1 * M_PER_NM;
+/// Cruise power is set this much before cruise speed is reached.
+const SET_BEFORE_M_S: f64 = 2.0 * M_S_PER_KT;
+
+/// Why there is no plan.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum SolveError {
+    /// A leg has no legal level.
+    #[error(
+        "leg {from} to {to}: no cruise altitude is allowed between its minimum of {minimum_ft:.0} ft and {maximum_ft:.0} ft (rules for a magnetic course of {course_deg:.0} deg, ground clearance in true height, oxygen)"
+    )]
+    NoLevel {
+        /// From.
+        from: String,
+        /// To.
+        to: String,
+        /// Least altitude.
+        minimum_ft: f64,
+        /// Greatest altitude.
+        maximum_ft: f64,
+        /// Magnetic course.
+        course_deg: f64,
+    },
+    /// Legal levels, but the aeroplane cannot cruise or climb there.
+    #[error("the aeroplane reaches none of the allowed altitudes ({levels}) with the climb rate and cruise settings the profile and trip allow")]
+    Unreachable {
+        /// The levels, in words.
+        levels: String,
+    },
+    /// Not enough fuel.
+    #[error(
+        "out of fuel: the thriftiest plan found needs {required_gal:.1} gal with the reserve of {reserve_min:.0} min, and {on_board_gal:.1} gal are on board"
+    )]
+    Fuel {
+        /// Needed.
+        required_gal: f64,
+        /// On board.
+        on_board_gal: f64,
+        /// Reserve.
+        reserve_min: f64,
+    },
+    /// A plan was found in outline but no script keeps every limit.
+    #[error("no flight keeps every limit of the trip; limits in the way: {limits}")]
+    Infeasible {
+        /// The limits, in words.
+        limits: String,
+    },
+}
+
+/// Plans a trip.
+///
+/// # Errors
+/// [`SolveError`] when no plan keeps every limit, saying which is in the way.
+pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
+    for (leg, levels) in problem.legs.iter().zip(&problem.levels) {
+        if levels.levels_m.is_empty() {
+            return Err(SolveError::NoLevel {
+                from: leg.from.clone(),
+                to: leg.to.clone(),
+                minimum_ft: leg.minimum_m / M_PER_FT,
+                maximum_ft: problem.limits.max_altitude_m / M_PER_FT,
+                course_deg: leg.magnetic_rad.to_degrees(),
+            });
+        }
+    }
+    let rates = problem.cost_rates();
+    let search = Search::new(problem, rates);
+    let levels = search.level_costs()?;
+    let proposals = sequences(problem, rates, &levels);
+    let pilot = Pilot::new(problem);
+    let mut broken = Vec::new();
+    let mut flown: Vec<(Sequence, Flown)> = Vec::new();
+    let window = proposals.first().map_or(0.0, |p| p.cost.abs() * SEQUENCE_WINDOW + p.cost);
+    for sequence in proposals.iter().take(SEQUENCES).filter(|s| s.cost <= window) {
+        match search.fly_sequence(&pilot, &levels, sequence) {
+            Ok(f) => flown.push((sequence.clone(), f)),
+            Err(b) => broken.extend(b),
+        }
+    }
+    // Nothing near the cheapest can be flown: try the rest in order.
+    for sequence in proposals.iter().skip(flown.len().max(broken.len().min(SEQUENCES))) {
+        if !flown.is_empty() {
+            break;
+        }
+        match search.fly_sequence(&pilot, &levels, sequence) {
+            Ok(f) => flown.push((sequence.clone(), f)),
+            Err(b) => broken.extend(b),
+        }
+    }
+    flown.sort_by(|a, b| a.1.cost.total_cmp(&b.1.cost));
+    let Some((_, best)) = flown.first().cloned() else {
+        return Err(search.why_not(broken));
+    };
+    // Continuous refinement of the best, then rounding again with the neighbours.
+    let tie = |script: &mut Script| search.prepare(script);
+    let (unrounded, again, converged) = match continuous(&pilot, &best.script_free(), &tie) {
+        Some((value, script, converged)) => {
+            let settled = settle(&pilot, &rounded(problem, &script), &tie);
+            (value, settled, converged)
+        }
+        None => (best.cost, None, false),
+    };
+    let best = again.filter(|a| a.cost < best.cost).unwrap_or(best);
+    let final_flown = search.with_trigger(&best.script)?;
+    let totals = totals(problem, &final_flown);
+    let ideal_path = ideal::ideal(problem, rates, &final_flown);
+    let ideal = search.ideal_of(&final_flown, ideal_path);
+    let mut alternatives = Vec::new();
+    if let Some(f) = search.ordinary(&pilot, &final_flown) {
+        alternatives.push(search.alternative(AlternativeKind::OrdinaryDescent, f, &final_flown));
+    }
+    for (sequence, f) in flown.iter().skip(1) {
+        alternatives.push(search.alternative(AlternativeKind::Level(sequence.steps[0].0), f.clone(), &final_flown));
+    }
+    let mismatch = match reflight::refly(problem, &final_flown.script) {
+        Ok(r) => Mismatch::between(problem, &final_flown, &r),
+        Err(_) => Mismatch { time_s: f64::NAN, fuel_kg: f64::NAN, height_m: f64::NAN, speed_m_s: f64::NAN },
+    };
+    let termination = if converged { Termination::Converged } else { Termination::StepsExhausted };
+    let mut warnings = warnings(problem, &totals, &mismatch);
+    if !converged {
+        warnings.push(Warning::NotConverged);
+    }
+    Ok(Plan {
+        objective: problem.objective,
+        objective_value: final_flown.cost,
+        unrounded_value: unrounded.min(final_flown.cost),
+        binding: final_flown.audit.binding(),
+        flown: final_flown,
+        totals,
+        ideal,
+        reflight: mismatch,
+        alternatives,
+        warnings,
+        termination,
+        flights: pilot.flights(),
+    })
+}
+
+/// Totals of a flown flight.
+pub fn totals(problem: &Problem, flown: &Flown) -> Totals {
+    let p = &problem.aircraft.procedures;
+    let block_time_s = flown.time_s + p.taxi_time_s;
+    let block_fuel_kg = flown.fuel_kg + p.taxi_fuel_kg;
+    let landing_fuel_kg = problem.fuel_kg - block_fuel_kg;
+    let flow = flown.cruise_fuel_kg_s;
+    let legal_s = 60.0 * if problem.night || problem.rules == crate::trip::Rules::UsIfr { 45.0 } else { 30.0 };
+    let hours_cost = match problem.prices.basis {
+        HourBasis::Clock => problem.prices.per_s * block_time_s,
+        HourBasis::Airborne => problem.prices.per_s * flown.time_s,
+        HourBasis::Tachometer(reference) => problem.prices.per_s * flown.revolutions / reference,
+    };
+    Totals {
+        time_s: flown.time_s,
+        fuel_kg: flown.fuel_kg,
+        block_time_s,
+        block_fuel_kg,
+        money: hours_cost + problem.prices.fuel_per_kg * block_fuel_kg,
+        distance_m: problem.length_m,
+        landing_fuel_kg,
+        reserve_s: landing_fuel_kg.max(0.0) / flow,
+        reserve_required_kg: problem.limits.reserve_s * flow,
+        legal_reserve_kg: legal_s * flow,
+        fuel_required_kg: block_fuel_kg + problem.limits.reserve_s * flow,
+    }
+}
+
+fn warnings(problem: &Problem, totals: &Totals, mismatch: &Mismatch) -> Vec<Warning> {
+    let mut out: Vec<Warning> = problem.notes.iter().cloned().map(Warning::Note).collect();
+    let short = totals.reserve_required_kg - totals.landing_fuel_kg;
+    if short > 0.0 {
+        out.push(Warning::BelowReserve(short));
+    }
+    let short = totals.legal_reserve_kg - totals.landing_fuel_kg;
+    if short > 0.0 {
+        out.push(Warning::BelowLegalReserve(short));
+    }
+    if problem.aircraft.procedures.map_limit.is_empty() {
+        out.push(Warning::NoLimitLine);
+    }
+    let over = problem.zero_fuel_kg + totals.landing_fuel_kg - problem.aircraft.masses.max_landing_kg;
+    if over > 0.0 {
+        out.push(Warning::LandingMass(over));
+    }
+    if problem.aircraft.procedures.pattern_m_s > problem.aircraft.speeds.vlo_extend_m_s {
+        out.push(Warning::PatternAboveVlo);
+    }
+    if !mismatch.within_bounds(problem.aircraft.fuel.density_kg_m3) {
+        out.push(Warning::Reflight);
+    }
+    out
+}
+
+struct Search<'a> {
+    p: &'a Problem,
+    rates: CostRates,
+    /// Mass at the middle of the route, kg.
+    middle_kg: f64,
+}
+
+impl<'a> Search<'a> {
+    fn new(p: &'a Problem, rates: CostRates) -> Self {
+        // A first guess of the burn at 65 % power; the flights find their own.
+        let flow = 0.65 * p.aircraft.engine.spec.rated_power_w * 7.5e-8;
+        let burn = flow * p.length_m / 70.0;
+        let middle_kg = p.zero_fuel_kg + p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg - 0.5 * burn.min(p.fuel_kg);
+        Self { p, rates, middle_kg }
+    }
+
+    fn lift_off_kg(&self) -> f64 {
+        let pr = &self.p.aircraft.procedures;
+        self.p.zero_fuel_kg + self.p.fuel_kg - pr.taxi_fuel_kg - pr.take_off_fuel_kg
+    }
+
+    /// Speed to a step the pilot can fly, at or above the given one.
+    fn speed_up(&self, ias_m_s: f64) -> f64 {
+        let step = self.p.aircraft.procedures.speed_step_m_s;
+        (ias_m_s / step - 1e-6).ceil() * step
+    }
+
+    /// Indicated altitude, in whole 500 ft, at which climb mixture is leaned: where density altitude passes the profile's.
+    fn lean_at_m(&self) -> f64 {
+        let p = self.p;
+        let limit = p.aircraft.procedures.full_rich_density_altitude_m;
+        let mut level = 0.0;
+        while level <= p.limits.max_altitude_m {
+            let hp = p.pressure_altitude_m(0.0, level);
+            if isa::density_altitude_m(hp, p.air.at(0.0, hp).temperature_k) > limit {
+                return level;
+            }
+            level += 500.0 * M_PER_FT;
+        }
+        f64::INFINITY
+    }
+
+    /// A script with everything but cruise and descent chosen.
+    fn skeleton(&self, ias_m_s: f64, rev_s: f64) -> Script {
+        let p = self.p;
+        let field_da = p.density_altitude_m(&p.departure);
+        let mixture = p.aircraft.high_power_mixture(field_da);
+        let vy = p.aircraft.speeds.vy_at_m_s(
+            p.departure.elevation_m,
+            self.lift_off_kg(),
+            p.aircraft.masses.max_take_off_kg,
+        );
+        let cooling = p.aircraft.speeds.least_cooling_m_s;
+        let initial = (vy.max(cooling) / M_S_PER_KT).ceil() * M_S_PER_KT;
+        let interval = PA_PER_INHG / p.limits.map_reduction_pa_s;
+        Script {
+            initial_ias_m_s: initial,
+            initial_mixture: mixture,
+            climb: Climb { ias_m_s: ias_m_s.max(initial), rev_s, mixture, lean_at_m: self.lean_at_m() },
+            cruise: vec![],
+            descent: Descent {
+                throttle: ThrottleRule::Full,
+                rev_s,
+                mixture,
+                path: PathRule::Rate(p.limits.max_descent_m_s),
+                reduce_at_m: p.arrival.pattern_altitude_m,
+                to_go_m: f64::NAN,
+            },
+            reduction: Reduction {
+                step_pa: PA_PER_INHG,
+                interval_s: interval,
+                floor_pa: p.limits.least_map_pa,
+            },
+        }
+    }
+
+    /// Climb speeds and RPM to try.
+    fn climbs(&self) -> Vec<(f64, f64)> {
+        let p = self.p;
+        let low = self.speed_up(p.aircraft.speeds.vy_at_m_s(
+            p.departure.elevation_m,
+            self.lift_off_kg(),
+            p.aircraft.masses.max_take_off_kg,
+        ).max(p.aircraft.speeds.least_cooling_m_s));
+        let high = p.aircraft.speeds.vno_m_s - 20.0 * M_S_PER_KT;
+        let mut out = Vec::new();
+        let mut ias = low;
+        while ias <= high {
+            for &rev in &p.aircraft.procedures.climb_rev_s {
+                out.push((ias, rev));
+            }
+            ias += 10.0 * M_S_PER_KT;
+        }
+        out
+    }
+
+    fn cost_of(&self, s: &State) -> f64 {
+        self.rates.per_s * s.time_s + self.rates.per_kg * s.fuel_kg + self.rates.per_rev * s.revolutions
+    }
+
+    /// Options, climb and descent of every level that some leg allows and the aeroplane reaches.
+    fn level_costs(&self) -> Result<Vec<LevelCost>, SolveError> {
+        let p = self.p;
+        let mut all: Vec<f64> = p.levels.iter().flat_map(|l| l.levels_m.iter().copied()).collect();
+        all.sort_by(f64::total_cmp);
+        all.dedup_by(|a, b| (*a - *b).abs() < 1.0);
+        let middle = 0.5 * p.length_m;
+        let options: Vec<Vec<CruiseOption>> =
+            all.iter().map(|&l| cruise::options(p, l, middle, self.middle_kg)).collect();
+        let mut climb: Vec<Option<(f64, f64)>> = vec![None; all.len()];
+        let per_m: Vec<f64> = all
+            .iter()
+            .zip(&options)
+            .map(|(&l, o)| {
+                let sample = p.air.at(middle, p.pressure_altitude_m(middle, l));
+                o.iter().map(|o| cruise::cost_per_m(self.rates, o, &sample)).fold(f64::INFINITY, f64::min)
+            })
+            .collect();
+        for (ias, rev) in self.climbs() {
+            let script = self.skeleton(ias, rev);
+            for (i, (state, rate)) in climb_states(p, &script, &all).iter().enumerate() {
+                let leg = &p.legs[p.leg_index(state.distance_m)];
+                let least = if leg.mountainous { crate::trip::MOUNTAIN_CLIMB_M_S } else { crate::trip::PLAIN_CLIMB_M_S };
+                if *rate < least || !per_m[i].is_finite() {
+                    continue;
+                }
+                let c = (self.cost_of(state), state.distance_m);
+                let worth = |x: (f64, f64)| x.0 - per_m[i] * x.1;
+                if climb[i].is_none_or(|b| worth(c) < worth(b)) {
+                    climb[i] = Some(c);
+                }
+            }
+        }
+        let mut out = Vec::new();
+        for (i, &level_m) in all.iter().enumerate() {
+            let Some(climb) = climb[i] else { continue };
+            if options[i].is_empty() {
+                continue;
+            }
+            let mut level = LevelCost { level_m, options: options[i].clone(), climb, descent: (0.0, 0.0) };
+            let script = self.with_cruise(&[(level_m, 0.0)], std::slice::from_ref(&level))
+                .unwrap_or_else(|| self.skeleton(0.0, p.aircraft.procedures.climb_rev_s[0]));
+            // A plain descent stands for all of them in the level search: power as in cruise, greatest rate.
+            if let Some(c) = self.plain_descent(&script, &level, per_m[i]) {
+                level.descent = c;
+                out.push(level);
+            }
+        }
+        if out.is_empty() {
+            let levels = all.iter().map(|l| format!("{:.0} ft", l / M_PER_FT)).collect::<Vec<_>>().join(", ");
+            return Err(SolveError::Unreachable { levels });
+        }
+        Ok(out)
+    }
+
+    fn plain_descent(&self, script: &Script, level: &LevelCost, per_m: f64) -> Option<(f64, f64)> {
+        let p = self.p;
+        let start = self.cruise_state(level.level_m, &level.options, script)?;
+        let mut best: Option<descent::Candidate> = None;
+        for map_in in [15.0, 17.0, 19.0, 21.0] {
+            for fraction in [1.0, 0.7] {
+                let mut trial = script.clone();
+                trial.descent.throttle = ThrottleRule::Held(map_in * PA_PER_INHG);
+                trial.descent.path = PathRule::Rate(fraction * p.limits.max_descent_m_s);
+                let Some(c) = descent::price(p, self.rates, &trial, start, per_m) else { continue };
+                let score = |c: &descent::Candidate| c.worth + 1e3 * c.violation;
+                if best.as_ref().is_none_or(|b| score(&c) < score(b)) {
+                    best = Some(c);
+                }
+            }
+        }
+        best.map(|b| (b.cost, b.distance_m))
+    }
+
+    /// A state in steady cruise some way before the pattern.
+    fn cruise_state(&self, level_m: f64, options: &[CruiseOption], script: &Script) -> Option<State> {
+        let p = self.p;
+        let s = (p.length_m - p.arrival.before_m - 40.0 * M_PER_NM).max(0.4 * p.length_m);
+        let cruise = script.cruise.last()?;
+        let levers = Levers { throttle: cruise.throttle, rev_s: cruise.rev_s, mixture: cruise.mixture };
+        let hp = p.pressure_altitude_m(s, level_m);
+        let (air, _) = p.air_state(s, hp);
+        let end_kg = 2.0 * self.middle_kg - self.lift_off_kg();
+        let guess = options.iter().map(|o| o.tas_m_s).fold(60.0, f64::max);
+        let (tas, _) = level_speed_m_s(p, air, end_kg, levers, guess)?;
+        Some(State {
+            time_s: 0.0,
+            distance_m: s,
+            pressure_altitude_m: hp,
+            tas_m_s: tas,
+            fuel_kg: self.lift_off_kg() - end_kg,
+            revolutions: 0.0,
+        })
+    }
+
+    /// The script of a sequence with the best climb and cruise of the cost field.
+    fn with_cruise(&self, steps: &[(f64, f64)], levels: &[LevelCost]) -> Option<Script> {
+        let p = self.p;
+        let find = |m: f64| levels.iter().find(|l| (l.level_m - m).abs() < 1.0);
+        let mut script: Option<Script> = None;
+        let mut cruises = Vec::new();
+        for (i, &(level_m, from_m)) in steps.iter().enumerate() {
+            let level = find(level_m)?;
+            let to_m = steps.get(i + 1).map_or(p.length_m, |n| n.1);
+            let samples: Vec<_> = (0..5)
+                .map(|k| {
+                    let s = from_m + (to_m - from_m) * (f64::from(k) + 0.5) / 5.0;
+                    p.air.at(s, p.pressure_altitude_m(s, level_m))
+                })
+                .collect();
+            let price = |o: &CruiseOption| -> f64 {
+                samples.iter().map(|a| cruise::cost_per_m(self.rates, o, a)).sum()
+            };
+            let best = level.options.iter().min_by(|a, b| price(a).total_cmp(&price(b)))?;
+            cruises.push(Cruise {
+                level_m,
+                from_m,
+                throttle: best.levers.throttle,
+                rev_s: best.levers.rev_s,
+                mixture: best.levers.mixture,
+                set_at_ias_m_s: 0.0,
+            });
+            if script.is_none() {
+                let per_m = price(best) / 5.0;
+                let worth = |(ias, rev): (f64, f64)| {
+                    let s = self.skeleton(ias, rev);
+                    match climb_states(p, &s, &[level_m]).first() {
+                        Some((state, _)) => self.cost_of(state) - per_m * state.distance_m,
+                        None => f64::INFINITY,
+                    }
+                };
+                let (ias, rev) = self
+                    .climbs()
+                    .into_iter()
+                    .map(|c| (c, worth(c)))
+                    .min_by(|a, b| a.1.total_cmp(&b.1))?
+                    .0;
+                script = Some(self.skeleton(ias, rev));
+            }
+        }
+        let mut script = script?;
+        script.cruise = cruises;
+        let last = script.cruise[script.cruise.len() - 1];
+        script.descent.rev_s = last.rev_s;
+        script.descent.mixture = last.mixture;
+        self.prepare(&mut script);
+        Some(script)
+    }
+
+    /// Derived entries of a script: the speed at which cruise power is set, and a throttle left alone at its cruise setting.
+    fn prepare(&self, script: &mut Script) {
+        let p = self.p;
+        keep_tied(script);
+        let climb = Levers {
+            throttle: Throttle::Full,
+            rev_s: script.climb.rev_s,
+            mixture: p.aircraft.engine.best_power_mixture(),
+        };
+        for c in &mut script.cruise {
+            let s = if c.from_m > 0.0 { c.from_m } else { 0.1 * p.length_m };
+            let hp = p.pressure_altitude_m(s, c.level_m);
+            let (air, _) = p.air_state(s, hp);
+            let guess = speed::cas_to_tas_m_s(p.aircraft.speeds.vno_m_s, air.pressure_pa, air.temperature_k);
+            let mass = self.lift_off_kg();
+            let steady = |levers| {
+                level_speed_m_s(p, air, mass, levers, guess)
+                    .map(|(v, _)| speed::tas_to_cas_m_s(v, air.pressure_pa, air.temperature_k))
+            };
+            let cruise = steady(Levers { throttle: c.throttle, rev_s: c.rev_s, mixture: c.mixture });
+            let at_climb_power = steady(climb);
+            let speed = match (cruise, at_climb_power) {
+                (Some(a), Some(b)) => a.min(b - SET_BEFORE_M_S),
+                (Some(a), None) | (None, Some(a)) => a,
+                (None, None) => 0.0,
+            };
+            c.set_at_ias_m_s = ((speed - SET_BEFORE_M_S) / M_S_PER_KT).floor() * M_S_PER_KT;
+        }
+    }
+
+    /// The best rounded flight of one sequence, or the limits that were in the way.
+    fn fly_sequence(
+        &self,
+        pilot: &Pilot,
+        levels: &[LevelCost],
+        sequence: &Sequence,
+    ) -> Result<Flown, Vec<crate::flight::Limit>> {
+        let p = self.p;
+        let Some(script) = self.with_cruise(&sequence.steps, levels) else { return Err(vec![]) };
+        let last_level = sequence.steps[sequence.steps.len() - 1].0;
+        let level = levels.iter().find(|l| (l.level_m - last_level).abs() < 1.0).ok_or(vec![])?;
+        let Some(start) = self.cruise_state(last_level, &level.options, &script) else { return Err(vec![]) };
+        let sample = p.air.at(start.distance_m, start.pressure_altitude_m);
+        let per_m = level
+            .options
+            .iter()
+            .map(|o| cruise::cost_per_m(self.rates, o, &sample))
+            .fold(f64::INFINITY, f64::min);
+        let starts = descent::candidates(p, self.rates, &script, start, per_m);
+        let prepare = |s: &mut Script| self.prepare(s);
+        let mut best: Option<Flown> = None;
+        let mut broken = Vec::new();
+        for candidate in starts.iter().take(2) {
+            let mut trial = script.clone();
+            trial.descent = candidate.descent;
+            let trial = rounded(p, &trial);
+            match settle(pilot, &trial, &prepare) {
+                Some(f) => {
+                    if best.as_ref().is_none_or(|b| f.cost < b.cost) {
+                        best = Some(f);
+                    }
+                }
+                None => {
+                    if let Some(f) = pilot.fly(&trial) {
+                        broken.extend(f.audit.broken());
+                    }
+                }
+            }
+        }
+        best.ok_or(broken)
+    }
+
+    /// The script with its top of descent as a trigger the pilot can see, flown and recorded.
+    fn with_trigger(&self, script: &Script) -> Result<Flown, SolveError> {
+        let mut script = script.clone();
+        script.descent.to_go_m = (script.descent.to_go_m / TOD_STEP_M - 1e-6).ceil() * TOD_STEP_M;
+        fly_recorded(self.p, &script).map_err(|e| SolveError::Infeasible { limits: e.to_string() })
+    }
+
+    /// Cruise RPM, MAP reduced to hold the cruise IAS at 500 fpm (or the trip's rate if less): everything else as in the plan.
+    fn ordinary(&self, pilot: &Pilot, plan: &Flown) -> Option<Flown> {
+        let p = self.p;
+        let mut script = plan.script_free();
+        let last = *script.cruise.last()?;
+        let start = plan.top_of_descent;
+        let hp = 0.5
+            * (p.pressure_altitude_m(start.distance_m, last.level_m)
+                + p.pressure_altitude_m(p.length_m, p.arrival.pattern_altitude_m));
+        let rate = (500.0 * M_S_PER_FPM).min(p.limits.max_descent_m_s);
+        let cruise_hp = p.pressure_altitude_m(start.distance_m, last.level_m);
+        let (cruise_air, _) = p.air_state(start.distance_m, cruise_hp);
+        let mass = self.lift_off_kg() - start.fuel_kg;
+        let levers = Levers { throttle: last.throttle, rev_s: last.rev_s, mixture: last.mixture };
+        let (tas, _) = level_speed_m_s(p, cruise_air, mass, levers, 75.0)?;
+        let ias = speed::tas_to_cas_m_s(tas, cruise_air.pressure_pa, cruise_air.temperature_k);
+        // MAP for that IAS at that rate, half-way down.
+        let (air, sample) = p.air_state(p.length_m - 30.0 * M_PER_NM, hp);
+        let v = speed::cas_to_tas_m_s(ias, air.pressure_pa, air.temperature_k);
+        let needed = p.aircraft.drag_n(air, v, mass, crate::aircraft::Configuration::default())
+            - mass * crate::quantity::G_M_S2 * rate * (sample.temperature_k / isa::temperature_k(hp)) / v;
+        let thrust = |map| {
+            p.aircraft.perform(air, v, Levers { throttle: Throttle::Map(map), ..levers }).thrust_n
+        };
+        let (mut low, mut high) = (8.0 * PA_PER_INHG, air.pressure_pa);
+        for _ in 0..40 {
+            let mid = 0.5 * (low + high);
+            if thrust(mid) > needed { high = mid } else { low = mid }
+        }
+        let step = p.aircraft.procedures.map_step_pa;
+        let first = ((low / step).round() * step).max(p.limits.least_map_pa);
+        script.descent = Descent {
+            throttle: ThrottleRule::Held(first),
+            rev_s: last.rev_s,
+            mixture: last.mixture,
+            path: PathRule::Rate(rate),
+            reduce_at_m: p.arrival.pattern_altitude_m,
+            to_go_m: f64::NAN,
+        };
+        // Slower where the air does not allow it.
+        for _ in 0..20 {
+            let flown = pilot.fly(&script)?;
+            if flown.audit.violation() == 0.0 {
+                return Some(flown);
+            }
+            let now = script.descent.throttle.set_map_pa()?;
+            if now - step < p.limits.least_map_pa {
+                return None;
+            }
+            script.descent.throttle = ThrottleRule::Held(now - step);
+        }
+        None
+    }
+
+    fn alternative(&self, kind: AlternativeKind, flown: Flown, plan: &Flown) -> Alternative {
+        Alternative { kind, totals: totals(self.p, &flown), difference: flown.cost - plan.cost, flown }
+    }
+
+    /// The ideal flight's figures over the flown part: outside what it optimises it is the plan's own.
+    fn ideal_of(&self, plan: &Flown, path: Option<ideal::IdealPath>) -> Ideal {
+        let begin = plan
+            .segments
+            .first()
+            .and_then(|s| plan.track.get(s.last))
+            .map_or((0.0, 0.0), |t| (t.state.time_s, t.state.fuel_kg));
+        let part_s = plan.slowed.time_s - begin.0;
+        let part_kg = plan.slowed.fuel_kg - begin.1;
+        let (time_s, fuel_kg, cost) = match path {
+            Some(i) => {
+                let (time, fuel) = (plan.time_s - part_s + i.time_s, plan.fuel_kg - part_kg + i.fuel_kg);
+                let part = self.rates.per_s * part_s + self.rates.per_kg * part_kg + self.part_revolutions(plan);
+                (time, fuel, plan.cost - part + i.cost)
+            }
+            None => (plan.time_s, plan.fuel_kg, plan.cost),
+        };
+        let per_s = match self.p.prices.basis {
+            HourBasis::Tachometer(_) => 0.0,
+            _ => self.p.prices.per_s,
+        };
+        Ideal {
+            objective_value: cost,
+            money: if self.p.objective == Objective::Money {
+                cost
+            } else {
+                per_s * time_s + self.p.prices.fuel_per_kg * fuel_kg
+            },
+            time_s,
+            fuel_kg,
+            margin: plan.cost / cost - 1.0,
+        }
+    }
+
+    fn part_revolutions(&self, plan: &Flown) -> f64 {
+        if self.rates.per_rev == 0.0 {
+            return 0.0;
+        }
+        let at = |t: f64| {
+            plan.track.iter().find(|x| x.state.time_s >= t - 1e-6).map_or(0.0, |x| x.state.revolutions)
+        };
+        let begin = plan.segments.first().and_then(|s| plan.track.get(s.last)).map_or(0.0, |t| t.state.revolutions);
+        self.rates.per_rev * (at(plan.slowed.time_s) - begin)
+    }
+
+    /// Why no sequence can be flown.
+    fn why_not(&self, broken: Vec<crate::flight::Limit>) -> SolveError {
+        use crate::flight::Limit;
+        let mut limits: Vec<Limit> = Limit::ALL.into_iter().filter(|l| broken.contains(l)).collect();
+        if limits == [Limit::Fuel] || (limits.contains(&Limit::Fuel) && limits.len() <= 2) {
+            if let Some((required_kg, reserve_s)) = self.thriftiest() {
+                let gal = self.p.aircraft.fuel.density_kg_m3 * crate::quantity::M3_PER_GAL;
+                return SolveError::Fuel {
+                    required_gal: required_kg / gal,
+                    on_board_gal: self.p.fuel_kg / gal,
+                    reserve_min: reserve_s / 60.0,
+                };
+            }
+        }
+        if limits.is_empty() {
+            limits.push(Limit::Distance);
+        }
+        SolveError::Infeasible {
+            limits: limits.iter().map(|l| format!("{l:?}")).collect::<Vec<_>>().join(", "),
+        }
+    }
+
+    /// Fuel the thriftiest plan needs with the reserve, with the tanks as full as they can be for the question's sake.
+    fn thriftiest(&self) -> Option<(f64, f64)> {
+        let mut p = self.p.clone();
+        p.objective = Objective::Fuel;
+        p.limits.reserve_s = 0.0;
+        p.zero_fuel_kg += p.fuel_kg - 2.0 * p.aircraft.fuel.usable_kg;
+        p.fuel_kg = 2.0 * p.aircraft.fuel.usable_kg;
+        let rates = p.cost_rates();
+        let search = Search::new(&p, rates);
+        let levels = search.level_costs().ok()?;
+        let pilot = Pilot::new(&p);
+        let sequence = sequences(&p, rates, &levels).into_iter().next()?;
+        let flown = search.fly_sequence(&pilot, &levels, &sequence).ok()?;
+        let t = totals(&p, &flown);
+        Some((t.block_fuel_kg + self.p.limits.reserve_s * flown.cruise_fuel_kg_s, self.p.limits.reserve_s))
+    }
+}
+
+impl Flown {
+    /// The script with its top of descent left open again.
+    fn script_free(&self) -> Script {
+        let mut script = self.script.clone();
+        script.descent.to_go_m = f64::NAN;
+        script
+    }
+}

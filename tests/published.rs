@@ -1,0 +1,4 @@
+//! Checks against published numbers; each module names its set and its SOURCE.md.
+
+#[path = "published/propeller.rs"]
+mod propeller;
