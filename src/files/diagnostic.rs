@@ -13,7 +13,7 @@ use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 
 use crate::quantity::OutOfRange;
 
-/// Largest input file read [bytes]; the largest real one, a winds-aloft bulletin, has 12,504.
+/// Largest input file read (bytes); the largest real one, a winds-aloft bulletin, has 12,504.
 const LARGEST_FILE_BYTES: u64 = 4 << 20;
 /// Longest piece of a file quoted in a message, in characters.
 const QUOTE_LENGTH: usize = 40;

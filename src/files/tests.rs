@@ -123,6 +123,42 @@ fn closed_form_the_reverse_trip_has_the_same_ground() {
     assert_eq!(compared, 2000);
 }
 
+/// The heads of the demo trips say what the wind does; this keeps them true.
+#[test]
+fn regress_wind_of_the_demo_trips() {
+    use crate::air::triangle::along_and_cross_m_s;
+    use crate::earth::geodesic::Leg;
+    use crate::quantity::{M_PER_FT, M_S_PER_KT};
+    let height_m = 10_500.0 * M_PER_FT;
+    // least and greatest tail wind (kt) at 10,500 ft at nine points of each leg
+    for (path, least, greatest) in [
+        (TRIPS[0], 10.0, 35.0),
+        (TRIPS[1], -15.0, 15.0),
+        (TRIPS[2], -40.0, -24.0),
+    ] {
+        let trip = load_trip(&root(path), None).expect("a demo trip").trip;
+        let mut tails = Vec::new();
+        for pair in trip.places.windows(2) {
+            let leg = Leg::new(pair[0].position, pair[1].position).expect("two places");
+            for i in 0..9 {
+                let along_m = leg.distance_m() * f64::from(i) / 8.0;
+                let at = leg.point_at(along_m);
+                let air = trip
+                    .weather
+                    .field
+                    .at(at.lat_deg(), at.lon_deg(), height_m, height_m);
+                let air = air.expect("wind on the route");
+                let (tail, _) =
+                    along_and_cross_m_s(leg.course_at_rad(along_m), air.u_m_s, air.v_m_s);
+                tails.push(tail / M_S_PER_KT);
+            }
+        }
+        assert_eq!(tails.len(), 18);
+        let inside = tails.iter().all(|t| (least..=greatest).contains(t));
+        assert!(inside, "{path}: {tails:.0?}");
+    }
+}
+
 #[test]
 fn closed_form_byte_order_mark_and_crlf_are_accepted() {
     let crlf = |path: &str| format!("\u{feff}{}", text(path).replace('\n', "\r\n"));

@@ -303,7 +303,7 @@ fn places(sheet: &Sheet<'_>, root: &Section<'_>) -> Vec<ReadPlace> {
     places
 }
 
-/// A latitude or longitude [deg]: a number or text; NaN if it is wrong.
+/// A latitude or longitude (deg): a number or text; NaN if it is wrong.
 fn angle(
     sheet: &Sheet<'_>,
     row: &Section<'_>,
@@ -429,7 +429,7 @@ fn ground_reaches(sheet: &Sheet<'_>, name: &str, line: &Leg, end: &Num) {
     }
 }
 
-/// What is carried besides fuel [kg].
+/// What is carried besides fuel (kg).
 fn load(section: Section<'_>) -> f64 {
     let people = section.number("people_lb", "mass");
     let baggage = section.number_or("baggage_lb", "mass", 0.0);
@@ -437,7 +437,7 @@ fn load(section: Section<'_>) -> f64 {
     Mass::lb(people.value + baggage.value).to_kg()
 }
 
-/// Fuel at start-up [gal]; `None` for the least.
+/// Fuel at start-up (gal); `None` for the least.
 fn on_board(section: Section<'_>) -> Option<f64> {
     const KEY: &str = "on_board_gal";
     let fuel = match section.any(KEY, "a number of gallons, or \"least\"") {
@@ -715,7 +715,7 @@ fn weather(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> Rea
     }
 }
 
-/// Altimeter settings [Pa] at departure and destination.
+/// Altimeter settings (Pa) at departure and destination.
 fn altimeter_pa(section: &Section<'_>) -> (f64, f64) {
     const KEY: &str = "altimeter_inhg";
     const FORM: &str = "a number, or { departure = 30.12, destination = 30.05 }";
