@@ -6,24 +6,38 @@ use super::script::{Cruise, PathRule, Script, ThrottleRule};
 use crate::air::speed;
 use crate::aircraft::{Configuration, Governed, Levers, Speeds, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM};
-use crate::trip::{MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, Problem};
+use crate::trip::{AirSample, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, Problem};
 
 /// Take-off power stays to this height above the field, m (DESIGN section 5: 1,000 ft).
 const INITIAL_CLIMB_M: f64 = 1_000.0 * M_PER_FT;
 /// Step in height of climbs, m.
 const CLIMB_STEP_M: f64 = 250.0;
-/// Step in time where the speed is free, s: a fifth of the time constant of the speed or less.
+/// Step in time where the speed is free, s, for a recorded flight: a fifth of the time constant of the speed or less.
 const TIME_STEP_S: f64 = 7.5;
+/// The same while searching.
+const SEARCH_STEP_S: f64 = 12.0;
+/// The same while descents are priced.
+const PRICING_STEP_S: f64 = 20.0;
+/// Top of descent found nearer than this in a search is moved in closed form: the cruise is longer or shorter by the miss, m.
+const SHIFT_M: f64 = 1.0 * M_PER_NM;
+/// Cruise is flown afresh from this far before the top of descent while that is searched for, m.
+const REWIND_M: f64 = 25.0 * M_PER_NM;
 /// Trims of a held manifold pressure: at each whole thousand feet of indicated altitude, m.
 const TRIM_M: f64 = 1_000.0 * M_PER_FT;
 /// Longest step in cruise, m.
 const CRUISE_STEP_M: f64 = 10.0 * M_PER_NM;
+/// Tries to meet the pattern point.
+const MOST_TRIES: usize = 12;
 /// The pattern speed must be met this near the pattern point, m.
 const TOD_TOLERANCE_M: f64 = 3.0;
 /// Longest acceleration or slow-down, s; beyond it the speed is not reached.
 const LONGEST_CHANGE_S: f64 = 1_200.0;
 /// Below this acceleration [m/s²] at climb power the speed is as good as reached.
 const LEAST_ACCELERATION_M_S2: f64 = 0.01;
+/// Less ground speed than this is none, m/s.
+const LEAST_GROUND_SPEED_M_S: f64 = 5.0;
+/// Largest change of cruise speed from one point to the next taken in a single Newton step, m/s.
+const NEWTON_M_S: f64 = 0.5;
 /// Cruise is flown at least this many times the stall speed (DESIGN section 5).
 const CRUISE_OVER_STALL: f64 = 1.3;
 
@@ -174,9 +188,20 @@ pub enum FlightError {
     /// The held IAS does not descend.
     #[error("the descent setting does not descend")]
     CannotDescend,
+    /// No top of descent meets the pattern point.
+    #[error("no top of descent brings the aeroplane to the pattern point at pattern speed")]
+    NoTopOfDescent,
     /// The wind is as strong as the aeroplane.
     #[error("no ground speed is left against the wind")]
     NoGroundSpeed,
+}
+
+/// Steady cruise at the end of a stretch.
+#[derive(Debug, Clone, Copy)]
+struct Steady {
+    fuel_kg_s: f64,
+    rev_s: f64,
+    ground_speed_m_s: f64,
 }
 
 struct Flyer<'a> {
@@ -185,6 +210,7 @@ struct Flyer<'a> {
     audit: Audit,
     track: Option<Vec<TrackPoint>>,
     segments: Vec<Segment>,
+    step_s: f64,
 }
 
 /// Flies a script without keeping the path.
@@ -234,6 +260,7 @@ pub struct LetDown {
 pub fn let_down(problem: &Problem, script: &Script, start: State) -> Result<LetDown, FlightError> {
     let mut flyer = Flyer::at_lift_off(problem, script, false);
     flyer.state = start;
+    flyer.step_s = PRICING_STEP_S;
     let last = &script.cruise[script.cruise.len() - 1];
     flyer.descend(script, last)?;
     Ok(LetDown { end: flyer.state, audit: flyer.audit })
@@ -260,6 +287,7 @@ impl<'a> Flyer<'a> {
         audit: Audit::default(),
         track: record.then(Vec::new),
         segments: vec![],
+        step_s: if record { TIME_STEP_S } else { SEARCH_STEP_S },
     }
     }
 }
@@ -299,8 +327,6 @@ impl Flyer<'_> {
         let top = p.limits.speed_limit_m_s(&p.aircraft.speeds, fraction, indicated_m, above_ground);
         self.audit.note(Limit::Airspeed, ias_m_s - top);
         let set = &i.performance;
-        let mix = &p.aircraft.engine.spec.mixtures[control.levers.mixture];
-        self.audit.note(Limit::Mixture, set.power_fraction - mix.max_power_fraction);
         // With the lever full forward (take-off, circuit) neither limit line nor bands hold, and the RPM may sag.
         if control.levers.rev_s < p.aircraft.propeller.highest_governed_rev_s - 1e-9 {
             if set.governed != Governed::Yes {
@@ -375,7 +401,7 @@ impl Flyer<'_> {
             if toward < LEAST_ACCELERATION_M_S2 || self.state.time_s - began > LONGEST_CHANGE_S {
                 return if up { Ok(()) } else { Err(FlightError::NeverSlows) };
             }
-            let mut dt = TIME_STEP_S;
+            let mut dt = self.step_s;
             let mut next = step_time(self.p, &self.state, &here, control, dt);
             let mut there = instant(self.p, &next, control);
             // The last step is shortened until the speed is met.
@@ -396,35 +422,41 @@ impl Flyer<'_> {
         Ok(())
     }
 
+    /// Notes how close the power comes to the band of the mixture: in cruise, descent and slow-down. Take-off, climb and circuit
+    /// have a rule of their own (DESIGN section 5).
+    fn note_mixture(&mut self, i: &Instant, mixture: usize) {
+        let mix = &self.p.aircraft.engine.spec.mixtures[mixture];
+        self.audit.note(Limit::Mixture, i.performance.power_fraction - mix.max_power_fraction);
+    }
+
     /// Cruises to a distance: quasi-steady between wind nodes, two Gauss points a step.
-    fn cruise(&mut self, leg: &Cruise, to_m: f64) -> Result<f64, FlightError> {
+    fn cruise(&mut self, leg: &Cruise, to_m: f64) -> Result<Steady, FlightError> {
         let levers = Levers { throttle: leg.throttle, rev_s: leg.rev_s, mixture: leg.mixture };
-        let control = Control { levers, vertical: Vertical::Level, configuration: Configuration::default() };
+        let control = level_control(levers);
         let p = self.p;
         let cannot = FlightError::CannotCruise { altitude_ft: leg.level_m / M_PER_FT };
-        let steady = |s_m: f64, mass_kg: f64, guess: f64| {
-            let hp = p.pressure_altitude_m(s_m, leg.level_m);
-            let (air, sample) = p.air_state(s_m, hp);
-            let (v, tau) = level_speed_m_s(p, air, mass_kg, levers, guess).ok_or(cannot)?;
-            let gs = ground_speed_m_s(v, 0.0, &sample);
-            if gs < 5.0 {
-                return Err(FlightError::NoGroundSpeed);
-            }
-            Ok((v, tau, gs, p.aircraft.perform(air, v, levers)))
+        let air_at = |s_m: f64| p.air_state(s_m, p.pressure_altitude_m(s_m, leg.level_m));
+        let gs_of = |tas: f64, sample: &AirSample| {
+            let gs = ground_speed_m_s(tas, 0.0, sample);
+            if gs < LEAST_GROUND_SPEED_M_S { Err(FlightError::NoGroundSpeed) } else { Ok(gs) }
         };
-        let (mut v, tau, gs, mut perf) = steady(self.state.distance_m, self.mass_kg(), self.state.tas_m_s)?;
+        let (air, sample) = air_at(self.state.distance_m);
+        let mass = self.mass_kg();
+        let (mut v, mut tau) =
+            level_speed_m_s(p, air, mass, levers, self.state.tas_m_s).ok_or(cannot)?;
+        let mut gs = gs_of(v, &sample)?;
+        let mut perf = p.aircraft.perform(air, v, levers);
         // Transient after setting power: the excess speed decays with tau, so the aeroplane is (V0 - V) tau ahead.
-        let ahead_m = (self.state.tas_m_s - v) * tau;
-        let saved_s = ahead_m / gs;
+        let saved_s = (self.state.tas_m_s - v) * tau / gs;
         self.state.time_s -= saved_s;
         self.state.fuel_kg -= saved_s * perf.fuel_kg_s;
         self.state.revolutions -= saved_s * perf.rev_s;
-        let breaks: Vec<f64> = p.legs.iter().map(|l| l.to_m).collect();
+        self.cruise_visit(v, &control);
         while self.state.distance_m < to_m - 1e-6 {
-            self.cruise_visit(v, &control);
-            let end = breaks
+            let end = p
+                .legs
                 .iter()
-                .copied()
+                .map(|l| l.to_m)
                 .find(|&b| b > self.state.distance_m + 1e-6)
                 .unwrap_or(to_m)
                 .min(to_m);
@@ -432,20 +464,29 @@ impl Flyer<'_> {
             let ds = left / (left / CRUISE_STEP_M).ceil();
             // Gauss points of the unit interval, weights 1/2 each.
             let half = 0.5 * 3.0_f64.sqrt() / 3.0;
-            let mut dt = 0.0;
-            let mut fuel = 0.0;
-            let mut revs = 0.0;
+            let (mut dt, mut fuel, mut revs) = (0.0, 0.0, 0.0);
             for x in [0.5 - half, 0.5 + half] {
                 let mass = self.mass_kg() - perf.fuel_kg_s * x * ds / gs;
-                let (speed, _, ground, point) = steady(self.state.distance_m + x * ds, mass, v)?;
-                let share = 0.5 * ds / ground;
+                let (air, sample) = air_at(self.state.distance_m + x * ds);
+                // The speed changes little from point to point: one Newton step with the slope of the last full solution, and a
+                // full solution where that moves far.
+                perf = p.aircraft.perform(air, v, levers);
+                let excess = perf.thrust_n - p.aircraft.drag_n(air, v, mass, Configuration::default());
+                let change = excess * tau / mass;
+                if change.abs() < NEWTON_M_S {
+                    v += change;
+                } else {
+                    (v, tau) = level_speed_m_s(p, air, mass, levers, v).ok_or(cannot)?;
+                    perf = p.aircraft.perform(air, v, levers);
+                }
+                gs = gs_of(v, &sample)?;
+                let share = 0.5 * ds / gs;
                 dt += share;
-                fuel += share * point.fuel_kg_s;
-                revs += share * point.rev_s;
-                (v, perf) = (speed, point);
+                fuel += share * perf.fuel_kg_s;
+                revs += share * perf.rev_s;
                 self.audit.note(
                     Limit::CruisePower,
-                    point.power_fraction - p.aircraft.procedures.cruise_power_fraction,
+                    perf.power_fraction - p.aircraft.procedures.cruise_power_fraction,
                 );
             }
             self.state.time_s += dt;
@@ -453,24 +494,27 @@ impl Flyer<'_> {
             self.state.revolutions += revs;
             self.state.distance_m += ds;
             self.state.pressure_altitude_m = p.pressure_altitude_m(self.state.distance_m, leg.level_m);
+            self.cruise_visit(v, &control);
         }
-        let (v_end, _, _, perf) = steady(self.state.distance_m, self.mass_kg(), v)?;
-        self.state.tas_m_s = v_end;
-        self.cruise_visit(v_end, &control);
-        Ok(perf.fuel_kg_s)
+        Ok(Steady { fuel_kg_s: perf.fuel_kg_s, rev_s: perf.rev_s, ground_speed_m_s: gs })
     }
 
     fn cruise_visit(&mut self, tas_m_s: f64, control: &Control) {
         self.state.tas_m_s = tas_m_s;
         let here = instant(self.p, &self.state, control);
         self.visit(&here, control);
+        self.note_mixture(&here, control.levers.mixture);
+        self.note_low_speed(&here);
+    }
+
+    fn note_low_speed(&mut self, here: &Instant) {
         let aircraft = &self.p.aircraft;
         let stall = Speeds::at_mass(
             aircraft.speeds.vs_m_s,
             here.mass_kg,
             aircraft.masses.max_take_off_kg,
         );
-        self.audit.note(Limit::LowSpeed, CRUISE_OVER_STALL * stall - Self::ias_m_s(&here));
+        self.audit.note(Limit::LowSpeed, CRUISE_OVER_STALL * stall - Self::ias_m_s(here));
     }
 
     /// Flies from one cruise level to the next.
@@ -497,7 +541,7 @@ impl Flyer<'_> {
                 if left < 0.05 {
                     return Ok(());
                 }
-                let dt = (left / self.p.limits.max_descent_m_s).min(TIME_STEP_S);
+                let dt = (left / self.p.limits.max_descent_m_s).min(self.step_s);
                 self.state = step_time(self.p, &self.state, &here, &control, dt);
                 here = instant(self.p, &self.state, &control);
                 self.visit(&here, &control);
@@ -584,17 +628,17 @@ impl Flyer<'_> {
         }
         let last = &script.cruise[script.cruise.len() - 1];
         let pattern_m = p.length_m - p.arrival.before_m;
-        let mut tod_m = if script.descent.to_go_m.is_finite() {
-            p.length_m - script.descent.to_go_m
-        } else {
-            self.find_top_of_descent(script, last, pattern_m, hint)?
-        };
-        self.audit.note(Limit::Distance, self.state.distance_m - tod_m);
-        tod_m = tod_m.max(self.state.distance_m);
         self.begin(SegmentKind::Cruise, last.mixture);
-        let cruise_fuel_kg_s = self.cruise(last, tod_m)?;
-        let top_of_descent = Mark::from(&self.state);
-        let level_off = self.descend(script, last)?;
+        let (steady, top_of_descent, level_off) = if script.descent.to_go_m.is_finite() {
+            let tod_m = p.length_m - script.descent.to_go_m;
+            self.audit.note(Limit::Distance, self.state.distance_m - tod_m);
+            let steady = self.cruise(last, tod_m.max(self.state.distance_m))?;
+            let top = Mark::from(&self.state);
+            (steady, top, self.descend(script, last)?)
+        } else {
+            self.let_down_to_meet(script, last, pattern_m, hint)?
+        };
+        let cruise_fuel_kg_s = steady.fuel_kg_s;
         let slowed = Mark::from(&self.state);
         self.arrive()?;
         let burned = self.state.fuel_kg + p.aircraft.procedures.take_off_fuel_kg;
@@ -625,58 +669,62 @@ impl Flyer<'_> {
         })
     }
 
-    /// Finds the top of descent from which pattern speed is met at the pattern point, by flying it and moving it by the miss.
-    fn find_top_of_descent(
+    /// Cruises, descends and slows down so that pattern speed is met at the pattern point: flown, and flown again with the top of
+    /// descent moved by the miss. A search stops at a small miss and moves the rest in closed form; a recorded flight goes on until
+    /// it is met.
+    fn let_down_to_meet(
         &mut self,
         script: &Script,
         last: &Cruise,
         pattern_m: f64,
         hint: Option<Hint>,
-    ) -> Result<f64, FlightError> {
-        let start = self.state;
-        let audit = self.audit.clone();
-        let track = self.track.take();
-        let segments = std::mem::take(&mut self.segments);
-        let guess = hint.map_or_else(
+    ) -> Result<(Steady, Mark, Mark), FlightError> {
+        let recording = self.track.is_some();
+        let mut tod_m = hint.map_or_else(
             || {
                 let rate = match script.descent.path {
                     PathRule::Rate(r) => r,
                     PathRule::Ias(_) => self.p.limits.max_descent_m_s,
                 };
                 let down_s = (last.level_m - self.p.arrival.pattern_altitude_m) / rate + 60.0;
-                pattern_m - down_s * start.tas_m_s.max(40.0)
+                pattern_m - down_s * self.state.tas_m_s.max(40.0)
             },
             |h| h.top_of_descent_m,
         );
-        let mut tod = guess.max(start.distance_m);
-        let mut result = Ok(tod);
-        for _ in 0..8 {
-            self.state = start;
-            let flown = self.cruise(last, tod).and_then(|_| self.descend(script, last));
-            match flown {
-                Ok(_) => {
-                    let miss = pattern_m - self.state.distance_m;
-                    tod += miss;
-                    result = Ok(tod);
-                    if miss.abs() < TOD_TOLERANCE_M {
-                        break;
-                    }
-                    if tod < start.distance_m {
-                        // No room: say where it would have to be, and let the audit hold it against the flight.
-                        break;
-                    }
-                }
-                Err(e) => {
-                    result = Err(e);
-                    break;
-                }
-            }
+        // Most of the cruise is flown once.
+        let before_m = tod_m - REWIND_M;
+        if before_m > self.state.distance_m {
+            self.cruise(last, before_m)?;
         }
-        self.state = start;
-        self.audit = audit;
-        self.track = track;
-        self.segments = segments;
-        result
+        let start = (self.state, self.audit.clone(), self.track.clone(), self.segments.clone());
+        for _ in 0..MOST_TRIES {
+            let from_m = tod_m.max(start.0.distance_m);
+            self.audit.note(Limit::Distance, start.0.distance_m - tod_m);
+            let steady = self.cruise(last, from_m)?;
+            let top = self.state;
+            let level_off = self.descend(script, last)?;
+            let miss_m = pattern_m - self.state.distance_m;
+            let met = if recording { miss_m.abs() < TOD_TOLERANCE_M } else { miss_m.abs() < SHIFT_M };
+            if met || tod_m < start.0.distance_m - SHIFT_M {
+                // The rest in closed form; for a recorded flight it is within the tolerance and nothing is moved.
+                let move_m = if recording { 0.0 } else { miss_m };
+                let dt = move_m / steady.ground_speed_m_s;
+                self.audit.note(Limit::Distance, start.0.distance_m - (from_m + move_m));
+                self.state.time_s += dt;
+                self.state.fuel_kg += dt * steady.fuel_kg_s;
+                self.state.revolutions += dt * steady.rev_s;
+                self.state.distance_m += move_m;
+                let shift = |m: Mark| Mark {
+                    distance_m: m.distance_m + move_m,
+                    time_s: m.time_s + dt,
+                    fuel_kg: m.fuel_kg + dt * steady.fuel_kg_s,
+                };
+                return Ok((steady, shift(Mark::from(&top)), shift(level_off)));
+            }
+            tod_m += miss_m;
+            (self.state, self.audit, self.track, self.segments) = start.clone();
+        }
+        Err(FlightError::NoTopOfDescent)
     }
 
     /// Descends from cruise and slows down; returns where the pattern altitude was reached.
@@ -773,12 +821,13 @@ impl Flyer<'_> {
             let control = Control { levers, vertical, configuration };
             let here = instant(p, &self.state, &control);
             self.visit(&here, &control);
+            self.note_mixture(&here, d.mixture);
             if here.rate_m_s > -0.05 {
                 return Err(FlightError::CannotDescend);
             }
             self.audit.note(Limit::DescentRate, -here.rate_m_s - p.limits.max_descent_m_s);
-            self.audit.note(Limit::LowSpeed, p.aircraft.procedures.pattern_m_s - Self::ias_m_s(&here));
-            let mut dt = TIME_STEP_S;
+            self.note_low_speed(&here);
+            let mut dt = self.step_s;
             if reducing || settling {
                 dt = dt.min((next_cut_s - self.state.time_s).max(0.1));
             }
@@ -811,6 +860,8 @@ impl Flyer<'_> {
             }
         }
         let level_off = Mark::from(&self.state);
+        // The pattern speed is met from above.
+        self.audit.note(Limit::LowSpeed, p.aircraft.procedures.pattern_m_s - self.ias_now());
         // Level at pattern altitude: go on reducing, gear at its speed, until pattern speed.
         if !reducing {
             let now = match fixed {
@@ -858,7 +909,7 @@ impl Flyer<'_> {
                 return Err(FlightError::NeverSlows);
             }
             let stop = if gear_down { target } else { target.max(vlo) };
-            let mut dt = TIME_STEP_S.min((next_cut_s - self.state.time_s).max(0.1));
+            let mut dt = self.step_s.min((next_cut_s - self.state.time_s).max(0.1));
             let mut next = step_time(p, &self.state, &here, &control, dt);
             for _ in 0..6 {
                 let after = instant(p, &next, &control);
@@ -918,7 +969,7 @@ impl Flyer<'_> {
         };
         let left = (p.length_m - self.state.distance_m).max(0.0);
         let (map, gs, tas) = balanced(self.state.distance_m + 0.5 * left, self.mass_kg());
-        if gs < 5.0 {
+        if gs < LEAST_GROUND_SPEED_M_S {
             return Err(FlightError::NoGroundSpeed);
         }
         let control = Control {

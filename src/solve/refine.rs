@@ -10,6 +10,8 @@ use std::cell::{Cell, RefCell};
 
 /// A flight that breaks limits is charged this share of its cost for each scale unit of violation.
 const PENALTY: f64 = 0.02;
+/// Each lever change must be worth this share of the objective (DESIGN section 5: 0.1 %).
+const MOVE_WORTH: f64 = 1e-3;
 /// What a flight that cannot be flown is charged, in the objective's own unit (s, kg or money): far above any flight.
 const UNFLYABLE: f64 = 1e9;
 /// Relative improvement below which a neighbour is no better (DESIGN section 5: ties within 0.01 %).
@@ -48,9 +50,24 @@ impl<'a> Pilot<'a> {
         Some(flown)
     }
 
-    /// Cost of a flown flight with its violations charged.
+    /// Cost of a flown flight with its violations and its lever changes charged.
     pub fn charged(flown: &Flown) -> f64 {
-        flown.cost * (1.0 + PENALTY * flown.audit.violation())
+        flown.cost * (1.0 + PENALTY * flown.audit.violation() + MOVE_WORTH * lever_changes(&flown.script))
+    }
+}
+
+/// Lever changes of a script that a plainer one would not have: in the descent a new RPM, a new mixture, a manifold pressure to
+/// hold and an early reduction; two for each change of level on the way.
+pub fn lever_changes(script: &Script) -> f64 {
+    let last = script.cruise[script.cruise.len() - 1];
+    let d = &script.descent;
+    let mut n = 2 * (script.cruise.len() - 1);
+    n += usize::from((d.rev_s - last.rev_s).abs() > 1e-6);
+    n += usize::from(d.mixture != last.mixture);
+    n += usize::from(matches!(d.throttle, ThrottleRule::Held(_)));
+    #[expect(clippy::cast_precision_loss, reason = "a few")]
+    {
+        n as f64
     }
 }
 
@@ -249,116 +266,147 @@ pub fn rounded(problem: &Problem, script: &Script) -> Script {
     out
 }
 
-/// Moves a pilot could make from a rounded script: each knob up to two steps either way, other mixtures, full throttle or
-/// not, the climb RPM list, held or left alone.
-fn neighbours(problem: &Problem, script: &Script) -> Vec<Script> {
+/// One change a pilot could make to a rounded script.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Move {
+    /// A knob by a number of its steps.
+    Turn(Knob, f64),
+    /// Manifold pressure and RPM of a cruise stretch together, in steps.
+    CruisePair(usize, f64, f64),
+    /// Manifold pressure and RPM of the descent together, in steps.
+    DescentPair(f64, f64),
+    /// An entry of the climb RPM list.
+    ClimbRev(usize),
+    /// Mixture of a cruise stretch.
+    CruiseMixture(usize, usize),
+    /// Mixture of the last cruise stretch and the descent.
+    BothMixture(usize),
+    /// Mixture of the descent.
+    DescentMixture(usize),
+    /// Full throttle in a cruise stretch.
+    FullThrottle(usize),
+    /// From full throttle to a manifold pressure this many steps below what it gives.
+    PartThrottle(usize, f64),
+    /// Throttle left alone in the descent, or held.
+    LeftAlone(bool),
+    /// Descent RPM as in cruise.
+    CruiseRevDown,
+}
+
+/// Every move from a script.
+fn moves(problem: &Problem, script: &Script) -> Vec<Move> {
     let mut out = Vec::new();
-    let mut push = |change: &dyn Fn(&mut Script)| {
-        let mut s = script.clone();
-        change(&mut s);
-        out.push(s);
-    };
-    for (knob, low, high) in knobs(problem, script) {
-        let s = step(problem, script, knob);
-        for k in [-1.0, 1.0, -2.0, 2.0] {
-            let x = get(script, knob) + k * s;
-            if x >= low - 1e-9 && x <= high + 1e-9 {
-                push(&|script| set(script, knob, x));
-            }
-        }
+    for (knob, _, _) in knobs(problem, script) {
+        out.extend([-1.0, 1.0, -2.0, 2.0].map(|k| Move::Turn(knob, k)));
     }
-    // The two levers of one setting together: more of one and less of the other.
-    let pr = &problem.aircraft.procedures;
-    for (map, rev) in [(1.0, -1.0), (-1.0, 1.0), (1.0, -2.0), (-1.0, 2.0), (2.0, -1.0), (-2.0, 1.0)] {
-        let (dm, dr) = (map * pr.map_step_pa, rev * pr.rev_step_s);
-        for i in 0..script.cruise.len() {
-            if let Throttle::Map(p) = script.cruise[i].throttle {
-                push(&|s| {
-                    s.cruise[i].throttle = Throttle::Map(p + dm);
-                    s.cruise[i].rev_s += dr;
-                });
-            }
-        }
-        push(&|s| {
-            if let Some(p) = s.descent.throttle.set_map_pa() {
-                set(s, Knob::DescentMap, p + dm);
-                s.descent.rev_s += dr;
-            }
-        });
+    let pairs = [(1.0, -1.0), (-1.0, 1.0), (1.0, -2.0), (-1.0, 2.0), (2.0, -1.0), (-2.0, 1.0)];
+    for (map, rev) in pairs {
+        out.extend((0..script.cruise.len()).map(|i| Move::CruisePair(i, map, rev)));
+        out.push(Move::DescentPair(map, rev));
     }
-    for &rev in &pr.climb_rev_s {
-        push(&|s| s.climb.rev_s = rev);
-    }
-    let mixtures = problem.aircraft.engine.spec.mixtures.len();
-    for m in 0..mixtures {
-        for i in 0..script.cruise.len() {
-            push(&|s| s.cruise[i].mixture = m);
-            push(&|s| {
-                s.cruise[i].mixture = m;
-                s.descent.mixture = m;
-            });
-        }
-        push(&|s| s.descent.mixture = m);
+    out.extend((0..problem.aircraft.procedures.climb_rev_s.len()).map(Move::ClimbRev));
+    for m in 0..problem.aircraft.engine.spec.mixtures.len() {
+        out.extend((0..script.cruise.len()).map(|i| Move::CruiseMixture(i, m)));
+        out.push(Move::BothMixture(m));
+        out.push(Move::DescentMixture(m));
     }
     for i in 0..script.cruise.len() {
-        let now = script.cruise[i];
-        let hp = problem.pressure_altitude_m(now.from_m, now.level_m);
-        let (air, _) = problem.air_state(now.from_m, hp);
-        let full = problem.aircraft.engine.map_pa(
-            Throttle::Full,
-            now.rev_s,
-            problem.aircraft.intake(air, 70.0),
-        );
-        match now.throttle {
-            Throttle::Full => {
-                let down = (full / pr.map_step_pa).floor() * pr.map_step_pa;
-                for k in 0..3 {
-                    push(&|s| s.cruise[i].throttle = Throttle::Map(down - f64::from(k) * pr.map_step_pa));
-                }
-            }
-            Throttle::Map(p) if p > full - 2.0 * pr.map_step_pa => push(&|s| s.cruise[i].throttle = Throttle::Full),
-            _ => {}
-        }
+        out.push(Move::FullThrottle(i));
+        out.extend([0.0, 1.0, 2.0].map(|k| Move::PartThrottle(i, k)));
     }
-    match script.descent.throttle {
-        ThrottleRule::Held(p) => push(&|s| s.descent.throttle = ThrottleRule::LeftAlone(p)),
-        ThrottleRule::LeftAlone(p) => {
-            let p = (p / pr.map_step_pa).round() * pr.map_step_pa;
-            push(&|s| s.descent.throttle = ThrottleRule::Held(p));
-        }
-        ThrottleRule::Full => {}
-    }
-    out.retain(|s| s != script);
+    out.push(Move::LeftAlone(true));
+    out.push(Move::LeftAlone(false));
+    out.push(Move::CruiseRevDown);
     out
 }
 
-/// Walks from a rounded script to the best of its neighbours until none is better. Returns the flown best, or `None` if no
-/// script on the way keeps every limit.
+/// The script after a move; `None` where the move leads nowhere new or out of the range of a lever.
+fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
+    let mut s = script.clone();
+    let pr = &problem.aircraft.procedures;
+    let full_pa = |i: usize| {
+        let now = script.cruise[i];
+        let hp = problem.pressure_altitude_m(now.from_m, now.level_m);
+        let (air, _) = problem.air_state(now.from_m, hp);
+        problem.aircraft.engine.map_pa(Throttle::Full, now.rev_s, problem.aircraft.intake(air, 70.0))
+    };
+    match change {
+        Move::Turn(knob, k) => set(&mut s, knob, get(script, knob) + k * step(problem, script, knob)),
+        Move::CruisePair(i, map, rev) => {
+            let Throttle::Map(p) = script.cruise[i].throttle else { return None };
+            s.cruise[i].throttle = Throttle::Map(p + map * pr.map_step_pa);
+            s.cruise[i].rev_s += rev * pr.rev_step_s;
+        }
+        Move::DescentPair(map, rev) => {
+            let p = script.descent.throttle.set_map_pa()?;
+            set(&mut s, Knob::DescentMap, p + map * pr.map_step_pa);
+            s.descent.rev_s += rev * pr.rev_step_s;
+        }
+        Move::ClimbRev(i) => s.climb.rev_s = pr.climb_rev_s[i],
+        Move::CruiseMixture(i, m) => s.cruise[i].mixture = m,
+        Move::BothMixture(m) => {
+            if let Some(c) = s.cruise.last_mut() {
+                c.mixture = m;
+            }
+            s.descent.mixture = m;
+        }
+        Move::DescentMixture(m) => s.descent.mixture = m,
+        Move::FullThrottle(i) => s.cruise[i].throttle = Throttle::Full,
+        Move::PartThrottle(i, k) => {
+            let top = ((full_pa(i) / pr.map_step_pa).floor() - k) * pr.map_step_pa;
+            s.cruise[i].throttle = Throttle::Map(top);
+        }
+        Move::LeftAlone(alone) => {
+            let p = script.descent.throttle.set_map_pa()?;
+            let p = (p / pr.map_step_pa).round() * pr.map_step_pa;
+            s.descent.throttle = if alone { ThrottleRule::LeftAlone(p) } else { ThrottleRule::Held(p) };
+        }
+        Move::CruiseRevDown => s.descent.rev_s = script.cruise[script.cruise.len() - 1].rev_s,
+    }
+    let inside = knobs(problem, &s).iter().all(|&(knob, low, high)| {
+        let x = get(&s, knob);
+        x >= low - 1e-9 && x <= high + 1e-9
+    });
+    (inside && s != *script).then_some(s)
+}
+
+/// Walks from a rounded script to better neighbours, taking each improvement as it is found, until a whole round of moves finds
+/// none. Returns the flown best, or `None` if no script on the way keeps every limit.
 pub fn settle(pilot: &Pilot, start: &Script, prepare: &dyn Fn(&mut Script)) -> Option<Flown> {
     let problem = pilot.problem();
     let mut here = start.clone();
     prepare(&mut here);
-    let first = pilot.fly(&here);
-    let mut cost = first.as_ref().map_or(UNFLYABLE, Pilot::charged);
-    let mut best = first.map(|f| (here.clone(), f));
-    // Each round takes the best neighbour; the cost falls each time, and the grid is finite.
-    for _ in 0..60 {
-        let mut better: Option<(f64, Script, Flown)> = None;
-        for mut near in neighbours(problem, &here) {
-            prepare(&mut near);
-            let Some(flown) = pilot.fly(&near) else { continue };
-            let c = Pilot::charged(&flown);
-            let bar = better.as_ref().map_or(cost * (1.0 - TIE), |b| b.0);
-            if c < bar {
-                better = Some((c, near, flown));
-            }
+    let mut best = pilot.fly(&here);
+    let mut cost = best.as_ref().map_or(UNFLYABLE, Pilot::charged);
+    let mut list = moves(problem, &here);
+    let mut next = 0;
+    let mut since = 0;
+    // The cost falls with each step taken and the grid is finite; a full round without a step ends it.
+    while since < list.len() {
+        let change = list[next % list.len()];
+        next += 1;
+        since += 1;
+        let Some(mut near) = moved(problem, &here, change) else { continue };
+        prepare(&mut near);
+        if near == here {
+            continue;
         }
-        let Some((c, script, flown)) = better else { break };
-        cost = c;
-        here = script.clone();
-        best = Some((script, flown));
+        let Some(flown) = pilot.fly(&near) else { continue };
+        let c = Pilot::charged(&flown);
+        if c < cost - TIE * cost.abs() {
+            cost = c;
+            let shape = |s: &Script| std::mem::discriminant(&s.descent.path);
+            if shape(&near) != shape(&here) {
+                list = moves(problem, &near);
+            }
+            here = near;
+            best = Some(flown);
+            // Go on in the same direction first.
+            next -= 1;
+            since = 0;
+        }
     }
-    best.map(|b| b.1).filter(|f| f.audit.violation() == 0.0)
+    best.filter(|f| f.audit.violation() == 0.0)
 }
 
 /// Keeps a LeftAlone descent at the cruise manifold pressure; see [`tie`].

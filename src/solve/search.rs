@@ -15,6 +15,7 @@ use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::{self, Mismatch};
 use crate::trip::{CostRates, HourBasis, Objective, Problem};
 
+static T0: std::sync::OnceLock<std::time::Instant> = std::sync::OnceLock::new();
 /// Level sequences that are flown in full.
 const SEQUENCES: usize = 4;
 /// A sequence dearer than the cheapest by this share in the search's own model is not flown.
@@ -511,6 +512,7 @@ impl<'a> Search<'a> {
             .map(|o| cruise::cost_per_m(self.rates, o, &sample))
             .fold(f64::INFINITY, f64::min);
         let starts = descent::candidates(p, self.rates, &script, start, per_m);
+        if std::env::var("DBG").is_ok() { eprintln!("{:?} seq {:?} cost {} cruise {:?} climb {:?} cands {:?}", T0.get_or_init(std::time::Instant::now).elapsed(), sequence.steps, sequence.cost, script.cruise, script.climb, starts.iter().map(|c| (c.worth, c.descent.throttle, c.descent.rev_s*60.0, c.descent.path, c.descent.reduce_at_m)).collect::<Vec<_>>()); eprintln!("flights {}", pilot.flights()); }
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;
         let mut broken = Vec::new();
@@ -525,6 +527,7 @@ impl<'a> Search<'a> {
                     }
                 }
                 None => {
+                    if std::env::var("DBG").is_ok() { eprintln!("settle failed {:?}", pilot.fly(&trial).map(|f| (f.audit.broken(), f.audit.violation()))); }
                     if let Some(f) = pilot.fly(&trial) {
                         broken.extend(f.audit.broken());
                     }
