@@ -34,6 +34,8 @@ const TOD_TOLERANCE_M: f64 = 3.0;
 const LONGEST_CHANGE_S: f64 = 1_200.0;
 /// Below this acceleration [m/s²] at climb power the speed is as good as reached.
 const LEAST_ACCELERATION_M_S2: f64 = 0.01;
+/// A speed to be held is met this near, m/s.
+const ON_SPEED_M_S: f64 = 2e-3;
 /// Less ground speed than this is none, m/s.
 const LEAST_GROUND_SPEED_M_S: f64 = 5.0;
 /// Largest change of cruise speed from one point to the next taken in a single Newton step, m/s.
@@ -814,15 +816,27 @@ impl Flyer<'_> {
             let vertical = match d.path {
                 PathRule::Rate(r) => Vertical::Rate(-r),
                 PathRule::Ias(ias) => {
-                    on_speed = on_speed || self.ias_now() >= ias - 1e-3;
-                    if on_speed { Vertical::Ias(ias) } else { Vertical::Rate(-p.limits.max_descent_m_s) }
+                    // From a faster cruise: level with the power of the descent until slowed to it; from a slower one: down at
+                    // the greatest rate until it is reached.
+                    let now = self.ias_now();
+                    on_speed = on_speed || (now - ias).abs() <= ON_SPEED_M_S;
+                    match (on_speed, now > ias) {
+                        (true, _) => Vertical::Ias(ias),
+                        (false, true) => Vertical::Level,
+                        (false, false) => Vertical::Rate(-p.limits.max_descent_m_s),
+                    }
                 }
             };
+            let toward_speed = matches!(d.path, PathRule::Ias(_)) && !on_speed;
             let control = Control { levers, vertical, configuration };
             let here = instant(p, &self.state, &control);
             self.visit(&here, &control);
             self.note_mixture(&here, d.mixture);
-            if here.rate_m_s > -0.05 {
+            let slowing = vertical == Vertical::Level;
+            if slowing && here.acceleration_m_s2 > -LEAST_ACCELERATION_M_S2 && !settling {
+                return Err(FlightError::NeverSlows);
+            }
+            if !slowing && here.rate_m_s > -0.05 {
                 return Err(FlightError::CannotDescend);
             }
             self.audit.note(Limit::DescentRate, -here.rate_m_s - p.limits.max_descent_m_s);
@@ -832,23 +846,26 @@ impl Flyer<'_> {
                 dt = dt.min((next_cut_s - self.state.time_s).max(0.1));
             }
             let height_left = indicated - stop_m;
-            dt = dt.min(height_left / -here.rate_m_s);
+            if !slowing {
+                dt = dt.min(height_left / -here.rate_m_s);
+            }
             let mut next = step_time(p, &self.state, &here, &control, dt);
             if let PathRule::Ias(ias) = d.path
-                && !on_speed
+                && toward_speed
             {
                 // Meet the speed, not pass it.
                 let ias_of = |s: &State| {
                     let (air, _) = p.air_state(s.distance_m, s.pressure_altitude_m);
                     speed::tas_to_cas_m_s(s.tas_m_s, air.pressure_pa, air.temperature_k)
                 };
-                let before = ias_of(&self.state);
-                for _ in 0..4 {
-                    let over = ias_of(&next) - ias;
+                let sign = if slowing { -1.0 } else { 1.0 };
+                let short = sign * (ias - ias_of(&self.state));
+                for _ in 0..6 {
+                    let over = sign * (ias_of(&next) - ias);
                     if over < 1e-3 {
                         break;
                     }
-                    dt *= ((ias - before) / (ias - before + over)).clamp(0.05, 1.0);
+                    dt *= (short / (short + over)).clamp(0.02, 1.0);
                     next = step_time(p, &self.state, &here, &control, dt);
                 }
             }

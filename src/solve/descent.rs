@@ -20,6 +20,13 @@ pub struct Candidate {
     pub violation: f64,
 }
 
+impl Candidate {
+    /// Worth with violations charged: one scale unit costs as much as 2 % of the descent.
+    pub fn charged(&self) -> f64 {
+        self.worth + 0.02 * self.violation * self.cost.abs()
+    }
+}
+
 /// Families of descents: a start is kept from each.
 fn family(d: &Descent) -> usize {
     let throttle = usize::from(matches!(d.throttle, ThrottleRule::LeftAlone(_)));
@@ -43,7 +50,7 @@ pub fn price(problem: &Problem, rates: CostRates, script: &Script, start: State,
     })
 }
 
-/// The grid of descents from the cruise of a script; the cheapest of each family first to last, those that keep every limit only.
+/// The grid of descents from the cruise of a script: of each family the cheapest, cheapest first, violations charged.
 pub fn candidates(problem: &Problem, rates: CostRates, script: &Script, start: State, per_m: f64) -> Vec<Candidate> {
     let pattern = problem.arrival.pattern_altitude_m;
     let cruise = script.cruise[script.cruise.len() - 1];
@@ -58,11 +65,21 @@ pub fn candidates(problem: &Problem, rates: CostRates, script: &Script, start: S
         };
         problem.aircraft.perform(air, start.tas_m_s, levers).map_pa
     };
+    // The least speed limit between cruise and pattern, less a little, is the fastest that may be held all the way.
+    let (low, high) = (pattern, cruise.level_m);
+    let fraction = (problem.zero_fuel_kg + problem.fuel_kg - start.fuel_kg) / problem.aircraft.masses.max_take_off_kg;
+    let slowest_limit = (0..=20)
+        .map(|i| low + (high - low) * f64::from(i) / 20.0)
+        .map(|h| problem.limits.speed_limit_m_s(&problem.aircraft.speeds, fraction.min(1.0), h, 0.0))
+        .fold(f64::INFINITY, f64::min);
+    let step = problem.aircraft.procedures.speed_step_m_s;
+    let fast = ((slowest_limit - M_S_PER_KT) / step).floor() * step;
     let paths = [
         PathRule::Rate(most),
         PathRule::Rate(0.7 * most),
-        PathRule::Ias(problem.aircraft.speeds.vno_m_s - 15.0 * M_S_PER_KT),
-        PathRule::Ias(problem.aircraft.procedures.pattern_m_s + 30.0 * M_S_PER_KT),
+        PathRule::Rate(0.4 * most),
+        PathRule::Ias(fast),
+        PathRule::Ias(0.5 * (fast + problem.aircraft.procedures.pattern_m_s)),
     ];
     for rev_s in settable_rev_s(problem, 100.0 / 60.0) {
         if rev_s > cruise.rev_s + 1e-6 {
@@ -91,11 +108,8 @@ pub fn candidates(problem: &Problem, rates: CostRates, script: &Script, start: S
                     };
                     let trial = Script { descent, ..script.clone() };
                     let Some(c) = price(problem, rates, &trial, start, per_m) else { continue };
-                    if c.violation > 0.0 {
-                        continue;
-                    }
                     let slot = &mut best[family(&descent)];
-                    if slot.is_none_or(|b| c.worth < b.worth) {
+                    if slot.is_none_or(|b| c.charged() < b.charged()) {
                         *slot = Some(c);
                     }
                 }
@@ -103,6 +117,6 @@ pub fn candidates(problem: &Problem, rates: CostRates, script: &Script, start: S
         }
     }
     let mut found: Vec<Candidate> = best.into_iter().flatten().collect();
-    found.sort_by(|a, b| a.worth.total_cmp(&b.worth));
+    found.sort_by(|a, b| a.charged().total_cmp(&b.charged()));
     found
 }

@@ -501,10 +501,10 @@ impl<'a> Search<'a> {
         sequence: &Sequence,
     ) -> Result<Flown, Vec<crate::flight::Limit>> {
         let p = self.p;
-        let Some(script) = self.with_cruise(&sequence.steps, levels) else { return Err(vec![]) };
+        let Some(script) = self.with_cruise(&sequence.steps, levels) else { if std::env::var("DBG").is_ok() { eprintln!("no cruise"); } return Err(vec![]) };
         let last_level = sequence.steps[sequence.steps.len() - 1].0;
         let level = levels.iter().find(|l| (l.level_m - last_level).abs() < 1.0).ok_or(vec![])?;
-        let Some(start) = self.cruise_state(last_level, &level.options, &script) else { return Err(vec![]) };
+        let Some(start) = self.cruise_state(last_level, &level.options, &script) else { if std::env::var("DBG").is_ok() { eprintln!("no cruise state"); } return Err(vec![]) };
         let sample = p.air.at(start.distance_m, start.pressure_altitude_m);
         let per_m = level
             .options
