@@ -122,7 +122,11 @@ impl Integrator<'_> {
         stops: &[Stop],
         effort: &mut Effort,
     ) -> Result<Vec<(f64, State)>, ReflightError> {
-        let flight = Flight { model: self.model, control: &self.control, stops };
+        let flight = Flight {
+            model: self.model,
+            control: &self.control,
+            stops,
+        };
         // Safety factor, step-size controller and limits are the crate's own defaults; stiffness is not looked for.
         let mut solver = Dopri5::from_param(
             flight,
@@ -154,7 +158,12 @@ impl Integrator<'_> {
     }
 
     /// The state a time [s] after another.
-    pub fn after(&self, y: &State, span_s: f64, effort: &mut Effort) -> Result<State, ReflightError> {
+    pub fn after(
+        &self,
+        y: &State,
+        span_s: f64,
+        effort: &mut Effort,
+    ) -> Result<State, ReflightError> {
         if span_s <= 0.0 {
             return Ok(*y);
         }
@@ -174,7 +183,10 @@ impl Integrator<'_> {
     ) -> Result<(f64, State), ReflightError> {
         let value = |y: &State| {
             let needs_rate = stops.iter().any(|s| {
-                matches!(s, Stop::AccelerationBelow(_) | Stop::RateBelow(_) | Stop::RateAbove(_))
+                matches!(
+                    s,
+                    Stop::AccelerationBelow(_) | Stop::RateBelow(_) | Stop::RateAbove(_)
+                )
             });
             let rate = if needs_rate {
                 self.model.moment(y, &self.control).rate
@@ -239,15 +251,17 @@ impl Integrator<'_> {
             }
             let (value, which) = least(self.model, stops, &y, &rate);
             if value <= 0.0 {
-                return Ok(Stretch { points, stop: Some(which) });
+                return Ok(Stretch {
+                    points,
+                    stop: Some(which),
+                });
             }
             if now_s >= limit_s {
                 return Ok(Stretch { points, stop: None });
             }
             let mut all = stops.to_vec();
             self.add_nodes(&y, &mut all);
-            let within_s =
-                |i: usize| if i < stops.len() { TRIGGER_S } else { NODE_S };
+            let within_s = |i: usize| if i < stops.len() { TRIGGER_S } else { NODE_S };
             let run = self.run(&y, limit_s - now_s, 0.0, &all, effort)?;
             let [.., before, last] = run.as_slice() else {
                 return Ok(Stretch { points, stop: None });
@@ -256,8 +270,14 @@ impl Integrator<'_> {
             let crossed = least(self.model, &all, &last.1, &last_rate).0 <= 0.0;
             points.extend(run[1..run.len() - 1].iter().map(|p| (now_s + p.0, p.1)));
             let (at_s, state) = if crossed {
-                let (d, state) =
-                    self.crossing(&before.1, last.0 - before.0, &last.1, &all, within_s, effort)?;
+                let (d, state) = self.crossing(
+                    &before.1,
+                    last.0 - before.0,
+                    &last.1,
+                    &all,
+                    within_s,
+                    effort,
+                )?;
                 (before.0 + d, state)
             } else {
                 *last
@@ -277,7 +297,9 @@ impl Integrator<'_> {
         let leg = &self.model.problem.legs[self.model.problem.leg_index(y[S] + NODE_PASSED_M)];
         let length = leg.to_m - leg.from_m;
         let spacing = length / (length / COLUMN_M).ceil().max(1.0);
-        let next = ((y[S] + NODE_PASSED_M - leg.from_m) / spacing).ceil().max(1.0);
+        let next = ((y[S] + NODE_PASSED_M - leg.from_m) / spacing)
+            .ceil()
+            .max(1.0);
         let at = leg.from_m + next * spacing;
         if at > y[S] {
             stops.push(Stop::Distance(at));

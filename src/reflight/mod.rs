@@ -159,6 +159,9 @@ pub struct Reflown {
     pub level_off: Mark,
     /// Pattern speed met.
     pub slowed: Mark,
+    /// Geometric height at the field as integrated along the path, m; differs from that of the air table where temperature changes
+    /// along the route, which the equation of motion leaves out.
+    pub geometric_end_m: f64,
     /// The path: every step of the integrator.
     pub samples: Vec<Sample>,
     /// Energy balance.
@@ -183,13 +186,17 @@ pub enum ReflightError {
         altitude_ft: f64,
     },
     /// The held IAS does not descend.
-    #[error("re-flying the lever card: the descent setting does not descend at {altitude_ft:.0} ft")]
+    #[error(
+        "re-flying the lever card: the descent setting does not descend at {altitude_ft:.0} ft"
+    )]
     CannotDescend {
         /// Indicated altitude.
         altitude_ft: f64,
     },
     /// Speed is lost in level flight.
-    #[error("re-flying the lever card: the setting does not hold level flight at {altitude_ft:.0} ft")]
+    #[error(
+        "re-flying the lever card: the setting does not hold level flight at {altitude_ft:.0} ft"
+    )]
     CannotHoldLevel {
         /// Indicated altitude.
         altitude_ft: f64,

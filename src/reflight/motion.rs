@@ -163,46 +163,62 @@ impl<'a> Model<'a> {
     pub fn held_cas_slopes(&self, s_m: f64, hp_m: f64, tas_m_s: f64) -> (f64, f64) {
         let kelvin = |s, h| self.problem.air.at(s, h).temperature_k;
         let here_k = kelvin(s_m, hp_m);
-        let lapse =
-            (kelvin(s_m, hp_m + LAPSE_M) - kelvin(s_m, hp_m - LAPSE_M)) / (2.0 * LAPSE_M);
-        let along =
-            (kelvin(s_m + ALONG_M, hp_m) - kelvin(s_m - ALONG_M, hp_m)) / (2.0 * ALONG_M);
+        let lapse = (kelvin(s_m, hp_m + LAPSE_M) - kelvin(s_m, hp_m - LAPSE_M)) / (2.0 * LAPSE_M);
+        let along = (kelvin(s_m + ALONG_M, hp_m) - kelvin(s_m - ALONG_M, hp_m)) / (2.0 * ALONG_M);
         let sound = isa::speed_of_sound_m_s(here_k);
         let mach2 = (tas_m_s / sound).powi(2);
         let stagnation = 1.0 + 0.2 * mach2;
         // f / f' with the Mach number divided out of f', so that it stays finite at rest.
-        let mach_per = ((3.5 * (0.2 * mach2).ln_1p()).exp_m1())
-            / (1.4 * mach2.sqrt() * stagnation.powf(2.5));
+        let mach_per =
+            ((3.5 * (0.2 * mach2).ln_1p()).exp_m1()) / (1.4 * mach2.sqrt() * stagnation.powf(2.5));
         let scale = isa::GRAVITY_M_S2 / (isa::GAS_CONSTANT_J_KG_K * isa::temperature_k(hp_m));
         let thermal = tas_m_s / (2.0 * here_k);
         (thermal * lapse + sound * mach_per * scale, thermal * along)
     }
 
-    /// Levers at an instant.
-    pub fn levers(&self, control: &Control, air: AirState, tas_m_s: f64) -> Levers {
-        let throttle = match control.hand {
-            Hand::Set(throttle) => throttle,
-            Hand::Left { conductance, limit_pa } => {
-                let aircraft = &self.problem.aircraft;
-                let intake = aircraft.intake(air, tas_m_s);
-                let rises_to =
-                    aircraft.engine.map_pa(Throttle::Fixed(conductance), control.rev_s, intake);
-                if rises_to > limit_pa {
-                    Throttle::Map(limit_pa)
+    /// What the aeroplane does with the throttle hand of a control.
+    fn performance(&self, control: &Control, air: AirState, tas_m_s: f64) -> Performance {
+        let at = |throttle| {
+            let levers = Levers {
+                throttle,
+                rev_s: control.rev_s,
+                mixture: control.mixture,
+            };
+            self.problem.aircraft.perform(air, tas_m_s, levers)
+        };
+        match control.hand {
+            Hand::Set(throttle) => at(throttle),
+            Hand::Left {
+                conductance,
+                limit_pa,
+            } => {
+                // By the gauge, at the crankshaft speed there is: on a pitch stop it is not the one that is set.
+                let alone = at(Throttle::Fixed(conductance));
+                if alone.map_pa > limit_pa {
+                    at(Throttle::Map(limit_pa))
                 } else {
-                    Throttle::Fixed(conductance)
+                    alone
                 }
             }
-        };
-        Levers { throttle, rev_s: control.rev_s, mixture: control.mixture }
+        }
     }
 
     /// The performance whose thrust is as wanted, by the throttle; full or shut throttle where it is out of reach.
     ///
     /// Secant steps within a bracket: thrust rises with manifold pressure.
-    fn with_thrust(&self, control: &Control, air: AirState, tas_m_s: f64, wanted_n: f64) -> Performance {
+    fn with_thrust(
+        &self,
+        control: &Control,
+        air: AirState,
+        tas_m_s: f64,
+        wanted_n: f64,
+    ) -> Performance {
         let at = |throttle| {
-            let levers = Levers { throttle, rev_s: control.rev_s, mixture: control.mixture };
+            let levers = Levers {
+                throttle,
+                rev_s: control.rev_s,
+                mixture: control.mixture,
+            };
             self.problem.aircraft.perform(air, tas_m_s, levers)
         };
         let mut high = at(Throttle::Full);
@@ -217,7 +233,11 @@ impl<'a> Model<'a> {
         for pass in 0..60 {
             let share = (wanted_n - low.thrust_n) / (high.thrust_n - low.thrust_n);
             // Every third pass halves the bracket, so that it always shrinks.
-            let share = if pass % 3 == 2 { 0.5 } else { share.clamp(0.0, 1.0) };
+            let share = if pass % 3 == 2 {
+                0.5
+            } else {
+                share.clamp(0.0, 1.0)
+            };
             let map_pa = low.map_pa + share * (high.map_pa - low.map_pa);
             best = at(Throttle::Map(map_pa));
             let miss = best.thrust_n - wanted_n;
@@ -255,7 +275,7 @@ impl<'a> Model<'a> {
             let wanted = drag_n + mass_kg * (acceleration + shear * level_rate);
             self.with_thrust(control, air, tas, wanted)
         } else {
-            aircraft.perform(air, tas, self.levers(control, air, tas))
+            self.performance(control, air, tas)
         };
         let excess = (performance.thrust_n - drag_n) / mass_kg;
         // Rate of pressure altitude, change of speed, ground speed, rate of geometric height.
@@ -270,7 +290,12 @@ impl<'a> Model<'a> {
                     climb = theta * (rate - self.slope * gs);
                     gs = over_ground(climb);
                 }
-                (rate, excess - G_M_S2 * climb / tas - shear * rate, gs, climb)
+                (
+                    rate,
+                    excess - G_M_S2 * climb / tas - shear * rate,
+                    gs,
+                    climb,
+                )
             }
             Path::HeldIas | Path::Trade(_) => {
                 let (per_hp, per_s, given) = match control.path {
@@ -306,7 +331,14 @@ impl<'a> Model<'a> {
             mass_kg * tas * shear * hp_rate,
             fuel_flow * (G_M_S2 * y[Z] + 0.5 * tas * tas),
         ]);
-        Moment { air, sample, performance, drag_n, mass_kg, rate }
+        Moment {
+            air,
+            sample,
+            performance,
+            drag_n,
+            mass_kg,
+            rate,
+        }
     }
 
     /// Energy of motion and height, `m (g z + V²/2)`, J.

@@ -2,11 +2,12 @@
 
 use super::event::{Integrator, Stop};
 use super::motion::{
-    CARRIED, Control, DRAG_WORK, FUEL, HP, Hand, Model, Path, REV, S, SHEAR_WORK, State, THRUST_WORK, V, Z,
+    CARRIED, Control, DRAG_WORK, FUEL, HP, Hand, Model, Path, REV, S, SHEAR_WORK, State,
+    THRUST_WORK, V, Z,
 };
-use super::{Effort, Energy, Phase, Reflown, ReflightError, Sample};
+use super::{Effort, Energy, Phase, ReflightError, Reflown, Sample};
 use crate::air::speed;
-use crate::aircraft::{Configuration, Levers, Throttle};
+use crate::aircraft::{Configuration, Levers, Speeds, Throttle};
 use crate::flight::{Cruise, Mark, PathRule, Script, ThrottleRule};
 use crate::quantity::{M_PER_FT, M_S_PER_KT};
 use crate::trip::Problem;
@@ -87,7 +88,11 @@ impl Pilot<'_> {
     }
 
     fn mark(&self) -> Mark {
-        Mark { distance_m: self.y[S], time_s: self.time_s, fuel_kg: self.y[FUEL] }
+        Mark {
+            distance_m: self.y[S],
+            time_s: self.time_s,
+            fuel_kg: self.y[FUEL],
+        }
     }
 
     /// Manifold pressure of the moment under a control, Pa.
@@ -128,7 +133,11 @@ impl Pilot<'_> {
         stops: &[Stop],
         limit_s: f64,
     ) -> Result<Option<usize>, ReflightError> {
-        let integrator = Integrator { model: self.model, control: *control, phase };
+        let integrator = Integrator {
+            model: self.model,
+            control: *control,
+            phase,
+        };
         let stretch = integrator.until(&self.y, stops, limit_s, &mut self.effort)?;
         let pattern_m = self.p.length_m - self.p.arrival.before_m;
         for (i, (t, y)) in stretch.points.iter().enumerate() {
@@ -164,23 +173,50 @@ impl Pilot<'_> {
     }
 
     /// As [`Self::fly`], for phases that must end by a stop.
-    fn fly_to(&mut self, phase: Phase, control: &Control, stops: &[Stop]) -> Result<usize, ReflightError> {
+    fn fly_to(
+        &mut self,
+        phase: Phase,
+        control: &Control,
+        stops: &[Stop],
+    ) -> Result<usize, ReflightError> {
         self.fly(phase, control, stops, PHASE_LIMIT_S)?
-            .ok_or(ReflightError::Endless { phase, limit_h: PHASE_LIMIT_S / 3_600.0 })
+            .ok_or(ReflightError::Endless {
+                phase,
+                limit_h: PHASE_LIMIT_S / 3_600.0,
+            })
     }
 
     /// Level at these levers until the IAS is reached or no longer rises.
-    fn gain_speed(&mut self, phase: Phase, levers: Levers, ias_m_s: f64) -> Result<(), ReflightError> {
-        let stops = [Stop::FasterThan(ias_m_s - SAME_SPEED_M_S), Stop::AccelerationBelow(SETTLED_M_S2)];
-        self.fly_to(phase, &Control::clean(levers, Path::Level), &stops).map(|_| ())
+    fn gain_speed(
+        &mut self,
+        phase: Phase,
+        levers: Levers,
+        ias_m_s: f64,
+    ) -> Result<(), ReflightError> {
+        let stops = [
+            Stop::FasterThan(ias_m_s - SAME_SPEED_M_S),
+            Stop::AccelerationBelow(SETTLED_M_S2),
+        ];
+        self.fly_to(phase, &Control::clean(levers, Path::Level), &stops)
+            .map(|_| ())
     }
 
     /// Climbs at the IAS of the moment.
-    fn climb_to(&mut self, phase: Phase, levers: Levers, indicated_m: f64) -> Result<(), ReflightError> {
-        let stops = [Stop::ClimbedTo(indicated_m), Stop::RateBelow(LEAST_RATE_M_S)];
+    fn climb_to(
+        &mut self,
+        phase: Phase,
+        levers: Levers,
+        indicated_m: f64,
+    ) -> Result<(), ReflightError> {
+        let stops = [
+            Stop::ClimbedTo(indicated_m),
+            Stop::RateBelow(LEAST_RATE_M_S),
+        ];
         match self.fly_to(phase, &Control::clean(levers, Path::HeldIas), &stops)? {
             0 => Ok(()),
-            _ => Err(ReflightError::CannotClimb { altitude_ft: self.altitude_ft() }),
+            _ => Err(ReflightError::CannotClimb {
+                altitude_ft: self.altitude_ft(),
+            }),
         }
     }
 
@@ -191,7 +227,11 @@ impl Pilot<'_> {
         Levers {
             throttle: Throttle::Full,
             rev_s: c.rev_s,
-            mixture: if leaned { self.p.aircraft.engine.best_power_mixture() } else { c.mixture },
+            mixture: if leaned {
+                self.p.aircraft.engine.best_power_mixture()
+            } else {
+                c.mixture
+            },
         }
     }
 
@@ -203,12 +243,20 @@ impl Pilot<'_> {
             rev_s: p.aircraft.propeller.highest_governed_rev_s,
             mixture: script.initial_mixture,
         };
-        self.climb_to(Phase::InitialClimb, take_off, p.departure.elevation_m + LEVERS_FROM_M)?;
+        self.climb_to(
+            Phase::InitialClimb,
+            take_off,
+            p.departure.elevation_m + LEVERS_FROM_M,
+        )?;
         let climb_ias = script.climb.ias_m_s;
         let levers = self.climb_levers(script);
         if climb_ias < self.ias_m_s() - SAME_SPEED_M_S {
             let control = Control::clean(levers, Path::Trade(-TRADE_M_S2));
-            self.fly_to(Phase::ToClimbSpeed, &control, &[Stop::SlowerThan(climb_ias)])?;
+            self.fly_to(
+                Phase::ToClimbSpeed,
+                &control,
+                &[Stop::SlowerThan(climb_ias)],
+            )?;
         } else {
             self.gain_speed(Phase::ToClimbSpeed, levers, climb_ias)?;
         }
@@ -221,7 +269,11 @@ impl Pilot<'_> {
             self.climb_to(Phase::Climb, self.climb_levers(script), first.level_m)?;
         }
         let top_of_climb = self.mark();
-        self.gain_speed(Phase::LevelOff, self.climb_levers(script), first.set_at_ias_m_s)?;
+        self.gain_speed(
+            Phase::LevelOff,
+            self.climb_levers(script),
+            first.set_at_ias_m_s,
+        )?;
         for pair in script.cruise.windows(2) {
             self.cruise(&pair[0], pair[1].from_m)?;
             self.change_level(script, &pair[0], &pair[1])?;
@@ -231,7 +283,7 @@ impl Pilot<'_> {
         let top_of_descent = self.mark();
         let power = self.descend(script, last)?;
         let level_off = self.mark();
-        self.slow_down(script, power)?;
+        self.slow_down(power)?;
         let slowed = self.mark();
         self.pattern()?;
         let energy = Energy {
@@ -251,6 +303,7 @@ impl Pilot<'_> {
             top_of_descent,
             level_off,
             slowed,
+            geometric_end_m: self.y[Z],
             samples: std::mem::take(&mut self.samples),
             energy,
             effort: self.effort,
@@ -259,22 +312,37 @@ impl Pilot<'_> {
 
     /// Level at a cruise setting to a distance.
     fn cruise(&mut self, leg: &Cruise, to_m: f64) -> Result<(), ReflightError> {
-        let levers = Levers { throttle: leg.throttle, rev_s: leg.rev_s, mixture: leg.mixture };
+        let levers = Levers {
+            throttle: leg.throttle,
+            rev_s: leg.rev_s,
+            mixture: leg.mixture,
+        };
         let control = Control::clean(levers, Path::Level);
         // Below the stall the equations mean nothing: say so before.
-        let stall = crate::aircraft::Speeds::at_mass(
-            p_vs(self.p),
+        let stall = Speeds::at_mass(
+            self.p.aircraft.speeds.vs_m_s,
             self.model.start_kg - self.y[FUEL],
             self.p.aircraft.masses.max_take_off_kg,
         );
-        match self.fly_to(Phase::Cruise, &control, &[Stop::Distance(to_m), Stop::SlowerThan(stall)])? {
+        match self.fly_to(
+            Phase::Cruise,
+            &control,
+            &[Stop::Distance(to_m), Stop::SlowerThan(stall)],
+        )? {
             0 => Ok(()),
-            _ => Err(ReflightError::CannotHoldLevel { altitude_ft: self.altitude_ft() }),
+            _ => Err(ReflightError::CannotHoldLevel {
+                altitude_ft: self.altitude_ft(),
+            }),
         }
     }
 
     /// From one cruise level to the next.
-    fn change_level(&mut self, script: &Script, from: &Cruise, to: &Cruise) -> Result<(), ReflightError> {
+    fn change_level(
+        &mut self,
+        script: &Script,
+        from: &Cruise,
+        to: &Cruise,
+    ) -> Result<(), ReflightError> {
         if to.level_m > from.level_m {
             let levers = self.climb_levers(script);
             if self.ias_m_s() < script.climb.ias_m_s {
@@ -286,11 +354,24 @@ impl Pilot<'_> {
                 self.climb_to(Phase::LevelChange, levers, lean_m)?;
             }
             self.climb_to(Phase::LevelChange, self.climb_levers(script), to.level_m)?;
-            self.gain_speed(Phase::LevelOff, self.climb_levers(script), to.set_at_ias_m_s)
+            self.gain_speed(
+                Phase::LevelOff,
+                self.climb_levers(script),
+                to.set_at_ias_m_s,
+            )
         } else {
-            let levers = Levers { throttle: from.throttle, rev_s: from.rev_s, mixture: from.mixture };
+            let levers = Levers {
+                throttle: from.throttle,
+                rev_s: from.rev_s,
+                mixture: from.mixture,
+            };
             let control = Control::clean(levers, Path::Rate(-self.p.limits.max_descent_m_s));
-            self.fly_to(Phase::LevelChange, &control, &[Stop::DescendedTo(to.level_m)]).map(|_| ())
+            self.fly_to(
+                Phase::LevelChange,
+                &control,
+                &[Stop::DescendedTo(to.level_m)],
+            )
+            .map(|_| ())
         }
     }
 
@@ -299,7 +380,11 @@ impl Pilot<'_> {
         let p = self.p;
         let d = &script.descent;
         let pattern_m = p.arrival.pattern_altitude_m;
-        let cruise_levers = Levers { throttle: last.throttle, rev_s: last.rev_s, mixture: last.mixture };
+        let cruise_levers = Levers {
+            throttle: last.throttle,
+            rev_s: last.rev_s,
+            mixture: last.mixture,
+        };
         let cruise_map_pa = self.map_now_pa(&Control::clean(cruise_levers, Path::Level));
         let mut power = Power {
             step_pa: script.reduction.step_pa,
@@ -345,13 +430,23 @@ impl Pilot<'_> {
                 stops.push((Trigger::Trim, Stop::DescendedTo(trim_m)));
             }
             match (d.path, path) {
-                (PathRule::Ias(ias), Path::Level) => stops.push((Trigger::OnSpeed, Stop::SlowerThan(ias))),
-                (PathRule::Ias(ias), Path::Rate(_)) => stops.push((Trigger::OnSpeed, Stop::FasterThan(ias))),
-                (_, Path::HeldIas) => stops.push((Trigger::Shallow, Stop::RateAbove(-LEAST_RATE_M_S))),
+                (PathRule::Ias(ias), Path::Level) => {
+                    stops.push((Trigger::OnSpeed, Stop::SlowerThan(ias)))
+                }
+                (PathRule::Ias(ias), Path::Rate(_)) => {
+                    stops.push((Trigger::OnSpeed, Stop::FasterThan(ias)))
+                }
+                (_, Path::HeldIas) => {
+                    stops.push((Trigger::Shallow, Stop::RateAbove(-LEAST_RATE_M_S)))
+                }
                 _ => {}
             }
             let limit_s = power.next_cut_s.map_or(
-                if path == Path::Level { SLOW_LIMIT_S } else { PHASE_LIMIT_S },
+                if path == Path::Level {
+                    SLOW_LIMIT_S
+                } else {
+                    PHASE_LIMIT_S
+                },
                 |t| (t - self.time_s).max(0.0),
             );
             let list: Vec<Stop> = stops.iter().map(|s| s.1).collect();
@@ -367,7 +462,9 @@ impl Pilot<'_> {
                 Some(Trigger::Trim) => self.leave(&mut power, d.throttle, &mut trim_m),
                 Some(Trigger::OnSpeed) => on_speed = true,
                 Some(Trigger::Shallow) => {
-                    return Err(ReflightError::CannotDescend { altitude_ft: self.altitude_ft() });
+                    return Err(ReflightError::CannotDescend {
+                        altitude_ft: self.altitude_ft(),
+                    });
                 }
                 None if power.next_cut_s.is_some() => {
                     power.cut();
@@ -375,7 +472,9 @@ impl Pilot<'_> {
                         self.leave(&mut power, d.throttle, &mut trim_m);
                     }
                 }
-                None if path == Path::Level => return Err(never_slows(begin_ias.min(self.ias_m_s()))),
+                None if path == Path::Level => {
+                    return Err(never_slows(begin_ias.min(self.ias_m_s())));
+                }
                 None => {
                     return Err(ReflightError::Endless {
                         phase: Phase::Descent,
@@ -393,12 +492,21 @@ impl Pilot<'_> {
 
     /// Takes the hand off the throttle at the set manifold pressure; notes the next trim.
     fn leave(&self, power: &mut Power, rule: ThrottleRule, trim_m: &mut f64) {
-        let Some(set_pa) = rule.set_map_pa() else { return };
+        let Some(set_pa) = rule.set_map_pa() else {
+            return;
+        };
         let aircraft = &self.p.aircraft;
         let (air, _) = self.p.air_state(self.y[S], self.y[HP]);
         let intake = aircraft.intake(air, self.y[V]);
+        // The gauge shows the set pressure at the crankshaft speed there is.
+        let levers = Levers {
+            throttle: Throttle::Map(set_pa),
+            rev_s: power.rev_s,
+            mixture: power.mixture,
+        };
+        let rev_s = aircraft.perform(air, self.y[V], levers).rev_s;
         power.hand = Hand::Left {
-            conductance: aircraft.engine.conductance(set_pa, power.rev_s, intake),
+            conductance: aircraft.engine.conductance(set_pa, rev_s, intake),
             limit_pa: aircraft.map_limit_pa(power.rev_s),
         };
         if matches!(rule, ThrottleRule::Held(_)) {
@@ -407,15 +515,17 @@ impl Pilot<'_> {
     }
 
     /// Level at pattern altitude: power goes on coming off, gear at its speed, until pattern speed.
-    fn slow_down(&mut self, script: &Script, mut power: Power) -> Result<(), ReflightError> {
+    fn slow_down(&mut self, mut power: Power) -> Result<(), ReflightError> {
         let target = self.p.aircraft.procedures.pattern_m_s;
         let vlo = self.p.aircraft.speeds.vlo_extend_m_s;
         let end_s = self.time_s + SLOW_LIMIT_S;
-        debug_assert_eq!(power.mixture, script.descent.mixture);
         let mut gear_down = false;
         loop {
             gear_down = gear_down || self.ias_m_s() <= vlo + SAME_SPEED_M_S;
-            let configuration = Configuration { gear_down, ..Configuration::default() };
+            let configuration = Configuration {
+                gear_down,
+                ..Configuration::default()
+            };
             let control = power.control(Path::Level, configuration);
             let mut stops = vec![Stop::SlowerThan(target)];
             if !gear_down && vlo > target {
@@ -437,16 +547,22 @@ impl Pilot<'_> {
         Control {
             hand: Hand::Set(Throttle::Full),
             rev_s: p.aircraft.propeller.highest_governed_rev_s,
-            mixture: p.aircraft.high_power_mixture(p.density_altitude_m(&p.destination)),
+            mixture: p
+                .aircraft
+                .high_power_mixture(p.density_altitude_m(&p.destination)),
             path,
-            configuration: Configuration { gear_down: true, ..Configuration::default() },
+            configuration: Configuration {
+                gear_down: true,
+                ..Configuration::default()
+            },
         }
     }
 
     /// To the field at the speed reached, gear down, propeller forward, the throttle worked.
     fn pattern(&mut self) -> Result<(), ReflightError> {
         let control = self.pattern_control(Path::LevelHeldIas);
-        self.fly_to(Phase::Pattern, &control, &[Stop::Distance(self.p.length_m)]).map(|_| ())
+        self.fly_to(Phase::Pattern, &control, &[Stop::Distance(self.p.length_m)])
+            .map(|_| ())
     }
 
     /// The circuit: as at the field, for its time.
@@ -460,11 +576,6 @@ impl Pilot<'_> {
         let end = self.sample(self.time_s, &self.y, &control, Phase::Circuit);
         self.samples.push(end);
     }
-}
-
-/// Stall speed at the greatest mass, m/s.
-fn p_vs(problem: &Problem) -> f64 {
-    problem.aircraft.speeds.vs_m_s
 }
 
 fn never_slows(target_m_s: f64) -> ReflightError {
@@ -503,7 +614,13 @@ struct Power {
 
 impl Power {
     fn control(&self, path: Path, configuration: Configuration) -> Control {
-        Control { hand: self.hand, rev_s: self.rev_s, mixture: self.mixture, path, configuration }
+        Control {
+            hand: self.hand,
+            rev_s: self.rev_s,
+            mixture: self.mixture,
+            path,
+            configuration,
+        }
     }
 
     /// Begins to reduce from a manifold pressure to a floor: the first step now.
@@ -520,7 +637,7 @@ impl Power {
         let Some(due_s) = self.next_cut_s else { return };
         self.cut_map_pa = (self.cut_map_pa - self.step_pa).max(self.cut_floor_pa);
         self.hand = Hand::Set(Throttle::Map(self.cut_map_pa));
-        self.next_cut_s = (self.cut_map_pa > self.cut_floor_pa + SAME_MAP_PA)
-            .then_some(due_s + self.interval_s);
+        self.next_cut_s =
+            (self.cut_map_pa > self.cut_floor_pa + SAME_MAP_PA).then_some(due_s + self.interval_s);
     }
 }

@@ -1,19 +1,20 @@
 //! An invented aeroplane and trips for the tests of this module.
 
+use crate::air::field::{Datum, LevelValue, Station, WindField};
 use crate::aircraft::propeller::{PropellerGeometry, PropellerTable, Stops};
 use crate::aircraft::{
-    Aircraft, Airframe, Engine, EngineSpec, FuelSystem, HubWithoutOil, Masses, Mixture, Procedures, Propeller,
-    Speeds, Throttle,
+    Aircraft, Airframe, Engine, EngineSpec, FuelSystem, HubWithoutOil, Masses, Mixture, Procedures,
+    Propeller, Speeds, Throttle,
 };
+use crate::earth::place::Position;
 use crate::flight::{Climb, Cruise, Descent, PathRule, Reduction, Script, ThrottleRule};
 use crate::quantity::{
-    KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_CUIN, M3_PER_GAL, PA_PER_INHG, W_PER_HP,
+    KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_CUIN, M3_PER_GAL, PA_PER_INHG,
+    W_PER_HP,
 };
-use crate::air::field::{Datum, LevelValue, Station, WindField};
-use crate::earth::place::Position;
 use crate::trip::{
-    Arrival, Field, FuelLoad, HourBasis, Leg, LegGround, LegLevels, Limits, Objective, Place, Prices, Problem, RouteAir,
-    Rules, Trip, Weather, resolve,
+    Arrival, Field, FuelLoad, HourBasis, Leg, LegGround, LegLevels, Limits, Objective, Place,
+    Prices, Problem, RouteAir, Rules, Trip, Weather, resolve,
 };
 
 /// Avgas, kg/m³ (6.0 lb/US gal).
@@ -27,20 +28,22 @@ pub(super) const KT: f64 = M_S_PER_KT;
 /// Rev/min, rev/s.
 pub(super) const RPM: f64 = 1.0 / 60.0;
 
-/// Altimeter setting of the standard, Pa.
-pub(super) const STANDARD_PA: f64 = crate::air::isa::SEA_LEVEL_PRESSURE_PA;
+/// Altimeter setting of the standard at both ends, inHg.
+pub(super) const STANDARD_INHG: (f64, f64) = (29.921_26, 29.921_26);
 
 /// A made-up retractable of 200 hp; every figure is invented. `fuel_factor` multiplies the fuel-air ratio of every mixture.
 pub(super) fn aircraft(fuel_factor: f64) -> Aircraft {
-    let geometry = PropellerGeometry::standard(74.0 * 0.0254, 2, 1.0).expect("a chord scale of one is in range");
-    let (low, high) = (12.0_f64.to_radians(), 30.0_f64.to_radians());
+    let geometry = PropellerGeometry::standard(74.0 * 0.0254, 2, 1.0)
+        .expect("a chord scale of one is in range");
+    let (low, high) = (12.0_f64.to_radians(), 34.0_f64.to_radians());
     let table = PropellerTable::build(&geometry, low, high).expect("the stops lie in the table");
-    let mixture = |name: &str, fuel_air: f64, relative_power: f64, max_power_fraction: f64| Mixture {
-        name: name.into(),
-        fuel_air: fuel_air * fuel_factor,
-        relative_power,
-        max_power_fraction,
-    };
+    let mixture =
+        |name: &str, fuel_air: f64, relative_power: f64, max_power_fraction: f64| Mixture {
+            name: name.into(),
+            fuel_air: fuel_air * fuel_factor,
+            relative_power,
+            max_power_fraction,
+        };
     let engine = Engine::new(EngineSpec {
         displacement_m3: 360.0 * M3_PER_CUIN,
         compression_ratio: 8.7,
@@ -68,7 +71,10 @@ pub(super) fn aircraft(fuel_factor: f64) -> Aircraft {
             max_take_off_kg: 2_740.0 * KG_PER_LB,
             max_landing_kg: 2_740.0 * KG_PER_LB,
         },
-        fuel: FuelSystem { usable_kg: 64.0 * M3_PER_GAL * DENSITY_KG_M3, density_kg_m3: DENSITY_KG_M3 },
+        fuel: FuelSystem {
+            usable_kg: 64.0 * M3_PER_GAL * DENSITY_KG_M3,
+            density_kg_m3: DENSITY_KG_M3,
+        },
         speeds: Speeds {
             vs_m_s: 60.0 * KT,
             va_m_s: 118.0 * KT,
@@ -91,7 +97,10 @@ pub(super) fn aircraft(fuel_factor: f64) -> Aircraft {
         engine,
         propeller: Propeller {
             table,
-            stops: Stops { low_rad: low, high_rad: high },
+            stops: Stops {
+                low_rad: low,
+                high_rad: high,
+            },
             lowest_governed_rev_s: 1_500.0 * RPM,
             highest_governed_rev_s: 2_700.0 * RPM,
             hub: HubWithoutOil::Fine,
@@ -104,7 +113,11 @@ pub(super) fn aircraft(fuel_factor: f64) -> Aircraft {
             take_off_fuel_kg: 1.0,
             climb_rev_s: vec![2_700.0 * RPM, 2_600.0 * RPM],
             cruise_power_fraction: 0.75,
-            map_limit: vec![(1_500.0 * RPM, 24.0 * IN), (2_000.0 * RPM, 26.0 * IN), (2_700.0 * RPM, 29.5 * IN)],
+            map_limit: vec![
+                (1_500.0 * RPM, 24.0 * IN),
+                (2_000.0 * RPM, 26.0 * IN),
+                (2_700.0 * RPM, 29.5 * IN),
+            ],
             full_rich_density_altitude_m: 5_000.0 * FT,
             least_descent_map_pa: 15.0 * IN,
             map_reduction_pa_s: 2.0 * IN / 60.0,
@@ -128,8 +141,12 @@ pub(super) struct Day {
 }
 
 /// Still standard air.
-pub(super) const CALM: Day =
-    Day { along_kt: 0.0, cross_kt: 0.0, deviation_k: 0.0, altimeter_inhg: (29.921_26, 29.921_26) };
+pub(super) const CALM: Day = Day {
+    along_kt: 0.0,
+    cross_kt: 0.0,
+    deviation_k: 0.0,
+    altimeter_inhg: STANDARD_INHG,
+};
 
 /// A trip of this length over flat ground between two fields near sea level.
 pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
@@ -168,7 +185,11 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
         zero_fuel_kg: 2_300.0 * KG_PER_LB,
         fuel_kg: 60.0 * M3_PER_GAL * DENSITY_KG_M3,
         objective: Objective::Time,
-        prices: Prices { per_s: 0.02, basis: HourBasis::Clock, fuel_per_kg: 2.0 },
+        prices: Prices {
+            per_s: 0.02,
+            basis: HourBasis::Clock,
+            fuel_per_kg: 2.0,
+        },
         limits: Limits {
             max_altitude_m: 12_500.0 * FT,
             clearance_m: 1_000.0 * FT,
@@ -214,7 +235,11 @@ pub(super) fn script(throttle: ThrottleRule, path: PathRule, reduce_at_ft: f64) 
             reduce_at_m: reduce_at_ft * FT,
             to_go_m: f64::NAN,
         },
-        reduction: Reduction { step_pa: 1.0 * IN, interval_s: 30.0, floor_pa: 13.0 * IN },
+        reduction: Reduction {
+            step_pa: 1.0 * IN,
+            interval_s: 30.0,
+            floor_pa: 13.0 * IN,
+        },
     }
 }
 
@@ -226,13 +251,13 @@ pub(super) fn cruise(level_ft: f64, from_nm: f64) -> Cruise {
         throttle: Throttle::Map(20.5 * IN),
         rev_s: 2_400.0 * RPM,
         mixture: 2,
-        set_at_ias_m_s: 130.0 * KT,
+        set_at_ias_m_s: 115.0 * KT,
     }
 }
 
 /// A trip of some 300 nm eastwards through air that changes with place and height: west wind growing from 10 kt near the ground at
-/// the start to 45 kt aloft at the end, 6 K of change in temperature, and an inversion.
-pub(super) fn windy(aircraft: Aircraft) -> Problem {
+/// the start to 45 kt aloft at the end, an inversion, and `warmer_k` of change in temperature.
+pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64)) -> Problem {
     let place = |ident: &str, lon_deg: f64, elevation_ft: f64| Place {
         ident: ident.into(),
         position: Position::new(40.0, lon_deg).expect("on the Earth"),
@@ -243,22 +268,36 @@ pub(super) fn windy(aircraft: Aircraft) -> Problem {
         lat_deg: 40.1,
         lon_deg,
         elevation_m: 100.0,
-        levels: [(3_000.0, 10.0, 3.0, 283.0), (6_000.0, 22.0, 6.0, 281.0), (9_000.0, 30.0, 4.0, 272.0), (12_000.0, 38.0, -2.0, 266.0), (18_000.0, 45.0, -8.0, 253.0)]
-            .map(|(ft, u_kt, v_kt, kelvin)| LevelValue {
-                datum: Datum::TrueAltitude,
-                height_m: ft * FT,
-                u_m_s: (u_kt + more_kt) * KT,
-                v_m_s: v_kt * KT,
-                temperature_k: Some(kelvin + warmer_k),
-            })
-            .to_vec(),
+        levels: [
+            (3_000.0, 10.0, 3.0, 283.0),
+            (6_000.0, 22.0, 6.0, 281.0),
+            (9_000.0, 30.0, 4.0, 272.0),
+            (12_000.0, 38.0, -2.0, 266.0),
+            (18_000.0, 45.0, -8.0, 253.0),
+        ]
+        .map(|(ft, u_kt, v_kt, kelvin)| LevelValue {
+            datum: Datum::TrueAltitude,
+            height_m: ft * FT,
+            u_m_s: (u_kt + more_kt) * KT,
+            v_m_s: v_kt * KT,
+            temperature_k: Some(kelvin + warmer_k),
+        })
+        .to_vec(),
     };
-    let stations = [station("W", -100.0, 0.0, 0.0), station("M", -97.0, 4.0, 3.0), station("E", -93.5, 8.0, 6.0)];
+    let stations = [
+        station("W", -100.0, 0.0, 0.0),
+        station("M", -97.0, 4.0, 0.5 * warmer_k),
+        station("E", -93.5, 8.0, warmer_k),
+    ];
     let calm = problem(aircraft.clone(), 300.0, CALM);
     let trip = Trip {
         title: "windy".into(),
         departure_time: jiff::Timestamp::UNIX_EPOCH,
-        places: vec![place("AAAA", -100.0, 500.0), place("CCCC", -97.5, 0.0), place("BBBB", -93.5, 800.0)],
+        places: vec![
+            place("AAAA", -100.0, 500.0),
+            place("CCCC", -97.5, 0.0),
+            place("BBBB", -93.5, 800.0),
+        ],
         ground: vec![
             LegGround {
                 ground: vec![(1e6, 100.0)],
@@ -273,8 +312,8 @@ pub(super) fn windy(aircraft: Aircraft) -> Problem {
         prices: calm.prices,
         weather: Weather {
             field: WindField::new(&stations).expect("the invented stations are in order"),
-            departure_altimeter_pa: STANDARD_PA,
-            destination_altimeter_pa: STANDARD_PA,
+            departure_altimeter_pa: altimeter_inhg.0 * IN,
+            destination_altimeter_pa: altimeter_inhg.1 * IN,
             departure_temperature_k: None,
             destination_temperature_k: None,
         },
