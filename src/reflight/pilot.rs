@@ -34,6 +34,8 @@ const TRADE_M_S2: f64 = M_S_PER_KT;
 const SLOW_LIMIT_S: f64 = 1_200.0;
 /// Longest phase, s.
 const PHASE_LIMIT_S: f64 = 12.0 * 3_600.0;
+/// The pattern point is found to this, s: under a tenth of a metre.
+const PATTERN_POINT_S: f64 = 1e-3;
 /// Least ground speed, m/s.
 const LEAST_GROUND_SPEED_M_S: f64 = 5.0;
 
@@ -154,7 +156,7 @@ impl Pilot<'_> {
                             t - t0,
                             y,
                             &stop,
-                            |_| 1e-3,
+                            PATTERN_POINT_S,
                             &mut self.effort,
                         )?;
                         self.sample(self.time_s + t0 + dt, &state, control, phase)
