@@ -1,0 +1,49 @@
+//! Plan against re-flight.
+
+use super::Reflown;
+use crate::flight::Flown;
+use crate::quantity::{M_PER_FT, M_S_PER_KT, M3_PER_GAL};
+use crate::trip::Problem;
+
+/// Greatest difference in time from lift-off to landing, s.
+const TIME_BOUND_S: f64 = 2.0;
+/// Greatest difference in fuel, US gal.
+const FUEL_BOUND_GAL: f64 = 0.05;
+/// Greatest difference in height at the pattern point, m: half of what an altimeter is read to.
+const HEIGHT_BOUND_M: f64 = 50.0 * M_PER_FT;
+/// Greatest difference in speed at the pattern point, m/s.
+const SPEED_BOUND_M_S: f64 = 2.0 * M_S_PER_KT;
+
+/// By how much the re-flight misses the plan.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mismatch {
+    /// Re-flown less planned time, lift-off to landing, s.
+    pub time_s: f64,
+    /// Re-flown less planned fuel, kg.
+    pub fuel_kg: f64,
+    /// Indicated height above the pattern altitude at the pattern point, m.
+    pub height_m: f64,
+    /// Indicated speed above pattern speed at the pattern point, m/s.
+    pub speed_m_s: f64,
+}
+
+impl Mismatch {
+    /// Re-flown less planned; height and speed at the pattern point less those asked for.
+    pub fn between(problem: &Problem, planned: &Flown, reflown: &Reflown) -> Self {
+        Self {
+            time_s: reflown.time_s - planned.time_s,
+            fuel_kg: reflown.fuel_kg - planned.fuel_kg,
+            height_m: reflown.pattern_point.indicated_m - problem.arrival.pattern_altitude_m,
+            speed_m_s: reflown.pattern_point.ias_m_s - problem.aircraft.procedures.pattern_m_s,
+        }
+    }
+
+    /// Whether the plan holds: time within 2 s, fuel within 0.05 US gal of a fuel of this density [kg/m³], the pattern point within
+    /// 50 ft and 2 kt. Not a number never holds.
+    pub fn within_bounds(&self, density_kg_m3: f64) -> bool {
+        self.time_s.abs() <= TIME_BOUND_S
+            && self.fuel_kg.abs() <= FUEL_BOUND_GAL * M3_PER_GAL * density_kg_m3
+            && self.height_m.abs() <= HEIGHT_BOUND_M
+            && self.speed_m_s.abs() <= SPEED_BOUND_M_S
+    }
+}

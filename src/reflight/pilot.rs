@@ -1,0 +1,645 @@
+//! The pilot: what is done at each trigger of the card.
+
+use super::event::{Integrator, Stop};
+use super::motion::{
+    CARRIED, Control, DRAG_WORK, FUEL, HP, Hand, Model, Path, REV, S, SHEAR_WORK, State,
+    THRUST_WORK, V, Z,
+};
+use super::{Effort, Energy, Phase, ReflightError, Reflown, Sample};
+use crate::air::speed;
+use crate::aircraft::{Configuration, Levers, Speeds, Throttle};
+use crate::flight::{Cruise, Mark, PathRule, Script, ThrottleRule};
+use crate::quantity::{M_PER_FT, M_S_PER_KT};
+use crate::trip::Problem;
+
+/// No lever but gear and flaps is moved below this height above the field, m (DESIGN section 5: 1,000 ft).
+const LEVERS_FROM_M: f64 = 1_000.0 * M_PER_FT;
+/// A held manifold pressure is trimmed at each multiple of this, indicated, m.
+const TRIM_EACH_M: f64 = 1_000.0 * M_PER_FT;
+/// A trim due within this of the last is not made again, m: a tenth of a foot.
+const SAME_TRIM_M: f64 = 0.03;
+/// Altitudes that differ by less are the same, m.
+const SAME_HEIGHT_M: f64 = 0.05;
+/// Speeds that differ by less are the same, m/s.
+const SAME_SPEED_M_S: f64 = 1e-6;
+/// Manifold pressures that differ by less are the same, Pa: a few ten-thousandths of an inch.
+const SAME_MAP_PA: f64 = 1.0;
+/// The pilot takes the speed as settled when it rises by less than this, m/s²: a knot in a minute.
+const SETTLED_M_S2: f64 = 0.01;
+/// Below this rate of climb or descent the aeroplane is said not to climb or descend, m/s: 10 ft/min.
+const LEAST_RATE_M_S: f64 = 0.05;
+/// Speed is traded for height at this, m/s²: a knot a second.
+const TRADE_M_S2: f64 = M_S_PER_KT;
+/// Longest slow-down, s.
+const SLOW_LIMIT_S: f64 = 1_200.0;
+/// Longest phase, s.
+const PHASE_LIMIT_S: f64 = 12.0 * 3_600.0;
+/// The pattern point is found to this, s: under a tenth of a metre.
+const PATTERN_POINT_S: f64 = 1e-3;
+/// Least ground speed, m/s.
+const LEAST_GROUND_SPEED_M_S: f64 = 5.0;
+
+/// Flies the card; see [`super::refly`].
+pub(super) fn fly_card(problem: &Problem, script: &Script) -> Result<Reflown, ReflightError> {
+    if script.cruise.is_empty() {
+        return Err(ReflightError::NoCruise);
+    }
+    if !script.descent.to_go_m.is_finite() {
+        return Err(ReflightError::NoTopOfDescent);
+    }
+    let model = Model::new(problem);
+    let hp = problem.pressure_altitude_m(0.0, problem.departure.elevation_m);
+    let (air, sample) = problem.air_state(0.0, hp);
+    let mut y = State::zeros();
+    y[HP] = hp;
+    y[V] = speed::cas_to_tas_m_s(script.initial_ias_m_s, air.pressure_pa, air.temperature_k);
+    y[Z] = sample.true_altitude_m;
+    let mut pilot = Pilot {
+        p: problem,
+        model: &model,
+        time_s: 0.0,
+        y,
+        samples: vec![],
+        pattern_point: None,
+        effort: Effort::default(),
+    };
+    pilot.whole(script)
+}
+
+struct Pilot<'a> {
+    p: &'a Problem,
+    model: &'a Model<'a>,
+    time_s: f64,
+    y: State,
+    samples: Vec<Sample>,
+    pattern_point: Option<Sample>,
+    effort: Effort,
+}
+
+impl Pilot<'_> {
+    fn indicated_m(&self) -> f64 {
+        self.model.indicated_m(&self.y)
+    }
+
+    fn ias_m_s(&self) -> f64 {
+        self.model.ias_m_s(&self.y)
+    }
+
+    fn altitude_ft(&self) -> f64 {
+        self.indicated_m() / M_PER_FT
+    }
+
+    fn mark(&self) -> Mark {
+        Mark {
+            distance_m: self.y[S],
+            time_s: self.time_s,
+            fuel_kg: self.y[FUEL],
+        }
+    }
+
+    /// Manifold pressure of the moment under a control, Pa.
+    fn map_now_pa(&self, control: &Control) -> f64 {
+        self.model.moment(&self.y, control).performance.map_pa
+    }
+
+    fn sample(&self, time_s: f64, y: &State, control: &Control, phase: Phase) -> Sample {
+        let m = self.model.moment(y, control);
+        Sample {
+            time_s,
+            distance_m: y[S],
+            pressure_altitude_m: y[HP],
+            indicated_m: self.model.indicated_m(y),
+            true_altitude_m: m.sample.true_altitude_m,
+            tas_m_s: y[V],
+            ias_m_s: speed::tas_to_cas_m_s(y[V], m.air.pressure_pa, m.air.temperature_k),
+            ground_speed_m_s: m.rate[S],
+            rate_m_s: m.rate[HP],
+            map_pa: m.performance.map_pa,
+            rev_s: m.performance.rev_s,
+            fuel_kg: y[FUEL],
+            fuel_kg_s: m.performance.fuel_kg_s,
+            mass_kg: m.mass_kg,
+            power_fraction: m.performance.power_fraction,
+            thrust_n: m.performance.thrust_n,
+            drag_n: m.drag_n,
+            configuration: control.configuration,
+            phase,
+        }
+    }
+
+    /// Flies under a control until the first of the stops (its place in the list) or for a time (none).
+    fn fly(
+        &mut self,
+        phase: Phase,
+        control: &Control,
+        stops: &[Stop],
+        limit_s: f64,
+    ) -> Result<Option<usize>, ReflightError> {
+        let integrator = Integrator {
+            model: self.model,
+            control: *control,
+            phase,
+        };
+        let stretch = integrator.until(&self.y, stops, limit_s, &mut self.effort)?;
+        let pattern_m = self.p.length_m - self.p.arrival.before_m;
+        for (i, (t, y)) in stretch.points.iter().enumerate() {
+            let sample = self.sample(self.time_s + t, y, control, phase);
+            if sample.ground_speed_m_s < LEAST_GROUND_SPEED_M_S {
+                return Err(ReflightError::NoGroundSpeed);
+            }
+            if self.pattern_point.is_none() && y[S] >= pattern_m {
+                let at = match i.checked_sub(1).and_then(|j| stretch.points.get(j)) {
+                    Some((t0, before)) => {
+                        let stop = [Stop::Distance(pattern_m)];
+                        let (dt, state) = integrator.crossing(
+                            before,
+                            t - t0,
+                            y,
+                            &stop,
+                            PATTERN_POINT_S,
+                            &mut self.effort,
+                        )?;
+                        self.sample(self.time_s + t0 + dt, &state, control, phase)
+                    }
+                    None => sample,
+                };
+                self.pattern_point = Some(at);
+            }
+            self.samples.push(sample);
+        }
+        if let Some((t, y)) = stretch.points.last() {
+            self.time_s += t;
+            self.y = *y;
+        }
+        Ok(stretch.stop)
+    }
+
+    /// As [`Self::fly`], for phases that must end by a stop.
+    fn fly_to(
+        &mut self,
+        phase: Phase,
+        control: &Control,
+        stops: &[Stop],
+    ) -> Result<usize, ReflightError> {
+        self.fly(phase, control, stops, PHASE_LIMIT_S)?
+            .ok_or(ReflightError::Endless {
+                phase,
+                limit_h: PHASE_LIMIT_S / 3_600.0,
+            })
+    }
+
+    /// Level at these levers until the IAS is reached or no longer rises.
+    fn gain_speed(
+        &mut self,
+        phase: Phase,
+        levers: Levers,
+        ias_m_s: f64,
+    ) -> Result<(), ReflightError> {
+        let stops = [
+            Stop::FasterThan(ias_m_s - SAME_SPEED_M_S),
+            Stop::AccelerationBelow(SETTLED_M_S2),
+        ];
+        self.fly_to(phase, &Control::clean(levers, Path::Level), &stops)
+            .map(|_| ())
+    }
+
+    /// Climbs at the IAS of the moment.
+    fn climb_to(
+        &mut self,
+        phase: Phase,
+        levers: Levers,
+        indicated_m: f64,
+    ) -> Result<(), ReflightError> {
+        let stops = [
+            Stop::ClimbedTo(indicated_m),
+            Stop::RateBelow(LEAST_RATE_M_S),
+        ];
+        match self.fly_to(phase, &Control::clean(levers, Path::HeldIas), &stops)? {
+            0 => Ok(()),
+            _ => Err(ReflightError::CannotClimb {
+                altitude_ft: self.altitude_ft(),
+            }),
+        }
+    }
+
+    /// Levers of the climb at the height of the moment.
+    fn climb_levers(&self, script: &Script) -> Levers {
+        let c = &script.climb;
+        let leaned = self.indicated_m() >= c.lean_at_m - SAME_HEIGHT_M;
+        Levers {
+            throttle: Throttle::Full,
+            rev_s: c.rev_s,
+            mixture: if leaned {
+                self.p.aircraft.engine.best_power_mixture()
+            } else {
+                c.mixture
+            },
+        }
+    }
+
+    fn whole(&mut self, script: &Script) -> Result<Reflown, ReflightError> {
+        let p = self.p;
+        let start_energy = self.model.energy_j(&self.y);
+        let take_off = Levers {
+            throttle: Throttle::Full,
+            rev_s: p.aircraft.propeller.highest_governed_rev_s,
+            mixture: script.initial_mixture,
+        };
+        self.climb_to(
+            Phase::InitialClimb,
+            take_off,
+            p.departure.elevation_m + LEVERS_FROM_M,
+        )?;
+        let climb_ias = script.climb.ias_m_s;
+        let levers = self.climb_levers(script);
+        if climb_ias < self.ias_m_s() - SAME_SPEED_M_S {
+            let control = Control::clean(levers, Path::Trade(-TRADE_M_S2));
+            self.fly_to(
+                Phase::ToClimbSpeed,
+                &control,
+                &[Stop::SlowerThan(climb_ias)],
+            )?;
+        } else {
+            self.gain_speed(Phase::ToClimbSpeed, levers, climb_ias)?;
+        }
+        let first = &script.cruise[0];
+        let lean_m = script.climb.lean_at_m;
+        if lean_m > self.indicated_m() && lean_m < first.level_m {
+            self.climb_to(Phase::Climb, levers, lean_m)?;
+        }
+        if first.level_m > self.indicated_m() {
+            self.climb_to(Phase::Climb, self.climb_levers(script), first.level_m)?;
+        }
+        let top_of_climb = self.mark();
+        self.gain_speed(
+            Phase::LevelOff,
+            self.climb_levers(script),
+            first.set_at_ias_m_s,
+        )?;
+        for pair in script.cruise.windows(2) {
+            self.cruise(&pair[0], pair[1].from_m)?;
+            self.change_level(script, &pair[0], &pair[1])?;
+        }
+        let last = &script.cruise[script.cruise.len() - 1];
+        self.cruise(last, p.length_m - script.descent.to_go_m)?;
+        let top_of_descent = self.mark();
+        let power = self.descend(script, last)?;
+        let level_off = self.mark();
+        self.slow_down(power)?;
+        let slowed = self.mark();
+        self.pattern()?;
+        let energy = Energy {
+            thrust_j: self.y[THRUST_WORK],
+            drag_j: self.y[DRAG_WORK],
+            shear_j: self.y[SHEAR_WORK],
+            carried_j: self.y[CARRIED],
+            change_j: self.model.energy_j(&self.y) - start_energy,
+        };
+        self.circuit();
+        Ok(Reflown {
+            time_s: self.time_s,
+            fuel_kg: self.y[FUEL] + p.aircraft.procedures.take_off_fuel_kg,
+            revolutions: self.y[REV],
+            pattern_point: self.pattern_point.ok_or(ReflightError::NoPatternPoint)?,
+            top_of_climb,
+            top_of_descent,
+            level_off,
+            slowed,
+            geometric_end_m: self.y[Z],
+            samples: std::mem::take(&mut self.samples),
+            energy,
+            effort: self.effort,
+        })
+    }
+
+    /// Level at a cruise setting to a distance.
+    fn cruise(&mut self, leg: &Cruise, to_m: f64) -> Result<(), ReflightError> {
+        let levers = Levers {
+            throttle: leg.throttle,
+            rev_s: leg.rev_s,
+            mixture: leg.mixture,
+        };
+        let control = Control::clean(levers, Path::Level);
+        // Below the stall the equations mean nothing: say so before.
+        let stall = Speeds::at_mass(
+            self.p.aircraft.speeds.vs_m_s,
+            self.model.start_kg - self.y[FUEL],
+            self.p.aircraft.masses.max_take_off_kg,
+        );
+        match self.fly_to(
+            Phase::Cruise,
+            &control,
+            &[Stop::Distance(to_m), Stop::SlowerThan(stall)],
+        )? {
+            0 => Ok(()),
+            _ => Err(ReflightError::CannotHoldLevel {
+                altitude_ft: self.altitude_ft(),
+            }),
+        }
+    }
+
+    /// From one cruise level to the next.
+    fn change_level(
+        &mut self,
+        script: &Script,
+        from: &Cruise,
+        to: &Cruise,
+    ) -> Result<(), ReflightError> {
+        if to.level_m > from.level_m {
+            let levers = self.climb_levers(script);
+            if self.ias_m_s() < script.climb.ias_m_s {
+                self.gain_speed(Phase::LevelChange, levers, script.climb.ias_m_s)?;
+            }
+            // Leaned on the way where the level changes past that height.
+            let lean_m = script.climb.lean_at_m;
+            if lean_m > self.indicated_m() + SAME_HEIGHT_M && lean_m < to.level_m {
+                self.climb_to(Phase::LevelChange, levers, lean_m)?;
+            }
+            self.climb_to(Phase::LevelChange, self.climb_levers(script), to.level_m)?;
+            self.gain_speed(
+                Phase::LevelOff,
+                self.climb_levers(script),
+                to.set_at_ias_m_s,
+            )
+        } else {
+            let levers = Levers {
+                throttle: from.throttle,
+                rev_s: from.rev_s,
+                mixture: from.mixture,
+            };
+            let control = Control::clean(levers, Path::Rate(-self.p.limits.max_descent_m_s));
+            self.fly_to(
+                Phase::LevelChange,
+                &control,
+                &[Stop::DescendedTo(to.level_m)],
+            )
+            .map(|_| ())
+        }
+    }
+
+    /// Descends to pattern altitude; returns the state of the power reduction there.
+    fn descend(&mut self, script: &Script, last: &Cruise) -> Result<Power, ReflightError> {
+        let p = self.p;
+        let d = &script.descent;
+        let pattern_m = p.arrival.pattern_altitude_m;
+        let cruise_levers = Levers {
+            throttle: last.throttle,
+            rev_s: last.rev_s,
+            mixture: last.mixture,
+        };
+        let cruise_map_pa = self.map_now_pa(&Control::clean(cruise_levers, Path::Level));
+        let mut power = Power {
+            step_pa: script.reduction.step_pa,
+            interval_s: script.reduction.interval_s,
+            floor_pa: script.reduction.floor_pa,
+            rev_s: d.rev_s,
+            mixture: d.mixture,
+            hand: Hand::Set(Throttle::Full),
+            cut_map_pa: f64::INFINITY,
+            cut_floor_pa: f64::INFINITY,
+            next_cut_s: None,
+        };
+        let mut trim_m = f64::NEG_INFINITY;
+        match d.throttle.set_map_pa() {
+            Some(set_pa) if set_pa < cruise_map_pa => {
+                // The first steps of the reduction bring the descent setting.
+                power.begin(cruise_map_pa, set_pa, self.time_s);
+                if power.next_cut_s.is_none() {
+                    self.leave(&mut power, d.throttle, &mut trim_m);
+                }
+            }
+            Some(_) => self.leave(&mut power, d.throttle, &mut trim_m),
+            None => {}
+        }
+        let mut reducing = false;
+        let mut on_speed = false;
+        let begin_ias = self.ias_m_s();
+        let stop_reduce = d.reduce_at_m > pattern_m;
+        loop {
+            let path = match d.path {
+                PathRule::Rate(rate) => Path::Rate(-rate),
+                PathRule::Ias(_) if on_speed => Path::HeldIas,
+                // Too fast: slow down level first. Too slow: gain speed at the greatest rate of descent.
+                PathRule::Ias(ias) if begin_ias > ias => Path::Level,
+                PathRule::Ias(_) => Path::Rate(-p.limits.max_descent_m_s),
+            };
+            let control = power.control(path, Configuration::default());
+            let mut stops = vec![(Trigger::Level, Stop::DescendedTo(pattern_m))];
+            if stop_reduce && !reducing {
+                stops.push((Trigger::Reduce, Stop::DescendedTo(d.reduce_at_m)));
+            }
+            if trim_m > pattern_m && !reducing {
+                stops.push((Trigger::Trim, Stop::DescendedTo(trim_m)));
+            }
+            match (d.path, path) {
+                (PathRule::Ias(ias), Path::Level) => {
+                    stops.push((Trigger::OnSpeed, Stop::SlowerThan(ias)))
+                }
+                (PathRule::Ias(ias), Path::Rate(_)) => {
+                    stops.push((Trigger::OnSpeed, Stop::FasterThan(ias)))
+                }
+                (_, Path::HeldIas) => {
+                    stops.push((Trigger::Shallow, Stop::RateAbove(-LEAST_RATE_M_S)))
+                }
+                _ => {}
+            }
+            let limit_s = power.next_cut_s.map_or(
+                if path == Path::Level {
+                    SLOW_LIMIT_S
+                } else {
+                    PHASE_LIMIT_S
+                },
+                |t| (t - self.time_s).max(0.0),
+            );
+            let list: Vec<Stop> = stops.iter().map(|s| s.1).collect();
+            let fired = self.fly(Phase::Descent, &control, &list, limit_s)?;
+            match fired.and_then(|i| stops.get(i)).map(|s| s.0) {
+                Some(Trigger::Level) => break,
+                Some(Trigger::Reduce) => {
+                    reducing = true;
+                    trim_m = f64::NEG_INFINITY;
+                    let now_pa = self.map_now_pa(&control);
+                    power.begin(now_pa, power.floor_pa, self.time_s);
+                }
+                Some(Trigger::Trim) => self.leave(&mut power, d.throttle, &mut trim_m),
+                Some(Trigger::OnSpeed) => on_speed = true,
+                Some(Trigger::Shallow) => {
+                    return Err(ReflightError::CannotDescend {
+                        altitude_ft: self.altitude_ft(),
+                    });
+                }
+                None if power.next_cut_s.is_some() => {
+                    power.cut();
+                    if power.next_cut_s.is_none() && !reducing {
+                        self.leave(&mut power, d.throttle, &mut trim_m);
+                    }
+                }
+                None if path == Path::Level => {
+                    return Err(never_slows(begin_ias.min(self.ias_m_s())));
+                }
+                None => {
+                    return Err(ReflightError::Endless {
+                        phase: Phase::Descent,
+                        limit_h: PHASE_LIMIT_S / 3_600.0,
+                    });
+                }
+            }
+        }
+        if !reducing {
+            let control = power.control(Path::Level, Configuration::default());
+            power.begin(self.map_now_pa(&control), power.floor_pa, self.time_s);
+        }
+        Ok(power)
+    }
+
+    /// Takes the hand off the throttle at the set manifold pressure; notes the next trim.
+    fn leave(&self, power: &mut Power, rule: ThrottleRule, trim_m: &mut f64) {
+        let Some(set_pa) = rule.set_map_pa() else {
+            return;
+        };
+        let aircraft = &self.p.aircraft;
+        let (air, _) = self.p.air_state(self.y[S], self.y[HP]);
+        let intake = aircraft.intake(air, self.y[V]);
+        // The gauge shows the set pressure at the crankshaft speed there is.
+        let levers = Levers {
+            throttle: Throttle::Map(set_pa),
+            rev_s: power.rev_s,
+            mixture: power.mixture,
+        };
+        let rev_s = aircraft.perform(air, self.y[V], levers).rev_s;
+        power.hand = Hand::Left {
+            conductance: aircraft.engine.conductance(set_pa, rev_s, intake),
+            limit_pa: aircraft.map_limit_pa(power.rev_s),
+        };
+        if matches!(rule, ThrottleRule::Held(_)) {
+            *trim_m = ((self.indicated_m() - SAME_TRIM_M) / TRIM_EACH_M).floor() * TRIM_EACH_M;
+        }
+    }
+
+    /// Level at pattern altitude: power goes on coming off, gear at its speed, until pattern speed.
+    fn slow_down(&mut self, mut power: Power) -> Result<(), ReflightError> {
+        let target = self.p.aircraft.procedures.pattern_m_s;
+        let vlo = self.p.aircraft.speeds.vlo_extend_m_s;
+        let end_s = self.time_s + SLOW_LIMIT_S;
+        let mut gear_down = false;
+        loop {
+            gear_down = gear_down || self.ias_m_s() <= vlo + SAME_SPEED_M_S;
+            let configuration = Configuration {
+                gear_down,
+                ..Configuration::default()
+            };
+            let control = power.control(Path::Level, configuration);
+            let mut stops = vec![Stop::SlowerThan(target)];
+            if !gear_down && vlo > target {
+                stops.push(Stop::SlowerThan(vlo));
+            }
+            let until_s = power.next_cut_s.map_or(end_s, |t| t.min(end_s));
+            let limit_s = (until_s - self.time_s).max(0.0);
+            match self.fly(Phase::SlowDown, &control, &stops, limit_s)? {
+                Some(0) => return Ok(()),
+                Some(_) => gear_down = true,
+                None if self.time_s >= end_s - 1e-9 => return Err(never_slows(target)),
+                None => power.cut(),
+            }
+        }
+    }
+
+    fn pattern_control(&self, path: Path) -> Control {
+        let p = self.p;
+        Control {
+            hand: Hand::Set(Throttle::Full),
+            rev_s: p.aircraft.propeller.highest_governed_rev_s,
+            mixture: p
+                .aircraft
+                .high_power_mixture(p.density_altitude_m(&p.destination)),
+            path,
+            configuration: Configuration {
+                gear_down: true,
+                ..Configuration::default()
+            },
+        }
+    }
+
+    /// To the field at the speed reached, gear down, propeller forward, the throttle worked.
+    fn pattern(&mut self) -> Result<(), ReflightError> {
+        let control = self.pattern_control(Path::LevelHeldIas);
+        self.fly_to(Phase::Pattern, &control, &[Stop::Distance(self.p.length_m)])
+            .map(|_| ())
+    }
+
+    /// The circuit: as at the field, for its time.
+    fn circuit(&mut self) {
+        let control = self.pattern_control(Path::LevelHeldIas);
+        let set = self.model.moment(&self.y, &control).performance;
+        let span_s = self.p.arrival.circuit_s;
+        self.time_s += span_s;
+        self.y[FUEL] += span_s * set.fuel_kg_s;
+        self.y[REV] += span_s * set.rev_s;
+        let end = self.sample(self.time_s, &self.y, &control, Phase::Circuit);
+        self.samples.push(end);
+    }
+}
+
+fn never_slows(target_m_s: f64) -> ReflightError {
+    ReflightError::NeverSlows {
+        target_kt: target_m_s / M_S_PER_KT,
+        limit_min: SLOW_LIMIT_S / 60.0,
+    }
+}
+
+/// Triggers of the descent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Trigger {
+    Level,
+    Reduce,
+    Trim,
+    OnSpeed,
+    Shallow,
+}
+
+/// The throttle hand in descent and slow-down.
+#[derive(Debug, Clone, Copy)]
+struct Power {
+    step_pa: f64,
+    interval_s: f64,
+    floor_pa: f64,
+    rev_s: f64,
+    mixture: usize,
+    hand: Hand,
+    /// Manifold pressure of the step of the moment, Pa.
+    cut_map_pa: f64,
+    /// Where the steps end, Pa.
+    cut_floor_pa: f64,
+    /// Time of the next step, if one is to come, s.
+    next_cut_s: Option<f64>,
+}
+
+impl Power {
+    fn control(&self, path: Path, configuration: Configuration) -> Control {
+        Control {
+            hand: self.hand,
+            rev_s: self.rev_s,
+            mixture: self.mixture,
+            path,
+            configuration,
+        }
+    }
+
+    /// Begins to reduce from a manifold pressure to a floor: the first step now.
+    fn begin(&mut self, from_pa: f64, floor_pa: f64, now_s: f64) {
+        self.cut_map_pa = from_pa;
+        // Power never goes up by a reduction.
+        self.cut_floor_pa = floor_pa.min(from_pa);
+        self.next_cut_s = Some(now_s);
+        self.cut();
+    }
+
+    /// One step down, and the time of the next.
+    fn cut(&mut self) {
+        let Some(due_s) = self.next_cut_s else { return };
+        self.cut_map_pa = (self.cut_map_pa - self.step_pa).max(self.cut_floor_pa);
+        self.hand = Hand::Set(Throttle::Map(self.cut_map_pa));
+        self.next_cut_s =
+            (self.cut_map_pa > self.cut_floor_pa + SAME_MAP_PA).then_some(due_s + self.interval_s);
+    }
+}
