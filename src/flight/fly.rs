@@ -2,7 +2,7 @@
 
 use super::audit::{Audit, Limit};
 use super::kernel::{Control, Instant, State, Vertical, ground_speed_m_s, instant, level_speed_m_s, lift_off_kg, step_height, step_time};
-use super::script::{Cruise, PathRule, Script, ThrottleRule};
+use super::script::{Cruise, Descent, PathRule, Script, ThrottleRule};
 use crate::air::speed;
 use crate::aircraft::{Configuration, Governed, Levers, Speeds, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM};
@@ -38,8 +38,12 @@ const LEAST_ACCELERATION_M_S2: f64 = 0.01;
 const ON_SPEED_M_S: f64 = 2e-3;
 /// Less ground speed than this is none, m/s.
 const LEAST_GROUND_SPEED_M_S: f64 = 5.0;
+/// Nearer than this to the steady speed the approach is taken in closed form, m/s.
+const TRANSIENT_M_S: f64 = 2.0;
 /// Largest change of cruise speed from one point to the next taken in a single Newton step, m/s.
 const NEWTON_M_S: f64 = 0.5;
+/// A level is held at least this long before it is changed, m: less is no cruise.
+const SHORTEST_CRUISE_M: f64 = 10.0 * M_PER_NM;
 /// Cruise is flown at least this many times the stall speed (DESIGN section 5).
 const CRUISE_OVER_STALL: f64 = 1.3;
 
@@ -206,6 +210,9 @@ struct Steady {
     ground_speed_m_s: f64,
 }
 
+/// What a flyer comes back to.
+type Saved = (State, Audit, Option<Vec<TrackPoint>>, Vec<Segment>);
+
 struct Flyer<'a> {
     p: &'a Problem,
     state: State,
@@ -231,17 +238,28 @@ pub fn fly_recorded(problem: &Problem, script: &Script) -> Result<Flown, FlightE
     run(problem, script, None, true)
 }
 
-/// Flies the climb of a script and gives state and rate of climb [m/s] on reaching each of these indicated altitudes [m, lowest
-/// first]; the list ends where the aeroplane stops climbing.
-pub fn climb_states(problem: &Problem, script: &Script, levels_m: &[f64]) -> Vec<(State, f64)> {
+/// The climb on reaching a level.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ClimbState {
+    /// State.
+    pub state: State,
+    /// Rate of climb, m/s.
+    pub rate_m_s: f64,
+    /// Violations of limits on the way, scale units.
+    pub violation: f64,
+}
+
+/// Flies the climb of a script and gives what it comes to on reaching each of these indicated altitudes [m, lowest first]; the
+/// list ends where the aeroplane stops climbing.
+pub fn climb_states(problem: &Problem, script: &Script, levels_m: &[f64]) -> Vec<ClimbState> {
     let mut flyer = Flyer::at_lift_off(problem, script, false);
     let mut out = Vec::with_capacity(levels_m.len());
     if flyer.to_climb_speed(script).is_err() {
         return out;
     }
     for &level in levels_m {
-        let Ok(rate) = flyer.climb_on(script, level) else { break };
-        out.push((flyer.state, rate));
+        let Ok(rate) = flyer.climb_on(script, script.climb.ias_m_s, level, SegmentKind::Climb) else { break };
+        out.push(ClimbState { state: flyer.state, rate_m_s: rate, violation: flyer.audit.violation() });
     }
     out
 }
@@ -339,10 +357,9 @@ impl Flyer<'_> {
                 self.audit.note(Limit::RpmBand, 1.0);
             }
         }
-        self.audit.note(
-            Limit::Ground,
-            p.floor_m(self.state.distance_m) - i.sample.true_altitude_m,
-        );
+        if let Some(floor_m) = p.floor_m(self.state.distance_m) {
+            self.audit.note(Limit::Ground, floor_m - i.sample.true_altitude_m);
+        }
         if let Some(track) = &mut self.track {
             let segment = self.segments.len().saturating_sub(1);
             if let Some(s) = self.segments.last_mut() {
@@ -446,6 +463,13 @@ impl Flyer<'_> {
         let mass = self.mass_kg();
         let (mut v, mut tau) =
             level_speed_m_s(p, air, mass, levers, self.state.tas_m_s).ok_or(cannot)?;
+        // Far from the steady speed the approach to it is flown.
+        while (self.state.tas_m_s - v).abs() > TRANSIENT_M_S && self.state.distance_m < to_m {
+            let here = instant(p, &self.state, &control);
+            self.visit(&here, &control);
+            let dt = self.step_s.min((to_m - self.state.distance_m) / here.ground_speed_m_s.max(1.0) + 1e-3);
+            self.state = step_time(p, &self.state, &here, &control, dt);
+        }
         let mut gs = gs_of(v, &sample)?;
         let mut perf = p.aircraft.perform(air, v, levers);
         // Transient after setting power: the excess speed decays with tau, so the aeroplane is (V0 - V) tau ahead.
@@ -454,6 +478,7 @@ impl Flyer<'_> {
         self.state.fuel_kg -= saved_s * perf.fuel_kg_s;
         self.state.revolutions -= saved_s * perf.rev_s;
         self.cruise_visit(v, &control);
+        let first_m_s = v;
         while self.state.distance_m < to_m - 1e-6 {
             let end = p
                 .legs
@@ -498,6 +523,11 @@ impl Flyer<'_> {
             self.state.pressure_altitude_m = p.pressure_altitude_m(self.state.distance_m, leg.level_m);
             self.cruise_visit(v, &control);
         }
+        // The speed lags behind the steady one by tau while that changes with wind, weight and air.
+        let lag_s = (first_m_s - v) * tau / gs;
+        self.state.time_s -= lag_s;
+        self.state.fuel_kg -= lag_s * perf.fuel_kg_s;
+        self.state.revolutions -= lag_s * perf.rev_s;
         Ok(Steady { fuel_kg_s: perf.fuel_kg_s, rev_s: perf.rev_s, ground_speed_m_s: gs })
     }
 
@@ -522,12 +552,17 @@ impl Flyer<'_> {
     /// Flies from one cruise level to the next.
     fn change_level(&mut self, script: &Script, from: &Cruise, to: &Cruise) -> Result<(), FlightError> {
         if to.level_m > from.level_m {
-            let levers = self.climb_levers(script);
-            self.begin(SegmentKind::LevelChange, levers.mixture);
             // Flown at the speed of the moment: slowing down to climb speed first would give height away.
-            let ias = script.climb.ias_m_s.max(self.ias_now() - 1e-9);
-            let end = self.climb(levers, ias, to.level_m)?;
-            self.note_climb_rate(end.rate_m_s);
+            let now = self.ias_now();
+            if now < script.climb.ias_m_s {
+                let levers = self.climb_levers(script);
+                self.begin(SegmentKind::LevelChange, levers.mixture);
+                self.change_speed(&level_control(levers), script.climb.ias_m_s, true)?;
+            }
+            let ias = script.climb.ias_m_s.max(now);
+            let rate = self.climb_on(script, ias, to.level_m, SegmentKind::LevelChange)?;
+            self.note_climb_rate(rate);
+            let levers = self.climb_levers(script);
             self.begin(SegmentKind::LevelOff, levers.mixture);
             self.change_speed(&level_control(levers), to.set_at_ias_m_s, true)
         } else {
@@ -591,16 +626,16 @@ impl Flyer<'_> {
     }
 
     /// Climbs on to an indicated altitude with the climb setting; the rate of climb on reaching it [m/s].
-    fn climb_on(&mut self, script: &Script, to_m: f64) -> Result<f64, FlightError> {
-        let climb = &script.climb;
-        if climb.lean_at_m > self.indicated_m() && climb.lean_at_m < to_m {
+    fn climb_on(&mut self, script: &Script, ias_m_s: f64, to_m: f64, kind: SegmentKind) -> Result<f64, FlightError> {
+        let lean_at_m = script.climb.lean_at_m;
+        if lean_at_m > self.indicated_m() && lean_at_m < to_m {
             let levers = self.climb_levers(script);
-            self.begin(SegmentKind::Climb, levers.mixture);
-            self.climb(levers, climb.ias_m_s, climb.lean_at_m)?;
+            self.begin(kind, levers.mixture);
+            self.climb(levers, ias_m_s, lean_at_m)?;
         }
         let levers = self.climb_levers(script);
-        self.begin(SegmentKind::Climb, levers.mixture);
-        Ok(self.climb(levers, climb.ias_m_s, to_m)?.rate_m_s)
+        self.begin(kind, levers.mixture);
+        Ok(self.climb(levers, ias_m_s, to_m)?.rate_m_s)
     }
 
     fn whole(&mut self, script: &Script, hint: Option<Hint>) -> Result<Flown, FlightError> {
@@ -608,7 +643,7 @@ impl Flyer<'_> {
         let climb = &script.climb;
         self.to_climb_speed(script)?;
         let first = &script.cruise[0];
-        let rate = self.climb_on(script, first.level_m)?;
+        let rate = self.climb_on(script, climb.ias_m_s, first.level_m, SegmentKind::Climb)?;
         self.note_climb_rate(rate);
         let speeds = &p.aircraft.speeds;
         let vy = speeds.vy_at_m_s(
@@ -624,7 +659,7 @@ impl Flyer<'_> {
         self.change_speed(&level_control(levers), first.set_at_ias_m_s, true)?;
         for pair in script.cruise.windows(2) {
             self.begin(SegmentKind::Cruise, pair[0].mixture);
-            self.audit.note(Limit::Distance, self.state.distance_m - pair[1].from_m);
+            self.audit.note(Limit::Distance, self.state.distance_m + SHORTEST_CRUISE_M - pair[1].from_m);
             self.cruise(&pair[0], pair[1].from_m)?;
             self.change_level(script, &pair[0], &pair[1])?;
         }
@@ -693,25 +728,26 @@ impl Flyer<'_> {
             },
             |h| h.top_of_descent_m,
         );
-        // Most of the cruise is flown once.
-        let before_m = tod_m - REWIND_M;
-        if before_m > self.state.distance_m {
-            self.cruise(last, before_m)?;
-        }
-        let start = (self.state, self.audit.clone(), self.track.clone(), self.segments.clone());
+        let top_of_climb_m = self.state.distance_m;
+        let origin = self.save();
+        // Most of the cruise is flown once; if the top of descent proves to lie before that, it is flown again.
+        let mut saved = self.cruise_and_save(last, tod_m - REWIND_M)?;
         for _ in 0..MOST_TRIES {
-            let from_m = tod_m.max(start.0.distance_m);
-            self.audit.note(Limit::Distance, start.0.distance_m - tod_m);
+            if tod_m < self.state.distance_m && self.state.distance_m > top_of_climb_m {
+                self.restore(origin.clone());
+                saved = self.cruise_and_save(last, tod_m - REWIND_M)?;
+            }
+            let from_m = tod_m.max(top_of_climb_m);
             let steady = self.cruise(last, from_m)?;
             let top = self.state;
             let level_off = self.descend(script, last)?;
             let miss_m = pattern_m - self.state.distance_m;
             let met = if recording { miss_m.abs() < TOD_TOLERANCE_M } else { miss_m.abs() < SHIFT_M };
-            if met || tod_m < start.0.distance_m - SHIFT_M {
+            if met || tod_m + miss_m < top_of_climb_m {
                 // The rest in closed form; for a recorded flight it is within the tolerance and nothing is moved.
                 let move_m = if recording { 0.0 } else { miss_m };
                 let dt = move_m / steady.ground_speed_m_s;
-                self.audit.note(Limit::Distance, start.0.distance_m - (from_m + move_m));
+                self.audit.note(Limit::Distance, top_of_climb_m - (tod_m + miss_m));
                 self.state.time_s += dt;
                 self.state.fuel_kg += dt * steady.fuel_kg_s;
                 self.state.revolutions += dt * steady.rev_s;
@@ -724,9 +760,24 @@ impl Flyer<'_> {
                 return Ok((steady, shift(Mark::from(&top)), shift(level_off)));
             }
             tod_m += miss_m;
-            (self.state, self.audit, self.track, self.segments) = start.clone();
+            self.restore(saved.clone());
         }
         Err(FlightError::NoTopOfDescent)
+    }
+
+    fn save(&self) -> Saved {
+        (self.state, self.audit.clone(), self.track.clone(), self.segments.clone())
+    }
+
+    fn restore(&mut self, saved: Saved) {
+        (self.state, self.audit, self.track, self.segments) = saved;
+    }
+
+    fn cruise_and_save(&mut self, leg: &Cruise, to_m: f64) -> Result<Saved, FlightError> {
+        if to_m > self.state.distance_m {
+            self.cruise(leg, to_m)?;
+        }
+        Ok(self.save())
     }
 
     /// Descends from cruise and slows down; returns where the pattern altitude was reached.
@@ -765,11 +816,8 @@ impl Flyer<'_> {
             }
             if !reducing && indicated <= d.reduce_at_m + 0.05 && d.reduce_at_m > pattern_m {
                 reducing = true;
+                let now = self.map_now(d, fixed, settling.then_some(map_pa));
                 settling = false;
-                let now = match fixed {
-                    Some(g) => self.map_at(g, d.rev_s),
-                    None => map_pa,
-                };
                 map_pa = (now - cuts.step_pa).max(cuts.floor_pa.min(now));
                 next_cut_s = self.state.time_s + cuts.interval_s;
                 fixed = None;
@@ -881,15 +929,7 @@ impl Flyer<'_> {
         self.audit.note(Limit::LowSpeed, p.aircraft.procedures.pattern_m_s - self.ias_now());
         // Level at pattern altitude: go on reducing, gear at its speed, until pattern speed.
         if !reducing {
-            let now = match fixed {
-                Some(g) => self.map_at(g, d.rev_s),
-                None => {
-                    let (air, _) = p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
-                    let levers = Levers { throttle: d.throttle.throttle(), rev_s: d.rev_s, mixture: d.mixture };
-                    let full = p.aircraft.perform(air, self.state.tas_m_s, levers).map_pa;
-                    full.min(if settling { map_pa } else { full })
-                }
-            };
+            let now = self.map_now(d, fixed, settling.then_some(map_pa));
             map_pa = (now - cuts.step_pa).max(cuts.floor_pa.min(now));
             next_cut_s = self.state.time_s + cuts.interval_s;
         }
@@ -946,6 +986,21 @@ impl Flyer<'_> {
         let (air, _) = self.p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
         let aircraft = &self.p.aircraft;
         aircraft.engine.conductance(map_pa, rev_s, aircraft.intake(air, self.state.tas_m_s))
+    }
+
+    /// Manifold pressure of the moment in a descent, before a reduction: on the way to the first setting, with the throttle left
+    /// where it is (but not over the limit line), or at full throttle.
+    fn map_now(&self, d: &Descent, fixed: Option<f64>, settling_pa: Option<f64>) -> f64 {
+        match (settling_pa, fixed) {
+            (Some(p), _) => p,
+            (None, Some(g)) => self.map_at(g, d.rev_s).min(self.p.aircraft.map_limit_pa(d.rev_s)),
+            (None, None) => {
+                let (air, _) = self.p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
+                let aircraft = &self.p.aircraft;
+                let intake = aircraft.intake(air, self.state.tas_m_s);
+                aircraft.engine.map_pa(d.throttle.throttle(), d.rev_s, intake)
+            }
+        }
     }
 
     /// Manifold pressure of a throttle left alone here.

@@ -56,6 +56,8 @@ pub(super) struct Instant {
     pub acceleration_m_s2: f64,
 }
 
+/// A level speed whose time constant is longer than this, s, is not held by leaving the levers alone: our choice, no source.
+const SLOWEST_SETTLING_S: f64 = 120.0;
 /// Step in pressure altitude over which the change of TAS at constant IAS is taken, m.
 const PROBE_M: f64 = 30.0;
 
@@ -85,11 +87,15 @@ pub(super) fn instant(problem: &Problem, state: &State, control: &Control) -> In
     let drag = problem.aircraft.drag_n(air, tas, mass_kg, control.configuration);
     let excess_n = performance.thrust_n - drag;
     let hydrostatic = air.temperature_k / isa::temperature_k(hp);
+    // Pressure altitude drifts where the altimeter setting changes along the route: that part of its rate is no climb.
+    let drift = problem.level_slope() * ground_speed_m_s(tas, 0.0, &sample);
     let (rate, acceleration) = match control.vertical {
         Vertical::Level => (0.0, excess_n / mass_kg),
         Vertical::Rate(rate) => (
             rate,
-            excess_n / mass_kg - G_M_S2 * rate * hydrostatic / tas - sample.along_per_m * rate,
+            excess_n / mass_kg
+                - G_M_S2 * (rate - drift) * hydrostatic / tas
+                - sample.along_per_m * rate,
         ),
         Vertical::Ias(ias) => {
             let above = problem.air.at(state.distance_m, hp + PROBE_M);
@@ -100,13 +106,14 @@ pub(super) fn instant(problem: &Problem, state: &State, control: &Control) -> In
             );
             let per_m = (tas_above - tas) / PROBE_M;
             let specific = excess_n * tas / (mass_kg * G_M_S2);
-            let rate = specific / (hydrostatic + tas / G_M_S2 * (per_m + sample.along_per_m));
+            let rate = (specific + hydrostatic * drift)
+                / (hydrostatic + tas / G_M_S2 * (per_m + sample.along_per_m));
             (rate, per_m * rate)
         }
     };
     let gs = ground_speed_m_s(tas, rate * hydrostatic, &sample);
     // Level flight follows the altimeter setting along the route.
-    let rate = if control.vertical == Vertical::Level { problem.level_slope() * gs } else { rate };
+    let rate = if control.vertical == Vertical::Level { drift } else { rate };
     Instant {
         air,
         sample,
@@ -196,7 +203,8 @@ pub(super) fn step_height(
 }
 
 /// The steady speed of level flight [m/s TAS] with these levers, on the fast side of the drag curve, with the time constant
-/// [s] of the approach to it; `None` if thrust is below drag at every speed.
+/// [s] of the approach to it; `None` if thrust is below drag at every speed, or so little above it that the speed would take
+/// minutes to come back after a gust: that is no cruise.
 ///
 /// `guess_m_s` should be on the fast side; the search starts there.
 pub fn level_speed_m_s(
@@ -230,7 +238,8 @@ pub fn level_speed_m_s(
             return None;
         }
         if (next - v1).abs() < 1e-4 {
-            return Some((next, -mass_kg / per));
+            let tau_s = -mass_kg / per;
+            return (tau_s < SLOWEST_SETTLING_S).then_some((next, tau_s));
         }
         (v0, f0, v1) = (v1, f1, next);
     }

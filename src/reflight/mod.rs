@@ -244,7 +244,3 @@ pub enum ReflightError {
 pub fn refly(problem: &Problem, script: &Script) -> Result<Reflown, ReflightError> {
     pilot::fly_card(problem, script)
 }
-
-/// Placeholder replaced by the merge.
-pub fn refly(_: &crate::trip::Problem, _: &crate::flight::Script) -> Result<(), ()> { Err(()) }
-impl Mismatch { pub fn between(_: &crate::trip::Problem, _: &crate::flight::Flown, _: &()) -> Self { Self{time_s:0.0,fuel_kg:0.0,height_m:0.0,speed_m_s:0.0} } pub fn within_bounds(&self, _: f64)->bool {true} }

@@ -107,7 +107,21 @@ pub fn candidates(problem: &Problem, rates: CostRates, script: &Script, start: S
                         to_go_m: f64::NAN,
                     };
                     let trial = Script { descent, ..script.clone() };
-                    let Some(c) = price(problem, rates, &trial, start, per_m) else { continue };
+                    // About where it will begin, so that it is held against the right ground.
+                    let rate = match path {
+                        PathRule::Rate(r) => r,
+                        PathRule::Ias(_) => 0.8 * most,
+                    };
+                    let down_s = (cruise.level_m - pattern) / rate + 90.0;
+                    let sample = problem.air.at(start.distance_m, start.pressure_altitude_m);
+                    let back_m = down_s * (start.tas_m_s + sample.along_m_s);
+                    let distance_m = (problem.length_m - problem.arrival.before_m - back_m).max(0.0);
+                    let from = State {
+                        distance_m,
+                        pressure_altitude_m: problem.pressure_altitude_m(distance_m, cruise.level_m),
+                        ..start
+                    };
+                    let Some(c) = price(problem, rates, &trial, from, per_m) else { continue };
                     let slot = &mut best[family(&descent)];
                     if slot.is_none_or(|b| c.charged() < b.charged()) {
                         *slot = Some(c);

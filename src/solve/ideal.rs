@@ -278,12 +278,9 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
         let (hp_a, hp_b) = (end_hp, p.pressure_altitude_m(mid_s, ceiling_m));
         let (z_a, z_b) = (z_of(hp_a), z_of(hp_b));
         let hp_of = |z: f64| hp_a + (z - z_a) * (hp_b - hp_a) / (z_b - z_a);
-        let floor_z = p.floor_m(mid_s).min(begin.true_altitude_m.min(end_sample.true_altitude_m).max(p.floor_m(mid_s)));
-        let floor_z = if p.length_m - mid_s < 20.0 * M_PER_NM || mid_s < 20.0 * M_PER_NM {
-            floor_z.min(p.arrival.pattern_altitude_m).min(begin.true_altitude_m)
-        } else {
-            floor_z
-        };
+        let floor_z = p
+            .floor_m(mid_s)
+            .unwrap_or(p.arrival.pattern_altitude_m.min(begin.true_altitude_m) - 50.0);
         let ceiling_z = z_b + 5.0;
         let ground = p.ground_m(mid_s);
         // Speeds and what they mean at an energy: prepared once per middle energy.

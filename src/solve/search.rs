@@ -8,18 +8,19 @@ use super::{descent, ideal};
 use crate::air::{isa, speed};
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
-    Climb, Cruise, Descent, Flown, PathRule, Reduction, Script, State, ThrottleRule, climb_states, fly_recorded,
+    Climb, ClimbState, Cruise, Descent, Flown, PathRule, Reduction, Script, State, ThrottleRule, climb_states, fly_recorded,
     level_speed_m_s,
 };
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::{self, Mismatch};
-use crate::trip::{CostRates, HourBasis, Objective, Problem};
+use crate::trip::{CostRates, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, HourBasis, Objective, Problem};
 
-static T0: std::sync::OnceLock<std::time::Instant> = std::sync::OnceLock::new();
 /// Level sequences that are flown in full.
-const SEQUENCES: usize = 4;
+const SEQUENCES: usize = 3;
 /// A sequence dearer than the cheapest by this share in the search's own model is not flown.
-const SEQUENCE_WINDOW: f64 = 0.04;
+const SEQUENCE_WINDOW: f64 = 0.012;
+/// A climb that breaks limits is charged this share of its cost for each scale unit, while climbs are compared.
+const CLIMB_PENALTY: f64 = 0.05;
 /// Top of descent is given in tenths of a mile, rounded to the early side.
 const TOD_STEP_M: f64 = 0.1 * M_PER_NM;
 /// Cruise power is set this much before cruise speed is reached.
@@ -95,7 +96,7 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
     let mut flown: Vec<(Sequence, Flown)> = Vec::new();
     let window = proposals.first().map_or(0.0, |p| p.cost.abs() * SEQUENCE_WINDOW + p.cost);
     for sequence in proposals.iter().take(SEQUENCES).filter(|s| s.cost <= window) {
-        match search.fly_sequence(&pilot, &levels, sequence) {
+        match search.fly_sequence(&pilot, &levels, sequence, if flown.is_empty() { 2 } else { 1 }) {
             Ok(f) => flown.push((sequence.clone(), f)),
             Err(b) => broken.extend(b),
         }
@@ -105,12 +106,12 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
         if !flown.is_empty() {
             break;
         }
-        match search.fly_sequence(&pilot, &levels, sequence) {
+        match search.fly_sequence(&pilot, &levels, sequence, 2) {
             Ok(f) => flown.push((sequence.clone(), f)),
             Err(b) => broken.extend(b),
         }
     }
-    flown.sort_by(|a, b| a.1.cost.total_cmp(&b.1.cost));
+    flown.sort_by(|a, b| Pilot::charged(&a.1).total_cmp(&Pilot::charged(&b.1)));
     let Some((_, best)) = flown.first().cloned() else {
         return Err(search.why_not(broken));
     };
@@ -123,7 +124,7 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
         }
         None => (best.cost, None, false),
     };
-    let best = again.filter(|a| a.cost < best.cost).unwrap_or(best);
+    let best = again.filter(|a| Pilot::charged(a) < Pilot::charged(&best)).unwrap_or(best);
     let final_flown = search.with_trigger(&best.script)?;
     let totals = totals(problem, &final_flown);
     let ideal_path = ideal::ideal(problem, rates, &final_flown);
@@ -314,6 +315,13 @@ impl<'a> Search<'a> {
         self.rates.per_s * s.time_s + self.rates.per_kg * s.fuel_kg + self.rates.per_rev * s.revolutions
     }
 
+    /// By how much the rate of climb on reaching a level misses the least, m/s; zero if it does not.
+    fn climb_rate_short(&self, at: &ClimbState) -> f64 {
+        let leg = &self.p.legs[self.p.leg_index(at.state.distance_m)];
+        let least = if leg.mountainous { MOUNTAIN_CLIMB_M_S } else { PLAIN_CLIMB_M_S };
+        (least - at.rate_m_s).max(0.0)
+    }
+
     /// Options, climb and descent of every level that some leg allows and the aeroplane reaches.
     fn level_costs(&self) -> Result<Vec<LevelCost>, SolveError> {
         let p = self.p;
@@ -334,13 +342,12 @@ impl<'a> Search<'a> {
             .collect();
         for (ias, rev) in self.climbs() {
             let script = self.skeleton(ias, rev);
-            for (i, (state, rate)) in climb_states(p, &script, &all).iter().enumerate() {
-                let leg = &p.legs[p.leg_index(state.distance_m)];
-                let least = if leg.mountainous { crate::trip::MOUNTAIN_CLIMB_M_S } else { crate::trip::PLAIN_CLIMB_M_S };
-                if *rate < least || !per_m[i].is_finite() {
+            for (i, at) in climb_states(p, &script, &all).iter().enumerate() {
+                let state = &at.state;
+                if self.climb_rate_short(at) > 0.0 || !per_m[i].is_finite() {
                     continue;
                 }
-                let c = (self.cost_of(state), state.distance_m);
+                let c = (self.cost_of(state) * (1.0 + CLIMB_PENALTY * at.violation), state.distance_m);
                 let worth = |x: (f64, f64)| x.0 - per_m[i] * x.1;
                 if climb[i].is_none_or(|b| worth(c) < worth(b)) {
                     climb[i] = Some(c);
@@ -441,7 +448,11 @@ impl<'a> Search<'a> {
                 let worth = |(ias, rev): (f64, f64)| {
                     let s = self.skeleton(ias, rev);
                     match climb_states(p, &s, &[level_m]).first() {
-                        Some((state, _)) => self.cost_of(state) - per_m * state.distance_m,
+                        Some(at) => {
+                            let short = self.climb_rate_short(at) / (10.0 * M_S_PER_FPM);
+                            self.cost_of(&at.state) * (1.0 + CLIMB_PENALTY * (at.violation + short))
+                                - per_m * at.state.distance_m
+                        }
                         None => f64::INFINITY,
                     }
                 };
@@ -499,35 +510,39 @@ impl<'a> Search<'a> {
         pilot: &Pilot,
         levels: &[LevelCost],
         sequence: &Sequence,
+        starts: usize,
     ) -> Result<Flown, Vec<crate::flight::Limit>> {
         let p = self.p;
-        let Some(script) = self.with_cruise(&sequence.steps, levels) else { if std::env::var("DBG").is_ok() { eprintln!("no cruise"); } return Err(vec![]) };
+        let Some(script) = self.with_cruise(&sequence.steps, levels) else { return Err(vec![]) };
         let last_level = sequence.steps[sequence.steps.len() - 1].0;
         let level = levels.iter().find(|l| (l.level_m - last_level).abs() < 1.0).ok_or(vec![])?;
-        let Some(start) = self.cruise_state(last_level, &level.options, &script) else { if std::env::var("DBG").is_ok() { eprintln!("no cruise state"); } return Err(vec![]) };
+        let Some(start) = self.cruise_state(last_level, &level.options, &script) else { return Err(vec![]) };
         let sample = p.air.at(start.distance_m, start.pressure_altitude_m);
         let per_m = level
             .options
             .iter()
             .map(|o| cruise::cost_per_m(self.rates, o, &sample))
             .fold(f64::INFINITY, f64::min);
-        let starts = descent::candidates(p, self.rates, &script, start, per_m);
-        if std::env::var("DBG").is_ok() { eprintln!("{:?} seq {:?} cost {} cruise {:?} climb {:?} cands {:?}", T0.get_or_init(std::time::Instant::now).elapsed(), sequence.steps, sequence.cost, script.cruise, script.climb, starts.iter().map(|c| (c.worth, c.descent.throttle, c.descent.rev_s*60.0, c.descent.path, c.descent.reduce_at_m)).collect::<Vec<_>>()); eprintln!("flights {}", pilot.flights()); }
+        let candidates = descent::candidates(p, self.rates, &script, start, per_m);
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;
         let mut broken = Vec::new();
-        for candidate in starts.iter().take(2) {
+        let mut kept = 0;
+        for candidate in &candidates {
+            if kept == starts {
+                break;
+            }
             let mut trial = script.clone();
             trial.descent = candidate.descent;
             let trial = rounded(p, &trial);
             match settle(pilot, &trial, &prepare) {
                 Some(f) => {
-                    if best.as_ref().is_none_or(|b| f.cost < b.cost) {
+                    kept += 1;
+                    if best.as_ref().is_none_or(|b| Pilot::charged(&f) < Pilot::charged(b)) {
                         best = Some(f);
                     }
                 }
                 None => {
-                    if std::env::var("DBG").is_ok() { eprintln!("settle failed {:?}", pilot.fly(&trial).map(|f| (f.audit.broken(), f.audit.violation()))); }
                     if let Some(f) = pilot.fly(&trial) {
                         broken.extend(f.audit.broken());
                     }
@@ -681,7 +696,7 @@ impl<'a> Search<'a> {
         let levels = search.level_costs().ok()?;
         let pilot = Pilot::new(&p);
         let sequence = sequences(&p, rates, &levels).into_iter().next()?;
-        let flown = search.fly_sequence(&pilot, &levels, &sequence).ok()?;
+        let flown = search.fly_sequence(&pilot, &levels, &sequence, 1).ok()?;
         let t = totals(&p, &flown);
         Some((t.block_fuel_kg + self.p.limits.reserve_s * flown.cruise_fuel_kg_s, self.p.limits.reserve_s))
     }

@@ -242,21 +242,18 @@ impl Problem {
     /// Least true height [m] at a distance [m], in climb and let-down as well as in cruise.
     ///
     /// Beyond [`TERMINAL_M`] of both fields: ground and the clearance. Nearer: ground and 500 ft. Within 10 nm of a field, where
-    /// the figure for a whole stretch says nothing of the way in, the field itself.
-    pub fn floor_m(&self, distance_m: f64) -> f64 {
+    /// the figure for a whole stretch says nothing of the way in: none.
+    pub fn floor_m(&self, distance_m: f64) -> Option<f64> {
         let to_go = self.length_m - distance_m;
-        if distance_m < FIELD_M {
-            return self.departure.elevation_m;
-        }
-        if to_go < FIELD_M.max(self.arrival.before_m + 5.0 * M_PER_NM) {
-            return self.destination.elevation_m;
+        if distance_m < FIELD_M || to_go < FIELD_M.max(self.arrival.before_m + 5.0 * M_PER_NM) {
+            return None;
         }
         let ground = self.ground_m(distance_m);
-        if distance_m < TERMINAL_M || to_go < TERMINAL_M {
+        Some(if distance_m < TERMINAL_M || to_go < TERMINAL_M {
             ground + TERMINAL_CLEARANCE_M
         } else {
             ground + self.clearance_m(self.legs[self.leg_index(distance_m)].mountainous)
-        }
+        })
     }
 
     /// Air for flying at a distance and pressure altitude [m].
