@@ -8,10 +8,12 @@ pub mod airframe;
 pub mod engine;
 mod performance;
 pub mod propeller;
+mod textbook;
 
 pub use airframe::{Airframe, Configuration, Flap, Speeds};
 pub use engine::{Engine, EngineSpec, Mixture, Throttle};
 pub use performance::{AirState, Governed, Levers, Performance};
+pub use textbook::Textbook;
 use propeller::{PropellerTable, Stops};
 
 /// An aircraft profile, ready to fly.
@@ -35,6 +37,8 @@ pub struct Aircraft {
     pub propeller: Propeller,
     /// How the owner flies it.
     pub procedures: Procedures,
+    /// Stands in for engine and propeller in comparisons with theory; no profile has one.
+    pub textbook: Option<Textbook>,
 }
 
 /// Masses in kg.

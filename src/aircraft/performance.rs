@@ -95,6 +95,10 @@ impl Aircraft {
     /// power balance is solved on the stop (DESIGN section 4, governor). `tas_m_s` at least zero.
     pub fn perform(&self, air: AirState, tas_m_s: f64, levers: Levers) -> Performance {
         let intake = self.intake(air, tas_m_s);
+        if let Some(textbook) = &self.textbook {
+            let fixed_pa = self.engine.map_pa(levers.throttle, levers.rev_s, intake);
+            return textbook.perform(air, tas_m_s, levers, fixed_pa);
+        }
         let p = &self.propeller;
         let set = levers.rev_s.clamp(p.lowest_governed_rev_s, p.highest_governed_rev_s);
         let run = |rev_s: f64| self.engine.run(levers.throttle, rev_s, levers.mixture, intake);

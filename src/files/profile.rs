@@ -117,6 +117,7 @@ pub fn parse_profile(text: &str, path: &Path) -> Result<Aircraft, FileError> {
         engine,
         propeller,
         procedures,
+        textbook: None,
     })
 }
 

@@ -128,6 +128,7 @@ pub(super) fn aircraft(fuel_factor: f64) -> Aircraft {
             gear_as_brake: false,
             pattern_m_s: 90.0 * KT,
         },
+        textbook: None,
     }
 }
 

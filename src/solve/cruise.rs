@@ -5,6 +5,8 @@ use crate::aircraft::{Governed, Levers, Speeds, Throttle};
 use crate::flight::level_speed_m_s;
 use crate::quantity::PA_PER_INHG;
 use crate::trip::{AirSample, CostRates, Problem};
+use argmin::core::{CostFunction, Executor, State as _};
+use argmin::solver::brent::BrentOpt;
 
 /// One allowed cruise setting and what it gives, in the air of the middle of the route.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -107,12 +109,71 @@ pub fn options(problem: &Problem, level_m: f64, distance_m: f64, mass_kg: f64) -
             }
         }
     }
-    let beaten = |a: &CruiseOption, b: &CruiseOption| {
-        b.tas_m_s >= a.tas_m_s && b.fuel_kg_s <= a.fuel_kg_s && b.rev_s <= a.rev_s && b != a
+    // Of equals the first stays.
+    let beaten = |(i, a): (usize, &CruiseOption), (j, b): (usize, &CruiseOption)| {
+        let no_worse = b.tas_m_s >= a.tas_m_s && b.fuel_kg_s <= a.fuel_kg_s && b.rev_s <= a.rev_s;
+        let equal = b.tas_m_s == a.tas_m_s && b.fuel_kg_s == a.fuel_kg_s && b.rev_s == a.rev_s;
+        no_worse && (!equal || j < i)
     };
-    let kept: Vec<CruiseOption> =
-        found.iter().filter(|a| !found.iter().any(|b| beaten(a, b))).copied().collect();
-    kept
+    found
+        .iter()
+        .enumerate()
+        .filter(|&a| !found.iter().enumerate().any(|b| beaten(a, b)))
+        .map(|(_, o)| *o)
+        .collect()
+}
+
+/// The option with its manifold pressure refined by Brent's method (argmin) within one search step either way, to the least cost
+/// of a metre at this level, distance and mass; the option itself where it is at full throttle or nothing is better.
+pub fn polish(
+    problem: &Problem,
+    rates: CostRates,
+    option: &CruiseOption,
+    level_m: f64,
+    distance_m: f64,
+    mass_kg: f64,
+) -> CruiseOption {
+    let Throttle::Map(map_pa) = option.levers.throttle else { return *option };
+    let aircraft = &problem.aircraft;
+    let hp = problem.pressure_altitude_m(distance_m, level_m);
+    let (air, sample) = problem.air_state(distance_m, hp);
+    let band = aircraft.engine.spec.mixtures[option.levers.mixture].max_power_fraction;
+    let most = band.min(aircraft.procedures.cruise_power_fraction);
+    let at = |map: f64| -> Option<CruiseOption> {
+        let levers = Levers { throttle: Throttle::Map(map), ..option.levers };
+        let (tas_m_s, _) = level_speed_m_s(problem, air, mass_kg, levers, option.tas_m_s)?;
+        let set = aircraft.perform(air, tas_m_s, levers);
+        let allowed = set.power_fraction <= most && map <= aircraft.map_limit_pa(set.rev_s);
+        allowed.then(|| CruiseOption {
+            levers,
+            tas_m_s,
+            ias_m_s: speed::tas_to_cas_m_s(tas_m_s, air.pressure_pa, air.temperature_k),
+            fuel_kg_s: set.fuel_kg_s,
+            rev_s: set.rev_s,
+            map_pa: set.map_pa,
+        })
+    };
+    let price = |o: &CruiseOption| cost_per_m(rates, o, &sample);
+    let line = Line(|map: f64| at(map).map_or(FORBIDDEN * price(option), |o| price(&o)));
+    let solver = BrentOpt::new(map_pa - MAP_STEP_PA, map_pa + MAP_STEP_PA);
+    let run = Executor::new(line, solver).configure(|s| s.max_iters(60)).run();
+    let found = run.ok().and_then(|r| r.state().get_best_param().copied()).and_then(at);
+    found.filter(|f| price(f) < price(option)).unwrap_or(*option)
+}
+
+/// A setting that is not allowed costs this many times the option it is compared with: finite, as argmin asks for.
+const FORBIDDEN: f64 = 10.0;
+
+/// A cost along one line, for argmin.
+struct Line<F>(F);
+
+impl<F: Fn(f64) -> f64> CostFunction for Line<F> {
+    type Param = f64;
+    type Output = f64;
+
+    fn cost(&self, x: &f64) -> Result<f64, argmin::core::Error> {
+        Ok((self.0)(*x))
+    }
 }
 
 /// Cost of a metre [objective unit / m] with an option in the wind of a point; infinite against a wind too strong.

@@ -17,7 +17,9 @@ const UNFLYABLE: f64 = 1e9;
 /// Relative improvement below which a neighbour is no better (DESIGN section 5: ties within 0.01 %).
 const TIE: f64 = 1e-5;
 /// Steps of the simplex.
-const SIMPLEX_STEPS: u64 = 160;
+const SIMPLEX_STEPS: u64 = 300;
+/// The simplex has converged when the costs of its corners differ by this share of the cost.
+const SIMPLEX_SPREAD: f64 = 1e-5;
 
 /// Flies scripts, counts them and remembers the last top of descent.
 pub struct Pilot<'a> {
@@ -237,7 +239,7 @@ pub fn continuous(pilot: &Pilot, base: &Script, prepare: &dyn Fn(&mut Script)) -
         simplex.push(vertex);
     }
     let scale = flights.cost(&start).ok()?;
-    let solver = NelderMead::new(simplex).with_sd_tolerance(1e-6 * scale.abs().max(1e-9)).ok()?;
+    let solver = NelderMead::new(simplex).with_sd_tolerance(SIMPLEX_SPREAD * scale.abs().max(1e-9)).ok()?;
     let run = Executor::new(flights, solver).configure(|s| s.max_iters(SIMPLEX_STEPS)).run();
     let converged = run.as_ref().is_ok_and(|r| {
         r.state().get_termination_reason() == Some(&argmin::core::TerminationReason::SolverConverged)
