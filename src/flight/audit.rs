@@ -51,6 +51,25 @@ impl Limit {
         Self::Distance,
     ];
 
+    /// As a pilot would name it.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Airspeed => "speed limit of the air",
+            Self::LowSpeed => "least speed",
+            Self::ManifoldPressure => "manifold pressure limit for the RPM",
+            Self::RpmBand => "RPM band to avoid",
+            Self::CruisePower => "greatest cruise power",
+            Self::Mixture => "power band of the mixture",
+            Self::LeastManifoldPressure => "least manifold pressure in the descent",
+            Self::ClimbRate => "least rate of climb on reaching a level",
+            Self::DescentRate => "greatest rate of descent",
+            Self::Ground => "height over ground",
+            Self::Governor => "governor range",
+            Self::Fuel => "fuel and reserve",
+            Self::Distance => "room on the route for climb, cruise and descent",
+        }
+    }
+
     /// The amount [SI unit of the limited quantity] that counts as one unit of violation.
     fn scale(self) -> f64 {
         match self {

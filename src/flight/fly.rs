@@ -213,8 +213,34 @@ struct Steady {
 /// What a flyer comes back to.
 type Saved = (State, Audit, Option<Vec<TrackPoint>>, Vec<Segment>);
 
+/// A point of the path as ground and speed limit see it.
+#[derive(Debug, Clone, Copy)]
+struct Passing {
+    distance_m: f64,
+    true_altitude_m: f64,
+    indicated_m: f64,
+    ias_m_s: f64,
+}
+
+impl Passing {
+    /// The point this share of the way to another.
+    fn toward(self, other: Self, share: f64) -> Self {
+        let mix = |a: f64, b: f64| a + share * (b - a);
+        Self {
+            distance_m: mix(self.distance_m, other.distance_m),
+            true_altitude_m: mix(self.true_altitude_m, other.true_altitude_m),
+            indicated_m: mix(self.indicated_m, other.indicated_m),
+            ias_m_s: mix(self.ias_m_s, other.ias_m_s),
+        }
+    }
+}
+
+/// What lies on either side of an edge is asked this far from it, m.
+const EDGE_M: f64 = 0.01;
+
 struct Flyer<'a> {
     p: &'a Problem,
+    last: Option<Passing>,
     state: State,
     audit: Audit,
     track: Option<Vec<TrackPoint>>,
@@ -227,7 +253,7 @@ struct Flyer<'a> {
 /// # Errors
 /// [`FlightError`] where it cannot be flown to the end. A flight that breaks limits is returned with its [`Audit`].
 pub fn fly(problem: &Problem, script: &Script, hint: Option<Hint>) -> Result<Flown, FlightError> {
-    run(problem, script, hint, false)
+    Flyer::at_lift_off(problem, script, false).whole(script, hint)
 }
 
 /// Flies a script and keeps path and segments.
@@ -235,7 +261,7 @@ pub fn fly(problem: &Problem, script: &Script, hint: Option<Hint>) -> Result<Flo
 /// # Errors
 /// As [`fly`].
 pub fn fly_recorded(problem: &Problem, script: &Script) -> Result<Flown, FlightError> {
-    run(problem, script, None, true)
+    Flyer::at_lift_off(problem, script, true).whole(script, None)
 }
 
 /// The climb on reaching a level.
@@ -286,16 +312,13 @@ pub fn let_down(problem: &Problem, script: &Script, start: State) -> Result<LetD
     Ok(LetDown { end: flyer.state, audit: flyer.audit })
 }
 
-fn run(problem: &Problem, script: &Script, hint: Option<Hint>, record: bool) -> Result<Flown, FlightError> {
-    Flyer::at_lift_off(problem, script, record).whole(script, hint)
-}
-
 impl<'a> Flyer<'a> {
     fn at_lift_off(problem: &'a Problem, script: &Script, record: bool) -> Self {
     let field_hp = problem.pressure_altitude_m(0.0, problem.departure.elevation_m);
     let (air, _) = problem.air_state(0.0, field_hp);
     Flyer {
         p: problem,
+        last: None,
         state: State {
             time_s: 0.0,
             distance_m: 0.0,
@@ -342,10 +365,13 @@ impl Flyer<'_> {
         let p = self.p;
         let indicated_m = self.indicated_m();
         let ias_m_s = Self::ias_m_s(i);
-        let above_ground = i.sample.true_altitude_m - p.ground_m(self.state.distance_m);
-        let fraction = i.mass_kg / p.aircraft.masses.max_take_off_kg;
-        let top = p.limits.speed_limit_m_s(&p.aircraft.speeds, fraction, indicated_m, above_ground);
-        self.audit.note(Limit::Airspeed, ias_m_s - top);
+        let here = Passing {
+            distance_m: self.state.distance_m,
+            true_altitude_m: i.sample.true_altitude_m,
+            indicated_m,
+            ias_m_s,
+        };
+        self.pass(here, i.mass_kg);
         let set = &i.performance;
         // With the lever full forward (take-off, circuit) neither limit line nor bands hold, and the RPM may sag.
         if control.levers.rev_s < p.aircraft.propeller.highest_governed_rev_s - 1e-9 {
@@ -356,9 +382,6 @@ impl Flyer<'_> {
             if p.aircraft.in_avoid_band(set.rev_s, set.map_pa) {
                 self.audit.note(Limit::RpmBand, 1.0);
             }
-        }
-        if let Some(floor_m) = p.floor_m(self.state.distance_m) {
-            self.audit.note(Limit::Ground, floor_m - i.sample.true_altitude_m);
         }
         if let Some(track) = &mut self.track {
             let segment = self.segments.len().saturating_sub(1);
@@ -381,6 +404,43 @@ impl Flyer<'_> {
                 mass_kg: i.mass_kg,
                 segment,
             });
+        }
+    }
+
+    /// Holds a point of the path, and the path since the last one, against ground and speed limit. Both change in steps, with
+    /// distance and with height, so the path is also looked at where a step lies between two points, on both its sides.
+    fn pass(&mut self, here: Passing, mass_kg: f64) {
+        self.hold(here, here.distance_m, here.indicated_m, mass_kg);
+        if let Some(last) = self.last.replace(here) {
+            let p = self.p;
+            let (s0, s1) = (last.distance_m, here.distance_m);
+            for edge in p.floor_edges_m() {
+                if s0 < edge && edge < s1 {
+                    let at = last.toward(here, (edge - s0) / (s1 - s0));
+                    self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
+                    self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
+                }
+            }
+            let (h0, h1) = (last.indicated_m, here.indicated_m);
+            for &(edge, _) in &p.limits.air {
+                if (h0 - edge) * (h1 - edge) < 0.0 {
+                    let at = last.toward(here, (edge - h0) / (h1 - h0));
+                    self.hold(at, at.distance_m, edge - EDGE_M, mass_kg);
+                    self.hold(at, at.distance_m, edge + EDGE_M, mass_kg);
+                }
+            }
+        }
+    }
+
+    /// Notes ground and speed limit of one place for a point of the path.
+    fn hold(&mut self, at: Passing, distance_m: f64, indicated_m: f64, mass_kg: f64) {
+        let p = self.p;
+        let above_ground = at.true_altitude_m - p.ground_m(distance_m);
+        let fraction = mass_kg / p.aircraft.masses.max_take_off_kg;
+        let top = p.limits.speed_limit_m_s(&p.aircraft.speeds, fraction, indicated_m, above_ground);
+        self.audit.note(Limit::Airspeed, at.ias_m_s - top);
+        if let Some(floor_m) = p.floor_m(distance_m) {
+            self.audit.note(Limit::Ground, floor_m - at.true_altitude_m);
         }
     }
 
@@ -771,6 +831,7 @@ impl Flyer<'_> {
 
     fn restore(&mut self, saved: Saved) {
         (self.state, self.audit, self.track, self.segments) = saved;
+        self.last = None;
     }
 
     fn cruise_and_save(&mut self, leg: &Cruise, to_m: f64) -> Result<Saved, FlightError> {

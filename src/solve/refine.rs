@@ -1,7 +1,7 @@
 //! Refinement on the fully flown plan: continuous by argmin, rounded by search of the neighbours.
 
 use crate::aircraft::Throttle;
-use crate::flight::{Flown, Hint, PathRule, Script, ThrottleRule, fly};
+use crate::flight::{Flown, Hint, PathRule, Script, ThrottleRule, fly, fly_recorded};
 use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::Problem;
 use argmin::core::{CostFunction, Executor, State as _};
@@ -26,12 +26,19 @@ pub struct Pilot<'a> {
     problem: &'a Problem,
     flights: Cell<usize>,
     hint: Cell<Option<Hint>>,
+    exact: bool,
 }
 
 impl<'a> Pilot<'a> {
     /// A pilot for one problem.
     pub fn new(problem: &'a Problem) -> Self {
-        Self { problem, flights: Cell::new(0), hint: Cell::new(None) }
+        Self { problem, flights: Cell::new(0), hint: Cell::new(None), exact: false }
+    }
+
+    /// A pilot that flies every script as the final plan is flown: fine steps, top of descent met and then rounded to the
+    /// trigger the pilot is given. For where a searched plan proves to lie on the wrong side of a limit by the search's own error.
+    pub fn exact(problem: &'a Problem) -> Self {
+        Self { exact: true, ..Self::new(problem) }
     }
 
     /// The problem.
@@ -47,6 +54,9 @@ impl<'a> Pilot<'a> {
     /// Flies a script; `None` if it cannot be flown.
     pub fn fly(&self, script: &Script) -> Option<Flown> {
         self.flights.set(self.flights.get() + 1);
+        if self.exact {
+            return fly_recorded(self.problem, &with_trigger(&fly_recorded(self.problem, script).ok()?.script)).ok();
+        }
         let flown = fly(self.problem, script, self.hint.get()).ok()?;
         self.hint.set(Some(Hint { top_of_descent_m: flown.top_of_descent.distance_m }));
         Some(flown)
@@ -56,6 +66,16 @@ impl<'a> Pilot<'a> {
     pub fn charged(flown: &Flown) -> f64 {
         flown.cost * (1.0 + PENALTY * flown.audit.violation() + MOVE_WORTH * lever_changes(&flown.script))
     }
+}
+
+/// Top of descent is given in tenths of a mile, m.
+const TOD_STEP_M: f64 = 0.1 * crate::quantity::M_PER_NM;
+
+/// The script with its top of descent as a trigger the pilot can see: tenths of a mile to go, rounded to the early side.
+pub fn with_trigger(script: &Script) -> Script {
+    let mut script = script.clone();
+    script.descent.to_go_m = (script.descent.to_go_m / TOD_STEP_M - 1e-6).ceil() * TOD_STEP_M;
+    script
 }
 
 /// Lever changes of a script that a plainer one would not have: in the descent a new RPM, a new mixture, a manifold pressure to
@@ -377,6 +397,7 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
 pub fn settle(pilot: &Pilot, start: &Script, prepare: &dyn Fn(&mut Script)) -> Option<Flown> {
     let problem = pilot.problem();
     let mut here = start.clone();
+    here.descent.to_go_m = f64::NAN;
     prepare(&mut here);
     let mut best = pilot.fly(&here);
     let mut cost = best.as_ref().map_or(UNFLYABLE, Pilot::charged);

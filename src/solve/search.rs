@@ -3,12 +3,12 @@
 use super::cruise::{self, CruiseOption};
 use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{Alternative, AlternativeKind, Ideal, Plan, Termination, Totals, Warning};
-use super::refine::{Pilot, continuous, keep_tied, rounded, settle};
+use super::refine::{Pilot, continuous, keep_tied, rounded, settle, with_trigger};
 use super::{descent, ideal};
 use crate::air::{isa, speed};
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
-    Climb, ClimbState, Cruise, Descent, Flown, PathRule, Reduction, Script, State, ThrottleRule, climb_states, fly_recorded,
+    Climb, ClimbState, Limit, Cruise, Descent, Flown, PathRule, Reduction, Script, State, ThrottleRule, climb_states, fly_recorded,
     level_speed_m_s,
 };
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
@@ -21,8 +21,6 @@ const SEQUENCES: usize = 3;
 const SEQUENCE_WINDOW: f64 = 0.012;
 /// A climb that breaks limits is charged this share of its cost for each scale unit, while climbs are compared.
 const CLIMB_PENALTY: f64 = 0.05;
-/// Top of descent is given in tenths of a mile, rounded to the early side.
-const TOD_STEP_M: f64 = 0.1 * M_PER_NM;
 /// Cruise power is set this much before cruise speed is reached.
 const SET_BEFORE_M_S: f64 = 2.0 * M_S_PER_KT;
 
@@ -125,7 +123,13 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
         None => (best.cost, None, false),
     };
     let best = again.filter(|a| Pilot::charged(a) < Pilot::charged(&best)).unwrap_or(best);
-    let final_flown = search.with_trigger(&best.script)?;
+    let mut final_flown = search.fly_final(&best.script)?;
+    if final_flown.audit.violation() > 0.0 {
+        // On the wrong side of a limit by the search's own error: settle again, flown as the plan is flown.
+        let exact = Pilot::exact(problem);
+        final_flown = settle(&exact, &best.script, &tie)
+            .ok_or_else(|| SolveError::Infeasible { limits: in_words(&final_flown.audit.broken()) })?;
+    }
     let totals = totals(problem, &final_flown);
     let ideal_path = ideal::ideal(problem, rates, &final_flown);
     let ideal = search.ideal_of(&final_flown, ideal_path);
@@ -213,6 +217,11 @@ fn warnings(problem: &Problem, totals: &Totals, mismatch: &Mismatch) -> Vec<Warn
         out.push(Warning::Reflight);
     }
     out
+}
+
+/// Limits as a pilot would name them.
+fn in_words(limits: &[Limit]) -> String {
+    limits.iter().map(|l| l.words()).collect::<Vec<_>>().join(", ")
 }
 
 struct Search<'a> {
@@ -511,7 +520,7 @@ impl<'a> Search<'a> {
         levels: &[LevelCost],
         sequence: &Sequence,
         starts: usize,
-    ) -> Result<Flown, Vec<crate::flight::Limit>> {
+    ) -> Result<Flown, Vec<Limit>> {
         let p = self.p;
         let Some(script) = self.with_cruise(&sequence.steps, levels) else { return Err(vec![]) };
         let last_level = sequence.steps[sequence.steps.len() - 1].0;
@@ -552,11 +561,9 @@ impl<'a> Search<'a> {
         best.ok_or(broken)
     }
 
-    /// The script with its top of descent as a trigger the pilot can see, flown and recorded.
-    fn with_trigger(&self, script: &Script) -> Result<Flown, SolveError> {
-        let mut script = script.clone();
-        script.descent.to_go_m = (script.descent.to_go_m / TOD_STEP_M - 1e-6).ceil() * TOD_STEP_M;
-        fly_recorded(self.p, &script).map_err(|e| SolveError::Infeasible { limits: e.to_string() })
+    /// The script with its top of descent as a trigger, flown and recorded.
+    fn fly_final(&self, script: &Script) -> Result<Flown, SolveError> {
+        fly_recorded(self.p, &with_trigger(script)).map_err(|e| SolveError::Infeasible { limits: e.to_string() })
     }
 
     /// Cruise RPM, MAP reduced to hold the cruise IAS at 500 fpm (or the trip's rate if less): everything else as in the plan.
@@ -663,8 +670,7 @@ impl<'a> Search<'a> {
     }
 
     /// Why no sequence can be flown.
-    fn why_not(&self, broken: Vec<crate::flight::Limit>) -> SolveError {
-        use crate::flight::Limit;
+    fn why_not(&self, broken: Vec<Limit>) -> SolveError {
         let mut limits: Vec<Limit> = Limit::ALL.into_iter().filter(|l| broken.contains(l)).collect();
         if limits == [Limit::Fuel] || (limits.contains(&Limit::Fuel) && limits.len() <= 2) {
             if let Some((required_kg, reserve_s)) = self.thriftiest() {
@@ -680,7 +686,7 @@ impl<'a> Search<'a> {
             limits.push(Limit::Distance);
         }
         SolveError::Infeasible {
-            limits: limits.iter().map(|l| format!("{l:?}")).collect::<Vec<_>>().join(", "),
+            limits: in_words(&limits),
         }
     }
 

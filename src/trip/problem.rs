@@ -256,6 +256,14 @@ impl Problem {
         })
     }
 
+    /// Distances at which [`Problem::floor_m`] or the ground changes in a step, m, in no order.
+    pub fn floor_edges_m(&self) -> impl Iterator<Item = f64> + '_ {
+        let end = FIELD_M.max(self.arrival.before_m + 5.0 * M_PER_NM);
+        [FIELD_M, TERMINAL_M, self.length_m - TERMINAL_M, self.length_m - end]
+            .into_iter()
+            .chain(self.legs.iter().flat_map(|l| l.ground.iter().map(|g| g.1)))
+    }
+
     /// Air for flying at a distance and pressure altitude [m].
     pub fn air_state(&self, distance_m: f64, pressure_altitude_m: f64) -> (AirState, super::AirSample) {
         let sample = self.air.at(distance_m, pressure_altitude_m);
