@@ -155,7 +155,8 @@ fn lever_moves(problem: &Problem, intake: Intake, now_pa: f64, from: Setting, to
         mixture(&mut moves, map_pa, rev_s);
     }
     let prop_back = to.rev_s < from.rev_s - NO_MOVE_REV_S;
-    if let (true, true, Some(_)) = (reducing, prop_back, to.map_pa) {
+    let reached = to.map_pa.is_some_and(|wanted| wanted <= end_pa + NO_MOVE_PA);
+    if reducing && prop_back && reached {
         let g = engine.conductance(end_pa, to.rev_s, intake);
         let retard = engine.map_pa(Throttle::Fixed(g), from.rev_s, intake);
         let step = aircraft.procedures.map_step_pa.max(1.0);
@@ -435,8 +436,8 @@ impl Writer<'_> {
             &format!(
                 "{} ft, {} nm out, {} min",
                 feet(ft(first.level_m)),
-                number(nm(level.state.distance_m), 0),
-                number(min(level.state.time_s), 0)
+                number(up(nm(level.state.distance_m), 0), 0),
+                number(up(min(level.state.time_s), 0), 0)
             ),
             format!("LEVEL, leave climb power on to {ias} KIAS"),
             String::new(),
@@ -531,7 +532,7 @@ impl Writer<'_> {
             "{}, {} ft, {} min before landing",
             self.to_go(tod),
             feet(ft(begin.indicated_m)),
-            number(min(self.flown.time_s - begin.state.time_s), 0)
+            number(up(min(self.flown.time_s - begin.state.time_s), 0), 0)
         );
         // What flight does: RPM and mixture at once, manifold pressure one step, the rest at its pace.
         let intake = self.intake(&begin);
@@ -587,6 +588,15 @@ impl Writer<'_> {
         let (Some(begin), Some(end)) = (points.first(), points.iter().rfind(|t| t.indicated_m >= until_m - 1.0)) else {
             return;
         };
+        if mixture != p.aircraft.engine.full_rich_mixture() && begin.indicated_m > until_m + 2.0 * TRIM_M {
+            self.push(
+                Group::Descent,
+                "every 2,000 ft down",
+                format!("MIXTURE forward to hold {}", mixture_name(p, mixture)),
+                format!("{} at {} ft", self.flow(end), tens(ft(end.indicated_m))),
+                begin.state.distance_m,
+            );
+        }
         let limit_pa = p.aircraft.map_limit_pa(rev_s);
         match rule {
             ThrottleRule::Held(set) => {
@@ -628,15 +638,6 @@ impl Writer<'_> {
                     begin.state.distance_m,
                 );
             }
-        }
-        if mixture != p.aircraft.engine.full_rich_mixture() && begin.indicated_m > until_m + 2.0 * TRIM_M {
-            self.push(
-                Group::Descent,
-                "every 2,000 ft down",
-                format!("MIXTURE forward to hold {}", mixture_name(p, mixture)),
-                format!("{} at {} ft", self.flow(end), tens(ft(end.indicated_m))),
-                begin.state.distance_m,
-            );
         }
     }
 
@@ -857,7 +858,7 @@ mod tests {
             assert_eq!(l.order, i + 1);
             assert!(!l.trigger.is_empty() && !l.action.is_empty());
         }
-        assert!(card.windows(2).all(|w| w[0].distance_nm <= w[1].distance_nm + 1e-6 || w[0].trigger.starts_with("every")));
+        assert!(card.windows(2).all(|w| w[0].distance_nm <= w[1].distance_nm + 1e-6 || w[0].trigger.contains("every")));
         let at = |text: &str| {
             card.iter().position(|l| l.action.contains(text)).unwrap_or_else(|| panic!("no {text}: {card:#?}"))
         };

@@ -20,12 +20,12 @@ const CANVAS: f64 = 10.0;
 const LEFT: f64 = 84.0;
 /// See [`LEFT`].
 const RIGHT: f64 = 976.0;
-/// Text sizes in chart units: 13 is 2.7 mm on A5.
-const SMALL: f64 = 13.0;
+/// Text sizes in chart units; plotters writes them at 1/1.24, so that 15 becomes letters of 7 pt on A5.
+const SMALL: f64 = 15.0;
 /// See [`SMALL`].
-const MIDDLE: f64 = 15.0;
-/// Mean width of a character over text size, DejaVu Sans.
-const CHARACTER: f64 = 0.58;
+const MIDDLE: f64 = 17.0;
+/// Mean width of a character over text size, DejaVu Sans in plotters' sizes, on the wide side.
+const CHARACTER: f64 = 0.46;
 /// PNG pixels in a chart unit.
 #[cfg(feature = "png")]
 const PNG_SCALE: f64 = 2.0;
@@ -138,6 +138,13 @@ impl Pen<'_, '_> {
         self.write(text, p, size, colour, tie, FontStyle::Normal)
     }
 
+    /// Centred bold text on white, for places that a line may cross.
+    fn boxed(&self, text: &str, p: (f64, f64), size: f64) -> Result<(), ChartError> {
+        let (w, h) = (0.5 * text_width(text, size) + 2.0, 0.42 * size);
+        self.area(&[(p.0 - w, p.1 - h), (p.0 + w, p.1 - h), (p.0 + w, p.1 + h), (p.0 - w, p.1 + h)], WHITE)?;
+        self.write(text, p, size, INK, Tie::Centre, FontStyle::Bold)
+    }
+
     fn write(
         &self,
         text: &str,
@@ -198,7 +205,7 @@ impl Panel {
         (self.x(nm), self.y(value))
     }
 
-    /// Frame, lines and figures of the value axis.
+    /// Lines and figures of the value axis.
     fn axis(&self, pen: &Pen, title: &[&str], step: f64, write: impl Fn(f64) -> String) -> Result<(), ChartError> {
         let mut value = (self.low / step - 1e-9).ceil() * step;
         while value <= self.high + 1e-9 {
@@ -246,15 +253,17 @@ fn heights(pen: &Pen, f: &Figures) -> Result<Panel, ChartError> {
         .max_by(|a, b| (a.to_nm - a.from_nm).total_cmp(&(b.to_nm - b.from_nm)));
     if let Some(g) = widest {
         let p = panel.at(0.5 * (g.from_nm + g.to_nm), g.ground_ft);
-        pen.text("highest ground by stretch", (p.0, p.1 + 13.0), SMALL, INK, Tie::Centre)?;
+        pen.text("highest ground by stretch", (p.0, p.1 + 12.0), SMALL, INK, Tie::Centre)?;
     }
     // Minimum altitudes.
     for leg in &f.legs {
         let (a, b) = (panel.at(leg.from_nm, leg.minimum_altitude_ft), panel.at(leg.to_nm, leg.minimum_altitude_ft));
         pen.dashed(&[a, b], EARTH_EDGE, 1.6, 7.0, 5.0)?;
         let text = format!("minimum {} to {}: {} ft", leg.from, leg.to, feet(leg.minimum_altitude_ft));
-        if text_width(&text, SMALL) < 0.8 * (b.0 - a.0) {
-            pen.text(&text, (0.5 * (a.0 + b.0), a.1 + 12.0), SMALL, EARTH_EDGE, Tie::Centre)?;
+        // Beside climb and descent, not under them.
+        let (from, to) = (a.0.max(panel.x(f.top_of_climb_nm)), b.0.min(panel.x(f.top_of_descent_nm)));
+        if text_width(&text, SMALL) < to - from {
+            pen.text(&text, (0.5 * (from + to), a.1 + 11.0), SMALL, EARTH_EDGE, Tie::Centre)?;
         }
     }
     panel.frame(pen)?;
@@ -337,11 +346,11 @@ fn labels(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
         let room = b - a - 190.0;
         let x = 0.5 * (a + b);
         if text_width(&full, MIDDLE) < room {
-            pen.write(&full, (x, y - 29.0), MIDDLE, INK, Tie::Centre, FontStyle::Bold)?;
-            pen.text(&speeds, (x, y - 12.0), SMALL, INK, Tie::Centre)?;
+            pen.boxed(&full, (x, y - 30.0), MIDDLE)?;
+            pen.text(&speeds, (x, y - 13.0), SMALL, INK, Tie::Centre)?;
         } else {
             let short = format!("{} ft, {}", feet(s.start.indicated_altitude_ft), setting(&s.start));
-            pen.write(&short, (x, y + 15.0), SMALL, INK, Tie::Centre, FontStyle::Bold)?;
+            pen.boxed(&short, (x, y + 14.0), SMALL)?;
         }
     }
     slopes(pen, f, panel)
@@ -388,49 +397,48 @@ fn slopes(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     )
 }
 
-/// Rows of text on white beside a point.
+/// Rows of text from a point downwards: under a slope its own side is free.
 fn beside(pen: &Pen, panel: &Panel, rows: &[String], p: (f64, f64), tie: Tie) -> Result<(), ChartError> {
-    let width = rows.iter().map(|r| text_width(r, SMALL)).fold(0.0, f64::max) + 6.0;
-    let tall = 16.0 * f64::from(u32::try_from(rows.len()).unwrap_or(1));
-    let top = (p.1 - 0.5 * tall).clamp(panel.top, panel.bottom - tall);
-    let (left, right) = match tie {
-        Tie::Right => (p.0 - width, p.0 + 3.0),
-        Tie::Left | Tie::Centre => (p.0 - 3.0, p.0 + width),
-    };
-    pen.area(&[(left, top), (right, top), (right, top + tall), (left, top + tall)], WHITE)?;
+    let tall = 17.0 * f64::from(u32::try_from(rows.len()).unwrap_or(1));
+    let top = p.1.min(panel.bottom - tall);
     for (i, row) in (0_u32..).zip(rows) {
-        pen.text(row, (p.0, top + 8.0 + 16.0 * f64::from(i)), SMALL, INK, tie)?;
+        pen.text(row, (p.0, top + 8.0 + 17.0 * f64::from(i)), SMALL, INK, tie)?;
     }
     Ok(())
 }
 
-/// A panel with one line: manifold pressure or RPM.
+/// A panel with one line: manifold pressure or RPM. `steps`: it stays where it is set, so climb and descent are labelled too.
 fn lever_panel(
     pen: &Pen,
     f: &Figures,
     (top, bottom): (f64, f64),
     title: &[&str],
     value: impl Fn(&Point) -> f64,
-    least_span: f64,
+    (least_span, steps): (f64, bool),
     write: impl Fn(f64) -> String + Copy,
 ) -> Result<(), ChartError> {
     let flown = || f.track.iter().filter(|p| f.segments.get(p.segment).is_some_and(|s| s.kind != "circuit"));
     let (mut low, mut high) = flown().map(&value).fold((f64::INFINITY, 0.0_f64), |(a, b), x| (a.min(x), b.max(x)));
     let spare = 0.5 * (least_span - (high - low)).max(0.12 * (high - low));
     (low, high) = (low - spare, high + spare);
-    let step = tick(high - low, 3.0);
+    let step = tick(high - low, 4.0);
     let panel = Panel { top, bottom, low, high, length_nm: f.totals.distance_nm };
     panel.axis(pen, title, step, write)?;
-    let mut line = Vec::new();
+    let (mut line, mut values) = (Vec::new(), Vec::new());
     for (i, s) in f.segments.iter().enumerate().filter(|(_, s)| s.kind != "circuit") {
         line.extend(path_of(f, i, s).map(|p| panel.at(p.distance_nm, value(p))));
-        if s.kind == "cruise" && s.distance_nm > 0.15 * f.totals.distance_nm {
+        let steady = s.kind == "cruise" || (steps && (s.kind == "climb" || s.kind == "descent"));
+        let text = write(value(&s.start));
+        let width = panel.x(s.end.distance_nm) - panel.x(s.start.distance_nm);
+        if steady && width > text_width(&text, SMALL) + 8.0 {
             let p = panel.at(0.5 * (s.start.distance_nm + s.end.distance_nm), value(&s.start));
-            let y = if p.1 - 10.0 > top { p.1 - 10.0 } else { p.1 + 11.0 };
-            pen.write(&write(value(&s.start)), (p.0, y), SMALL, INK, Tie::Centre, FontStyle::Bold)?;
+            values.push((text, (p.0, if p.1 - 11.0 > top - 6.0 { p.1 - 11.0 } else { p.1 + 11.0 })));
         }
     }
     pen.line(&line, INK, 2.2)?;
+    for (text, p) in values {
+        pen.boxed(&text, p, SMALL)?;
+    }
     panel.frame(pen)
 }
 
@@ -453,25 +461,33 @@ fn wind_panel(pen: &Pen, f: &Figures, (top, bottom): (f64, f64)) -> Result<(), C
     }
     pen.line(&[(LEFT, zero), (RIGHT, zero)], SOFT, 1.2)?;
     pen.line(&line, INK, 1.8)?;
-    let (worst, _) = flown
-        .iter()
-        .map(|p| (p.wind_along_kt, p.distance_nm))
-        .max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()))
-        .unwrap_or((0.0, 0.0));
-    let side = if worst < 0.0 { "head wind, at flown height" } else { "tail wind, at flown height" };
-    // On the side of the zero line where nothing is drawn.
-    let y = if worst < 0.0 { zero - 9.0 } else { zero + 10.0 };
-    pen.text(side, (0.5 * (LEFT + RIGHT), y), SMALL, INK, Tie::Centre)?;
+    // Words on the side of the zero line where nothing is drawn, or at both ends where there is both.
+    let blows = |side: f64| flown.iter().any(|p| p.wind_along_kt * side > 0.5);
+    let middle = 0.5 * (LEFT + RIGHT);
+    match (blows(-1.0), blows(1.0)) {
+        (true, true) => {
+            pen.text("tail wind above, head wind below, at flown height", (middle, top - 8.0), SMALL, INK, Tie::Centre)?;
+        }
+        (true, false) => pen.text("head wind, at flown height", (middle, zero - 10.0), SMALL, INK, Tie::Centre)?,
+        (false, true) => pen.text("tail wind, at flown height", (middle, zero + 10.0), SMALL, INK, Tie::Centre)?,
+        (false, false) => pen.text("no wind along the route", (middle, zero - 10.0), SMALL, INK, Tie::Centre)?,
+    }
     panel.frame(pen)
+}
+
+/// Dotted lines at the via points, through all panels.
+fn via_points(pen: &Pen, f: &Figures, panel: &Panel, bottom: f64) -> Result<(), ChartError> {
+    for leg in f.legs.iter().skip(1) {
+        let x = panel.x(leg.from_nm);
+        pen.dashed(&[(x, panel.top), (x, panel.bottom)], SOFT, 1.0, 2.0, 4.0)?;
+        pen.dashed(&[(x, panel.bottom + 20.0), (x, bottom)], SOFT, 1.0, 2.0, 4.0)?;
+    }
+    Ok(())
 }
 
 /// Places and the distance axis.
 fn distance_axis(pen: &Pen, f: &Figures, panel: &Panel, bottom: f64) -> Result<(), ChartError> {
     let length = f.totals.distance_nm;
-    for leg in f.legs.iter().skip(1) {
-        let x = panel.x(leg.from_nm);
-        pen.dashed(&[(x, panel.top), (x, bottom)], SOFT, 1.0, 2.0, 4.0)?;
-    }
     let step = tick(length, 9.0);
     let mut nm = 0.0;
     while nm <= length + 1e-9 {
@@ -510,11 +526,19 @@ fn draw(pen: &Pen, f: &Figures) -> Result<(), ChartError> {
         FontStyle::Bold,
     )?;
     pen.text(&f.in_one_line, (14.0, 43.0), MIDDLE, INK, Tie::Left)?;
+    pen.text(
+        &format!("{} in the air, {} gal", clock(f.totals.time_min), number(up(f.totals.fuel_gal, 1), 1)),
+        (RIGHT, 20.0),
+        MIDDLE,
+        INK,
+        Tie::Right,
+    )?;
     let panel = heights(pen, f)?;
+    via_points(pen, f, &panel, 662.0)?;
     path(pen, f, &panel)?;
     labels(pen, f, &panel)?;
-    lever_panel(pen, f, (468.0, 524.0), &["MAP", "in"], |p| p.map_inhg, 4.0, inches)?;
-    lever_panel(pen, f, (548.0, 594.0), &["RPM"], |p| p.rpm, 400.0, revs)?;
+    lever_panel(pen, f, (468.0, 524.0), &["MAP", "in"], |p| p.map_inhg, (4.0, false), inches)?;
+    lever_panel(pen, f, (548.0, 594.0), &["RPM"], |p| p.rpm, (400.0, true), revs)?;
     wind_panel(pen, f, (618.0, 662.0))?;
     distance_axis(pen, f, &panel, 662.0)?;
     pen.text(

@@ -200,6 +200,8 @@ pub struct SegmentFigures {
     pub distance_nm: f64,
     /// What it burns.
     pub fuel_gal: f64,
+    /// Greatest manifold pressure in it.
+    pub map_peak_inhg: f64,
 }
 
 /// Wind and temperature at one height.
@@ -487,6 +489,7 @@ fn segments_and_track(plan: &Plan, problem: &Problem, fuel: Fuel) -> (Vec<Segmen
             time_min: plain(end.time_min - start.time_min),
             distance_nm: plain(end.distance_nm - start.distance_nm),
             fuel_gal: plain(start.fuel_left_gal - end.fuel_left_gal),
+            map_peak_inhg: track[s.first..=s.last].iter().map(|t| t.map_inhg).fold(0.0, f64::max),
             start: start.clone(),
             end,
         });
@@ -596,6 +599,7 @@ fn descent(plan: &Plan, problem: &Problem, fuel: Fuel, track: &[Point], segments
             let now = found.map_or(0.0, |s| s.start.map_inhg);
             let verb = match d.throttle {
                 ThrottleRule::LeftAlone(_) => "set and leave",
+                _ if inhg(p) > now + 0.5 => "full throttle till it gives",
                 _ if coarse_and_fast && (inhg(p) - now).abs() < 0.75 => "keep",
                 _ => "hold",
             };

@@ -289,3 +289,20 @@ pub fn figures() -> &'static Figures {
     static FIGURES: OnceLock<Figures> = OnceLock::new();
     FIGURES.get_or_init(|| Figures::new(plan(), problem()))
 }
+
+/// Writes the faces of the sample where a person can look at them: `cargo test faces_for_the_eye -- --ignored`.
+#[test]
+#[ignore = "for the eye, checks nothing"]
+fn faces_for_the_eye() {
+    let folder = std::env::temp_dir().join("fellrun-faces");
+    std::fs::create_dir_all(&folder).expect("makes the folder");
+    let f = figures();
+    for width in [80, 100] {
+        let text = anstream::adapter::strip_str(&super::terminal(f, width)).to_string();
+        std::fs::write(folder.join(format!("sheet-{width}.txt")), text).expect("writes");
+    }
+    std::fs::write(folder.join("chart.svg"), super::svg(f).expect("draws")).expect("writes");
+    #[cfg(feature = "png")]
+    std::fs::write(folder.join("chart.png"), super::png(f).expect("draws")).expect("writes");
+    std::fs::write(folder.join("plan.json"), super::json(f).expect("writes")).expect("writes");
+}

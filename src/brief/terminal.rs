@@ -121,6 +121,13 @@ fn rate(fpm: f64) -> String {
     number(x, 0)
 }
 
+/// Manifold pressure from start to end, or to its peak where it rises between: in a descent the end is already reduced.
+fn map_range(s: &SegmentFigures, wide: bool) -> String {
+    let (a, b) = (s.start.map_inhg, s.end.map_inhg);
+    let end = if s.map_peak_inhg > a.max(b) + 0.3 { s.map_peak_inhg } else { b };
+    range(inches(a), inches(end), wide)
+}
+
 fn segment_row(s: &SegmentFigures, wide: bool) -> Vec<Cell> {
     let (a, b) = (&s.start, &s.end);
     let height = |ft: f64| if s.kind == "cruise" || s.kind == "circuit" { feet(ft) } else { tens(ft) };
@@ -132,7 +139,7 @@ fn segment_row(s: &SegmentFigures, wide: bool) -> Vec<Cell> {
         right(range(height(a.indicated_altitude_ft), height(b.indicated_altitude_ft), wide)),
         right(range(knots(a.ias_kt), knots(b.ias_kt), wide)),
         right(range(knots(a.gs_kt), knots(b.gs_kt), wide)),
-        right(range(inches(a.map_inhg), inches(b.map_inhg), wide)),
+        right(map_range(s, wide)),
         right(range(revs(a.rpm), revs(b.rpm), wide)),
         Cell::new(&a.mixture),
         right(number(up(mean_gph, 1), 1)),
@@ -194,7 +201,7 @@ fn card_table(figures: &Figures, arrival: bool, width: usize) -> Table {
 
 fn reserve_words(figures: &Figures, t: &TotalsFigures) -> String {
     format!(
-        "Reserve: lands with {} gal, {} at cruise flow; asked for {} min ({} gal), legal least {} min ({} gal, {})",
+        "lands with {} gal, {} at cruise flow; asked for {} min ({} gal), legal least {} min ({} gal, {})",
         number(down(t.landing_fuel_gal, 1), 1),
         clock(down(t.reserve_min, 0)),
         number(t.reserve_required_min, 0),
@@ -242,49 +249,49 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
     sheet.strong(&figures.in_one_line);
     sheet.blank();
     sheet.paragraph(
-        "",
-        "  ",
+        "Air      ",
+        "         ",
         &format!(
-            "Air:     {} and {} gal, take-off to landing, {} nm",
+            "{} and {} gal, take-off to landing, {} nm",
             clock(t.time_min),
             number(up(t.fuel_gal, 1), 1),
             number(up(t.distance_nm, 0), 0)
         ),
     );
     sheet.paragraph(
-        "",
-        "  ",
+        "Block    ",
+        "         ",
         &format!(
-            "Block:   {} and {} gal, start-up to shutdown, costs {} money",
+            "{} and {} gal, start-up to shutdown, costs {} money",
             clock(t.block_time_min),
             number(up(t.block_fuel_gal, 1), 1),
             money(t.cost)
         ),
     );
     sheet.paragraph(
-        "",
-        "  ",
+        "Fuel     ",
+        "         ",
         &format!(
-            "Fuel:    {} gal on board, {} gal needed with the reserve",
+            "{} gal on board, {} gal needed with the reserve",
             number(down(figures.trip.fuel_on_board_gal, 1), 1),
             number(up(t.fuel_required_gal, 1), 1)
         ),
     );
-    sheet.paragraph("", "  ", &reserve_words(figures, t));
+    sheet.paragraph("Reserve  ", "         ", &reserve_words(figures, t));
     sheet.paragraph(
-        "",
-        "  ",
+        "Climb    ",
+        "         ",
         &format!(
-            "Climb:   level at {} nm after {} min",
+            "level at {} nm after {} min",
             number(up(figures.top_of_climb_nm, 0), 0),
             number(up(figures.top_of_climb_min, 0), 0)
         ),
     );
     sheet.paragraph(
-        "",
-        "  ",
+        "Down     ",
+        "         ",
         &format!(
-            "Down:    {} nm to go, {} after take-off, {} min before landing; pattern altitude {} ft and speed at {} nm to go",
+            "{} nm to go, {} after take-off, {} min before landing; pattern altitude {} ft and speed at {} nm to go",
             number(up(figures.top_of_descent_to_go_nm, 0), 0),
             clock(figures.top_of_descent_min),
             number(up(t.time_min - figures.top_of_descent_min, 0), 0),
