@@ -125,7 +125,11 @@ fn mixture_move(problem: &Problem, from: usize, to: usize) -> Option<String> {
         None
     } else if b.fuel_air > a.fuel_air {
         let full = to == problem.aircraft.engine.full_rich_mixture();
-        Some(format!("MIXTURE {} {}", if full { "full forward," } else { "forward to" }, b.name))
+        Some(format!(
+            "MIXTURE {} {}",
+            if full { "full forward," } else { "forward to" },
+            b.name
+        ))
     } else {
         Some(format!("MIXTURE back to {}", b.name))
     }
@@ -134,7 +138,13 @@ fn mixture_move(problem: &Problem, from: usize, to: usize) -> Option<String> {
 /// Lever moves from one setting to another in air and speed of the moment, in the right order.
 ///
 /// `now_pa` is what the manifold pressure gauge shows before.
-fn lever_moves(problem: &Problem, intake: Intake, now_pa: f64, from: Setting, to: Setting) -> Vec<Move> {
+fn lever_moves(
+    problem: &Problem,
+    intake: Intake,
+    now_pa: f64,
+    from: Setting,
+    to: Setting,
+) -> Vec<Move> {
     let aircraft = &problem.aircraft;
     let engine = &aircraft.engine;
     let end_pa = engine.map_pa(to.throttle(), to.rev_s, intake);
@@ -148,14 +158,22 @@ fn lever_moves(problem: &Problem, intake: Intake, now_pa: f64, from: Setting, to
     let mut full = from.map_pa.is_none();
     let mixture = |moves: &mut Vec<Move>, map_pa: f64, rev_s: f64| {
         if let Some(action) = mixture_move(problem, from.mixture, to.mixture) {
-            moves.push(Move { lever: Lever::Mixture, action, expect: String::new(), map_pa, rev_s });
+            moves.push(Move {
+                lever: Lever::Mixture,
+                action,
+                expect: String::new(),
+                map_pa,
+                rev_s,
+            });
         }
     };
     if !reducing {
         mixture(&mut moves, map_pa, rev_s);
     }
     let prop_back = to.rev_s < from.rev_s - NO_MOVE_REV_S;
-    let reached = to.map_pa.is_some_and(|wanted| wanted <= end_pa + NO_MOVE_PA);
+    let reached = to
+        .map_pa
+        .is_some_and(|wanted| wanted <= end_pa + NO_MOVE_PA);
     if reducing && prop_back && reached {
         let g = engine.conductance(end_pa, to.rev_s, intake);
         let retard = engine.map_pa(Throttle::Fixed(g), from.rev_s, intake);
@@ -175,7 +193,11 @@ fn lever_moves(problem: &Problem, intake: Intake, now_pa: f64, from: Setting, to
         }
     }
     if (to.rev_s - rev_s).abs() > NO_MOVE_REV_S {
-        let fixed = if full { Throttle::Full } else { Throttle::Fixed(engine.conductance(map_pa, rev_s, intake)) };
+        let fixed = if full {
+            Throttle::Full
+        } else {
+            Throttle::Fixed(engine.conductance(map_pa, rev_s, intake))
+        };
         let risen = engine.map_pa(fixed, to.rev_s, intake);
         let way = if to.rev_s < rev_s { "back" } else { "forward" };
         let changed = if (risen - map_pa).abs() < 0.05 * PA_PER_INHG {
@@ -205,17 +227,17 @@ fn lever_moves(problem: &Problem, intake: Intake, now_pa: f64, from: Setting, to
         }),
         None => {}
         // A reading above what full throttle gives here: it is reached lower down.
-        Some(wanted) if wanted > end_pa + NO_MOVE_PA => {
-            if !full {
-                moves.push(Move {
-                    lever: Lever::Throttle,
-                    action: format!("THROTTLE full forward, {} in when reached", inches(inhg(wanted))),
-                    expect: format!("about {} in here", inches(inhg(end_pa))),
-                    map_pa: end_pa,
-                    rev_s,
-                });
-            }
-        }
+        Some(wanted) if wanted > end_pa + NO_MOVE_PA && !full => moves.push(Move {
+            lever: Lever::Throttle,
+            action: format!(
+                "THROTTLE full forward, {} in when reached",
+                inches(inhg(wanted))
+            ),
+            expect: format!("about {} in here", inches(inhg(end_pa))),
+            map_pa: end_pa,
+            rev_s,
+        }),
+        Some(wanted) if wanted > end_pa + NO_MOVE_PA => {}
         Some(wanted) => {
             let touched = !moves.is_empty() && moves.iter().any(|m| m.lever != Lever::Mixture);
             if (wanted - map_pa).abs() > NO_MOVE_PA || touched {
@@ -247,11 +269,21 @@ fn steps(from_pa: f64, to_pa: f64, step_pa: f64) -> String {
     let mut readings = Vec::new();
     let mut here = from_pa;
     while here > to_pa + 1.0 && step_pa > 1.0 && readings.len() < 40 {
-        here = (here - step_pa).max(to_pa);
+        // A last step too small to see is taken with the one before.
+        here = if here - step_pa < to_pa + NO_MOVE_PA {
+            to_pa
+        } else {
+            here - step_pa
+        };
         readings.push(inches(inhg(here)));
     }
     if readings.len() > 5 {
-        format!("{}, {}, ... {} in", readings[0], readings[1], readings[readings.len() - 1])
+        format!(
+            "{}, {}, ... {} in",
+            readings[0],
+            readings[1],
+            readings[readings.len() - 1]
+        )
     } else {
         format!("{} in", readings.join(", "))
     }
@@ -260,7 +292,11 @@ fn steps(from_pa: f64, to_pa: f64, step_pa: f64) -> String {
 /// "an inch every 30 s".
 fn pace(step_pa: f64, interval_s: f64) -> String {
     let step = inches(inhg(step_pa));
-    let one = if step == "1" { "an inch".to_owned() } else { format!("{step} in") };
+    let one = if step == "1" {
+        "an inch".to_owned()
+    } else {
+        format!("{step} in")
+    };
     if (interval_s - 60.0).abs() < 0.5 {
         format!("{one} a minute")
     } else {
@@ -276,7 +312,14 @@ struct Writer<'a> {
 }
 
 impl Writer<'_> {
-    fn push(&mut self, group: Group, trigger: &str, action: String, expect: String, distance_m: f64) {
+    fn push(
+        &mut self,
+        group: Group,
+        trigger: &str,
+        action: String,
+        expect: String,
+        distance_m: f64,
+    ) {
         self.lines.push(CardLine {
             order: 0,
             group,
@@ -288,7 +331,14 @@ impl Writer<'_> {
     }
 
     /// Lines of some moves, the first with this trigger; what to expect in the end goes to the last.
-    fn push_moves(&mut self, group: Group, trigger: &str, moves: Vec<Move>, end: &str, distance_m: f64) {
+    fn push_moves(
+        &mut self,
+        group: Group,
+        trigger: &str,
+        moves: Vec<Move>,
+        end: &str,
+        distance_m: f64,
+    ) {
         let last = moves.len();
         for (i, m) in moves.into_iter().enumerate() {
             let trigger = if i == 0 { trigger } else { THEN };
@@ -307,7 +357,9 @@ impl Writer<'_> {
             .segments
             .iter()
             .enumerate()
-            .filter(move |(i, s)| s.kind == kind && track.get(s.first).is_some_and(|t| t.segment == *i))
+            .filter(move |(i, s)| {
+                s.kind == kind && track.get(s.first).is_some_and(|t| t.segment == *i)
+            })
             .map(|(_, s)| s)
     }
 
@@ -316,11 +368,15 @@ impl Writer<'_> {
     }
 
     fn first_point(&self, kind: SegmentKind) -> Option<TrackPoint> {
-        self.segments(kind).next().and_then(|s| self.points(s).first().copied())
+        self.segments(kind)
+            .next()
+            .and_then(|s| self.points(s).first().copied())
     }
 
     fn intake(&self, t: &TrackPoint) -> Intake {
-        let (air, _) = self.problem.air_state(t.state.distance_m, t.state.pressure_altitude_m);
+        let (air, _) = self
+            .problem
+            .air_state(t.state.distance_m, t.state.pressure_altitude_m);
         self.problem.aircraft.intake(air, t.state.tas_m_s)
     }
 
@@ -329,7 +385,10 @@ impl Writer<'_> {
     }
 
     fn to_go(&self, distance_m: f64) -> String {
-        format!("{} nm to go", number(up(nm(self.problem.length_m - distance_m), 0), 0))
+        format!(
+            "{} nm to go",
+            number(up(nm(self.problem.length_m - distance_m), 0), 0)
+        )
     }
 
     fn departure(&mut self, plan: &Plan) {
@@ -365,22 +424,38 @@ impl Writer<'_> {
             );
         }
         // The point where the climb setting is made: the end of the initial climb.
-        let end_of_initial =
-            self.segments(SegmentKind::InitialClimb).next().and_then(|s| self.points(s).last().copied());
+        let end_of_initial = self
+            .segments(SegmentKind::InitialClimb)
+            .next()
+            .and_then(|s| self.points(s).last().copied());
         if let Some(t) = end_of_initial {
-            let to = Setting { map_pa: None, rev_s: script.climb.rev_s, mixture: self.climb_mixture(plan, t.indicated_m) };
-            let from = Setting { map_pa: None, rev_s: highest, mixture: script.initial_mixture };
+            let to = Setting {
+                map_pa: None,
+                rev_s: script.climb.rev_s,
+                mixture: self.climb_mixture(plan, t.indicated_m),
+            };
+            let from = Setting {
+                map_pa: None,
+                rev_s: highest,
+                mixture: script.initial_mixture,
+            };
             let trigger = format!("{} ft, 1,000 above the field", tens(ft(t.indicated_m)));
             let moves = lever_moves(p, self.intake(&t), t.map_pa, from, to);
-            let after = self.first_point(SegmentKind::Accelerate).or(self.first_point(SegmentKind::Climb));
-            let end = after.map_or(String::new(), |t| format!("throttle stays full, {}", self.flow(&t)));
+            let after = self
+                .first_point(SegmentKind::Accelerate)
+                .or(self.first_point(SegmentKind::Climb));
+            let end = after.map_or(String::new(), |t| {
+                format!("throttle stays full, {}", self.flow(&t))
+            });
             let mut trigger = trigger.as_str();
             if !moves.is_empty() {
                 self.push_moves(Group::Climb, trigger, moves, &end, t.state.distance_m);
                 trigger = THEN;
             }
             let climb = self.first_point(SegmentKind::Climb);
-            let rate = climb.map_or(String::new(), |c| format!("{} fpm; ", number(down(fpm(c.rate_m_s), -1), 0)));
+            let rate = climb.map_or(String::new(), |c| {
+                format!("{} fpm; ", number(down(fpm(c.rate_m_s), -1), 0))
+            });
             let ias = knots(kt(script.climb.ias_m_s));
             let action = if self.first_point(SegmentKind::Accelerate).is_some() {
                 format!("hold height to {ias} KIAS, then CLIMB at {ias} KIAS")
@@ -398,7 +473,9 @@ impl Writer<'_> {
         // Leaning on the way up.
         let climbs: Vec<Segment> = self.segments(SegmentKind::Climb).copied().collect();
         for pair in climbs.windows(2) {
-            let Some(t) = self.points(&pair[1]).first().copied() else { continue };
+            let Some(t) = self.points(&pair[1]).first().copied() else {
+                continue;
+            };
             if let Some(action) = mixture_move(p, pair[0].mixture, pair[1].mixture) {
                 let expect = self.flow(&t);
                 let trigger = format!("passing {} ft", tens(ft(t.indicated_m)));
@@ -412,20 +489,32 @@ impl Writer<'_> {
 
     fn climb_mixture(&self, plan: &Plan, indicated_m: f64) -> usize {
         let c = &plan.flown.script.climb;
-        if indicated_m >= c.lean_at_m - 0.1 { self.problem.aircraft.engine.best_power_mixture() } else { c.mixture }
+        if indicated_m >= c.lean_at_m - 0.1 {
+            self.problem.aircraft.engine.best_power_mixture()
+        } else {
+            c.mixture
+        }
     }
 
     fn cruise_end(&self, t: &TrackPoint) -> String {
-        format!("{} KIAS, {} KTAS, {}", knots(kt(t.ias_m_s)), knots(kt(t.state.tas_m_s)), self.flow(t))
+        format!(
+            "{} KIAS, {} KTAS, {}",
+            knots(kt(t.ias_m_s)),
+            knots(kt(t.state.tas_m_s)),
+            self.flow(t)
+        )
     }
 
     /// The first level: speed first, at climb power, then the cruise setting.
     fn level_off(&mut self, plan: &Plan) {
         let script = &plan.flown.script;
-        let Some(first) = script.cruise.first() else { return };
-        let (Some(level), Some(steady)) =
-            (self.first_point(SegmentKind::LevelOff), self.segments(SegmentKind::Cruise).next().copied())
-        else {
+        let Some(first) = script.cruise.first() else {
+            return;
+        };
+        let (Some(level), Some(steady)) = (
+            self.first_point(SegmentKind::LevelOff),
+            self.segments(SegmentKind::Cruise).next().copied(),
+        ) else {
             return;
         };
         let steady = self.points(&steady).first().copied();
@@ -451,7 +540,13 @@ impl Writer<'_> {
         let moves = self.set_cruise(&steady, from, first);
         let end = self.cruise_end(&steady);
         let trigger = format!("passing {ias} KIAS");
-        self.push_moves(Group::Cruise, &trigger, moves, &end, steady.state.distance_m);
+        self.push_moves(
+            Group::Cruise,
+            &trigger,
+            moves,
+            &end,
+            steady.state.distance_m,
+        );
     }
 
     fn set_cruise(&self, t: &TrackPoint, from: Setting, cruise: &Cruise) -> Vec<Move> {
@@ -466,10 +561,16 @@ impl Writer<'_> {
         let script = &plan.flown.script;
         let changes: Vec<Segment> = self.segments(SegmentKind::LevelChange).copied().collect();
         let cruises: Vec<Segment> = self.segments(SegmentKind::Cruise).copied().collect();
-        for ((pair, change), steady) in script.cruise.windows(2).zip(changes).zip(cruises.into_iter().skip(1)) {
-            let (Some(begin), Some(steady)) =
-                (self.points(&change).first().copied(), self.points(&steady).first().copied())
-            else {
+        for ((pair, change), steady) in script
+            .cruise
+            .windows(2)
+            .zip(changes)
+            .zip(cruises.into_iter().skip(1))
+        {
+            let (Some(begin), Some(steady)) = (
+                self.points(&change).first().copied(),
+                self.points(&steady).first().copied(),
+            ) else {
                 continue;
             };
             let at = format!("{} nm out", number(nm(begin.state.distance_m), 0));
@@ -477,14 +578,27 @@ impl Writer<'_> {
             let before = cruise_setting(&pair[0], &begin);
             let mut from = before;
             if pair[1].level_m > pair[0].level_m {
-                let climb =
-                    Setting { map_pa: None, rev_s: script.climb.rev_s, mixture: self.climb_mixture(plan, begin.indicated_m) };
+                let climb = Setting {
+                    map_pa: None,
+                    rev_s: script.climb.rev_s,
+                    mixture: self.climb_mixture(plan, begin.indicated_m),
+                };
                 let intake = self.intake(&begin);
-                let now = self.problem.aircraft.engine.map_pa(before.throttle(), before.rev_s, intake);
+                let now =
+                    self.problem
+                        .aircraft
+                        .engine
+                        .map_pa(before.throttle(), before.rev_s, intake);
                 let moves = lever_moves(self.problem, intake, now, before, climb);
                 self.push_moves(Group::Cruise, &at, moves, "", begin.state.distance_m);
                 let ias = knots(kt(begin.ias_m_s));
-                self.push(Group::Cruise, THEN, format!("CLIMB to {level} ft at {ias} KIAS"), String::new(), begin.state.distance_m);
+                self.push(
+                    Group::Cruise,
+                    THEN,
+                    format!("CLIMB to {level} ft at {ias} KIAS"),
+                    String::new(),
+                    begin.state.distance_m,
+                );
                 from = climb;
             } else {
                 let rate = number(-fpm(begin.rate_m_s), 0);
@@ -498,8 +612,18 @@ impl Writer<'_> {
             }
             let moves = self.set_cruise(&steady, from, &pair[1]);
             let end = self.cruise_end(&steady);
-            let trigger = format!("level, {} KIAS", knots(kt(pair[1].set_at_ias_m_s)));
-            self.push_moves(Group::Cruise, &trigger, moves, &end, steady.state.distance_m);
+            let trigger = if pair[1].level_m > pair[0].level_m {
+                format!("level, {} KIAS", knots(kt(pair[1].set_at_ias_m_s)))
+            } else {
+                format!("level at {level} ft")
+            };
+            self.push_moves(
+                Group::Cruise,
+                &trigger,
+                moves,
+                &end,
+                steady.state.distance_m,
+            );
         }
     }
 
@@ -523,10 +647,16 @@ impl Writer<'_> {
         let script = &plan.flown.script;
         let d = &script.descent;
         let cuts = &script.reduction;
-        let Some(last) = script.cruise.last() else { return };
-        let Some(segment) = self.segments(SegmentKind::Descent).next().copied() else { return };
+        let Some(last) = script.cruise.last() else {
+            return;
+        };
+        let Some(segment) = self.segments(SegmentKind::Descent).next().copied() else {
+            return;
+        };
         let points: Vec<TrackPoint> = self.points(&segment).to_vec();
-        let Some(begin) = points.first().copied() else { return };
+        let Some(begin) = points.first().copied() else {
+            return;
+        };
         let tod = begin.state.distance_m;
         let trigger = format!(
             "{}, {} ft, {} min before landing",
@@ -537,10 +667,23 @@ impl Writer<'_> {
         // What flight does: RPM and mixture at once, manifold pressure one step, the rest at its pace.
         let intake = self.intake(&begin);
         let before = cruise_setting(last, &begin);
-        let now = p.aircraft.engine.map_pa(before.throttle(), before.rev_s, intake);
+        let now = p
+            .aircraft
+            .engine
+            .map_pa(before.throttle(), before.rev_s, intake);
         let target = d.throttle.set_map_pa();
-        let first = target.map(|t| if t < now { (now - cuts.step_pa).max(t) } else { t });
-        let to = Setting { map_pa: first, rev_s: d.rev_s, mixture: d.mixture };
+        let first = target.map(|t| {
+            if t < now {
+                (now - cuts.step_pa).max(t)
+            } else {
+                t
+            }
+        });
+        let to = Setting {
+            map_pa: first,
+            rev_s: d.rev_s,
+            mixture: d.mixture,
+        };
         let moves = lever_moves(p, intake, now, before, to);
         let mut trigger = trigger.as_str();
         if !moves.is_empty() {
@@ -551,7 +694,11 @@ impl Writer<'_> {
         let (action, expect) = match d.path {
             PathRule::Rate(r) => (
                 format!("DOWN at {} fpm", number(fpm(r), 0)),
-                format!("about {} KIAS, {} kt GS", knots(kt(middle.ias_m_s)), knots(kt(middle.ground_speed_m_s))),
+                format!(
+                    "about {} KIAS, {} kt GS",
+                    knots(kt(middle.ias_m_s)),
+                    knots(kt(middle.ground_speed_m_s))
+                ),
             ),
             PathRule::Ias(v) => (
                 format!("NOSE DOWN to {} KIAS", knots(kt(v))),
@@ -566,7 +713,11 @@ impl Writer<'_> {
         if let (Some(t), Some(f)) = (target, first)
             && f > t + 1.0
         {
-            let action = format!("THROTTLE back, {}: {}", pace(cuts.step_pa, cuts.interval_s), steps(f, t, cuts.step_pa));
+            let action = format!(
+                "THROTTLE back, {}: {}",
+                pace(cuts.step_pa, cuts.interval_s),
+                steps(f, t, cuts.step_pa)
+            );
             self.push(Group::Descent, THEN, action, String::new(), tod);
         }
         self.on_the_way_down(d.throttle, d.rev_s, d.mixture, d.reduce_at_m, &points);
@@ -585,10 +736,15 @@ impl Writer<'_> {
     ) {
         let p = self.problem;
         let until_m = reduce_at_m.max(p.arrival.pattern_altitude_m);
-        let (Some(begin), Some(end)) = (points.first(), points.iter().rfind(|t| t.indicated_m >= until_m - 1.0)) else {
+        let (Some(begin), Some(end)) = (
+            points.first(),
+            points.iter().rfind(|t| t.indicated_m >= until_m - 1.0),
+        ) else {
             return;
         };
-        if mixture != p.aircraft.engine.full_rich_mixture() && begin.indicated_m > until_m + 2.0 * TRIM_M {
+        if mixture != p.aircraft.engine.full_rich_mixture()
+            && begin.indicated_m > until_m + 2.0 * TRIM_M
+        {
             self.push(
                 Group::Descent,
                 "every 2,000 ft down",
@@ -626,7 +782,10 @@ impl Writer<'_> {
             ThrottleRule::LeftAlone(_) | ThrottleRule::Full => {
                 let held = end.map_pa > limit_pa - NO_MOVE_PA;
                 let action = if held {
-                    format!("THROTTLE leave alone, but never over {} in", inches(inhg(limit_pa)))
+                    format!(
+                        "THROTTLE leave alone, but never over {} in",
+                        inches(inhg(limit_pa))
+                    )
                 } else {
                     "THROTTLE leave alone".to_owned()
                 };
@@ -645,18 +804,36 @@ impl Writer<'_> {
         let p = self.problem;
         let d = &plan.flown.script.descent;
         let cuts = &plan.flown.script.reduction;
-        let Some(slow) = self.segments(SegmentKind::SlowDown).next().copied() else { return };
+        let Some(slow) = self.segments(SegmentKind::SlowDown).next().copied() else {
+            return;
+        };
         let slow = self.points(&slow).to_vec();
-        let (Some(begin), Some(end)) = (slow.first().copied(), slow.last().copied()) else { return };
+        let (Some(begin), Some(end)) = (slow.first().copied(), slow.last().copied()) else {
+            return;
+        };
         let pattern_m = p.arrival.pattern_altitude_m;
         let early = d.reduce_at_m > pattern_m + 1.0;
-        let cut = if early { descent.iter().find(|t| t.indicated_m <= d.reduce_at_m + 1.0) } else { None };
+        let cut = if early {
+            descent
+                .iter()
+                .find(|t| t.indicated_m <= d.reduce_at_m + 1.0)
+        } else {
+            None
+        };
         let cut = cut.copied().unwrap_or(begin);
         let lowest = slow.iter().map(|t| t.map_pa).fold(cut.map_pa, f64::min);
         let place = if early && cut.indicated_m > pattern_m + 1.0 {
-            format!("passing {} ft, {}", tens(ft(cut.indicated_m)), self.to_go(cut.state.distance_m))
+            format!(
+                "passing {} ft, {}",
+                tens(ft(cut.indicated_m)),
+                self.to_go(cut.state.distance_m)
+            )
         } else {
-            format!("level at {} ft, {}", feet(ft(pattern_m)), self.to_go(cut.state.distance_m))
+            format!(
+                "level at {} ft, {}",
+                feet(ft(pattern_m)),
+                self.to_go(cut.state.distance_m)
+            )
         };
         // The first step is taken at the trigger itself, so the reading there is already one step down.
         let action = if cut.map_pa > lowest + NO_MOVE_PA {
@@ -668,23 +845,45 @@ impl Writer<'_> {
         } else {
             format!("THROTTLE back to {} in", inches(inhg(lowest)))
         };
-        let level = if early { format!("level at {} ft", feet(ft(pattern_m))) } else { "hold height".to_owned() };
-        self.push(Group::Arrival, &place, action, format!("{level}, speed falls"), cut.state.distance_m);
+        let level = if early {
+            format!("level at {} ft", feet(ft(pattern_m)))
+        } else {
+            "hold height".to_owned()
+        };
+        self.push(
+            Group::Arrival,
+            &place,
+            action,
+            format!("{level}, speed falls"),
+            cut.state.distance_m,
+        );
         let vlo = p.aircraft.speeds.vlo_extend_m_s;
-        let gear = slow.iter().find(|t| t.ias_m_s <= vlo + 0.01).copied().unwrap_or(end);
+        let gear = slow
+            .iter()
+            .find(|t| t.ias_m_s <= vlo + 0.01)
+            .copied()
+            .unwrap_or(end);
         self.push(
             Group::Arrival,
             &format!("below {} KIAS", knots(kt(vlo).floor())),
             "GEAR down".to_owned(),
-            format!("{} KIAS at {}", knots(kt(p.aircraft.procedures.pattern_m_s)), self.to_go(end.state.distance_m)),
+            format!(
+                "{} KIAS at {}",
+                knots(kt(p.aircraft.procedures.pattern_m_s)),
+                self.to_go(end.state.distance_m)
+            ),
             gear.state.distance_m,
         );
     }
 
     fn pattern(&mut self, plan: &Plan) {
         let p = self.problem;
-        let Some(segment) = self.segments(SegmentKind::Pattern).next().copied() else { return };
-        let Some(t) = self.points(&segment).first().copied() else { return };
+        let Some(segment) = self.segments(SegmentKind::Pattern).next().copied() else {
+            return;
+        };
+        let Some(t) = self.points(&segment).first().copied() else {
+            return;
+        };
         let d = &plan.flown.script.descent;
         let at = t.state.distance_m;
         let density_m = p.density_altitude_m(&p.destination);
@@ -696,7 +895,10 @@ impl Writer<'_> {
             Group::Arrival,
             "before landing",
             action,
-            format!("go-around mixture at density altitude {} ft", number(up(ft(density_m), -1), 0)),
+            format!(
+                "go-around mixture at density altitude {} ft",
+                number(up(ft(density_m), -1), 0)
+            ),
             at,
         );
         self.push(
@@ -728,10 +930,18 @@ impl Writer<'_> {
                     on_side(a) && on_side(b) && a.group == b.group
                 };
                 // The shortest pair first, so that no line grows long while another is short.
-                let size = |i: &usize| self.lines[*i - 1].action.len() + self.lines[*i].action.len();
+                let size =
+                    |i: &usize| self.lines[*i - 1].action.len() + self.lines[*i].action.len();
                 let candidates: Vec<usize> = (1..self.lines.len()).filter(joins).collect();
-                let straight_on = candidates.iter().copied().filter(|&i| self.lines[i].trigger == THEN).min_by_key(size);
-                let Some(i) = straight_on.or_else(|| candidates.iter().copied().min_by_key(size)) else { break };
+                let straight_on = candidates
+                    .iter()
+                    .copied()
+                    .filter(|&i| self.lines[i].trigger == THEN)
+                    .min_by_key(size);
+                let Some(i) = straight_on.or_else(|| candidates.iter().copied().min_by_key(size))
+                else {
+                    break;
+                };
                 let second = self.lines.remove(i);
                 let first = &mut self.lines[i - 1];
                 let link = if second.trigger == THEN {
@@ -758,7 +968,11 @@ fn cruise_setting(c: &Cruise, t: &TrackPoint) -> Setting {
         Throttle::Map(p) => Some(p),
         Throttle::Fixed(_) | Throttle::Shut => Some(t.map_pa),
     };
-    Setting { map_pa, rev_s: c.rev_s, mixture: c.mixture }
+    Setting {
+        map_pa,
+        rev_s: c.rev_s,
+        mixture: c.mixture,
+    }
 }
 
 /// The lever card of a plan: at most [`CARD_LINES_A_SIDE`] lines up to the top of descent and as many after it.
@@ -782,16 +996,27 @@ mod tests {
     use crate::quantity::{ManifoldPressure, Rpm};
 
     fn setting(map_inhg: Option<f64>, revs: f64, mixture: usize) -> Setting {
-        Setting { map_pa: map_inhg.map(|m| ManifoldPressure::inhg(m).to_pa()), rev_s: Rpm::rpm(revs).to_rev_s(), mixture }
+        Setting {
+            map_pa: map_inhg.map(|m| ManifoldPressure::inhg(m).to_pa()),
+            rev_s: Rpm::rpm(revs).to_rev_s(),
+            mixture,
+        }
     }
 
     fn intake() -> Intake {
-        Intake { upstream_pa: 80_000.0, ambient_pa: 79_000.0, temperature_k: 275.0 }
+        Intake {
+            upstream_pa: 80_000.0,
+            ambient_pa: 79_000.0,
+            temperature_k: 275.0,
+        }
     }
 
     fn moves(from: Setting, to: Setting) -> Vec<Move> {
         let problem = sample::problem();
-        let now = problem.aircraft.engine.map_pa(from.throttle(), from.rev_s, intake());
+        let now = problem
+            .aircraft
+            .engine
+            .map_pa(from.throttle(), from.rev_s, intake());
         lever_moves(problem, intake(), now, from, to)
     }
 
@@ -802,13 +1027,26 @@ mod tests {
     #[test]
     fn closed_form_reducing_is_throttle_prop_throttle_mixture() {
         let m = moves(setting(None, 2_500.0, 0), setting(Some(19.0), 2_100.0, 2));
-        assert_eq!(levers(&m), [Lever::Throttle, Lever::Prop, Lever::Throttle, Lever::Mixture], "{m:?}");
+        assert_eq!(
+            levers(&m),
+            [
+                Lever::Throttle,
+                Lever::Prop,
+                Lever::Throttle,
+                Lever::Mixture
+            ],
+            "{m:?}"
+        );
     }
 
     #[test]
     fn closed_form_adding_is_mixture_prop_throttle() {
         let m = moves(setting(Some(18.0), 2_100.0, 2), setting(None, 2_500.0, 0));
-        assert_eq!(levers(&m), [Lever::Mixture, Lever::Prop, Lever::Throttle], "{m:?}");
+        assert_eq!(
+            levers(&m),
+            [Lever::Mixture, Lever::Prop, Lever::Throttle],
+            "{m:?}"
+        );
     }
 
     #[test]
@@ -828,18 +1066,33 @@ mod tests {
                     let (from, to) = (setting(Some(from_in), a, 1), setting(Some(to_in), b, 1));
                     let m = moves(from, to);
                     let half_step = 0.5 * problem.aircraft.procedures.map_step_pa;
-                    let now = problem.aircraft.engine.map_pa(from.throttle(), from.rev_s, intake());
-                    let end = problem.aircraft.engine.map_pa(to.throttle(), to.rev_s, intake());
+                    let now = problem
+                        .aircraft
+                        .engine
+                        .map_pa(from.throttle(), from.rev_s, intake());
+                    let end = problem
+                        .aircraft
+                        .engine
+                        .map_pa(to.throttle(), to.rev_s, intake());
                     for x in &m {
-                        assert!(x.map_pa <= now.max(end) + half_step, "{from_in} {to_in} {a} {b}: {m:?}");
+                        assert!(
+                            x.map_pa <= now.max(end) + half_step,
+                            "{from_in} {to_in} {a} {b}: {m:?}"
+                        );
                     }
                     if let Some(prop) = m.iter().position(|x| x.lever == Lever::Prop)
                         && prop > 0
                         && m[prop - 1].lever == Lever::Throttle
                     {
                         checked += 1;
-                        assert!(m[prop].map_pa > m[prop - 1].map_pa, "MAP comes up with the PROP: {m:?}");
-                        assert!(m[prop].map_pa <= end + 1.0, "and not past the reading wanted: {m:?}");
+                        assert!(
+                            m[prop].map_pa > m[prop - 1].map_pa,
+                            "MAP comes up with the PROP: {m:?}"
+                        );
+                        assert!(
+                            m[prop].map_pa <= end + 1.0,
+                            "and not past the reading wanted: {m:?}"
+                        );
                     }
                 }
             }
@@ -851,22 +1104,66 @@ mod tests {
     fn closed_form_card_of_the_sample() {
         let card = lever_card(sample::plan(), sample::problem());
         for side in [false, true] {
-            let n = card.iter().filter(|l| l.group.arrival_side() == side).count();
+            let n = card
+                .iter()
+                .filter(|l| l.group.arrival_side() == side)
+                .count();
             assert!((4..=CARD_LINES_A_SIDE).contains(&n), "{n} lines");
         }
         for (i, l) in card.iter().enumerate() {
             assert_eq!(l.order, i + 1);
             assert!(!l.trigger.is_empty() && !l.action.is_empty());
         }
-        assert!(card.windows(2).all(|w| w[0].distance_nm <= w[1].distance_nm + 1e-6 || w[0].trigger.contains("every")));
+        assert!(
+            card.windows(2)
+                .all(|w| w[0].distance_nm <= w[1].distance_nm + 1e-6
+                    || w[0].trigger.contains("every"))
+        );
         let at = |text: &str| {
-            card.iter().position(|l| l.action.contains(text)).unwrap_or_else(|| panic!("no {text}: {card:#?}"))
+            card.iter()
+                .position(|l| l.action.contains(text))
+                .unwrap_or_else(|| panic!("no {text}: {card:#?}"))
         };
         assert!(at("GEAR up") < at("CLIMB"));
         assert!(at("leave climb power on") < at("PROP back to 2,300"));
         assert!(at("PROP back to 2,100") < at("GEAR down"));
         assert!(at("GEAR down") < at("PROP full forward, smoothly"));
-        let last_mixture = card.iter().rposition(|l| l.action.contains("MIXTURE")).expect("a mixture line");
+        let last_mixture = card
+            .iter()
+            .rposition(|l| l.action.contains("MIXTURE"))
+            .expect("a mixture line");
         assert!(last_mixture <= at("PROP full forward, smoothly"));
+    }
+
+    #[test]
+    fn closed_form_cards_of_other_shapes_keep_size_and_order() {
+        let shapes = sample::shapes();
+        assert_eq!(shapes.len(), 3);
+        for plan in &shapes {
+            let card = lever_card(plan, sample::problem());
+            for side in [false, true] {
+                let n = card
+                    .iter()
+                    .filter(|l| l.group.arrival_side() == side)
+                    .count();
+                assert!((4..=CARD_LINES_A_SIDE).contains(&n), "{n} lines: {card:#?}");
+            }
+            // Departure before arrival, groups in the order of the flight.
+            assert!(
+                card.windows(2)
+                    .all(|w| w[0].group as u8 <= w[1].group as u8),
+                "{card:#?}"
+            );
+            assert!(!card[0].trigger.starts_with(THEN));
+            let gear = card
+                .iter()
+                .position(|l| l.action.contains("GEAR down"))
+                .expect("gear");
+            let forward = card
+                .iter()
+                .position(|l| l.action.contains("PROP full forward, smoothly"))
+                .expect("prop");
+            assert!(gear < forward || card[gear].action.contains("PROP full forward, smoothly"));
+        }
     }
 }

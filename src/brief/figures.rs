@@ -3,13 +3,18 @@
 //! Field names are the keys of the JSON face (DESIGN section 7), unit included.
 
 use super::card::{CardLine, lever_card};
-use super::units::{Fuel, celsius, course_deg, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm};
+use super::units::{
+    Fuel, celsius, course_deg, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
+};
 use super::words::{down, feet, inches, knots, number, revs, sentence, up};
 use super::{CAUTIONS, TITLE};
 use crate::aircraft::{Speeds, Throttle};
 use crate::flight::{Limit, PathRule, SegmentKind, ThrottleRule, TrackPoint};
 use crate::quantity::{M_PER_FT, M_PER_NM};
-use crate::solve::{Alternative, AlternativeKind, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination, Totals, Warning};
+use crate::solve::{
+    Alternative, AlternativeKind, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination, Totals,
+    Warning,
+};
 use crate::trip::{Note, Objective, Problem, Rules};
 use serde::Serialize;
 
@@ -426,12 +431,15 @@ fn kind_key(kind: SegmentKind) -> &'static str {
 /// Name of a row of the mixture table; an index past its end is the last row, as the engine takes it.
 pub(super) fn mixture_name(problem: &Problem, row: usize) -> String {
     let rows = &problem.aircraft.engine.spec.mixtures;
-    rows.get(row).or(rows.last()).map_or_else(String::new, |m| m.name.clone())
+    rows.get(row)
+        .or(rows.last())
+        .map_or_else(String::new, |m| m.name.clone())
 }
 
 fn point(problem: &Problem, fuel: Fuel, t: &TrackPoint, segment: usize) -> Point {
     let procedures = &problem.aircraft.procedures;
-    let left = problem.fuel_kg - procedures.taxi_fuel_kg - procedures.take_off_fuel_kg - t.state.fuel_kg;
+    let left =
+        problem.fuel_kg - procedures.taxi_fuel_kg - procedures.take_off_fuel_kg - t.state.fuel_kg;
     Point {
         distance_nm: nm(t.state.distance_m),
         time_min: min(t.state.time_s),
@@ -455,7 +463,11 @@ fn point(problem: &Problem, fuel: Fuel, t: &TrackPoint, segment: usize) -> Point
 }
 
 /// Segments that have a path, and the path with its segments renumbered to them.
-fn segments_and_track(plan: &Plan, problem: &Problem, fuel: Fuel) -> (Vec<SegmentFigures>, Vec<Point>) {
+fn segments_and_track(
+    plan: &Plan,
+    problem: &Problem,
+    fuel: Fuel,
+) -> (Vec<SegmentFigures>, Vec<Point>) {
     let flown = &plan.flown;
     let mut kept = Vec::new();
     let mut number_of = vec![0; flown.segments.len()];
@@ -468,11 +480,20 @@ fn segments_and_track(plan: &Plan, problem: &Problem, fuel: Fuel) -> (Vec<Segmen
     let track: Vec<Point> = flown
         .track
         .iter()
-        .map(|t| point(problem, fuel, t, number_of.get(t.segment).copied().unwrap_or(0)))
+        .map(|t| {
+            point(
+                problem,
+                fuel,
+                t,
+                number_of.get(t.segment).copied().unwrap_or(0),
+            )
+        })
         .collect();
     let mut segments = Vec::new();
     for (i, s) in kept.iter().enumerate() {
-        let (Some(start), Some(last)) = (track.get(s.first), track.get(s.last)) else { continue };
+        let (Some(start), Some(last)) = (track.get(s.first), track.get(s.last)) else {
+            continue;
+        };
         // A segment ends where the next begins; its own last point may lie a step before.
         let mut end = last.clone();
         if let Some(next) = kept.get(i + 1).and_then(|n| track.get(n.first)) {
@@ -489,7 +510,10 @@ fn segments_and_track(plan: &Plan, problem: &Problem, fuel: Fuel) -> (Vec<Segmen
             time_min: plain(end.time_min - start.time_min),
             distance_nm: plain(end.distance_nm - start.distance_nm),
             fuel_gal: plain(start.fuel_left_gal - end.fuel_left_gal),
-            map_peak_inhg: track[s.first..=s.last].iter().map(|t| t.map_inhg).fold(0.0, f64::max),
+            map_peak_inhg: track[s.first..=s.last]
+                .iter()
+                .map(|t| t.map_inhg)
+                .fold(0.0, f64::max),
             start: start.clone(),
             end,
         });
@@ -510,7 +534,11 @@ fn totals(problem: &Problem, fuel: Fuel, t: &Totals, cruise_kg_s: f64) -> Totals
         reserve_required_gal: fuel.gal(t.reserve_required_kg),
         reserve_required_min: min(problem.limits.reserve_s),
         legal_reserve_gal: fuel.gal(t.legal_reserve_kg),
-        legal_reserve_min: if cruise_kg_s > 0.0 { min(t.legal_reserve_kg / cruise_kg_s) } else { 0.0 },
+        legal_reserve_min: if cruise_kg_s > 0.0 {
+            min(t.legal_reserve_kg / cruise_kg_s)
+        } else {
+            0.0
+        },
         fuel_required_gal: fuel.gal(t.fuel_required_kg),
     }
 }
@@ -533,7 +561,9 @@ fn alternative_name(kind: AlternativeKind) -> String {
 }
 
 fn ordinary(plan: &Plan) -> Option<&Alternative> {
-    plan.alternatives.iter().find(|a| a.kind == AlternativeKind::OrdinaryDescent)
+    plan.alternatives
+        .iter()
+        .find(|a| a.kind == AlternativeKind::OrdinaryDescent)
 }
 
 fn gain(plan: &Plan, problem: &Problem, fuel: Fuel) -> Option<Gain> {
@@ -545,7 +575,9 @@ fn gain(plan: &Plan, problem: &Problem, fuel: Fuel) -> Option<Gain> {
         time_min: min(time_s),
         fuel_gal: fuel.gal(fuel_kg),
         cost: plain(other.totals.money - plan.totals.money),
-        ordinary_top_of_descent_to_go_nm: nm(problem.length_m - other.flown.top_of_descent.distance_m),
+        ordinary_top_of_descent_to_go_nm: nm(
+            problem.length_m - other.flown.top_of_descent.distance_m
+        ),
         small_gain: time_s < NO_DIFFERENCE_S && fuel_kg < least_kg,
         no_real_difference: time_s.abs() < NO_DIFFERENCE_S && fuel_kg.abs() < least_kg,
     })
@@ -555,7 +587,10 @@ fn gain(plan: &Plan, problem: &Problem, fuel: Fuel) -> Option<Gain> {
 pub(super) fn saves(gain: &Gain) -> String {
     let part = |x: f64, unit: &str| {
         let shown = if x >= 0.0 { down(x, 1) } else { up(-x, 1) };
-        (x >= 0.0 || shown == 0.0, format!("{} {unit}", number(shown, 1)))
+        (
+            x >= 0.0 || shown == 0.0,
+            format!("{} {unit}", number(shown, 1)),
+        )
     };
     let (quicker, time) = part(gain.time_min, "min");
     let (thriftier, fuel) = part(gain.fuel_gal, "gal");
@@ -567,13 +602,21 @@ pub(super) fn saves(gain: &Gain) -> String {
     }
 }
 
-fn descent(plan: &Plan, problem: &Problem, fuel: Fuel, track: &[Point], segments: &[SegmentFigures]) -> Descent {
+fn descent(
+    plan: &Plan,
+    problem: &Problem,
+    fuel: Fuel,
+    track: &[Point],
+    segments: &[SegmentFigures],
+) -> Descent {
     let d = &plan.flown.script.descent;
     let cruise = plan.flown.script.cruise.last();
     let found = segments.iter().find(|s| s.kind == "descent");
     let middle = found.and_then(|s| {
         let half = 0.5 * (s.start.indicated_altitude_ft + s.end.indicated_altitude_ft);
-        track.iter().find(|t| t.segment == s.start.segment && t.indicated_altitude_ft <= half)
+        track
+            .iter()
+            .find(|t| t.segment == s.start.segment && t.indicated_altitude_ft <= half)
     });
     let middle = middle.or(found.map(|s| &s.start));
     let (ias_kt, rate_fpm) = match d.path {
@@ -585,13 +628,26 @@ fn descent(plan: &Plan, problem: &Problem, fuel: Fuel, track: &[Point], segments
     let coarse_and_fast =
         cruise.is_some_and(|c| d.rev_s < c.rev_s - half_step) && power_percent >= percent(POWER_ON);
     let map_inhg = d.throttle.set_map_pa().map(inhg);
-    let mass_kg = middle.map_or(problem.zero_fuel_kg, |m| m.weight_lb * crate::quantity::KG_PER_LB);
+    let mass_kg = middle.map_or(problem.zero_fuel_kg, |m| {
+        m.weight_lb * crate::quantity::KG_PER_LB
+    });
     let aircraft = &problem.aircraft;
-    let va = Speeds::at_mass(aircraft.speeds.va_m_s, mass_kg, aircraft.masses.max_take_off_kg);
-    let to_go = up(nm(problem.length_m - plan.flown.top_of_descent.distance_m), 0);
+    let va = Speeds::at_mass(
+        aircraft.speeds.va_m_s,
+        mass_kg,
+        aircraft.masses.max_take_off_kg,
+    );
+    let to_go = up(
+        nm(problem.length_m - plan.flown.top_of_descent.distance_m),
+        0,
+    );
     let flown_so = match d.path {
         PathRule::Rate(_) => format!("{} fpm, about {} KIAS", number(rate_fpm, 0), knots(ias_kt)),
-        PathRule::Ias(_) => format!("{} KIAS, about {} fpm", knots(ias_kt), number(down(rate_fpm, -1), 0)),
+        PathRule::Ias(_) => format!(
+            "{} KIAS, about {} fpm",
+            knots(ias_kt),
+            number(down(rate_fpm, -1), 0)
+        ),
     };
     let map_words = match d.throttle {
         ThrottleRule::Full => "full throttle".to_owned(),
@@ -613,7 +669,10 @@ fn descent(plan: &Plan, problem: &Problem, fuel: Fuel, track: &[Point], segments
     } else {
         format!("PROP {}", revs(rpm(d.rev_s)))
     };
-    let mut words = format!("{map_words}, {prop}, {flown_so}, from {} nm", number(to_go, 0));
+    let mut words = format!(
+        "{map_words}, {prop}, {flown_so}, from {} nm",
+        number(to_go, 0)
+    );
     if coarse_and_fast {
         if let Some(g) = gain(plan, problem, fuel) {
             words.push_str(&format!(": {} against the ordinary descent", saves(&g)));
@@ -639,7 +698,14 @@ fn descent(plan: &Plan, problem: &Problem, fuel: Fuel, track: &[Point], segments
 }
 
 fn conditions(plan: &Plan, problem: &Problem, track: &[Point]) -> Conditions {
-    let top_m = plan.flown.script.cruise.iter().map(|c| c.level_m).fold(0.0, f64::max) + 2.0 * CONDITION_STEP_M;
+    let top_m = plan
+        .flown
+        .script
+        .cruise
+        .iter()
+        .map(|c| c.level_m)
+        .fold(0.0, f64::max)
+        + 2.0 * CONDITION_STEP_M;
     let mut winds = Vec::new();
     for leg in &problem.legs {
         let pieces = ((leg.to_m - leg.from_m) / STRETCH_M).ceil().max(1.0);
@@ -660,21 +726,33 @@ fn conditions(plan: &Plan, problem: &Problem, track: &[Point]) -> Conditions {
                 });
                 hp_m += CONDITION_STEP_M;
             }
-            winds.push(StretchWind { from_nm: nm(from_m), to_nm: nm(from_m + length_m), levels });
+            winds.push(StretchWind {
+                from_nm: nm(from_m),
+                to_nm: nm(from_m + length_m),
+                levels,
+            });
             from_m += length_m;
         }
     }
     let mut weights: Vec<WeightPoint> = Vec::new();
     for p in track {
-        let due = weights.last().is_none_or(|w| p.distance_nm >= w.distance_nm + nm(WEIGHT_STEP_M) - 1e-3);
+        let due = weights
+            .last()
+            .is_none_or(|w| p.distance_nm >= w.distance_nm + nm(WEIGHT_STEP_M) - 1e-3);
         if due {
-            weights.push(WeightPoint { distance_nm: p.distance_nm, weight_lb: p.weight_lb });
+            weights.push(WeightPoint {
+                distance_nm: p.distance_nm,
+                weight_lb: p.weight_lb,
+            });
         }
     }
     if let (Some(end), Some(last)) = (track.last(), weights.last())
         && end.weight_lb < last.weight_lb
     {
-        weights.push(WeightPoint { distance_nm: end.distance_nm, weight_lb: end.weight_lb });
+        weights.push(WeightPoint {
+            distance_nm: end.distance_nm,
+            weight_lb: end.weight_lb,
+        });
     }
     Conditions { winds, weights }
 }
@@ -765,7 +843,12 @@ fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
     Said { kind, text }
 }
 
-fn in_one_line(plan: &Plan, problem: &Problem, totals: &TotalsFigures, segments: &[SegmentFigures]) -> String {
+fn in_one_line(
+    plan: &Plan,
+    problem: &Problem,
+    totals: &TotalsFigures,
+    segments: &[SegmentFigures],
+) -> String {
     let mut parts = Vec::new();
     let mut cruises = segments.iter().filter(|s| s.kind == "cruise");
     for (i, c) in plan.flown.script.cruise.iter().enumerate() {
@@ -775,12 +858,26 @@ fn in_one_line(plan: &Plan, problem: &Problem, totals: &TotalsFigures, segments:
             Throttle::Full => format!("full throttle ({} in)", inches(flown_inhg)),
             Throttle::Fixed(_) | Throttle::Shut => format!("{} in", inches(flown_inhg)),
         };
-        let from = if i > 0 { format!(" from {} nm", number(nm(c.from_m), 0)) } else { String::new() };
-        parts.push(format!("{} ft{from}, {map} / {}", feet(ft(c.level_m)), revs(rpm(c.rev_s))));
+        let (then, from) = if i > 0 {
+            ("then ", format!(" from {} nm", number(nm(c.from_m), 0)))
+        } else {
+            ("", String::new())
+        };
+        parts.push(format!(
+            "{then}{} ft{from}, {map} / {}",
+            feet(ft(c.level_m)),
+            revs(rpm(c.rev_s))
+        ));
     }
-    let to_go = up(nm(problem.length_m - plan.flown.top_of_descent.distance_m), 0);
+    let to_go = up(
+        nm(problem.length_m - plan.flown.top_of_descent.distance_m),
+        0,
+    );
     parts.push(format!("down at {} nm", number(to_go, 0)));
-    parts.push(format!("lands with {} gal", number(down(totals.landing_fuel_gal, 0), 0)));
+    parts.push(format!(
+        "lands with {} gal",
+        number(down(totals.landing_fuel_gal, 0), 0)
+    ));
     parts.join(", ")
 }
 
@@ -873,7 +970,11 @@ impl Figures {
                     ground: l
                         .ground
                         .iter()
-                        .map(|&(a, b, h)| Stretch { from_nm: nm(a), to_nm: nm(b), ground_ft: ft(h) })
+                        .map(|&(a, b, h)| Stretch {
+                            from_nm: nm(a),
+                            to_nm: nm(b),
+                            ground_ft: ft(h),
+                        })
                         .collect(),
                     ground_source: l.ground_source.clone(),
                 })
@@ -887,11 +988,21 @@ impl Figures {
                     name: alternative_name(a.kind),
                     totals: totals(problem, fuel, &a.totals, a.flown.cruise_fuel_kg_s),
                     difference: value(a.difference),
-                    top_of_descent_to_go_nm: nm(problem.length_m - a.flown.top_of_descent.distance_m),
+                    top_of_descent_to_go_nm: nm(
+                        problem.length_m - a.flown.top_of_descent.distance_m
+                    ),
                 })
                 .collect(),
-            binding_limits: plan.binding.iter().map(|&l| limit_words(l, problem)).collect(),
-            warnings: plan.warnings.iter().map(|w| warning_words(w, problem, fuel)).collect(),
+            binding_limits: plan
+                .binding
+                .iter()
+                .map(|&l| limit_words(l, problem))
+                .collect(),
+            warnings: plan
+                .warnings
+                .iter()
+                .map(|w| warning_words(w, problem, fuel))
+                .collect(),
             cautions: CAUTIONS,
             termination: match plan.termination {
                 Termination::Converged => "converged",
@@ -907,7 +1018,9 @@ impl Figures {
     /// "KAAA to KBBB via MID".
     pub fn route(&self) -> String {
         match self.trip.places.as_slice() {
-            [from, via @ .., to] if !via.is_empty() => format!("{from} to {to} via {}", via.join(", ")),
+            [from, via @ .., to] if !via.is_empty() => {
+                format!("{from} to {to} via {}", via.join(", "))
+            }
             [from, .., to] => format!("{from} to {to}"),
             _ => self.trip.places.join(" "),
         }
@@ -920,7 +1033,11 @@ impl Figures {
 
     /// The sentence on the descent, with a capital.
     pub fn descent_sentence(&self) -> String {
-        let lead = if self.descent.coarse_and_fast { "coarse and fast: " } else { "" };
+        let lead = if self.descent.coarse_and_fast {
+            "coarse and fast: "
+        } else {
+            ""
+        };
         sentence(&format!("{lead}{}.", self.descent.sentence))
     }
 }

@@ -31,31 +31,90 @@ mod tests {
             (
                 "/totals",
                 &[
-                    "time_min", "fuel_gal", "block_time_min", "block_fuel_gal", "cost", "distance_nm",
-                    "landing_fuel_gal", "reserve_min", "fuel_required_gal",
+                    "time_min",
+                    "fuel_gal",
+                    "block_time_min",
+                    "block_fuel_gal",
+                    "cost",
+                    "distance_nm",
+                    "landing_fuel_gal",
+                    "reserve_min",
+                    "fuel_required_gal",
                 ],
             ),
-            ("/ideal", &["objective_value", "cost", "time_min", "fuel_gal", "margin_percent"]),
-            ("/reflight", &["time_error_s", "fuel_error_gal", "height_error_ft", "speed_error_kt"]),
+            (
+                "/ideal",
+                &[
+                    "objective_value",
+                    "cost",
+                    "time_min",
+                    "fuel_gal",
+                    "margin_percent",
+                ],
+            ),
+            (
+                "/reflight",
+                &[
+                    "time_error_s",
+                    "fuel_error_gal",
+                    "height_error_ft",
+                    "speed_error_kt",
+                ],
+            ),
             (
                 "",
                 &[
-                    "levels_ft", "top_of_climb_nm", "top_of_descent_nm", "top_of_descent_to_go_nm", "segments", "track",
-                    "conditions", "alternatives", "binding_limits", "warnings", "termination", "lever_card",
+                    "levels_ft",
+                    "top_of_climb_nm",
+                    "top_of_descent_nm",
+                    "top_of_descent_to_go_nm",
+                    "segments",
+                    "track",
+                    "conditions",
+                    "alternatives",
+                    "binding_limits",
+                    "warnings",
+                    "termination",
+                    "lever_card",
                 ],
             ),
             (
                 "/track/0",
                 &[
-                    "distance_nm", "time_min", "pressure_altitude_ft", "indicated_altitude_ft", "ias_kt", "tas_kt",
-                    "gs_kt", "vs_fpm", "map_inhg", "rpm", "mixture", "power_percent", "fuel_flow_gph", "fuel_left_gal",
-                    "wind_along_kt", "weight_lb", "segment",
+                    "distance_nm",
+                    "time_min",
+                    "pressure_altitude_ft",
+                    "indicated_altitude_ft",
+                    "ias_kt",
+                    "tas_kt",
+                    "gs_kt",
+                    "vs_fpm",
+                    "map_inhg",
+                    "rpm",
+                    "mixture",
+                    "power_percent",
+                    "fuel_flow_gph",
+                    "fuel_left_gal",
+                    "wind_along_kt",
+                    "weight_lb",
+                    "segment",
                 ],
             ),
             ("/alternatives/0", &["name", "totals", "difference"]),
-            ("/lever_card/0", &["order", "trigger", "action", "expect", "distance_nm"]),
+            (
+                "/lever_card/0",
+                &["order", "trigger", "action", "expect", "distance_nm"],
+            ),
             ("/segments/0", &["kind", "start", "end"]),
-            ("/conditions/winds/0/levels/0", &["pressure_altitude_ft", "wind_along_kt", "wind_cross_kt", "temperature_c"]),
+            (
+                "/conditions/winds/0/levels/0",
+                &[
+                    "pressure_altitude_ft",
+                    "wind_along_kt",
+                    "wind_cross_kt",
+                    "temperature_c",
+                ],
+            ),
         ];
         for (at, names) in keys {
             let part = d.pointer(at).unwrap_or_else(|| panic!("no {at}"));
@@ -69,8 +128,23 @@ mod tests {
     #[test]
     fn closed_form_every_number_but_counts_and_money_says_its_unit() {
         const UNITS: [&str; 17] = [
-            "_min", "_gal", "_nm", "_ft", "_kt", "_fpm", "_inhg", "_gph", "_lb", "_percent", "_s", "_deg", "_c", "rpm",
-            "cost", "value", "difference",
+            "_min",
+            "_gal",
+            "_nm",
+            "_ft",
+            "_kt",
+            "_fpm",
+            "_inhg",
+            "_gph",
+            "_lb",
+            "_percent",
+            "_s",
+            "_deg",
+            "_c",
+            "rpm",
+            "cost",
+            "value",
+            "difference",
         ];
         const COUNTS: [&str; 3] = ["segment", "flights", "order"];
         fn walk(key: &str, v: &Value, seen: &mut usize) {
@@ -102,9 +176,15 @@ mod tests {
         }
         let time: f64 = f.segments.iter().map(|s| s.time_min).sum();
         let fuel: f64 = f.segments.iter().map(|s| s.fuel_gal).sum();
-        assert!((time - f.totals.time_min).abs() < SUM, "{time} {}", f.totals.time_min);
+        assert!(
+            (time - f.totals.time_min).abs() < SUM,
+            "{time} {}",
+            f.totals.time_min
+        );
         assert!((fuel + f.trip.take_off_run_fuel_gal - f.totals.fuel_gal).abs() < SUM);
-        assert!((f.top_of_descent_nm + f.top_of_descent_to_go_nm - f.totals.distance_nm).abs() < SUM);
+        assert!(
+            (f.top_of_descent_nm + f.top_of_descent_to_go_nm - f.totals.distance_nm).abs() < SUM
+        );
         for t in &f.track {
             assert!(t.segment < f.segments.len());
         }

@@ -21,8 +21,9 @@ pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
 pub use chart::png;
 pub use chart::{ChartError, svg};
 pub use figures::{
-    AlternativeFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures, ObjectiveFigures,
-    Point, Reflight, Said, SegmentFigures, Stretch, StretchWind, TotalsFigures, TripFigures, WeightPoint, WindLevel,
+    AlternativeFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,
+    ObjectiveFigures, Point, Reflight, Said, SegmentFigures, Stretch, StretchWind, TotalsFigures,
+    TripFigures, WeightPoint, WindLevel,
 };
 pub use json::json;
 pub use terminal::terminal;

@@ -10,12 +10,14 @@ use crate::flight::{
     Climb, Cruise, Descent, Flown, Limit, PathRule, Reduction, Script, ThrottleRule, fly_recorded,
 };
 use crate::quantity::{
-    KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_CUIN, M3_PER_GAL, PA_PER_INHG, W_PER_HP,
+    KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_CUIN, M3_PER_GAL, PA_PER_INHG,
+    W_PER_HP,
 };
 use crate::reflight::Mismatch;
 use crate::solve::{Alternative, AlternativeKind, Ideal, Plan, Termination, Totals, Warning};
 use crate::trip::{
-    Arrival, Field, HourBasis, Leg, LegLevels, Limits, Note, Objective, Prices, Problem, Roughness, RouteAir, Rules,
+    Arrival, Field, HourBasis, Leg, LegLevels, Limits, Note, Objective, Prices, Problem, Roughness,
+    RouteAir, Rules,
 };
 use std::sync::OnceLock;
 
@@ -26,14 +28,20 @@ fn rev(rpm: f64) -> f64 {
 }
 
 fn mixture(name: &str, fuel_air: f64, relative_power: f64, max_power_fraction: f64) -> Mixture {
-    Mixture { name: name.to_owned(), fuel_air, relative_power, max_power_fraction }
+    Mixture {
+        name: name.to_owned(),
+        fuel_air,
+        relative_power,
+        max_power_fraction,
+    }
 }
 
 fn aircraft() -> Aircraft {
     let kt = M_S_PER_KT;
     let gal = LB_PER_GAL * KG_PER_LB;
     let (low, high) = (12.5_f64.to_radians(), 30.0_f64.to_radians());
-    let geometry = PropellerGeometry::standard(74.0 * 0.0254, 2, 1.0).expect("an ordinary propeller");
+    let geometry =
+        PropellerGeometry::standard(74.0 * 0.0254, 2, 1.0).expect("an ordinary propeller");
     let engine = Engine::new(EngineSpec {
         displacement_m3: 360.0 * M3_PER_CUIN,
         compression_ratio: 8.7,
@@ -60,7 +68,10 @@ fn aircraft() -> Aircraft {
             max_take_off_kg: 2_740.0 * KG_PER_LB,
             max_landing_kg: 2_740.0 * KG_PER_LB,
         },
-        fuel: FuelSystem { usable_kg: 64.0 * gal, density_kg_m3: gal / M3_PER_GAL },
+        fuel: FuelSystem {
+            usable_kg: 64.0 * gal,
+            density_kg_m3: gal / M3_PER_GAL,
+        },
         speeds: Speeds {
             vs_m_s: 57.0 * kt,
             va_m_s: 118.0 * kt,
@@ -77,13 +88,20 @@ fn aircraft() -> Aircraft {
             cd0: 0.0235,
             k: 0.058,
             cd_gear: 0.016,
-            flaps: vec![Flap { angle_rad: 15.0_f64.to_radians(), cd: 0.02, vfe_m_s: 110.0 * kt }],
+            flaps: vec![Flap {
+                angle_rad: 15.0_f64.to_radians(),
+                cd: 0.02,
+                vfe_m_s: 110.0 * kt,
+            }],
             cd_cooling: 0.0,
         },
         engine,
         propeller: Propeller {
             table: PropellerTable::build(&geometry, low, high).expect("ordinary stops"),
-            stops: Stops { low_rad: low, high_rad: high },
+            stops: Stops {
+                low_rad: low,
+                high_rad: high,
+            },
             lowest_governed_rev_s: rev(1_500.0),
             highest_governed_rev_s: rev(2_700.0),
             hub: HubWithoutOil::Fine,
@@ -96,7 +114,10 @@ fn aircraft() -> Aircraft {
             take_off_fuel_kg: 0.3 * gal,
             climb_rev_s: vec![rev(2_700.0), rev(2_500.0)],
             cruise_power_fraction: 0.75,
-            map_limit: vec![(rev(1_800.0), 23.0 * PA_PER_INHG), (rev(2_700.0), 29.0 * PA_PER_INHG)],
+            map_limit: vec![
+                (rev(1_800.0), 23.0 * PA_PER_INHG),
+                (rev(2_700.0), 29.0 * PA_PER_INHG),
+            ],
             full_rich_density_altitude_m: 5_000.0 * M_PER_FT,
             least_descent_map_pa: 15.0 * PA_PER_INHG,
             map_reduction_pa_s: 2.0 * PA_PER_INHG / 60.0,
@@ -115,7 +136,13 @@ fn made_problem() -> Problem {
     let ft = M_PER_FT;
     let nm = M_PER_NM;
     let standard_pa = 29.92 * PA_PER_INHG;
-    let leg = |from: &str, to: &str, from_nm: f64, to_nm: f64, ground: &[(f64, f64)], minimum_ft: f64, course: f64| {
+    let leg = |from: &str,
+               to: &str,
+               from_nm: f64,
+               to_nm: f64,
+               ground: &[(f64, f64)],
+               minimum_ft: f64,
+               course: f64| {
         let mut start = from_nm;
         let ground = ground
             .iter()
@@ -150,7 +177,13 @@ fn made_problem() -> Problem {
                 "MID",
                 0.0,
                 140.0,
-                &[(20.0, 4_600.0), (45.0, 5_900.0), (80.0, 7_050.0), (110.0, 6_200.0), (140.0, 6_700.0)],
+                &[
+                    (20.0, 4_600.0),
+                    (45.0, 5_900.0),
+                    (80.0, 7_050.0),
+                    (110.0, 6_200.0),
+                    (140.0, 6_700.0),
+                ],
                 9_100.0,
                 312.0,
             ),
@@ -159,19 +192,42 @@ fn made_problem() -> Problem {
                 "BBB",
                 140.0,
                 292.0,
-                &[(170.0, 7_300.0), (215.0, 6_400.0), (255.0, 5_400.0), (292.0, 3_900.0)],
+                &[
+                    (170.0, 7_300.0),
+                    (215.0, 6_400.0),
+                    (255.0, 5_400.0),
+                    (292.0, 3_900.0),
+                ],
                 9_300.0,
                 296.0,
             ),
         ],
         length_m,
-        air: RouteAir::uniform(length_m, -12.0 * M_S_PER_KT, 8.0 * M_S_PER_KT, 9.0, 16_000.0 * ft),
-        departure: Field { ident: "AAA".to_owned(), elevation_m: 4_227.0 * ft, altimeter_pa: standard_pa },
-        destination: Field { ident: "BBB".to_owned(), elevation_m: 2_871.0 * ft, altimeter_pa: standard_pa },
+        air: RouteAir::uniform(
+            length_m,
+            -12.0 * M_S_PER_KT,
+            8.0 * M_S_PER_KT,
+            9.0,
+            16_000.0 * ft,
+        ),
+        departure: Field {
+            ident: "AAA".to_owned(),
+            elevation_m: 4_227.0 * ft,
+            altimeter_pa: standard_pa,
+        },
+        destination: Field {
+            ident: "BBB".to_owned(),
+            elevation_m: 2_871.0 * ft,
+            altimeter_pa: standard_pa,
+        },
         zero_fuel_kg: 2_240.0 * KG_PER_LB,
         fuel_kg: 58.0 * gal,
         objective: Objective::Money,
-        prices: Prices { per_s: 140.0 / 3_600.0, basis: HourBasis::Clock, fuel_per_kg: 6.2 / gal },
+        prices: Prices {
+            per_s: 140.0 / 3_600.0,
+            basis: HourBasis::Clock,
+            fuel_per_kg: 6.2 / gal,
+        },
         limits: Limits {
             max_altitude_m: 13_000.0 * ft,
             clearance_m: 1_000.0 * ft,
@@ -186,10 +242,18 @@ fn made_problem() -> Problem {
         },
         rules: Rules::UsVfr,
         night: false,
-        arrival: Arrival { pattern_altitude_m: 3_900.0 * ft, before_m: 5.0 * nm, circuit_s: 240.0 },
+        arrival: Arrival {
+            pattern_altitude_m: 3_900.0 * ft,
+            before_m: 5.0 * nm,
+            circuit_s: 240.0,
+        },
         levels: vec![
-            LegLevels { levels_m: vec![10_500.0 * ft, 12_500.0 * ft] },
-            LegLevels { levels_m: vec![10_500.0 * ft, 12_500.0 * ft] },
+            LegLevels {
+                levels_m: vec![10_500.0 * ft, 12_500.0 * ft],
+            },
+            LegLevels {
+                levels_m: vec![10_500.0 * ft, 12_500.0 * ft],
+            },
         ],
         notes: vec![],
     }
@@ -199,7 +263,12 @@ fn script(descent_map_inhg: f64, descent_rpm: f64) -> Script {
     Script {
         initial_ias_m_s: 90.0 * M_S_PER_KT,
         initial_mixture: 1,
-        climb: Climb { ias_m_s: 105.0 * M_S_PER_KT, rev_s: rev(2_500.0), mixture: 1, lean_at_m: f64::INFINITY },
+        climb: Climb {
+            ias_m_s: 105.0 * M_S_PER_KT,
+            rev_s: rev(2_500.0),
+            mixture: 1,
+            lean_at_m: f64::INFINITY,
+        },
         cruise: vec![Cruise {
             level_m: 10_500.0 * M_PER_FT,
             from_m: 0.0,
@@ -216,7 +285,11 @@ fn script(descent_map_inhg: f64, descent_rpm: f64) -> Script {
             reduce_at_m: 4_900.0 * M_PER_FT,
             to_go_m: f64::NAN,
         },
-        reduction: Reduction { step_pa: PA_PER_INHG, interval_s: 30.0, floor_pa: 13.0 * PA_PER_INHG },
+        reduction: Reduction {
+            step_pa: PA_PER_INHG,
+            interval_s: 30.0,
+            floor_pa: 13.0 * PA_PER_INHG,
+        },
     }
 }
 
@@ -241,8 +314,8 @@ fn totals(problem: &Problem, flown: &Flown) -> Totals {
     }
 }
 
-fn made_plan(problem: &Problem) -> Plan {
-    let flown = fly_recorded(problem, &script(22.0, 2_100.0)).expect("the sample flies");
+fn made_plan(problem: &Problem, script_flown: &Script) -> Plan {
+    let flown = fly_recorded(problem, script_flown).expect("the sample flies");
     let other = fly_recorded(problem, &script(16.5, 2_300.0)).expect("the ordinary descent flies");
     let (mine, theirs) = (totals(problem, &flown), totals(problem, &other));
     Plan {
@@ -256,7 +329,12 @@ fn made_plan(problem: &Problem) -> Plan {
             fuel_kg: mine.fuel_kg / 1.02,
             margin: 0.013,
         },
-        reflight: Mismatch { time_s: -0.4, fuel_kg: 0.012, height_m: 1.1, speed_m_s: -0.05 },
+        reflight: Mismatch {
+            time_s: -0.4,
+            fuel_kg: 0.012,
+            height_m: 1.1,
+            speed_m_s: -0.05,
+        },
         alternatives: vec![Alternative {
             kind: AlternativeKind::OrdinaryDescent,
             totals: theirs,
@@ -264,7 +342,10 @@ fn made_plan(problem: &Problem) -> Plan {
             flown: other,
         }],
         binding: vec![Limit::DescentRate, Limit::CruisePower],
-        warnings: vec![Warning::Note(Note::BelowForecast(640.0)), Warning::NoLimitLine],
+        warnings: vec![
+            Warning::Note(Note::BelowForecast(640.0)),
+            Warning::NoLimitLine,
+        ],
         termination: Termination::Converged,
         flights: 4_321,
         totals: mine,
@@ -281,7 +362,50 @@ pub fn problem() -> &'static Problem {
 /// The plan.
 pub fn plan() -> &'static Plan {
     static PLAN: OnceLock<Plan> = OnceLock::new();
-    PLAN.get_or_init(|| made_plan(problem()))
+    PLAN.get_or_init(|| made_plan(problem(), &script(22.0, 2_100.0)))
+}
+
+/// Plans of other shapes: a step climb and a throttle left alone at a held IAS; a lower cruise at part throttle leaned on the
+/// way up, with a held reading; a step down, full throttle in the descent and power back on levelling off.
+pub fn shapes() -> Vec<Plan> {
+    let ft = M_PER_FT;
+    let left_alone = {
+        let mut s = script(20.0, 2_300.0);
+        let mut higher = s.cruise[0];
+        higher.level_m = 11_500.0 * ft;
+        higher.from_m = 130.0 * M_PER_NM;
+        s.cruise.push(higher);
+        s.descent.throttle = ThrottleRule::LeftAlone(17.0 * PA_PER_INHG);
+        s.descent.path = PathRule::Ias(125.0 * M_S_PER_KT);
+        s
+    };
+    let part_throttle = {
+        let mut s = script(17.5, 1_900.0);
+        s.initial_mixture = 0;
+        s.climb.mixture = 0;
+        s.climb.lean_at_m = 6_000.0 * ft;
+        s.cruise[0].level_m = 8_500.0 * ft;
+        s.cruise[0].throttle = Throttle::Map(20.5 * PA_PER_INHG);
+        s.descent.reduce_at_m = 3_900.0 * ft;
+        s
+    };
+    let step_down = {
+        let mut s = script(18.0, 2_300.0);
+        let mut lower = s.cruise[0];
+        lower.level_m = 8_500.0 * ft;
+        lower.from_m = 150.0 * M_PER_NM;
+        lower.throttle = Throttle::Map(21.0 * PA_PER_INHG);
+        s.cruise.push(lower);
+        s.descent.throttle = ThrottleRule::Full;
+        s.descent.rev_s = rev(2_500.0);
+        s.descent.mixture = 1;
+        s.descent.reduce_at_m = 3_900.0 * ft;
+        s
+    };
+    [left_alone, part_throttle, step_down]
+        .iter()
+        .map(|s| made_plan(problem(), s))
+        .collect()
 }
 
 /// Its figures.
@@ -296,13 +420,28 @@ pub fn figures() -> &'static Figures {
 fn faces_for_the_eye() {
     let folder = std::env::temp_dir().join("fellrun-faces");
     std::fs::create_dir_all(&folder).expect("makes the folder");
-    let f = figures();
-    for width in [80, 100] {
-        let text = anstream::adapter::strip_str(&super::terminal(f, width)).to_string();
-        std::fs::write(folder.join(format!("sheet-{width}.txt")), text).expect("writes");
+    let mut all = vec![figures().clone()];
+    all.extend(shapes().iter().map(|p| Figures::new(p, problem())));
+    for (i, f) in all.iter().enumerate() {
+        for width in [80, 100] {
+            let text = anstream::adapter::strip_str(&super::terminal(f, width)).to_string();
+            std::fs::write(folder.join(format!("sheet-{i}-{width}.txt")), text).expect("writes");
+        }
+        std::fs::write(
+            folder.join(format!("chart-{i}.svg")),
+            super::svg(f).expect("draws"),
+        )
+        .expect("writes");
+        #[cfg(feature = "png")]
+        std::fs::write(
+            folder.join(format!("chart-{i}.png")),
+            super::png(f).expect("draws"),
+        )
+        .expect("writes");
+        std::fs::write(
+            folder.join(format!("plan-{i}.json")),
+            super::json(f).expect("writes"),
+        )
+        .expect("writes");
     }
-    std::fs::write(folder.join("chart.svg"), super::svg(f).expect("draws")).expect("writes");
-    #[cfg(feature = "png")]
-    std::fs::write(folder.join("chart.png"), super::png(f).expect("draws")).expect("writes");
-    std::fs::write(folder.join("plan.json"), super::json(f).expect("writes")).expect("writes");
 }

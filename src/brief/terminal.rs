@@ -4,7 +4,9 @@ use super::figures::saves;
 use super::words::{clock, down, feet, inches, knots, number, revs, sentence, tens, up};
 use super::{Figures, Gain, SegmentFigures, TotalsFigures};
 use anstyle::{Effects, Style};
-use comfy_table::{Cell, CellAlignment, ContentArrangement, ContentLineStyle, LineStyle, Table, TableStyle};
+use comfy_table::{
+    Cell, CellAlignment, ContentArrangement, ContentLineStyle, LineStyle, Table, TableStyle,
+};
 use std::fmt::Write;
 
 /// The widest the text becomes.
@@ -124,38 +126,91 @@ fn rate(fpm: f64) -> String {
 /// Manifold pressure from start to end, or to its peak where it rises between: in a descent the end is already reduced.
 fn map_range(s: &SegmentFigures, wide: bool) -> String {
     let (a, b) = (s.start.map_inhg, s.end.map_inhg);
-    let end = if s.map_peak_inhg > a.max(b) + 0.3 { s.map_peak_inhg } else { b };
+    let end = if s.map_peak_inhg > a.max(b) + 0.3 {
+        s.map_peak_inhg
+    } else {
+        b
+    };
     range(inches(a), inches(end), wide)
 }
 
 fn segment_row(s: &SegmentFigures, wide: bool) -> Vec<Cell> {
     let (a, b) = (&s.start, &s.end);
-    let height = |ft: f64| if s.kind == "cruise" || s.kind == "circuit" { feet(ft) } else { tens(ft) };
-    let mean_gph = if s.time_min > 0.0 { s.fuel_gal / s.time_min * 60.0 } else { a.fuel_flow_gph };
+    let height = |ft: f64| {
+        if s.kind == "cruise" || s.kind == "circuit" {
+            feet(ft)
+        } else {
+            tens(ft)
+        }
+    };
+    let mean_gph = if s.time_min > 0.0 {
+        s.fuel_gal / s.time_min * 60.0
+    } else {
+        a.fuel_flow_gph
+    };
     let right = |text: String| Cell::new(text).set_alignment(CellAlignment::Right);
     vec![
         Cell::new(name_of(s.kind)),
-        right(range(number(a.distance_nm, 0), number(b.distance_nm, 0), wide)),
-        right(range(height(a.indicated_altitude_ft), height(b.indicated_altitude_ft), wide)),
+        right(range(
+            number(a.distance_nm, 0),
+            number(b.distance_nm, 0),
+            wide,
+        )),
+        right(range(
+            height(a.indicated_altitude_ft),
+            height(b.indicated_altitude_ft),
+            wide,
+        )),
         right(range(knots(a.ias_kt), knots(b.ias_kt), wide)),
         right(range(knots(a.gs_kt), knots(b.gs_kt), wide)),
         right(map_range(s, wide)),
-        right(range(revs(a.rpm), revs(b.rpm), wide)),
+        // On a pitch stop the RPM wanders a little; that is no second setting.
+        right(if (a.rpm - b.rpm).abs() < 60.0 {
+            revs(b.rpm)
+        } else {
+            range(revs(a.rpm), revs(b.rpm), wide)
+        }),
         Cell::new(&a.mixture),
         right(number(up(mean_gph, 1), 1)),
-        right(range(rate(a.vs_fpm), rate(b.vs_fpm), wide)),
+        // A hyphen between two minus signs would not be read.
+        right(
+            match (
+                range(rate(a.vs_fpm), rate(b.vs_fpm), wide),
+                wide && b.vs_fpm < -20.0,
+            ) {
+                (text, true) => text.replacen("--", "/-", 1),
+                (text, false) => text,
+            },
+        ),
         right(number(s.time_min, 1)),
         right(number(up(s.fuel_gal, 1), 1)),
     ]
 }
 
+/// Ranges on one line if that fits, else one figure above the other.
 fn segment_table(figures: &Figures, width: usize) -> Table {
-    let wide = width >= ONE_LINE_RANGES;
-    let heads = ["", "nm", "ft", "KIAS", "kt GS", "MAP in", "RPM", "mixture", "gph", "fpm", "min", "gal"];
+    if width >= ONE_LINE_RANGES {
+        let table = segment_rows(figures, width, true);
+        let widths = table.column_max_content_widths();
+        if widths.iter().map(|&w| usize::from(w)).sum::<usize>() + widths.len() <= width + 1 {
+            return table;
+        }
+    }
+    segment_rows(figures, width, false)
+}
+
+fn segment_rows(figures: &Figures, width: usize, wide: bool) -> Table {
+    let heads = [
+        "", "nm", "ft", "KIAS", "kt GS", "MAP in", "RPM", "mixture", "gph", "fpm", "min", "gal",
+    ];
     let mut table = plain_table(width, STYLE);
     table.set_header(heads.iter().enumerate().map(|(i, h)| {
         let cell = Cell::new(h);
-        if i == 0 || i == 7 { cell } else { cell.set_alignment(CellAlignment::Right) }
+        if i == 0 || i == 7 {
+            cell
+        } else {
+            cell.set_alignment(CellAlignment::Right)
+        }
     }));
     for s in &figures.segments {
         table.add_row(segment_row(s, wide));
@@ -182,8 +237,16 @@ fn no_padding(table: &mut Table) {
 fn card_table(figures: &Figures, arrival: bool, width: usize) -> Table {
     let mut table = plain_table(width, BARE);
     let mut group = None;
-    for l in figures.lever_card.iter().filter(|l| l.group.arrival_side() == arrival) {
-        let name = if group == Some(l.group) { "" } else { l.group.name() };
+    for l in figures
+        .lever_card
+        .iter()
+        .filter(|l| l.group.arrival_side() == arrival)
+    {
+        let name = if group == Some(l.group) {
+            ""
+        } else {
+            l.group.name()
+        };
         group = Some(l.group);
         table.add_row([
             name.to_owned(),
@@ -215,13 +278,20 @@ fn reserve_words(figures: &Figures, t: &TotalsFigures) -> String {
 /// What the ordinary descent would have cost instead.
 fn gain_words(g: &Gain) -> String {
     let part = |x: f64, unit: &str| {
-        let (shown, way) = if x >= 0.0 { (down(x, 1), "more") } else { (up(-x, 1), "less") };
+        let (shown, way) = if x >= 0.0 {
+            (down(x, 1), "more")
+        } else {
+            (up(-x, 1), "less")
+        };
         format!("{} {unit} {way}", number(shown, 1))
     };
     let end = if g.no_real_difference {
         ": no real difference: choose comfort.".to_owned()
     } else if g.small_gain {
-        format!("; this plan {}, a small gain for it: choose comfort.", saves(g))
+        format!(
+            "; this plan {}, a small gain for it: choose comfort.",
+            saves(g)
+        )
     } else {
         ".".to_owned()
     };
@@ -243,7 +313,13 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
     sheet.paragraph(
         "",
         "",
-        &format!("{}: {}, {}, {}", figures.trip.name, figures.route(), figures.least(), figures.trip.aircraft),
+        &format!(
+            "{}: {}, {}, {}",
+            figures.trip.name,
+            figures.route(),
+            figures.least(),
+            figures.trip.aircraft
+        ),
     );
     sheet.blank();
     sheet.strong(&figures.in_one_line);
@@ -304,16 +380,22 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
         sheet.paragraph("", "  ", &gain_words(g));
     }
     sheet.paragraph("", "  ", &figures.descent_sentence());
-    let rough = figures.gain_over_ordinary.as_ref().map_or_else(String::new, |g| {
-        format!(
-            ", and the ordinary descent from {} nm to go",
-            number(up(g.ordinary_top_of_descent_to_go_nm, 0), 0)
-        )
-    });
+    let rough = figures
+        .gain_over_ordinary
+        .as_ref()
+        .map_or_else(String::new, |g| {
+            format!(
+                ", and the ordinary descent from {} nm to go",
+                number(up(g.ordinary_top_of_descent_to_go_nm, 0), 0)
+            )
+        });
     sheet.paragraph(
         "",
         "  ",
-        &format!("If rough: {} KIAS or less{rough}.", number(down(figures.descent.rough_air_ias_kt, 0), 0)),
+        &format!(
+            "If rough: {} KIAS or less{rough}.",
+            number(down(figures.descent.rough_air_ias_kt, 0), 0)
+        ),
     );
 }
 
@@ -324,7 +406,11 @@ fn choices(sheet: &mut Sheet, figures: &Figures) {
     }
     sheet.heading("What each choice is worth");
     for a in rows {
-        let more = if a.difference >= 0.0 { "dearer" } else { "cheaper" };
+        let more = if a.difference >= 0.0 {
+            "dearer"
+        } else {
+            "cheaper"
+        };
         sheet.paragraph(
             "  ",
             "    ",
@@ -418,14 +504,21 @@ fn small_print(sheet: &mut Sheet, figures: &Figures) {
 
 fn signed(x: f64, places: usize) -> String {
     let text = number(x, places);
-    if x > 0.0 && text.chars().any(|c| c.is_ascii_digit() && c != '0') { format!("+{text}") } else { text }
+    if x > 0.0 && text.chars().any(|c| c.is_ascii_digit() && c != '0') {
+        format!("+{text}")
+    } else {
+        text
+    }
 }
 
 /// The trip sheet as text of at most `width` columns (held between 80 and 100), headings in bold by ANSI codes; strip the
 /// codes (`anstream` does) where they are not wanted.
 pub fn terminal(figures: &Figures, width: usize) -> String {
     let width = width.clamp(NARROWEST, WIDEST);
-    let mut sheet = Sheet { text: String::new(), width };
+    let mut sheet = Sheet {
+        text: String::new(),
+        width,
+    };
     head(&mut sheet, figures);
     sheet.heading("Segments (heights indicated; the fpm of the altimeter)");
     sheet.table(&segment_table(figures, width));
@@ -456,6 +549,11 @@ mod tests {
             for line in text.lines() {
                 assert!(line.chars().count() <= width, "{width}: {line:?}");
             }
+            for plan in sample::shapes() {
+                for line in plain(&Figures::new(&plan, sample::problem()), width).lines() {
+                    assert!(line.chars().count() <= width, "{width}: {line:?}");
+                }
+            }
         }
     }
 
@@ -463,22 +561,54 @@ mod tests {
     fn closed_form_figures_are_those_of_the_json_safely_rounded() {
         let d: serde_json::Value =
             serde_json::from_str(&json(sample::figures()).expect("writes")).expect("reads");
-        let get = |at: &str| d.pointer(at).and_then(serde_json::Value::as_f64).unwrap_or_else(|| panic!("no {at}"));
-        let text = plain(sample::figures(), 100).split_whitespace().collect::<Vec<_>>().join(" ");
+        let get = |at: &str| {
+            d.pointer(at)
+                .and_then(serde_json::Value::as_f64)
+                .unwrap_or_else(|| panic!("no {at}"))
+        };
+        let text = plain(sample::figures(), 100)
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ");
         let up1 = |x: f64| format!("{:.1}", (x * 10.0 - 1e-4).ceil() / 10.0);
         let down1 = |x: f64| format!("{:.1}", (x * 10.0 + 1e-4).floor() / 10.0);
         for expected in [
-            format!("down at {:.0} nm", (get("/top_of_descent_to_go_nm") - 1e-4).ceil()),
-            format!("lands with {:.0} gal", (get("/totals/landing_fuel_gal") + 1e-4).floor()),
-            format!("and {} gal, take-off to landing", up1(get("/totals/fuel_gal"))),
-            format!("and {} gal, start-up to shutdown", up1(get("/totals/block_fuel_gal"))),
+            format!(
+                "down at {:.0} nm",
+                (get("/top_of_descent_to_go_nm") - 1e-4).ceil()
+            ),
+            format!(
+                "lands with {:.0} gal",
+                (get("/totals/landing_fuel_gal") + 1e-4).floor()
+            ),
+            format!(
+                "and {} gal, take-off to landing",
+                up1(get("/totals/fuel_gal"))
+            ),
+            format!(
+                "and {} gal, start-up to shutdown",
+                up1(get("/totals/block_fuel_gal"))
+            ),
             format!("costs {:.0} money", (get("/totals/cost") - 1e-4).ceil()),
-            format!("{} gal needed with the reserve", up1(get("/totals/fuel_required_gal"))),
+            format!(
+                "{} gal needed with the reserve",
+                up1(get("/totals/fuel_required_gal"))
+            ),
             format!("lands with {} gal", down1(get("/totals/landing_fuel_gal"))),
-            format!("asked for {:.0} min ({} gal)", get("/totals/reserve_required_min"), up1(get("/totals/reserve_required_gal"))),
-            format!("legal least 30 min ({} gal, 14 CFR 91.151, day)", up1(get("/totals/legal_reserve_gal"))),
+            format!(
+                "asked for {:.0} min ({} gal)",
+                get("/totals/reserve_required_min"),
+                up1(get("/totals/reserve_required_gal"))
+            ),
+            format!(
+                "legal least 30 min ({} gal, 14 CFR 91.151, day)",
+                up1(get("/totals/legal_reserve_gal"))
+            ),
             format!("level at {:.0} nm", (get("/top_of_climb_nm") - 1e-4).ceil()),
-            format!("Margin over the ideal flight {} %", up1(get("/ideal/margin_percent"))),
+            format!(
+                "Margin over the ideal flight {} %",
+                up1(get("/ideal/margin_percent"))
+            ),
         ] {
             assert!(text.contains(&expected), "no {expected:?} in {text}");
         }
@@ -492,7 +622,13 @@ mod tests {
         for c in crate::brief::CAUTIONS {
             assert!(flat.contains(c), "{c}");
         }
-        for s in ["Re-flown", "Ground and minimum AAA to MID", "drawn by hand for the tests", "Coarse and fast", "if bumpy, don't"] {
+        for s in [
+            "Re-flown",
+            "Ground and minimum AAA to MID",
+            "drawn by hand for the tests",
+            "Coarse and fast",
+            "if bumpy, don't",
+        ] {
             assert!(flat.contains(s), "{s}: {flat}");
         }
     }
@@ -500,10 +636,18 @@ mod tests {
     #[test]
     fn closed_form_no_real_difference_only_below_both_thresholds() {
         let mut figures = sample::figures().clone();
-        let mut gain = figures.gain_over_ordinary.clone().expect("the sample has an ordinary descent");
+        let mut gain = figures
+            .gain_over_ordinary
+            .clone()
+            .expect("the sample has an ordinary descent");
         (gain.small_gain, gain.no_real_difference) = (true, true);
         figures.gain_over_ordinary = Some(gain.clone());
-        let flat = |f: &Figures| plain(f, 100).split_whitespace().collect::<Vec<_>>().join(" ");
+        let flat = |f: &Figures| {
+            plain(f, 100)
+                .split_whitespace()
+                .collect::<Vec<_>>()
+                .join(" ")
+        };
         assert!(flat(&figures).contains("no real difference: choose comfort"));
         (gain.small_gain, gain.no_real_difference) = (false, false);
         figures.gain_over_ordinary = Some(gain);

@@ -79,7 +79,9 @@ pub struct Fuel {
 impl Fuel {
     /// Of a density, kg/m³.
     pub fn new(density_kg_m3: f64) -> Self {
-        Self { kg_per_gal: density_kg_m3 * M3_PER_GAL }
+        Self {
+            kg_per_gal: density_kg_m3 * M3_PER_GAL,
+        }
     }
 
     /// US gallons.

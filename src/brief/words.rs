@@ -35,7 +35,9 @@ pub fn number(x: f64, places: usize) -> String {
         return "-".to_owned();
     }
     let text = format!("{:.places$}", x.abs());
-    let (whole, rest) = text.split_once('.').map_or((text.as_str(), ""), |(w, r)| (w, r));
+    let (whole, rest) = text
+        .split_once('.')
+        .map_or((text.as_str(), ""), |(w, r)| (w, r));
     let mut grouped = String::new();
     for (i, digit) in whole.chars().enumerate() {
         if i > 0 && (whole.len() - i).is_multiple_of(3) {
@@ -89,7 +91,9 @@ pub fn clock(minutes: f64) -> String {
 /// A capital at the start.
 pub fn sentence(text: &str) -> String {
     let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 #[cfg(test)]

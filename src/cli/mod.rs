@@ -64,12 +64,20 @@ pub struct Failure {
 impl Failure {
     /// The user's input does not work.
     pub fn input(message: impl fmt::Display) -> Self {
-        Self { fault: Fault::Input, message: message.to_string(), hint: None, drawn: false }
+        Self {
+            fault: Fault::Input,
+            message: message.to_string(),
+            hint: None,
+            drawn: false,
+        }
     }
 
     /// An error that is already drawn for the reader, with file, line and key.
     pub fn drawn(message: impl fmt::Display) -> Self {
-        Self { drawn: true, ..Self::input(message) }
+        Self {
+            drawn: true,
+            ..Self::input(message)
+        }
     }
 
     /// Our bug.
@@ -128,7 +136,11 @@ pub fn main() -> ExitCode {
         Err(e) => {
             // Help and version are answers, a wrong argument is the user's input. Nothing is left to do if printing fails.
             let _ = e.print();
-            return if e.use_stderr() { ExitCode::from(1) } else { ExitCode::SUCCESS };
+            return if e.use_stderr() {
+                ExitCode::from(1)
+            } else {
+                ExitCode::SUCCESS
+            };
         }
     };
     match run(&args) {
@@ -154,7 +166,10 @@ mod tests {
     fn closed_form_every_argument_has_help() {
         let mut checked = 0;
         for c in Args::command().get_subcommands() {
-            for a in c.get_arguments().filter(|a| a.get_id() != "help" && a.get_id() != "version") {
+            for a in c
+                .get_arguments()
+                .filter(|a| a.get_id() != "help" && a.get_id() != "version")
+            {
                 assert!(a.get_help().is_some(), "{}", a.get_id());
                 checked += 1;
             }
@@ -165,9 +180,15 @@ mod tests {
     #[test]
     fn closed_form_failures_read_and_exit_as_promised() {
         let f = Failure::input("no trip file at x.toml").hint("look again");
-        assert_eq!(f.to_string(), "error: no trip file at x.toml\n\nhint: look again");
+        assert_eq!(
+            f.to_string(),
+            "error: no trip file at x.toml\n\nhint: look again"
+        );
         assert_eq!(f.status(), 1);
         assert_eq!(Failure::bug("x").status(), 2);
-        assert_eq!(Failure::drawn("error: a\n --> b\n").to_string(), "error: a\n --> b");
+        assert_eq!(
+            Failure::drawn("error: a\n --> b\n").to_string(),
+            "error: a\n --> b"
+        );
     }
 }

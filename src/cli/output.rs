@@ -18,7 +18,11 @@ pub enum Target {
 impl Target {
     /// From the command line.
     pub fn new(path: &Path) -> Self {
-        if path.as_os_str() == "-" { Self::Stdout } else { Self::File(path.to_owned()) }
+        if path.as_os_str() == "-" {
+            Self::Stdout
+        } else {
+            Self::File(path.to_owned())
+        }
     }
 
     /// The extension in lower case.
@@ -39,7 +43,10 @@ pub struct Output {
 #[derive(Debug)]
 enum Place {
     Stdout,
-    File { temporary: NamedTempFile, path: PathBuf },
+    File {
+        temporary: NamedTempFile,
+        path: PathBuf,
+    },
 }
 
 fn cannot(path: &Path, why: impl std::fmt::Display) -> Failure {
@@ -68,10 +75,14 @@ pub fn open(targets: &[Target]) -> Result<Vec<Output>, Failure> {
     for target in targets {
         let Target::File(typed) = target else {
             if seen.contains(&None) {
-                return Err(Failure::input("two outputs cannot both go to standard output (-)"));
+                return Err(Failure::input(
+                    "two outputs cannot both go to standard output (-)",
+                ));
             }
             seen.push(None);
-            outputs.push(Output { place: Place::Stdout });
+            outputs.push(Output {
+                place: Place::Stdout,
+            });
             continue;
         };
         // A link is followed, so that the file it names is replaced and not the link.
@@ -79,21 +90,30 @@ pub fn open(targets: &[Target]) -> Result<Vec<Output>, Failure> {
         let existing = match fs::metadata(&path) {
             Ok(m) if m.is_dir() => return Err(cannot(typed, "it is a folder")),
             Ok(m) if !m.is_file() => {
-                return Err(cannot(typed, "it is not an ordinary file").hint("use - for standard output"));
+                return Err(
+                    cannot(typed, "it is not an ordinary file").hint("use - for standard output")
+                );
             }
             Ok(m) if m.permissions().readonly() => return Err(cannot(typed, "it is read-only")),
             Ok(m) => Some(m.permissions()),
             Err(e) if e.kind() == io::ErrorKind::NotFound => None,
             Err(e) => return Err(cannot(typed, e)),
         };
-        let Some(name) = path.file_name() else { return Err(cannot(typed, "it names no file")) };
+        let Some(name) = path.file_name() else {
+            return Err(cannot(typed, "it names no file"));
+        };
         let folder = match path.parent() {
             Some(p) if !p.as_os_str().is_empty() => p.to_owned(),
             _ => PathBuf::from("."),
         };
-        let known = fs::canonicalize(&folder).map_err(|e| cannot(typed, e))?.join(name);
+        let known = fs::canonicalize(&folder)
+            .map_err(|e| cannot(typed, e))?
+            .join(name);
         if seen.contains(&Some(known.clone())) {
-            return Err(Failure::input(format!("two outputs cannot both go to {}", typed.display())));
+            return Err(Failure::input(format!(
+                "two outputs cannot both go to {}",
+                typed.display()
+            )));
         }
         seen.push(Some(known));
         let mut builder = tempfile::Builder::new();
@@ -103,7 +123,9 @@ pub fn open(targets: &[Target]) -> Result<Vec<Output>, Failure> {
             builder.permissions(p);
         }
         let temporary = builder.tempfile_in(&folder).map_err(|e| cannot(typed, e))?;
-        outputs.push(Output { place: Place::File { temporary, path } });
+        outputs.push(Output {
+            place: Place::File { temporary, path },
+        });
     }
     Ok(outputs)
 }
@@ -118,7 +140,10 @@ pub fn commit(outputs: Vec<Output>, contents: &[Vec<u8>]) -> Result<(), Failure>
     for (output, bytes) in outputs.into_iter().zip(contents) {
         match output.place {
             Place::Stdout => stdout = Some(bytes),
-            Place::File { mut temporary, path } => {
+            Place::File {
+                mut temporary,
+                path,
+            } => {
                 temporary
                     .write_all(bytes)
                     .and_then(|()| temporary.as_file().sync_all())
@@ -128,7 +153,9 @@ pub fn commit(outputs: Vec<Output>, contents: &[Vec<u8>]) -> Result<(), Failure>
         }
     }
     for (temporary, path) in written {
-        temporary.persist(&path).map_err(|e| cannot(&path, e.error))?;
+        temporary
+            .persist(&path)
+            .map_err(|e| cannot(&path, e.error))?;
     }
     match stdout {
         Some(bytes) => to_stdout(bytes),
@@ -150,9 +177,9 @@ pub fn text_to_stdout(text: &str) -> Result<(), Failure> {
 
 fn quiet_on_broken_pipe(result: io::Result<()>) -> Result<(), Failure> {
     match result {
-        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => {
-            Err(Failure::input(format!("cannot write to standard output: {e}")))
-        }
+        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => Err(Failure::input(format!(
+            "cannot write to standard output: {e}"
+        ))),
         _ => Ok(()),
     }
 }
@@ -174,7 +201,11 @@ mod tests {
         assert_eq!(fs::read_to_string(&path).expect("reads"), "old");
         drop(outputs);
         assert_eq!(fs::read_to_string(&path).expect("reads"), "old");
-        assert_eq!(fs::read_dir(dir.path()).expect("lists").count(), 1, "no temporary file is left");
+        assert_eq!(
+            fs::read_dir(dir.path()).expect("lists").count(),
+            1,
+            "no temporary file is left"
+        );
         let outputs = open(&[Target::new(&path)]).expect("writable");
         commit(outputs, &[b"new".to_vec()]).expect("writes");
         assert_eq!(fs::read_to_string(&path).expect("reads"), "new");
@@ -187,8 +218,14 @@ mod tests {
         let file = dir.path().join("a.svg");
         for (targets, words) in [
             (vec![Target::new(dir.path())], "folder"),
-            (vec![Target::new(&dir.path().join("none/a.svg"))], "cannot write"),
-            (vec![Target::new(&file), Target::new(&dir.path().join("./a.svg"))], "both"),
+            (
+                vec![Target::new(&dir.path().join("none/a.svg"))],
+                "cannot write",
+            ),
+            (
+                vec![Target::new(&file), Target::new(&dir.path().join("./a.svg"))],
+                "both",
+            ),
             (vec![Target::Stdout, Target::Stdout], "standard output"),
         ] {
             let e = open(&targets).expect_err("refused");

@@ -65,7 +65,10 @@ impl Default for Wiring {
 /// renders itself goes into [`Failure::drawn`].
 fn load(path: &Path) -> Result<Problem, Failure> {
     if !path.is_file() {
-        return Err(Failure::input(format!("no trip file at {}", path.display())));
+        return Err(Failure::input(format!(
+            "no trip file at {}",
+            path.display()
+        )));
     }
     Err(Failure::bug("this build cannot read trip files"))
 }
@@ -111,8 +114,11 @@ impl Options {
                     .hint("ask for .svg, or build with the feature png"));
                 }
                 _ => {
-                    return Err(Failure::input(format!("--chart {}: a chart is .svg or .png", path.display()))
-                        .hint("give the file one of these endings"));
+                    return Err(Failure::input(format!(
+                        "--chart {}: a chart is .svg or .png",
+                        path.display()
+                    ))
+                    .hint("give the file one of these endings"));
                 }
             };
             faces.push((Face::Chart(picture), target));
@@ -140,9 +146,13 @@ fn pixels(_: &Figures) -> Result<Vec<u8>, Failure> {
 
 fn face(face: Face, figures: &Figures) -> Result<Vec<u8>, Failure> {
     match face {
-        Face::Chart(Picture::Svg) => brief::svg(figures).map(String::into_bytes).map_err(Failure::bug),
+        Face::Chart(Picture::Svg) => brief::svg(figures)
+            .map(String::into_bytes)
+            .map_err(Failure::bug),
         Face::Chart(Picture::Png) => pixels(figures),
-        Face::Json => brief::json(figures).map(String::into_bytes).map_err(Failure::bug),
+        Face::Json => brief::json(figures)
+            .map(String::into_bytes)
+            .map_err(Failure::bug),
     }
 }
 
@@ -166,7 +176,11 @@ pub fn run(args: &PlanArgs, wiring: &Wiring) -> Result<(), Failure> {
     }
     let plan = (wiring.solve)(&problem)?;
     let figures = Figures::new(&plan, &problem);
-    let contents = options.faces.iter().map(|&(f, _)| face(f, &figures)).collect::<Result<Vec<_>, _>>()?;
+    let contents = options
+        .faces
+        .iter()
+        .map(|&(f, _)| face(f, &figures))
+        .collect::<Result<Vec<_>, _>>()?;
     let text = brief::terminal(&figures, columns());
     output::commit(outputs, &contents)?;
     if options.stdout_is_taken() {
@@ -185,7 +199,10 @@ mod tests {
     use std::fs;
 
     fn sampled() -> Wiring {
-        Wiring { load: |_| Ok(sample::problem().clone()), solve: |_| Ok(sample::plan().clone()) }
+        Wiring {
+            load: |_| Ok(sample::problem().clone()),
+            solve: |_| Ok(sample::plan().clone()),
+        }
     }
 
     fn args(charts: &[&Path], json: Option<&Path>) -> PlanArgs {
@@ -220,8 +237,15 @@ mod tests {
         let dir = tempfile::tempdir().expect("a temporary folder");
         let old = dir.path().join("a.svg");
         fs::write(&old, "old").expect("writes");
-        let infeasible = Wiring { solve: |_| Err(Failure::input("no level is possible")), ..sampled() };
-        let e = run(&args(&[&old], Some(&dir.path().join("new.json"))), &infeasible).expect_err("refused");
+        let infeasible = Wiring {
+            solve: |_| Err(Failure::input("no level is possible")),
+            ..sampled()
+        };
+        let e = run(
+            &args(&[&old], Some(&dir.path().join("new.json"))),
+            &infeasible,
+        )
+        .expect_err("refused");
         assert_eq!(e.status(), 1);
         assert_eq!(fs::read_to_string(&old).expect("reads"), "old");
         assert_eq!(fs::read_dir(dir.path()).expect("lists").count(), 1);
@@ -229,8 +253,14 @@ mod tests {
 
     #[test]
     fn closed_form_outputs_are_refused_before_solving() {
-        let never = Wiring { load: |_| panic!("the outputs come first"), solve: |_| panic!("the outputs come first") };
-        for (path, words) in [("a.pdf", ".svg or .png"), ("/nowhere/at/all/a.svg", "cannot write")] {
+        let never = Wiring {
+            load: |_| panic!("the outputs come first"),
+            solve: |_| panic!("the outputs come first"),
+        };
+        for (path, words) in [
+            ("a.pdf", ".svg or .png"),
+            ("/nowhere/at/all/a.svg", "cannot write"),
+        ] {
             let e = run(&args(&[Path::new(path)], None), &never).expect_err("refused");
             assert!(e.message.contains(words), "{}", e.message);
         }
@@ -242,7 +272,14 @@ mod tests {
             solve: |p| Err(Failure::input(format!("{:?}", p.objective))),
             ..sampled()
         };
-        let e = run(&PlanArgs { objective: Some(Least::Fuel), ..args(&[], None) }, &seen).expect_err("says");
+        let e = run(
+            &PlanArgs {
+                objective: Some(Least::Fuel),
+                ..args(&[], None)
+            },
+            &seen,
+        )
+        .expect_err("says");
         assert_eq!(e.message, "Fuel");
     }
 }
