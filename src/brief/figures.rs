@@ -809,6 +809,13 @@ fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
                 number(up(ft(*m), -1), 0)
             ),
         ),
+        Warning::ForecastEnds(over_s) => (
+            "forecast_ends",
+            format!(
+                "the flight ends {} min after the period the winds-aloft bulletin is for: take the next one",
+                number(up(over_s / 60.0, 0), 0)
+            ),
+        ),
         Warning::BelowReserve(kg) => {
             ("below_reserve", format!("lands {} gal short of the reserve you asked for", gal(*kg)))
         }

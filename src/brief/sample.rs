@@ -128,6 +128,7 @@ fn aircraft() -> Aircraft {
             gear_as_brake: false,
             pattern_m_s: 90.0 * kt,
         },
+        textbook: None,
     }
 }
 
@@ -171,6 +172,7 @@ fn made_problem() -> Problem {
         aircraft: aircraft(),
         title: "Up the valley and over".to_owned(),
         departure_time: jiff::Timestamp::UNIX_EPOCH,
+        valid_until: None,
         legs: vec![
             leg(
                 "AAA",

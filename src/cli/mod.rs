@@ -125,7 +125,7 @@ impl fmt::Display for Failure {
 /// [`Failure`] with the exit status.
 pub fn run(args: &Args) -> Result<(), Failure> {
     match &args.command {
-        Command::Plan(plan) => plan::run(plan, &plan::Wiring::default()),
+        Command::Plan(plan) => plan::run(plan),
     }
 }
 

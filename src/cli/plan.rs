@@ -3,8 +3,9 @@
 use super::output::{self, Target};
 use super::{Failure, output::text_to_stdout};
 use crate::brief::{self, Figures};
-use crate::solve::Plan;
-use crate::trip::{Objective, Problem};
+use crate::files::trip::load_trip;
+use crate::solve;
+use crate::trip::{Objective, Problem, resolve};
 use clap::{Args, ValueEnum};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -47,35 +48,14 @@ impl From<Least> for Objective {
     }
 }
 
-/// Where the parts of the library that `plan` needs are joined.
-pub struct Wiring {
-    /// Trip file to definite problem.
-    pub load: fn(&Path) -> Result<Problem, Failure>,
-    /// Problem to plan.
-    pub solve: fn(&Problem) -> Result<Plan, Failure>,
-}
-
-impl Default for Wiring {
-    fn default() -> Self {
-        Self { load, solve }
+/// Reads the trip with its aircraft and weather and makes it definite.
+fn load(path: &Path, least: Option<Least>) -> Result<Problem, Failure> {
+    let file = load_trip(path, None).map_err(|e| Failure::drawn(e.render_for_stderr()))?;
+    let mut trip = file.trip;
+    if let Some(least) = least {
+        trip.objective = least.into();
     }
-}
-
-/// WIRING, to be replaced with the loader: `files::load_trip`, `files::load_profile` and `trip::resolve`; a `FileError` that
-/// renders itself goes into [`Failure::drawn`].
-fn load(path: &Path) -> Result<Problem, Failure> {
-    if !path.is_file() {
-        return Err(Failure::input(format!(
-            "no trip file at {}",
-            path.display()
-        )));
-    }
-    Err(Failure::bug("this build cannot read trip files"))
-}
-
-/// WIRING, to be replaced with the solver: `solve::plan(problem)`, its error into [`Failure::input`].
-fn solve(_: &Problem) -> Result<Plan, Failure> {
-    Err(Failure::bug("this build has no solver"))
+    resolve(&trip, file.aircraft).map_err(|e| Failure::input(format!("{}: {e}", path.display())))
 }
 
 /// What a chart is written as.
@@ -166,15 +146,12 @@ fn columns() -> usize {
 ///
 /// # Errors
 /// [`Failure`]; then no output file was touched.
-pub fn run(args: &PlanArgs, wiring: &Wiring) -> Result<(), Failure> {
+pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     let options = Options::new(args)?;
     let targets: Vec<Target> = options.faces.iter().map(|(_, t)| t.clone()).collect();
     let outputs = output::open(&targets)?;
-    let mut problem = (wiring.load)(&args.trip)?;
-    if let Some(least) = args.objective {
-        problem.objective = least.into();
-    }
-    let plan = (wiring.solve)(&problem)?;
+    let problem = load(&args.trip, args.objective)?;
+    let plan = solve::plan(&problem).map_err(Failure::input)?;
     let figures = Figures::new(&plan, &problem);
     let contents = options
         .faces
@@ -195,19 +172,15 @@ pub fn run(args: &PlanArgs, wiring: &Wiring) -> Result<(), Failure> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::brief::sample;
     use std::fs;
 
-    fn sampled() -> Wiring {
-        Wiring {
-            load: |_| Ok(sample::problem().clone()),
-            solve: |_| Ok(sample::plan().clone()),
-        }
+    fn demo() -> PathBuf {
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/first-trip.toml")
     }
 
-    fn args(charts: &[&Path], json: Option<&Path>) -> PlanArgs {
+    fn args(trip: &Path, charts: &[&Path], json: Option<&Path>) -> PlanArgs {
         PlanArgs {
-            trip: "trip.toml".into(),
+            trip: trip.to_owned(),
             objective: None,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
             json: json.map(Path::to_owned),
@@ -218,7 +191,7 @@ mod tests {
     fn closed_form_writes_every_face_by_its_ending() {
         let dir = tempfile::tempdir().expect("a temporary folder");
         let (svg, json) = (dir.path().join("a.SVG"), dir.path().join("plan"));
-        run(&args(&[&svg], Some(&json)), &sampled()).expect("runs");
+        run(&args(&demo(), &[&svg], Some(&json))).expect("runs");
         assert!(fs::read_to_string(&svg).expect("reads").starts_with("<svg"));
         assert!(fs::read_to_string(&json).expect("reads").starts_with("{\n"));
     }
@@ -228,7 +201,7 @@ mod tests {
     fn closed_form_writes_png() {
         let dir = tempfile::tempdir().expect("a temporary folder");
         let png = dir.path().join("a.png");
-        run(&args(&[&png], None), &sampled()).expect("runs");
+        run(&args(&demo(), &[&png], None)).expect("runs");
         assert!(fs::read(&png).expect("reads").starts_with(b"\x89PNG"));
     }
 
@@ -237,49 +210,25 @@ mod tests {
         let dir = tempfile::tempdir().expect("a temporary folder");
         let old = dir.path().join("a.svg");
         fs::write(&old, "old").expect("writes");
-        let infeasible = Wiring {
-            solve: |_| Err(Failure::input("no level is possible")),
-            ..sampled()
-        };
-        let e = run(
-            &args(&[&old], Some(&dir.path().join("new.json"))),
-            &infeasible,
-        )
-        .expect_err("refused");
+        let missing = dir.path().join("none.toml");
+        let e = run(&args(&missing, &[&old], Some(&dir.path().join("new.json")))).expect_err("refused");
         assert_eq!(e.status(), 1);
         assert_eq!(fs::read_to_string(&old).expect("reads"), "old");
         assert_eq!(fs::read_dir(dir.path()).expect("lists").count(), 1);
     }
 
     #[test]
-    fn closed_form_outputs_are_refused_before_solving() {
-        let never = Wiring {
-            load: |_| panic!("the outputs come first"),
-            solve: |_| panic!("the outputs come first"),
-        };
-        for (path, words) in [
-            ("a.pdf", ".svg or .png"),
-            ("/nowhere/at/all/a.svg", "cannot write"),
-        ] {
-            let e = run(&args(&[Path::new(path)], None), &never).expect_err("refused");
+    fn closed_form_outputs_are_refused_before_anything_is_read() {
+        let missing = Path::new("/nowhere/trip.toml");
+        for (path, words) in [("a.pdf", ".svg or .png"), ("/nowhere/at/all/a.svg", "cannot write")] {
+            let e = run(&args(missing, &[Path::new(path)], None)).expect_err("refused");
             assert!(e.message.contains(words), "{}", e.message);
         }
     }
 
     #[test]
     fn closed_form_the_objective_typed_wins() {
-        let seen = Wiring {
-            solve: |p| Err(Failure::input(format!("{:?}", p.objective))),
-            ..sampled()
-        };
-        let e = run(
-            &PlanArgs {
-                objective: Some(Least::Fuel),
-                ..args(&[], None)
-            },
-            &seen,
-        )
-        .expect_err("says");
-        assert_eq!(e.message, "Fuel");
+        let p = load(&demo(), Some(Least::Fuel)).expect("loads");
+        assert_eq!(p.objective, Objective::Fuel);
     }
 }

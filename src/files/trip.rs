@@ -160,6 +160,7 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         },
         weather: Weather {
             field,
+            valid_until: Some(bulletin.times.use_to),
             departure_altimeter_pa: weather.altimeter_pa.0,
             destination_altimeter_pa: weather.altimeter_pa.1,
             departure_temperature_k: weather.temperatures_k.0,

@@ -2,7 +2,7 @@
 
 use super::audit::{Audit, Limit};
 use super::kernel::{Control, Instant, State, Vertical, ground_speed_m_s, instant, level_speed_m_s, lift_off_kg, step_height, step_time};
-use super::script::{Cruise, Descent, PathRule, Script, ThrottleRule};
+use super::script::{Cruise, Descent, PathRule, Reduction, Script, ThrottleRule};
 use crate::air::speed;
 use crate::aircraft::{Configuration, Governed, Levers, Speeds, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM};
@@ -40,6 +40,8 @@ const ON_SPEED_M_S: f64 = 2e-3;
 const LEAST_GROUND_SPEED_M_S: f64 = 5.0;
 /// Nearer than this to the steady speed the approach is taken in closed form, m/s.
 const TRANSIENT_M_S: f64 = 2.0;
+/// The same in a recorded flight, whose clock must not jump, m/s.
+const RECORDED_TRANSIENT_M_S: f64 = 0.05;
 /// Largest change of cruise speed from one point to the next taken in a single Newton step, m/s.
 const NEWTON_M_S: f64 = 0.5;
 /// A level is held at least this long before it is changed, m: less is no cruise.
@@ -524,7 +526,8 @@ impl Flyer<'_> {
         let (mut v, mut tau) =
             level_speed_m_s(p, air, mass, levers, self.state.tas_m_s).ok_or(cannot)?;
         // Far from the steady speed the approach to it is flown.
-        while (self.state.tas_m_s - v).abs() > TRANSIENT_M_S && self.state.distance_m < to_m {
+        let nearly_m_s = if self.track.is_some() { RECORDED_TRANSIENT_M_S } else { TRANSIENT_M_S };
+        while (self.state.tas_m_s - v).abs() > nearly_m_s && self.state.distance_m < to_m {
             let here = instant(p, &self.state, &control);
             self.visit(&here, &control);
             let dt = self.step_s.min((to_m - self.state.distance_m) / here.ground_speed_m_s.max(1.0) + 1e-3);
@@ -856,7 +859,7 @@ impl Flyer<'_> {
         };
         let target_pa = d.throttle.set_map_pa();
         let mut map_pa = match target_pa {
-            Some(t) if t < cruise_map => (cruise_map - cuts.step_pa).max(t),
+            Some(t) if t < cruise_map => self.next_cut_pa(cuts, cruise_map).max(t),
             Some(t) => t,
             None => f64::INFINITY,
         };
@@ -879,13 +882,13 @@ impl Flyer<'_> {
                 reducing = true;
                 let now = self.map_now(d, fixed, settling.then_some(map_pa));
                 settling = false;
-                map_pa = (now - cuts.step_pa).max(cuts.floor_pa.min(now));
+                map_pa = self.next_cut_pa(cuts, now);
                 next_cut_s = self.state.time_s + cuts.interval_s;
                 fixed = None;
             }
             if (reducing || settling) && self.state.time_s >= next_cut_s - 1e-6 {
                 let floor = if reducing { cuts.floor_pa } else { target_pa.unwrap_or(map_pa) };
-                map_pa = (map_pa - cuts.step_pa).max(floor.min(map_pa));
+                map_pa = self.next_cut_pa(cuts, map_pa).max(floor.min(map_pa));
                 next_cut_s += cuts.interval_s;
                 settling = settling && map_pa > floor + 1.0;
             }
@@ -991,7 +994,7 @@ impl Flyer<'_> {
         // Level at pattern altitude: go on reducing, gear at its speed, until pattern speed.
         if !reducing {
             let now = self.map_now(d, fixed, settling.then_some(map_pa));
-            map_pa = (now - cuts.step_pa).max(cuts.floor_pa.min(now));
+            map_pa = self.next_cut_pa(cuts, now);
             next_cut_s = self.state.time_s + cuts.interval_s;
         }
         self.slow_down(script, map_pa, next_cut_s)?;
@@ -1008,7 +1011,7 @@ impl Flyer<'_> {
         let vlo = p.aircraft.speeds.vlo_extend_m_s;
         loop {
             if self.state.time_s >= next_cut_s - 1e-6 {
-                map_pa = (map_pa - cuts.step_pa).max(cuts.floor_pa.min(map_pa));
+                map_pa = self.next_cut_pa(cuts, map_pa);
                 next_cut_s += cuts.interval_s;
             }
             let gear_down = self.ias_now() <= vlo + 1e-4;
@@ -1047,6 +1050,13 @@ impl Flyer<'_> {
         let (air, _) = self.p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
         let aircraft = &self.p.aircraft;
         aircraft.engine.conductance(map_pa, rev_s, aircraft.intake(air, self.state.tas_m_s))
+    }
+
+    /// The next step of a reduction: at most one step down, to a value a hand can set.
+    fn next_cut_pa(&self, cuts: &Reduction, now_pa: f64) -> f64 {
+        let settable = self.p.aircraft.procedures.map_step_pa;
+        let cut = ((now_pa - cuts.step_pa) / settable - 1e-6).ceil() * settable;
+        cut.max(cuts.floor_pa.min(now_pa)).min(now_pa)
     }
 
     /// Manifold pressure of the moment in a descent, before a reduction: on the way to the first setting, with the throttle left

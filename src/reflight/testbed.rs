@@ -160,6 +160,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
     Problem {
         title: "test".into(),
         departure_time: jiff::Timestamp::UNIX_EPOCH,
+        valid_until: None,
         legs: vec![Leg {
             from: "AAAA".into(),
             to: "BBBB".into(),
@@ -312,6 +313,7 @@ pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64
         fuel: FuelLoad::Kg(calm.fuel_kg),
         prices: calm.prices,
         weather: Weather {
+            valid_until: None,
             field: WindField::new(&stations).expect("the invented stations are in order"),
             departure_altimeter_pa: altimeter_inhg.0 * IN,
             destination_altimeter_pa: altimeter_inhg.1 * IN,

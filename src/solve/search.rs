@@ -195,6 +195,14 @@ pub fn totals(problem: &Problem, flown: &Flown) -> Totals {
 
 fn warnings(problem: &Problem, totals: &Totals, mismatch: &Mismatch) -> Vec<Warning> {
     let mut out: Vec<Warning> = problem.notes.iter().cloned().map(Warning::Note).collect();
+    if let Some(until) = problem.valid_until {
+        #[expect(clippy::cast_precision_loss, reason = "seconds of a few days")]
+        let left_s = (until.as_second() - problem.departure_time.as_second()) as f64;
+        let over_s = problem.aircraft.procedures.taxi_time_s + totals.time_s - left_s;
+        if over_s > 0.0 {
+            out.push(Warning::ForecastEnds(over_s));
+        }
+    }
     let short = totals.reserve_required_kg - totals.landing_fuel_kg;
     if short > 0.0 {
         out.push(Warning::BelowReserve(short));

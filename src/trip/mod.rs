@@ -149,6 +149,8 @@ pub struct Arrival {
 pub struct Weather {
     /// Winds and temperatures aloft.
     pub field: WindField,
+    /// The forecast is for use up to this time, if that is known.
+    pub valid_until: Option<Timestamp>,
     /// Altimeter setting at the departure, Pa.
     pub departure_altimeter_pa: f64,
     /// Altimeter setting at the destination, Pa.

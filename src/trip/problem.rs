@@ -69,6 +69,8 @@ pub struct Problem {
     pub title: String,
     /// Start-up, UTC.
     pub departure_time: jiff::Timestamp,
+    /// The forecast is for use up to this time, if that is known.
+    pub valid_until: Option<jiff::Timestamp>,
     /// Legs, first to last.
     pub legs: Vec<Leg>,
     /// Length of the route, m.
@@ -421,6 +423,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         aircraft,
         title: trip.title.clone(),
         departure_time: trip.departure_time,
+        valid_until: trip.weather.valid_until,
         length_m: along_m,
         air: RouteAir { legs: vec![] },
         departure,
