@@ -171,7 +171,11 @@ impl Engine {
             best_power,
             spec,
         };
-        let sea_level = Intake { upstream_pa: P_REF_PA, ambient_pa: P_REF_PA, temperature_k: T_REF_K };
+        let sea_level = Intake {
+            upstream_pa: P_REF_PA,
+            ambient_pa: P_REF_PA,
+            temperature_k: T_REF_K,
+        };
         let rated_air = engine.air_flow_kg_s(map_rated_pa, engine.spec.rated_rev_s, sea_level);
         let losses = engine.friction_w(engine.spec.rated_rev_s)
             + engine.pumping_w(map_rated_pa, engine.spec.rated_rev_s, sea_level);
@@ -274,13 +278,25 @@ impl Engine {
     }
 
     /// Power and fuel flow at a throttle position.
-    pub fn run(&self, throttle: Throttle, rev_s: f64, mixture: usize, intake: Intake) -> EngineOutput {
+    pub fn run(
+        &self,
+        throttle: Throttle,
+        rev_s: f64,
+        mixture: usize,
+        intake: Intake,
+    ) -> EngineOutput {
         self.at_map(self.map_pa(throttle, rev_s, intake), rev_s, mixture, intake)
     }
 
     /// The manifold pressure [Pa] that gives this brake power; brake power is linear in it. Not limited to what the
     /// throttle can reach.
-    pub fn map_for_power_pa(&self, power_w: f64, rev_s: f64, mixture: usize, intake: Intake) -> f64 {
+    pub fn map_for_power_pa(
+        &self,
+        power_w: f64,
+        rev_s: f64,
+        mixture: usize,
+        intake: Intake,
+    ) -> f64 {
         let at = |p| self.at_map(p, rev_s, mixture, intake).power_w;
         let (low, high) = (0.5 * intake.ambient_pa, intake.ambient_pa);
         let (f_low, f_high) = (at(low), at(high));

@@ -13,8 +13,8 @@ mod textbook;
 pub use airframe::{Airframe, Configuration, Flap, Speeds};
 pub use engine::{Engine, EngineSpec, Mixture, Throttle};
 pub use performance::{AirState, Governed, Levers, Performance};
-pub use textbook::Textbook;
 use propeller::{PropellerTable, Stops};
+pub use textbook::Textbook;
 
 /// An aircraft profile, ready to fly.
 #[derive(Debug, Clone)]

@@ -100,13 +100,19 @@ impl Aircraft {
             return textbook.perform(air, tas_m_s, levers, fixed_pa);
         }
         let p = &self.propeller;
-        let set = levers.rev_s.clamp(p.lowest_governed_rev_s, p.highest_governed_rev_s);
-        let run = |rev_s: f64| self.engine.run(levers.throttle, rev_s, levers.mixture, intake);
+        let set = levers
+            .rev_s
+            .clamp(p.lowest_governed_rev_s, p.highest_governed_rev_s);
+        let run = |rev_s: f64| {
+            self.engine
+                .run(levers.throttle, rev_s, levers.mixture, intake)
+        };
         let engine = run(set);
         let torque = engine.power_w / (TAU * set);
         let at = |rev_s: f64, angle: f64, governed, engine: super::engine::EngineOutput| {
-            let forces =
-                p.table.forces(air.density_kg_m3, tas_m_s, rev_s, angle, air.sound_m_s);
+            let forces = p
+                .table
+                .forces(air.density_kg_m3, tas_m_s, rev_s, angle, air.sound_m_s);
             Performance {
                 map_pa: engine.map_pa,
                 rev_s,
@@ -157,7 +163,8 @@ impl Aircraft {
         configuration: Configuration,
     ) -> f64 {
         let q_pa = 0.5 * air.density_kg_m3 * tas_m_s * tas_m_s;
-        self.airframe.drag_n(q_pa, mass_kg * crate::quantity::G_M_S2, configuration)
+        self.airframe
+            .drag_n(q_pa, mass_kg * crate::quantity::G_M_S2, configuration)
     }
 }
 
@@ -165,7 +172,13 @@ impl Aircraft {
     /// Drag [N, as negative thrust] and speed of a propeller that the air turns with the engine dead, on one blade angle [rad].
     ///
     /// The torque the propeller must give is friction and pumping at the manifold pressure the throttle leaves; nothing burns.
-    pub fn windmill(&self, air: AirState, tas_m_s: f64, throttle: Throttle, blade_angle_rad: f64) -> Performance {
+    pub fn windmill(
+        &self,
+        air: AirState,
+        tas_m_s: f64,
+        throttle: Throttle,
+        blade_angle_rad: f64,
+    ) -> Performance {
         let intake = self.intake(air, tas_m_s);
         let p = &self.propeller;
         let drag_w = |rev_s: f64| {
@@ -186,7 +199,13 @@ impl Aircraft {
             Balance::Stopped => (0.0, Governed::Stopped),
             Balance::AboveMaximum => (rev_max_s, Governed::OnLowStop),
         };
-        let forces = p.table.forces(air.density_kg_m3, tas_m_s, rev_s, blade_angle_rad, air.sound_m_s);
+        let forces = p.table.forces(
+            air.density_kg_m3,
+            tas_m_s,
+            rev_s,
+            blade_angle_rad,
+            air.sound_m_s,
+        );
         Performance {
             map_pa: self.engine.map_pa(throttle, rev_s, intake),
             rev_s,

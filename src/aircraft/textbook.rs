@@ -22,7 +22,13 @@ pub struct Textbook {
 impl Textbook {
     /// Thrust, power and fuel flow at a true airspeed [m/s, above zero]. A throttle position left alone is a manifold pressure
     /// the engine model works out; it is handed over in `fixed_pa`.
-    pub(super) fn perform(&self, air: AirState, tas_m_s: f64, levers: Levers, fixed_pa: f64) -> Performance {
+    pub(super) fn perform(
+        &self,
+        air: AirState,
+        tas_m_s: f64,
+        levers: Levers,
+        fixed_pa: f64,
+    ) -> Performance {
         let map_pa = match levers.throttle {
             Throttle::Full => air.pressure_pa,
             Throttle::Map(p) => p.min(air.pressure_pa),

@@ -211,7 +211,8 @@ mod tests {
         let old = dir.path().join("a.svg");
         fs::write(&old, "old").expect("writes");
         let missing = dir.path().join("none.toml");
-        let e = run(&args(&missing, &[&old], Some(&dir.path().join("new.json")))).expect_err("refused");
+        let e =
+            run(&args(&missing, &[&old], Some(&dir.path().join("new.json")))).expect_err("refused");
         assert_eq!(e.status(), 1);
         assert_eq!(fs::read_to_string(&old).expect("reads"), "old");
         assert_eq!(fs::read_dir(dir.path()).expect("lists").count(), 1);
@@ -220,7 +221,10 @@ mod tests {
     #[test]
     fn closed_form_outputs_are_refused_before_anything_is_read() {
         let missing = Path::new("/nowhere/trip.toml");
-        for (path, words) in [("a.pdf", ".svg or .png"), ("/nowhere/at/all/a.svg", "cannot write")] {
+        for (path, words) in [
+            ("a.pdf", ".svg or .png"),
+            ("/nowhere/at/all/a.svg", "cannot write"),
+        ] {
             let e = run(&args(missing, &[Path::new(path)], None)).expect_err("refused");
             assert!(e.message.contains(words), "{}", e.message);
         }

@@ -99,14 +99,20 @@ const BINDING: f64 = -1.0;
 
 impl Default for Audit {
     fn default() -> Self {
-        Self { worst: [f64::NEG_INFINITY; Limit::ALL.len()] }
+        Self {
+            worst: [f64::NEG_INFINITY; Limit::ALL.len()],
+        }
     }
 }
 
 impl Audit {
     /// Notes by how much a quantity exceeds its limit (below zero: room), in its SI unit. Not a number counts as a gross violation.
     pub fn note(&mut self, limit: Limit, excess: f64) {
-        let units = if excess.is_nan() { 1e6 } else { excess / limit.scale() };
+        let units = if excess.is_nan() {
+            1e6
+        } else {
+            excess / limit.scale()
+        };
         let slot = &mut self.worst[limit as usize];
         *slot = slot.max(units);
     }
@@ -118,7 +124,10 @@ impl Audit {
 
     /// Limits that are broken.
     pub fn broken(&self) -> Vec<Limit> {
-        Limit::ALL.into_iter().filter(|&l| self.worst[l as usize] > TOLERANCE).collect()
+        Limit::ALL
+            .into_iter()
+            .filter(|&l| self.worst[l as usize] > TOLERANCE)
+            .collect()
     }
 
     /// Limits that the flight lies on.

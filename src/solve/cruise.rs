@@ -36,7 +36,10 @@ const MAP_LEAST_PA: f64 = 13.0 * PA_PER_INHG;
 
 /// Ground speed [m/s] in level flight.
 pub(super) fn ground_speed_m_s(tas_m_s: f64, sample: &AirSample) -> f64 {
-    (tas_m_s * tas_m_s - sample.cross_m_s * sample.cross_m_s).max(1.0).sqrt() + sample.along_m_s
+    (tas_m_s * tas_m_s - sample.cross_m_s * sample.cross_m_s)
+        .max(1.0)
+        .sqrt()
+        + sample.along_m_s
 }
 
 /// Crankshaft speeds [rev/s] that may be set outside take-off, from the lowest governed in steps, the highest included.
@@ -55,19 +58,32 @@ pub(super) fn settable_rev_s(problem: &Problem, step_s: f64) -> Vec<f64> {
 }
 
 /// Every allowed setting on the search grid at a level, at a distance and mass, that no other beats in speed, fuel and RPM.
-pub fn options(problem: &Problem, level_m: f64, distance_m: f64, mass_kg: f64) -> Vec<CruiseOption> {
+pub fn options(
+    problem: &Problem,
+    level_m: f64,
+    distance_m: f64,
+    mass_kg: f64,
+) -> Vec<CruiseOption> {
     let aircraft = &problem.aircraft;
     let hp = problem.pressure_altitude_m(distance_m, level_m);
     let (air, sample) = problem.air_state(distance_m, hp);
     let fraction = mass_kg / aircraft.masses.max_take_off_kg;
     let above_ground = sample.true_altitude_m - problem.ground_m(distance_m);
-    let top = problem.limits.speed_limit_m_s(&aircraft.speeds, fraction, level_m, above_ground);
+    let top = problem
+        .limits
+        .speed_limit_m_s(&aircraft.speeds, fraction, level_m, above_ground);
     let bottom = OVER_STALL
-        * Speeds::at_mass(aircraft.speeds.vs_m_s, mass_kg, aircraft.masses.max_take_off_kg);
+        * Speeds::at_mass(
+            aircraft.speeds.vs_m_s,
+            mass_kg,
+            aircraft.masses.max_take_off_kg,
+        );
     let guess = speed::cas_to_tas_m_s(top, air.pressure_pa, air.temperature_k);
     let mut found: Vec<CruiseOption> = Vec::new();
     for rev_s in settable_rev_s(problem, REV_STEP_S) {
-        let full = aircraft.engine.map_pa(Throttle::Full, rev_s, aircraft.intake(air, guess));
+        let full = aircraft
+            .engine
+            .map_pa(Throttle::Full, rev_s, aircraft.intake(air, guess));
         let limit = aircraft.map_limit_pa(rev_s);
         let mut throttles = Vec::new();
         let mut map = MAP_LEAST_PA;
@@ -75,18 +91,28 @@ pub fn options(problem: &Problem, level_m: f64, distance_m: f64, mass_kg: f64) -
             throttles.push(Throttle::Map(map));
             map += MAP_STEP_PA;
         }
-        throttles.push(if full <= limit { Throttle::Full } else { Throttle::Map(limit) });
+        throttles.push(if full <= limit {
+            Throttle::Full
+        } else {
+            Throttle::Map(limit)
+        });
         for mixture in 0..aircraft.engine.spec.mixtures.len() {
             let band = aircraft.engine.spec.mixtures[mixture].max_power_fraction;
             let most = band.min(aircraft.procedures.cruise_power_fraction);
             let mut last = guess;
             for &throttle in throttles.iter().rev() {
-                let levers = Levers { throttle, rev_s, mixture };
+                let levers = Levers {
+                    throttle,
+                    rev_s,
+                    mixture,
+                };
                 // Power depends little on speed: refuse before solving for it.
                 if aircraft.perform(air, last, levers).power_fraction > most + 0.005 {
                     continue;
                 }
-                let Some((tas, _)) = level_speed_m_s(problem, air, mass_kg, levers, last) else { continue };
+                let Some((tas, _)) = level_speed_m_s(problem, air, mass_kg, levers, last) else {
+                    continue;
+                };
                 last = tas;
                 let set = aircraft.perform(air, tas, levers);
                 let ias = speed::tas_to_cas_m_s(tas, air.pressure_pa, air.temperature_k);
@@ -133,14 +159,19 @@ pub fn polish(
     distance_m: f64,
     mass_kg: f64,
 ) -> CruiseOption {
-    let Throttle::Map(map_pa) = option.levers.throttle else { return *option };
+    let Throttle::Map(map_pa) = option.levers.throttle else {
+        return *option;
+    };
     let aircraft = &problem.aircraft;
     let hp = problem.pressure_altitude_m(distance_m, level_m);
     let (air, sample) = problem.air_state(distance_m, hp);
     let band = aircraft.engine.spec.mixtures[option.levers.mixture].max_power_fraction;
     let most = band.min(aircraft.procedures.cruise_power_fraction);
     let at = |map: f64| -> Option<CruiseOption> {
-        let levers = Levers { throttle: Throttle::Map(map), ..option.levers };
+        let levers = Levers {
+            throttle: Throttle::Map(map),
+            ..option.levers
+        };
         let (tas_m_s, _) = level_speed_m_s(problem, air, mass_kg, levers, option.tas_m_s)?;
         let set = aircraft.perform(air, tas_m_s, levers);
         let allowed = set.power_fraction <= most && map <= aircraft.map_limit_pa(set.rev_s);
@@ -156,9 +187,16 @@ pub fn polish(
     let price = |o: &CruiseOption| cost_per_m(rates, o, &sample);
     let line = Line(|map: f64| at(map).map_or(FORBIDDEN * price(option), |o| price(&o)));
     let solver = BrentOpt::new(map_pa - MAP_STEP_PA, map_pa + MAP_STEP_PA);
-    let run = Executor::new(line, solver).configure(|s| s.max_iters(60)).run();
-    let found = run.ok().and_then(|r| r.state().get_best_param().copied()).and_then(at);
-    found.filter(|f| price(f) < price(option)).unwrap_or(*option)
+    let run = Executor::new(line, solver)
+        .configure(|s| s.max_iters(60))
+        .run();
+    let found = run
+        .ok()
+        .and_then(|r| r.state().get_best_param().copied())
+        .and_then(at);
+    found
+        .filter(|f| price(f) < price(option))
+        .unwrap_or(*option)
 }
 
 /// A setting that is not allowed costs this many times the option it is compared with: finite, as argmin asks for.
@@ -179,7 +217,11 @@ impl<F: Fn(f64) -> f64> CostFunction for Line<F> {
 /// Cost of a metre [objective unit / m] with an option in the wind of a point; infinite against a wind too strong.
 pub fn cost_per_m(rates: CostRates, option: &CruiseOption, sample: &AirSample) -> f64 {
     let gs = ground_speed_m_s(option.tas_m_s, sample);
-    if gs < 5.0 { f64::INFINITY } else { rates.rate(option.fuel_kg_s, option.rev_s) / gs }
+    if gs < 5.0 {
+        f64::INFINITY
+    } else {
+        rates.rate(option.fuel_kg_s, option.rev_s) / gs
+    }
 }
 
 #[cfg(test)]

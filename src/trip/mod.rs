@@ -8,7 +8,9 @@ mod problem;
 mod route_air;
 
 pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
-pub use problem::{CostRates, Field, Leg, NO_OXYGEN_M, Note, Problem, ProblemError, TERMINAL_M, resolve};
+pub use problem::{
+    CostRates, Field, Leg, NO_OXYGEN_M, Note, Problem, ProblemError, TERMINAL_M, resolve,
+};
 pub use route_air::{AirSample, RouteAir};
 
 use crate::air::field::WindField;
@@ -207,7 +209,9 @@ impl Limits {
         match self.roughness(indicated_m, above_ground_m) {
             Roughness::Smooth => speeds.vno_m_s,
             Roughness::Light => speeds.vno_m_s - TEN_KT_M_S,
-            Roughness::Rough => (speeds.va_m_s * mass_fraction.sqrt()).min(speeds.vno_m_s - TEN_KT_M_S),
+            Roughness::Rough => {
+                (speeds.va_m_s * mass_fraction.sqrt()).min(speeds.vno_m_s - TEN_KT_M_S)
+            }
         }
     }
 

@@ -15,11 +15,19 @@ pub fn demo() -> Aircraft {
 /// The demo aircraft with constant efficiency and consumption, and no limit of power, RPM line or mixture that could interfere.
 pub fn textbook(power_w: f64, efficiency: f64, consumption_kg_j: f64) -> Aircraft {
     let mut a = demo();
-    a.textbook = Some(Textbook { power_w, efficiency, consumption_kg_j });
+    a.textbook = Some(Textbook {
+        power_w,
+        efficiency,
+        consumption_kg_j,
+    });
     a.procedures.cruise_power_fraction = 1.0;
     a.procedures.map_limit = vec![(0.0, 1e6)];
     a.propeller.avoid.clear();
-    a.engine.spec.mixtures.iter_mut().for_each(|m| m.max_power_fraction = 2.0);
+    a.engine
+        .spec
+        .mixtures
+        .iter_mut()
+        .for_each(|m| m.max_power_fraction = 2.0);
     a
 }
 
@@ -27,7 +35,11 @@ pub fn textbook(power_w: f64, efficiency: f64, consumption_kg_j: f64) -> Aircraf
 pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_k: f64) -> Problem {
     let length_m = length_nm * M_PER_NM;
     let standard = 101_325.0;
-    let field = |ident: &str| Field { ident: ident.into(), elevation_m: 0.0, altimeter_pa: standard };
+    let field = |ident: &str| Field {
+        ident: ident.into(),
+        elevation_m: 0.0,
+        altimeter_pa: standard,
+    };
     let fuel_kg = aircraft.fuel.usable_kg;
     let zero_fuel_kg = aircraft.masses.max_take_off_kg - fuel_kg;
     let top_m = 25_000.0 * M_PER_FT;
@@ -56,7 +68,11 @@ pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_
         zero_fuel_kg,
         fuel_kg,
         objective: Objective::Money,
-        prices: Prices { per_s: 120.0 / 3600.0, basis: HourBasis::Airborne, fuel_per_kg: 2.4 },
+        prices: Prices {
+            per_s: 120.0 / 3600.0,
+            basis: HourBasis::Airborne,
+            fuel_per_kg: 2.4,
+        },
         limits: Limits {
             max_altitude_m: 12_500.0 * M_PER_FT,
             clearance_m: 1_000.0 * M_PER_FT,
