@@ -131,7 +131,9 @@ impl Aircraft {
     pub fn perform(&self, air: AirState, tas_m_s: f64, levers: Levers) -> Performance {
         let intake = self.intake(air, tas_m_s);
         let p = &self.propeller;
-        let set = levers.rev_s.clamp(p.lowest_governed_rev_s, p.highest_governed_rev_s);
+        let set = levers
+            .rev_s
+            .clamp(p.lowest_governed_rev_s, p.highest_governed_rev_s);
         let run = |throttle: Throttle, rev_s: f64| {
             self.engine.run(throttle, rev_s, levers.mixture, intake)
         };
@@ -140,9 +142,13 @@ impl Aircraft {
         }
         let angle = p.stops.low_rad;
         let throttle = if levers.throttle == Throttle::Rpm {
-            let load = p.table.forces(air.density_kg_m3, tas_m_s, set, angle, air.sound_m_s);
+            let load = p
+                .table
+                .forces(air.density_kg_m3, tas_m_s, set, angle, air.sound_m_s);
             let needed_w = load.torque_n_m * TAU * set;
-            let map_pa = self.engine.map_for_power_pa(needed_w, set, levers.mixture, intake);
+            let map_pa = self
+                .engine
+                .map_for_power_pa(needed_w, set, levers.mixture, intake);
             if map_pa > self.engine.map_pa(Throttle::Full, set, intake) {
                 Throttle::Full
             } else if map_pa < self.engine.map_pa(Throttle::Shut, set, intake) {
@@ -154,7 +160,9 @@ impl Aircraft {
         } else {
             levers.throttle
         };
-        self.balanced(air, tas_m_s, angle, Governed::FixedPitch, |rev_s| run(throttle, rev_s))
+        self.balanced(air, tas_m_s, angle, Governed::FixedPitch, |rev_s| {
+            run(throttle, rev_s)
+        })
     }
 
     /// One state of the shaft; the one place where an engine becomes the aeroplane's.
@@ -169,7 +177,9 @@ impl Aircraft {
     ) -> Performance {
         let p = &self.propeller;
         let engines = f64::from(self.engines);
-        let forces = p.table.forces(air.density_kg_m3, tas_m_s, rev_s, angle_rad, air.sound_m_s);
+        let forces = p
+            .table
+            .forces(air.density_kg_m3, tas_m_s, rev_s, angle_rad, air.sound_m_s);
         Performance {
             map_pa: engine.map_pa,
             rev_s,
@@ -243,7 +253,8 @@ impl Aircraft {
         configuration: Configuration,
     ) -> f64 {
         let q_pa = 0.5 * air.density_kg_m3 * tas_m_s * tas_m_s;
-        self.airframe.drag_n(q_pa, mass_kg * crate::quantity::G_M_S2, configuration)
+        self.airframe
+            .drag_n(q_pa, mass_kg * crate::quantity::G_M_S2, configuration)
     }
 }
 
@@ -292,12 +303,16 @@ impl Aircraft {
         let p = &self.propeller;
         let intake = self.intake(air, tas_m_s);
         let throttle = match engine {
-            EngineState::Dead { throttle_open: true, .. } => Throttle::Full,
+            EngineState::Dead {
+                throttle_open: true,
+                ..
+            } => Throttle::Full,
             _ => Throttle::Shut,
         };
         let run = |rev_s: f64| match engine {
             EngineState::Idling => {
-                self.engine.run(throttle, rev_s, self.engine.full_rich_mixture(), intake)
+                self.engine
+                    .run(throttle, rev_s, self.engine.full_rich_mixture(), intake)
             }
             EngineState::Dead { .. } => self.engine.dead(throttle, rev_s, intake),
         };
@@ -315,7 +330,10 @@ impl Aircraft {
             return self.balanced(air, tas_m_s, p.stops.low_rad, Governed::FixedPitch, run);
         }
         match engine {
-            EngineState::Dead { oil_pressure: false, .. } => match (p.hub, p.feathered_rad) {
+            EngineState::Dead {
+                oil_pressure: false,
+                ..
+            } => match (p.hub, p.feathered_rad) {
                 (HubWithoutOil::Fine, _) => {
                     self.balanced(air, tas_m_s, p.stops.low_rad, Governed::OnLowStop, run)
                 }

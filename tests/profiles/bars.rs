@@ -8,7 +8,12 @@ use std::f64::consts::{PI, TAU};
 
 /// The normally aspirated ones.
 fn breathing() -> [(&'static str, &'static Aircraft); 4] {
-    [("demo", &DEMO), ("six seats", &SIX), ("trainer", &TRAINER), ("twin", &TWIN)]
+    [
+        ("demo", &DEMO),
+        ("six seats", &SIX),
+        ("trainer", &TRAINER),
+        ("twin", &TWIN),
+    ]
 }
 
 #[test]
@@ -24,7 +29,10 @@ fn crosscheck_cold_air_gives_more_power() {
         let hp = |temperature_k: f64| {
             let air = AirState::new(air(1_500.0, 0.0).pressure_pa, temperature_k);
             let intake = a.intake(air, 0.0);
-            a.engine.at_map(23.2 * PA_PER_INHG, 2_100.0 * RPM, 1, intake).power_w / W_PER_HP
+            a.engine
+                .at_map(23.2 * PA_PER_INHG, 2_100.0 * RPM, 1, intake)
+                .power_w
+                / W_PER_HP
         };
         let cold = 157.0 * hp(kelvin(14.0)) / hp(kelvin(54.0));
         println!("{name}: 157 hp becomes {cold:.2}");
@@ -39,7 +47,13 @@ fn published_full_throttle_fuel_flow_ratios() {
     const TOLERANCE: f64 = 0.01;
     for (name, a) in [("demo", &*DEMO), ("six seats", &*SIX), ("twin", &*TWIN)] {
         let flow = |altitude: f64, deviation: f64| {
-            level(a, air(altitude, deviation), levers(Throttle::Full, 2_300.0, 1)).1.fuel_kg_s
+            level(
+                a,
+                air(altitude, deviation),
+                levers(Throttle::Full, 2_300.0, 1),
+            )
+            .1
+            .fuel_kg_s
         };
         let warm = flow(8_000.0, 20.0) / flow(8_000.0, 0.0);
         let high = flow(10_000.0, 0.0) / flow(8_000.0, 0.0);
@@ -55,13 +69,18 @@ fn closed_form_power_rises_with_height_at_constant_manifold_pressure() {
     for (name, a) in breathing() {
         let hp = |altitude: f64| {
             let intake = a.intake(air(altitude, 0.0), 0.0);
-            a.engine.at_map(18.0 * PA_PER_INHG, 2_300.0 * RPM, 1, intake).power_w
+            a.engine
+                .at_map(18.0 * PA_PER_INHG, 2_300.0 * RPM, 1, intake)
+                .power_w
         };
         for thousands in 0..12 {
             let h = 1_000.0 * f64::from(thousands);
             assert!(hp(h + 1_000.0) > 1.001 * hp(h), "{name} {h}");
         }
-        println!("{name}: 10,000 ft over sea level at 18 in {:.3}", hp(10_000.0) / hp(0.0));
+        println!(
+            "{name}: 10,000 ft over sea level at 18 in {:.3}",
+            hp(10_000.0) / hp(0.0)
+        );
     }
 }
 
@@ -90,8 +109,10 @@ fn published_lean_of_peak_rule() {
             }
             asked += 1;
             let measured = set.shaft_power_w / W_PER_HP / (set.fuel_kg_s / GPH);
-            println!("{altitude} ft {rpm} rpm {:.0} %: {measured:.2} hp per gph, rule {k:.2}",
-                100.0 * set.power_fraction);
+            println!(
+                "{altitude} ft {rpm} rpm {:.0} %: {measured:.2} hp per gph, rule {k:.2}",
+                100.0 * set.power_fraction
+            );
             assert!((measured / k - 1.0).abs() < BAND, "{measured}");
         }
     }
@@ -110,7 +131,11 @@ fn closed_form_turbocharged_charge() {
     let full = a.engine.map_pa(Throttle::Full, rev_s, intake);
     let charge = a.engine.charge(full, rev_s, intake);
     assert!((charge.upstream_pa / PA_PER_INHG - 35.9).abs() < 0.01);
-    assert!((charge.temperature_k - 307.25).abs() < 0.1, "{}", charge.temperature_k);
+    assert!(
+        (charge.temperature_k - 307.25).abs() < 0.1,
+        "{}",
+        charge.temperature_k
+    );
     assert!((charge.exhaust_pa / PA_PER_INHG - 31.83).abs() < 0.02);
     // The rated power is that at rated pressure, sea level, best power.
     let intake = a.intake(air(0.0, 0.0), 0.0);
@@ -145,7 +170,8 @@ impl Place {
     }
 
     fn perform(&self) -> Performance {
-        self.aircraft().perform(self.air(), self.tas_m_s, self.levers)
+        self.aircraft()
+            .perform(self.air(), self.tas_m_s, self.levers)
     }
 }
 
@@ -157,14 +183,34 @@ fn places() -> impl Strategy<Value = Place> {
         (10.0..36.0_f64).prop_map(map),
         (0.1..200.0_f64).prop_map(Throttle::Fixed),
     ];
-    (0..5_usize, -1_000.0..22_000.0_f64, -30.0..30.0_f64, 0.0..105.0_f64, throttle, 0.0..1.0_f64, 0..4_usize)
-        .prop_map(|(profile, altitude_ft, deviation_k, tas_m_s, throttle, speed, mixture)| {
-            let p = &all()[profile].1.propeller;
-            let rev_s = p.lowest_governed_rev_s
-                + speed * (p.highest_governed_rev_s - p.lowest_governed_rev_s);
-            let levers = Levers { throttle, rev_s, mixture };
-            Place { profile, altitude_ft, deviation_k, tas_m_s, levers }
-        })
+    (
+        0..5_usize,
+        -1_000.0..22_000.0_f64,
+        -30.0..30.0_f64,
+        0.0..105.0_f64,
+        throttle,
+        0.0..1.0_f64,
+        0..4_usize,
+    )
+        .prop_map(
+            |(profile, altitude_ft, deviation_k, tas_m_s, throttle, speed, mixture)| {
+                let p = &all()[profile].1.propeller;
+                let rev_s = p.lowest_governed_rev_s
+                    + speed * (p.highest_governed_rev_s - p.lowest_governed_rev_s);
+                let levers = Levers {
+                    throttle,
+                    rev_s,
+                    mixture,
+                };
+                Place {
+                    profile,
+                    altitude_ft,
+                    deviation_k,
+                    tas_m_s,
+                    levers,
+                }
+            },
+        )
 }
 
 /// Share of rated power that the balance of the shaft may miss: an inverted blade angle is good to about 1e-9 rad, a balanced speed

@@ -13,7 +13,10 @@ use std::path::Path;
 /// Sea-level rate of climb [fpm] at Vy, gross weight, full throttle, full rich, highest speed; and what the engine does.
 fn climb(aircraft: &fellrun::aircraft::Aircraft, altitude_ft: f64) -> (f64, Performance) {
     let (air, mass) = (air(altitude_ft, 0.0), aircraft.masses.max_take_off_kg);
-    let vy = aircraft.speeds.vy_at_m_s(altitude_ft * M_PER_FT, mass, mass) / M_S_PER_KT;
+    let vy = aircraft
+        .speeds
+        .vy_at_m_s(altitude_ft * M_PER_FT, mass, mass)
+        / M_S_PER_KT;
     let tas = tas_m_s(aircraft, vy, air);
     let rpm = aircraft.propeller.highest_governed_rev_s / RPM;
     let mixture = aircraft.high_power_mixture(altitude_ft * M_PER_FT);
@@ -37,14 +40,23 @@ fn cruise(
 ) -> (f64, f64, f64) {
     let best = aircraft.engine.best_power_mixture();
     let (tas, set) = level(aircraft, air(altitude_ft, 0.0), levers(throttle, rpm, best));
-    let figures = (tas / M_S_PER_KT, 100.0 * set.power_fraction, set.fuel_kg_s / GPH);
+    let figures = (
+        tas / M_S_PER_KT,
+        100.0 * set.power_fraction,
+        set.fuel_kg_s / GPH,
+    );
     println!("cruise {altitude_ft} ft {rpm} rpm {throttle:?}: kt, %, gph {figures:.1?}");
     figures
 }
 
 /// Best glide [ratio] at 5,000 ft, engine dead, throttle shut, lever forward, oil pressure there.
 fn dead_glide(aircraft: &fellrun::aircraft::Aircraft) -> f64 {
-    let (ratio, kt) = best_glide(aircraft, air(5_000.0, 0.0), GlidePropeller::LeverForward, DEAD);
+    let (ratio, kt) = best_glide(
+        aircraft,
+        air(5_000.0, 0.0),
+        GlidePropeller::LeverForward,
+        DEAD,
+    );
     println!("best glide, dead, lever forward: {ratio:.2} at {kt} kt");
     ratio
 }
@@ -68,7 +80,10 @@ fn regress_retractable_200_hp() {
     let (fpm, _) = climb(a, 0.0);
     assert!((900.0..=1_250.0).contains(&fpm), "{fpm}");
     // Propeller on the fine stop: no oil pressure in a hub that then goes fine.
-    let fine = EngineState::Dead { throttle_open: false, oil_pressure: false };
+    let fine = EngineState::Dead {
+        throttle_open: false,
+        oil_pressure: false,
+    };
     assert_eq!(a.propeller.hub, HubWithoutOil::Fine);
     for altitude in [0.0, 5_000.0, 10_000.0] {
         let (ratio, kt) = best_glide(a, air(altitude, 0.0), GlidePropeller::LeverForward, fine);
@@ -102,18 +117,29 @@ fn regress_turbocharged_retractable() {
     // In still air, at rated speed and full throttle, the controller holds rated pressure up to the critical altitude. What is
     // lost in the throttle depends a little on the exhaust pressure, hence a few hundredths of an inch.
     let map_inhg = |altitude_ft: f64, rev_s: f64| {
-        a.engine.map_pa(Throttle::Full, rev_s, a.intake(air(altitude_ft, 0.0), 0.0)) / PA_PER_INHG
+        a.engine
+            .map_pa(Throttle::Full, rev_s, a.intake(air(altitude_ft, 0.0), 0.0))
+            / PA_PER_INHG
     };
     let rated_inhg = turbo.rated_map_pa / PA_PER_INHG;
     for altitude in [0.0, 4_000.0, 8_000.0, 12_000.0, 16_000.0, 17_000.0] {
-        assert!((map_inhg(altitude, rated_rev_s) - rated_inhg).abs() < 0.05, "{altitude}");
+        assert!(
+            (map_inhg(altitude, rated_rev_s) - rated_inhg).abs() < 0.05,
+            "{altitude}"
+        );
     }
     // Above it in proportion to the ambient pressure, and 2 to 3 % more in 5,000 ft because the charge gets colder, so that
     // more of it reaches the turbine.
     let fall = |altitude: f64| map_inhg(altitude, rated_rev_s) / air(altitude, 0.0).pressure_pa;
     for altitude in [19_000.0, 21_000.0, 23_000.0] {
-        println!("MAP at {altitude} ft {:.2}", map_inhg(altitude, rated_rev_s));
-        assert!((fall(altitude) / fall(18_000.0) - 1.0).abs() < 0.03, "{altitude}");
+        println!(
+            "MAP at {altitude} ft {:.2}",
+            map_inhg(altitude, rated_rev_s)
+        );
+        assert!(
+            (fall(altitude) / fall(18_000.0) - 1.0).abs() < 0.03,
+            "{altitude}"
+        );
     }
     assert!(map_inhg(21_000.0, rated_rev_s) < 0.90 * rated_inhg);
     // At lower speed the turbine gives up lower down.
@@ -141,7 +167,11 @@ fn regress_fixed_pitch_trainer() {
     let redline = a.propeller.highest_governed_rev_s;
     let still = a.perform(air(0.0, 0.0), 0.0, levers(Throttle::Full, 2_700.0, 0));
     println!("static {:.0} rpm", still.rev_s / RPM);
-    assert!((2_200.0..2_450.0).contains(&(still.rev_s / RPM)), "{}", still.rev_s / RPM);
+    assert!(
+        (2_200.0..2_450.0).contains(&(still.rev_s / RPM)),
+        "{}",
+        still.rev_s / RPM
+    );
     // With the throttle left alone the speed of the engine follows that of the air; so in a descent.
     let (tas, cruising) = level(a, air(5_000.0, 0.0), levers(Throttle::Rpm, 2_500.0, 1));
     assert_eq!(cruising.governed, Governed::Yes);
@@ -216,15 +246,23 @@ fn regress_light_twin() {
     assert!(a.propeller.feathers() && a.propeller.hub == HubWithoutOil::Coarse);
     let glide = |p| best_glide(a, self::air(5_000.0, 0.0), p, DEAD).0;
     let feathered = glide(GlidePropeller::Feathered);
-    println!("feathered {feathered:.2}, forward {:.2}", glide(GlidePropeller::LeverForward));
+    println!(
+        "feathered {feathered:.2}, forward {:.2}",
+        glide(GlidePropeller::LeverForward)
+    );
     assert!((11.0..=14.0).contains(&feathered), "{feathered}");
-    for worse in
-        [GlidePropeller::LeverForward, GlidePropeller::LeverBack, GlidePropeller::Stopped]
-    {
+    for worse in [
+        GlidePropeller::LeverForward,
+        GlidePropeller::LeverBack,
+        GlidePropeller::Stopped,
+    ] {
         assert!(glide(worse) < 0.9 * feathered, "{worse:?} {}", glide(worse));
     }
     // Without oil pressure the counterweights feather it, wherever the lever is.
-    let no_oil = EngineState::Dead { throttle_open: false, oil_pressure: false };
+    let no_oil = EngineState::Dead {
+        throttle_open: false,
+        oil_pressure: false,
+    };
     let alone = a.glide_drag(air, 60.0, GlidePropeller::LeverForward, no_oil);
     assert_eq!(Some(alone.blade_angle_rad), a.propeller.feathered_rad);
 }
@@ -233,8 +271,17 @@ fn regress_light_twin() {
 fn closed_form_position_error() {
     // Trainer: 40 kt reads 6 kt low, 60 kt 2 kt low, so 50 kt 4 kt low; below the table the 6 kt are kept, above it minus 2.
     let a = &*TRAINER;
-    for (ias, cas) in [(30.0, 36.0), (40.0, 46.0), (50.0, 54.0), (60.0, 62.0), (150.0, 148.0)] {
-        assert!((a.cas_from_ias(ias * M_S_PER_KT) / M_S_PER_KT - cas).abs() < 1e-9, "{ias}");
+    for (ias, cas) in [
+        (30.0, 36.0),
+        (40.0, 46.0),
+        (50.0, 54.0),
+        (60.0, 62.0),
+        (150.0, 148.0),
+    ] {
+        assert!(
+            (a.cas_from_ias(ias * M_S_PER_KT) / M_S_PER_KT - cas).abs() < 1e-9,
+            "{ias}"
+        );
     }
     for tenths in 100..2_000 {
         let ias = 0.1 * f64::from(tenths) * M_S_PER_KT;
@@ -247,8 +294,11 @@ fn closed_form_position_error() {
 #[test]
 fn regress_profiles_refuse_what_contradicts_itself() {
     let text = |name: &str| {
-        std::fs::read_to_string(format!("{}/profiles/{name}.toml", env!("CARGO_MANIFEST_DIR")))
-            .expect("a profile that ships")
+        std::fs::read_to_string(format!(
+            "{}/profiles/{name}.toml",
+            env!("CARGO_MANIFEST_DIR")
+        ))
+        .expect("a profile that ships")
     };
     let refused = |name: &str, from: &str, to: &str| {
         let whole = text(name);
@@ -260,13 +310,43 @@ fn regress_profiles_refuse_what_contradicts_itself() {
     };
     for (name, from, to, said) in [
         ("twin-200hp", "engines = 2", "engines = 3", "engines"),
-        ("twin-200hp", "feathered_pitch_deg = 83", "feathered_pitch_deg = 30", "feathered_pitch_deg"),
-        ("twin-200hp", "feathers = true", "feathers = false", "feathered_pitch_deg"),
-        ("trainer-160hp", "kind = \"fixed\"", "kind = \"constant-speed\"", "low_pitch_deg"),
-        ("trainer-160hp", "gear = \"fixed\"", "gear = \"retractable\"", "vlo_extend_kt"),
+        (
+            "twin-200hp",
+            "feathered_pitch_deg = 83",
+            "feathered_pitch_deg = 30",
+            "feathered_pitch_deg",
+        ),
+        (
+            "twin-200hp",
+            "feathers = true",
+            "feathers = false",
+            "feathered_pitch_deg",
+        ),
+        (
+            "trainer-160hp",
+            "kind = \"fixed\"",
+            "kind = \"constant-speed\"",
+            "low_pitch_deg",
+        ),
+        (
+            "trainer-160hp",
+            "gear = \"fixed\"",
+            "gear = \"retractable\"",
+            "vlo_extend_kt",
+        ),
         ("trainer-160hp", "cas_kt = 62", "cas_kt = 42", "correction"),
-        ("turbo-retractable-300hp", "rated_map_inhg = 35", "rated_map_inhg = 14", "rated manifold pressure"),
-        ("turbo-retractable-300hp", "intercooler = 0.5", "intercooler = 1.5", "intercooler"),
+        (
+            "turbo-retractable-300hp",
+            "rated_map_inhg = 35",
+            "rated_map_inhg = 14",
+            "rated manifold pressure",
+        ),
+        (
+            "turbo-retractable-300hp",
+            "intercooler = 0.5",
+            "intercooler = 1.5",
+            "intercooler",
+        ),
     ] {
         let message = refused(name, from, to);
         assert!(message.contains(said), "{to}: {message}");

@@ -16,7 +16,10 @@ fn regress_stopped_engine_reads_ambient() {
                     a.engine.map_pa(throttle, 0.0, intake),
                     a.engine.dead(throttle, 0.0, intake).map_pa,
                 ] {
-                    assert!((reading - air.pressure_pa).abs() < 0.005 * PA_PER_INHG, "{name}");
+                    assert!(
+                        (reading - air.pressure_pa).abs() < 0.005 * PA_PER_INHG,
+                        "{name}"
+                    );
                 }
             }
         }
@@ -26,13 +29,21 @@ fn regress_stopped_engine_reads_ambient() {
 #[test]
 fn regress_full_throttle_reads_a_little_less_than_ambient() {
     // Common practice, no source. Ambient pressure at 3,000 ft is 26.8 in.
-    for (name, a) in [("demo", &*DEMO), ("six seats", &*SIX), ("trainer", &*TRAINER), ("twin", &*TWIN)]
-    {
+    for (name, a) in [
+        ("demo", &*DEMO),
+        ("six seats", &*SIX),
+        ("trainer", &*TRAINER),
+        ("twin", &*TWIN),
+    ] {
         let reading = |altitude: f64| {
             let air = air(altitude, 0.0);
             let climb_kt = a.speeds.vy_m_s[0].1 / M_S_PER_KT;
             let rpm = a.propeller.highest_governed_rev_s / RPM;
-            let set = a.perform(air, tas_m_s(a, climb_kt, air), levers(Throttle::Full, rpm, 0));
+            let set = a.perform(
+                air,
+                tas_m_s(a, climb_kt, air),
+                levers(Throttle::Full, rpm, 0),
+            );
             set.map_pa / PA_PER_INHG
         };
         let at = reading(3_000.0);
@@ -41,7 +52,10 @@ fn regress_full_throttle_reads_a_little_less_than_ambient() {
             let fall = reading(altitude) - reading(altitude + 1_000.0);
             assert!((0.8..=1.2).contains(&fall), "{name} {altitude} {fall}");
         }
-        println!("{name}: {at:.2} in at 3,000 ft, {:.2} less at 4,000", at - reading(4_000.0));
+        println!(
+            "{name}: {at:.2} in at 3,000 ft, {:.2} less at 4,000",
+            at - reading(4_000.0)
+        );
     }
 }
 
@@ -52,18 +66,37 @@ fn regress_ordinary_cruise() {
     for altitude in [3_000.0, 3_500.0] {
         for inhg in [22.0, 22.5, 23.0] {
             let (_, set) = level(&DEMO, air(altitude, 0.0), levers(map(inhg), 2_300.0, 1));
-            assert!((0.55..=0.68).contains(&set.power_fraction), "{}", set.power_fraction);
-            seen = (seen.0.min(set.power_fraction), seen.1.max(set.power_fraction));
+            assert!(
+                (0.55..=0.68).contains(&set.power_fraction),
+                "{}",
+                set.power_fraction
+            );
+            seen = (
+                seen.0.min(set.power_fraction),
+                seen.1.max(set.power_fraction),
+            );
         }
     }
-    println!("22 to 23 in, 2,300 rpm: {:.1} to {:.1} %", 100.0 * seen.0, 100.0 * seen.1);
+    println!(
+        "22 to 23 in, 2,300 rpm: {:.1} to {:.1} %",
+        100.0 * seen.0,
+        100.0 * seen.1
+    );
 }
 
 #[test]
 fn regress_gear_down_steepens_the_glide() {
     // Common practice, no source. "Markedly": a quarter more sink.
-    let gear = Configuration { gear_down: true, ..Configuration::default() };
-    for (name, a) in [("demo", &*DEMO), ("six seats", &*SIX), ("turbo", &*TURBO), ("twin", &*TWIN)] {
+    let gear = Configuration {
+        gear_down: true,
+        ..Configuration::default()
+    };
+    for (name, a) in [
+        ("demo", &*DEMO),
+        ("six seats", &*SIX),
+        ("turbo", &*TURBO),
+        ("twin", &*TWIN),
+    ] {
         let air = air(5_000.0, 0.0);
         let tas = tas_m_s(a, 100.0, air);
         let idle = a.glide_drag(air, tas, GlidePropeller::LeverForward, EngineState::Idling);
@@ -80,7 +113,9 @@ fn regress_lever_back_at_part_throttle_brings_manifold_pressure_up() {
     for a in [&*DEMO, &*SIX, &*TWIN] {
         let air = air(5_000.0, 0.0);
         let (tas, set) = level(a, air, levers(map(21.0), 2_500.0, 1));
-        let left = a.engine.conductance(set.map_pa, set.rev_s, a.intake(air, tas));
+        let left = a
+            .engine
+            .conductance(set.map_pa, set.rev_s, a.intake(air, tas));
         let slow = a.perform(air, tas, levers(Throttle::Fixed(left), 2_100.0, 1));
         let rise = (slow.map_pa - set.map_pa) / PA_PER_INHG;
         println!("2,500 to 2,100 rpm at part throttle: {rise:+.2} in");
@@ -96,7 +131,9 @@ fn regress_descent_with_power_left_on_runs_fast() {
     let cruise_air = air(6_500.0, 0.0);
     let (tas, set) = level(a, cruise_air, levers(map(22.5), 2_400.0, 1));
     let cruise_kt = ias_kt(a, tas, cruise_air);
-    let left = a.engine.conductance(set.map_pa, set.rev_s, a.intake(cruise_air, tas));
+    let left = a
+        .engine
+        .conductance(set.map_pa, set.rev_s, a.intake(cruise_air, tas));
     for altitude in [6_000.0, 5_000.0, 4_000.0] {
         let air = air(altitude, 0.0);
         for rpm in [2_100.0, 2_000.0] {
@@ -104,12 +141,19 @@ fn regress_descent_with_power_left_on_runs_fast() {
             let at = |ias: f64| {
                 let tas = tas_m_s(a, ias, air);
                 let set = a.perform(air, tas, levers(Throttle::Fixed(left), rpm, 1));
-                (rate_fpm(a, air, tas, set.thrust_n, Configuration::default()), set)
+                (
+                    rate_fpm(a, air, tas, set.thrust_n, Configuration::default()),
+                    set,
+                )
             };
             let (mut low, mut high) = (100.0, 200.0);
             for _ in 0..40 {
                 let middle = 0.5 * (low + high);
-                if at(middle).0 > -500.0 { low = middle } else { high = middle }
+                if at(middle).0 > -500.0 {
+                    low = middle
+                } else {
+                    high = middle
+                }
             }
             let set = at(low).1;
             println!(
@@ -135,7 +179,10 @@ fn published_lever_back_in_a_glide() {
             let tas = tas_m_s(&a, 100.0, air);
             let sink = |lever| {
                 let set = a.glide_drag(air, tas, lever, engine);
-                (-rate_fpm(&a, air, tas, set.thrust_n, Configuration::default()), set)
+                (
+                    -rate_fpm(&a, air, tas, set.thrust_n, Configuration::default()),
+                    set,
+                )
             };
             let (fine, forward) = sink(GlidePropeller::LeverForward);
             let (coarse, back) = sink(GlidePropeller::LeverBack);
@@ -162,18 +209,28 @@ fn published_lever_back_in_a_glide() {
 
 #[test]
 fn regress_hub_without_oil_pressure_ignores_the_lever() {
-    let no_oil = EngineState::Dead { throttle_open: true, oil_pressure: false };
+    let no_oil = EngineState::Dead {
+        throttle_open: true,
+        oil_pressure: false,
+    };
     let air = air(5_000.0, 0.0);
     for (name, a) in all() {
         let at = |lever| a.glide_drag(air, 55.0, lever, no_oil);
         let forward = at(GlidePropeller::LeverForward);
         assert_eq!(forward, at(GlidePropeller::LeverBack), "{name}");
         let finest = a.propeller.stops.low_rad;
-        assert_eq!(forward.blade_angle_rad == finest, !a.propeller.feathers(), "{name}");
+        assert_eq!(
+            forward.blade_angle_rad == finest,
+            !a.propeller.feathers(),
+            "{name}"
+        );
         assert_eq!(forward.fuel_kg_s, 0.0);
         // An open throttle pumps less, so the same propeller drags less.
         if !a.propeller.feathers() {
-            let shut = EngineState::Dead { throttle_open: false, oil_pressure: false };
+            let shut = EngineState::Dead {
+                throttle_open: false,
+                oil_pressure: false,
+            };
             let with_shut = a.glide_drag(air, 55.0, GlidePropeller::LeverForward, shut);
             assert!(with_shut.thrust_n < forward.thrust_n, "{name}");
         }
