@@ -8,6 +8,7 @@ pub mod airframe;
 pub mod engine;
 mod performance;
 pub mod propeller;
+mod textbook;
 
 pub use airframe::{Airframe, Configuration, Flap, Speeds};
 pub use engine::{Engine, EngineSpec, Mixture, Throttle, Turbo};
@@ -15,6 +16,7 @@ pub use performance::{
     AirState, EngineState, GlidePropeller, Governed, Levers, OVERSPEED, Performance,
 };
 use propeller::{PropellerTable, Stops};
+pub use textbook::Textbook;
 
 /// An aircraft profile, ready to fly.
 #[derive(Debug, Clone)]
@@ -41,6 +43,8 @@ pub struct Aircraft {
     pub equipment: Equipment,
     /// How the owner flies it.
     pub procedures: Procedures,
+    /// Stands in for engine and propeller in comparisons with theory; no profile has one.
+    pub textbook: Option<Textbook>,
 }
 
 /// Masses in kg.

@@ -130,6 +130,10 @@ impl Aircraft {
     /// with [`Throttle::Rpm`] the throttle is what gives the speed. `tas_m_s` at least zero.
     pub fn perform(&self, air: AirState, tas_m_s: f64, levers: Levers) -> Performance {
         let intake = self.intake(air, tas_m_s);
+        if let Some(textbook) = &self.textbook {
+            let fixed_pa = self.engine.map_pa(levers.throttle, levers.rev_s, intake);
+            return textbook.perform(air, tas_m_s, levers, fixed_pa);
+        }
         let p = &self.propeller;
         let set = levers
             .rev_s

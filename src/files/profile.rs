@@ -139,6 +139,7 @@ pub fn parse_profile(text: &str, path: &Path) -> Result<Aircraft, FileError> {
             auxiliary_pump,
         },
         procedures,
+        textbook: None,
     })
 }
 
@@ -160,7 +161,7 @@ fn kt(n: &Num) -> f64 {
 }
 
 fn rpm(n: &Num) -> f64 {
-    Rpm::rpm(n.value).to_rev_s()
+    Rpm::per_min(n.value).to_rev_s()
 }
 
 fn inhg(n: &Num) -> f64 {
