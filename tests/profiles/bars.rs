@@ -41,7 +41,7 @@ fn crosscheck_cold_air_gives_more_power() {
 }
 
 #[test]
-fn published_full_throttle_fuel_flow_ratios() {
+fn crosscheck_full_throttle_fuel_flow_ratios() {
     // REFERENCES A.2d, UK CAP 697 (second-hand): full throttle, 2,300 rpm, 8,000 ft: 68.5 / 71.1 lb/h = 0.963 for ISA+20 over ISA;
     // 10,000 over 8,000 ft: 66.2 / 71.1 = 0.931. No fit. Tolerance of issue 3.
     const TOLERANCE: f64 = 0.01;
@@ -85,7 +85,7 @@ fn closed_form_power_rises_with_height_at_constant_manifold_pressure() {
 }
 
 #[test]
-fn published_lean_of_peak_rule() {
+fn crosscheck_lean_of_peak_rule() {
     // REFERENCES A.4 (second-hand, from test data of an engine shop): power lean of peak is k hp for each gallon an hour, with
     // k = 1.1604 CR + 5.030 = 1.1604 x 8.7 + 5.030 = 15.13 for the demo. Band of 8 %: k is a straight line
     // through a range that bends, as one of its users warns, and the demo's row is invented.

@@ -167,10 +167,13 @@ fn regress_descent_with_power_left_on_runs_fast() {
 }
 
 #[test]
-fn published_lever_back_in_a_glide() {
+fn crosscheck_lever_back_in_a_glide() {
     // REFERENCES A.3c, one flight of one constant-speed light single: throttle closed, about 7,000 ft, 100 KIAS: 1,200 fpm fine
     // pitch, 1,000 fpm coarse, 17 % less. Bands of issue 3: 8 to 25 % with a lowest governed speed of 1,200 rpm, and under
     // 3 % with 1,900, where the windmilling propeller is hardly faster than that. Friction is not tuned to this.
+    // The fine stop of the invented demo was: at 12.5 degrees the idling propeller windmilled at 2,223 rpm, and the lever cut 22.5 %
+    // with 1,200 rpm and 8.6 % with 1,900; 15 degrees still gives full speed standing still. So the second band says
+    // what a profile of this kind does, and only the first is a check of the model.
     let air = air(7_000.0, 0.0);
     for (state, engine) in [("idling", EngineState::Idling), ("dead", DEAD)] {
         for (lowest, most) in [(1_200.0, 0.25), (1_900.0, 0.03)] {
