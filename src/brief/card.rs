@@ -998,7 +998,7 @@ mod tests {
     fn setting(map_inhg: Option<f64>, revs: f64, mixture: usize) -> Setting {
         Setting {
             map_pa: map_inhg.map(|m| ManifoldPressure::inhg(m).to_pa()),
-            rev_s: Rpm::rpm(revs).to_rev_s(),
+            rev_s: Rpm::per_min(revs).to_rev_s(),
             mixture,
         }
     }

@@ -334,15 +334,9 @@ fn heights(pen: &Pen, f: &Figures) -> Result<Panel, ChartError> {
             pen.line(&[(x0, y), (x1, y)], EARTH_EDGE, 1.4)?;
         }
     }
-    let widest = f
-        .legs
-        .iter()
-        .flat_map(|l| &l.ground)
-        .max_by(|a, b| (a.to_nm - a.from_nm).total_cmp(&(b.to_nm - b.from_nm)));
-    if let Some(g) = widest {
-        let p = panel.at(0.5 * (g.from_nm + g.to_nm), g.ground_ft);
-        pen.text("highest ground", (p.0, p.1 + 12.0), SMALL, INK, Tie::Centre)?;
-    }
+    // Its name, at the foot of the panel where nothing else is written.
+    let foot = (0.5 * (LEFT + RIGHT), panel.bottom - 14.0);
+    pen.text("highest ground of each stretch", foot, SMALL, INK, Tie::Centre)?;
     // Minimum altitudes.
     for leg in &f.legs {
         let (a, b) = (
@@ -557,7 +551,7 @@ fn slopes(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     let words = format!("pattern {} ft", feet(f.pattern_altitude_ft));
     pen.text(
         &words,
-        (pattern.0 - 8.0, pattern.1 + 12.0),
+        (pattern.0 - 10.0, pattern.1 + 3.0),
         SMALL,
         INK,
         Tie::Right,
@@ -755,7 +749,7 @@ fn wind_panel(pen: &Pen, f: &Figures, (top, bottom): (f64, f64)) -> Result<(), C
     }
     pen.line(&[(LEFT, zero), (RIGHT, zero)], SOFT, 1.2)?;
     pen.line(&line, INK, 1.8)?;
-    // Words on the side of the zero line where nothing is drawn, or at both ends where there is both.
+    // Words just above the zero line, in a box of their own, or over the panel where wind blows on both sides of it.
     let blows = |side: f64| flown.iter().any(|p| p.wind_along_kt * side > 0.5);
     let middle = 0.5 * (LEFT + RIGHT);
     let (words, y) = match (blows(-1.0), blows(1.0)) {
@@ -764,7 +758,7 @@ fn wind_panel(pen: &Pen, f: &Figures, (top, bottom): (f64, f64)) -> Result<(), C
             top - 8.0,
         ),
         (true, false) => ("head wind, at flown height", zero - 10.0),
-        (false, true) => ("tail wind, at flown height", zero + 10.0),
+        (false, true) => ("tail wind, at flown height", zero - 9.0),
         (false, false) => ("no wind along the route", zero - 10.0),
     };
     pen.boxed(words, (middle, y), SMALL, FontStyle::Normal)?;
@@ -874,7 +868,7 @@ fn draw(pen: &Pen, f: &Figures) -> Result<(), ChartError> {
         (548.0, 594.0),
         &["RPM"],
         |p| p.rpm,
-        (400.0, true),
+        (1_000.0, true),
         revs,
     )?;
     wind_panel(pen, f, (618.0, 662.0))?;
@@ -989,7 +983,7 @@ mod tests {
             "MAP".to_owned(),
             "RPM".to_owned(),
             "head wind, at flown height".to_owned(),
-            "highest ground".to_owned(),
+            "highest ground of each stretch".to_owned(),
             "minimum AAA to MID: 9,100 ft".to_owned(),
             "10,500 ft".to_owned(),
             "AAA, 4,227 ft".to_owned(),

@@ -551,10 +551,21 @@ fn objective_value(objective: Objective, fuel: Fuel, si: f64) -> f64 {
     }
 }
 
-fn alternative_name(kind: AlternativeKind) -> String {
-    match kind {
+fn alternative_name(alternative: &Alternative) -> String {
+    match alternative.kind {
         AlternativeKind::OrdinaryDescent => "ordinary descent".to_owned(),
-        AlternativeKind::Level(m) => format!("best plan at {} ft", feet(ft(m))),
+        AlternativeKind::Level(_) => {
+            let cruise = &alternative.flown.script.cruise;
+            let steps: Vec<String> = cruise
+                .iter()
+                .enumerate()
+                .map(|(i, c)| {
+                    let level = format!("{} ft", feet(ft(c.level_m)));
+                    if i == 0 { level } else { format!("{level} from {} nm", number(nm(c.from_m), 0)) }
+                })
+                .collect();
+            format!("best plan at {}", steps.join(", "))
+        }
         AlternativeKind::VyClimb => "climb at Vy".to_owned(),
         AlternativeKind::CruiseRpmDescent => "descent with cruise RPM".to_owned(),
     }
@@ -992,7 +1003,7 @@ impl Figures {
                 .alternatives
                 .iter()
                 .map(|a| AlternativeFigures {
-                    name: alternative_name(a.kind),
+                    name: alternative_name(a),
                     totals: totals(problem, fuel, &a.totals, a.flown.cruise_fuel_kg_s),
                     difference: value(a.difference),
                     top_of_descent_to_go_nm: nm(

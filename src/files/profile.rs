@@ -126,7 +126,7 @@ fn kt(n: &Num) -> f64 {
 }
 
 fn rpm(n: &Num) -> f64 {
-    Rpm::rpm(n.value).to_rev_s()
+    Rpm::per_min(n.value).to_rev_s()
 }
 
 fn inhg(n: &Num) -> f64 {

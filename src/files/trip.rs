@@ -482,7 +482,7 @@ fn prices(section: Section<'_>) -> ReadPrices {
     // without a reading by tachometer the key has no meaning, and is refused as unknown
     let basis = match basis {
         Some(Basis::Tachometer) => HourBasis::Tachometer(
-            Rpm::rpm(section.number("tach_reference_rpm", "rpm").value).to_rev_s(),
+            Rpm::per_min(section.number("tach_reference_rpm", "rpm").value).to_rev_s(),
         ),
         Some(Basis::Airborne) => HourBasis::Airborne,
         Some(Basis::Clock) | None => HourBasis::Clock,

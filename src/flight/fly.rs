@@ -291,7 +291,7 @@ pub struct ClimbState {
 pub fn climb_states(problem: &Problem, script: &Script, levels_m: &[f64]) -> Vec<ClimbState> {
     let mut flyer = Flyer::at_lift_off(problem, script, false);
     let mut out = Vec::with_capacity(levels_m.len());
-    if flyer.to_climb_speed(script).is_err() {
+    if flyer.reach_climb_speed(script).is_err() {
         return out;
     }
     for &level in levels_m {
@@ -797,7 +797,7 @@ impl Flyer<'_> {
     }
 
     /// Take-off power to a thousand feet, then the climb setting and the speed of the climb.
-    fn to_climb_speed(&mut self, script: &Script) -> Result<(), FlightError> {
+    fn reach_climb_speed(&mut self, script: &Script) -> Result<(), FlightError> {
         let p = self.p;
         let take_off = Levers {
             throttle: Throttle::Full,
@@ -840,7 +840,7 @@ impl Flyer<'_> {
     fn whole(&mut self, script: &Script, hint: Option<Hint>) -> Result<Flown, FlightError> {
         let p = self.p;
         let climb = &script.climb;
-        self.to_climb_speed(script)?;
+        self.reach_climb_speed(script)?;
         let first = &script.cruise[0];
         let rate = self.climb_on(script, climb.ias_m_s, first.level_m, SegmentKind::Climb)?;
         self.note_climb_rate(rate);

@@ -56,6 +56,19 @@ pub fn price(
     })
 }
 
+/// The fastest settable indicated speed [m/s] that the air allows all the way from a level [m] to the pattern, less a knot.
+pub fn fastest_all_the_way_m_s(problem: &Problem, level_m: f64, mass_kg: f64) -> f64 {
+    const LOOKS: u32 = 20;
+    let low = problem.arrival.pattern_altitude_m;
+    let share = (mass_kg / problem.aircraft.masses.max_take_off_kg).min(1.0);
+    let slowest = (0..=LOOKS)
+        .map(|i| low + (level_m - low) * f64::from(i) / f64::from(LOOKS))
+        .map(|h| problem.limits.speed_limit_m_s(&problem.aircraft.speeds, share, h, 0.0))
+        .fold(f64::INFINITY, f64::min);
+    let step = problem.aircraft.procedures.speed_step_m_s;
+    ((slowest - M_S_PER_KT) / step).floor() * step
+}
+
 /// The grid of descents from the cruise of a script: of each family the cheapest, cheapest first, violations charged.
 pub fn candidates(
     problem: &Problem,
@@ -77,20 +90,8 @@ pub fn candidates(
         };
         problem.aircraft.perform(air, start.tas_m_s, levers).map_pa
     };
-    // The least speed limit between cruise and pattern, less a little, is the fastest that may be held all the way.
-    let (low, high) = (pattern, cruise.level_m);
-    let fraction = (problem.zero_fuel_kg + problem.fuel_kg - start.fuel_kg)
-        / problem.aircraft.masses.max_take_off_kg;
-    let slowest_limit = (0..=20)
-        .map(|i| low + (high - low) * f64::from(i) / 20.0)
-        .map(|h| {
-            problem
-                .limits
-                .speed_limit_m_s(&problem.aircraft.speeds, fraction.min(1.0), h, 0.0)
-        })
-        .fold(f64::INFINITY, f64::min);
-    let step = problem.aircraft.procedures.speed_step_m_s;
-    let fast = ((slowest_limit - M_S_PER_KT) / step).floor() * step;
+    let mass = problem.zero_fuel_kg + problem.fuel_kg - start.fuel_kg;
+    let fast = fastest_all_the_way_m_s(problem, cruise.level_m, mass);
     let paths = [
         PathRule::Rate(most),
         PathRule::Rate(0.7 * most),

@@ -169,7 +169,6 @@ fn envelope(
             }
             let steps = 8;
             for i in 0..=steps {
-                #[expect(clippy::cast_precision_loss, reason = "eight")]
                 let map = lowest + (high - lowest) * i as f64 / steps as f64;
                 if aircraft.in_avoid_band(rev_s, map) {
                     continue;

@@ -754,25 +754,35 @@ impl<'a> Search<'a> {
         }
         let step = p.aircraft.procedures.map_step_pa;
         let first = ((low / step).round() * step).max(p.limits.least_map_pa);
-        script.descent = Descent {
-            throttle: ThrottleRule::Held(first),
+        let held = |map: f64, path: PathRule| Descent {
+            throttle: ThrottleRule::Held(map),
             rev_s: last.rev_s,
             mixture: last.mixture,
-            path: PathRule::Rate(rate),
+            path,
             reduce_at_m: p.arrival.pattern_altitude_m,
             to_go_m: f64::NAN,
         };
-        // Slower where the air does not allow it.
-        for _ in 0..20 {
-            let flown = pilot.fly(&script)?;
-            if flown.audit.violation() == 0.0 {
+        let keeps = |flown: &Flown| flown.audit.violation() == 0.0;
+        // Slower where the air does not allow that speed, and gentler where it is not slow enough.
+        for share in [1.0, 0.8, 0.6, 0.4] {
+            let mut map = first;
+            while map >= p.limits.least_map_pa - 1e-6 {
+                script.descent = held(map, PathRule::Rate(share * rate));
+                if let Some(flown) = pilot.fly(&script).filter(keeps) {
+                    return Some(flown);
+                }
+                map -= step;
+            }
+        }
+        // Or slowed down level first to the speed the air allows all the way, and then down with it.
+        let speed = descent::fastest_all_the_way_m_s(p, last.level_m, mass);
+        let mut map = p.limits.least_map_pa;
+        while map <= first + step {
+            script.descent = held(map, PathRule::Ias(speed));
+            if let Some(flown) = pilot.fly(&script).filter(keeps) {
                 return Some(flown);
             }
-            let now = script.descent.throttle.set_map_pa()?;
-            if now - step < p.limits.least_map_pa {
-                return None;
-            }
-            script.descent.throttle = ThrottleRule::Held(now - step);
+            map += step;
         }
         None
     }
@@ -849,15 +859,14 @@ impl<'a> Search<'a> {
             .into_iter()
             .filter(|l| broken.contains(l))
             .collect();
-        if limits == [Limit::Fuel] || (limits.contains(&Limit::Fuel) && limits.len() <= 2) {
-            if let Some((required_kg, reserve_s)) = self.thriftiest() {
-                let gal = self.p.aircraft.fuel.density_kg_m3 * crate::quantity::M3_PER_GAL;
-                return SolveError::Fuel {
-                    required_gal: required_kg / gal,
-                    on_board_gal: self.p.fuel_kg / gal,
-                    reserve_min: reserve_s / 60.0,
-                };
-            }
+        let short_of_fuel = limits.contains(&Limit::Fuel) && limits.len() <= 2;
+        if short_of_fuel && let Some((required_kg, reserve_s)) = self.thriftiest() {
+            let gal = self.p.aircraft.fuel.density_kg_m3 * crate::quantity::M3_PER_GAL;
+            return SolveError::Fuel {
+                required_gal: required_kg / gal,
+                on_board_gal: self.p.fuel_kg / gal,
+                reserve_min: reserve_s / 60.0,
+            };
         }
         if limits.is_empty() {
             limits.push(Limit::Distance);

@@ -145,7 +145,7 @@ pub enum ProblemError {
         /// Pressure altitude, ft.
         altitude_ft: f64,
         /// What the field says.
-        source: FieldError,
+        source: Box<FieldError>,
     },
     /// Variation not to be had.
     #[error("magnetic variation on leg {from} to {to}: {source}")]
@@ -540,7 +540,7 @@ fn sample_air(
                         to: leg.to.clone(),
                         along_nm: x_m / M_PER_NM,
                         altitude_ft: hp_m / M_PER_FT,
-                        source,
+                        source: Box::new(source),
                     })
             };
             // True height of a pressure altitude by quarter steps from the reference, upwards or downwards.
