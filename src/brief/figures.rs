@@ -561,7 +561,11 @@ fn alternative_name(alternative: &Alternative) -> String {
                 .enumerate()
                 .map(|(i, c)| {
                     let level = format!("{} ft", feet(ft(c.level_m)));
-                    if i == 0 { level } else { format!("{level} from {} nm", number(nm(c.from_m), 0)) }
+                    if i == 0 {
+                        level
+                    } else {
+                        format!("{level} from {} nm", number(nm(c.from_m), 0))
+                    }
                 })
                 .collect();
             format!("best plan at {}", steps.join(", "))

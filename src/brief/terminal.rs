@@ -419,7 +419,11 @@ fn choices(sheet: &mut Sheet, figures: &Figures) {
                 a.name,
                 number(a.difference.abs(), 1),
                 figures.objective.unit,
-                if a.difference < 0.0 { ", which its extra lever changes are not worth" } else { "" },
+                if a.difference < 0.0 {
+                    ", which its extra lever changes are not worth"
+                } else {
+                    ""
+                },
                 clock(a.totals.time_min),
                 number(up(a.totals.fuel_gal, 1), 1),
                 number(up(a.top_of_descent_to_go_nm, 0), 0)
