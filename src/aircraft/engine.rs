@@ -13,7 +13,7 @@
 //! (engine-manual example 157 to 163 hp, REFERENCES A.4): the charge is heated half-way to the walls, so the
 //! volumetric efficiency grows as sqrt(T).
 //!
-//! Brake power [W]: `P = m e x_mix - fmep V_d N / 2 - (p_exh - p_man) V_d N / 2`, where `e` [J/kg of air] is found
+//! Brake power \[W\]: `P = m e x_mix - fmep V_d N / 2 - (p_exh - p_man) V_d N / 2`, where `e` [J/kg of air] is found
 //! from the rated power and `x_mix` is the indicated power relative to the best-power mixture.
 //!
 //! Fuel flow [kg/s]: `max(m FA_mix, idle flow)`; it never comes from brake power, so an engine driven by the
@@ -214,14 +214,14 @@ impl Engine {
         self.flow_factor(intake.temperature_k) * charge_pa * rev_s
     }
 
-    /// Friction power [W].
+    /// Friction power \[W\].
     pub fn friction_w(&self, rev_s: f64) -> f64 {
         let n = rev_s * 60.0 / 1000.0;
         let [c0, c1, c2] = self.spec.friction_pa;
         (c0 + n * (c1 + n * c2)) * self.spec.displacement_m3 * rev_s / 2.0
     }
 
-    /// Pumping power [W]; negative where the manifold pressure exceeds the exhaust pressure.
+    /// Pumping power \[W\]; negative where the manifold pressure exceeds the exhaust pressure.
     pub fn pumping_w(&self, map_pa: f64, rev_s: f64, intake: Intake) -> f64 {
         (intake.ambient_pa - map_pa) * self.spec.displacement_m3 * rev_s / 2.0
     }
@@ -242,7 +242,7 @@ impl Engine {
         }
     }
 
-    /// Manifold pressure [Pa] for a throttle position. A stopped engine reads the upstream pressure.
+    /// Manifold pressure \[Pa\] for a throttle position. A stopped engine reads the upstream pressure.
     pub fn map_pa(&self, throttle: Throttle, rev_s: f64, intake: Intake) -> f64 {
         let at = |conductance: f64| {
             intake.upstream_pa
@@ -288,7 +288,7 @@ impl Engine {
         self.at_map(self.map_pa(throttle, rev_s, intake), rev_s, mixture, intake)
     }
 
-    /// The manifold pressure [Pa] that gives this brake power; brake power is linear in it. Not limited to what the
+    /// The manifold pressure \[Pa\] that gives this brake power; brake power is linear in it. Not limited to what the
     /// throttle can reach.
     pub fn map_for_power_pa(
         &self,

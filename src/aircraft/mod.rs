@@ -136,7 +136,7 @@ pub struct Procedures {
 }
 
 impl Aircraft {
-    /// Greatest manifold pressure [Pa] at a crankshaft speed by the profile's limit line, or RPM/100 inHg without one.
+    /// Greatest manifold pressure \[Pa\] at a crankshaft speed by the profile's limit line, or RPM/100 inHg without one.
     pub fn map_limit_pa(&self, rev_s: f64) -> f64 {
         if self.procedures.map_limit.is_empty() {
             crate::quantity::ManifoldPressure::inhg(rev_s * 60.0 / 100.0).to_pa()
@@ -153,7 +153,7 @@ impl Aircraft {
             .any(|b| rev_s > b.from_rev_s && rev_s < b.to_rev_s && map_pa > b.above_map_pa)
     }
 
-    /// The mixture for take-off, climb and go-around at a density altitude [m]: full rich up to the profile's limit, best
+    /// The mixture for take-off, climb and go-around at a density altitude \[m\]: full rich up to the profile's limit, best
     /// power above it.
     pub fn high_power_mixture(&self, density_altitude_m: f64) -> usize {
         if density_altitude_m <= self.procedures.full_rich_density_altitude_m {

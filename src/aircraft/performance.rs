@@ -154,7 +154,7 @@ impl Aircraft {
         }
     }
 
-    /// Drag [N] at a true airspeed [m/s] and mass [kg], lift equal to weight.
+    /// Drag \[N\] at a true airspeed [m/s] and mass \[kg\], lift equal to weight.
     pub fn drag_n(
         &self,
         air: AirState,
@@ -169,7 +169,7 @@ impl Aircraft {
 }
 
 impl Aircraft {
-    /// Drag [N, as negative thrust] and speed of a propeller that the air turns with the engine dead, on one blade angle [rad].
+    /// Drag [N, as negative thrust] and speed of a propeller that the air turns with the engine dead, on one blade angle \[rad\].
     ///
     /// The torque the propeller must give is friction and pumping at the manifold pressure the throttle leaves; nothing burns.
     pub fn windmill(
