@@ -34,14 +34,20 @@ fn parts(c: &mut Criterion) {
         b.iter(|| PropellerTable::build(black_box(&geometry), 0.2, 0.6).expect("builds"));
     });
     let (air, _) = p.air_state(0.5 * p.length_m, 3_000.0);
-    let levers = Levers { throttle: Throttle::Map(68_000.0), rev_s: 40.0, mixture: 1 };
+    let levers = Levers {
+        throttle: Throttle::Map(68_000.0),
+        rev_s: 40.0,
+        mixture: 1,
+    };
     c.bench_function("one flight condition", |b| {
         b.iter(|| p.aircraft.perform(air, black_box(70.0), levers));
     });
     c.bench_function("one flight of the search", |b| {
         b.iter(|| fellrun::flight::fly(&p, black_box(&answer.flown.script), None).expect("flies"));
     });
-    c.bench_function("re-flight", |b| b.iter(|| refly(&p, &answer.flown.script).expect("flies")));
+    c.bench_function("re-flight", |b| {
+        b.iter(|| refly(&p, &answer.flown.script).expect("flies"))
+    });
 }
 
 fn whole(c: &mut Criterion) {
