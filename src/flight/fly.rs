@@ -1090,7 +1090,7 @@ impl Flyer<'_> {
                     }
                 }
                 (true, _) => Throttle::Map(map_pa),
-                (false, None) => d.throttle.throttle(),
+                (false, None) => Throttle::Map(self.map_now(d, None, None)),
             };
             let levers = Levers {
                 throttle,
@@ -1274,6 +1274,7 @@ impl Flyer<'_> {
                 aircraft
                     .engine
                     .map_pa(d.throttle.throttle(), d.rev_s, intake)
+                    .min(aircraft.map_limit_pa(d.rev_s))
             }
         }
     }

@@ -5,7 +5,7 @@ use crate::aircraft::Throttle;
 /// How the throttle is worked in a stretch.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum ThrottleRule {
-    /// Full throttle.
+    /// Full throttle, retarded in time to stay on the limit line.
     Full,
     /// Set to this manifold pressure \[Pa\] and trimmed back to it at each whole thousand feet of indicated altitude; between trims
     /// the throttle stays and the manifold pressure rises on the way down.

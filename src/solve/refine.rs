@@ -101,7 +101,12 @@ pub fn lever_changes(script: &Script) -> f64 {
     let mut n = 2 * (script.cruise.len() - 1);
     n += usize::from((d.rev_s - last.rev_s).abs() > 1e-6);
     n += usize::from(d.mixture != last.mixture);
-    n += usize::from(matches!(d.throttle, ThrottleRule::Held(_)));
+    // A manifold pressure set for the descent: held, or left alone where cruise had full throttle.
+    n += usize::from(match d.throttle {
+        ThrottleRule::Held(_) => true,
+        ThrottleRule::LeftAlone(_) => last.throttle == Throttle::Full,
+        ThrottleRule::Full => false,
+    });
     #[expect(clippy::cast_precision_loss, reason = "a few")]
     {
         n as f64
@@ -461,7 +466,12 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             s.cruise[i].throttle = Throttle::Map(top);
         }
         Move::LeftAlone(alone) => {
-            let p = script.descent.throttle.set_map_pa()?;
+            let last = script.cruise.len() - 1;
+            let p = script
+                .descent
+                .throttle
+                .set_map_pa()
+                .unwrap_or_else(|| full_pa(last));
             let p = (p / pr.map_step_pa).round() * pr.map_step_pa;
             s.descent.throttle = if alone {
                 ThrottleRule::LeftAlone(p)

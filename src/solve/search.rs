@@ -287,6 +287,9 @@ fn in_words(limits: &[Limit]) -> String {
         .join(", ")
 }
 
+/// A typical cruise speed, for ram pressure, m/s.
+const CRUISE_GUESS_M_S: f64 = 70.0;
+
 struct Search<'a> {
     p: &'a Problem,
     rates: CostRates,
@@ -610,6 +613,7 @@ impl<'a> Search<'a> {
     fn prepare(&self, script: &mut Script) {
         let p = self.p;
         keep_tied(script);
+        self.call_full_throttle_so(script);
         let climb = Levers {
             throttle: Throttle::Full,
             rev_s: script.climb.rev_s,
@@ -645,6 +649,26 @@ impl<'a> Search<'a> {
                 (None, None) => 0.0,
             };
             c.set_at_ias_m_s = ((speed - SET_BEFORE_M_S) / M_S_PER_KT).floor() * M_S_PER_KT;
+        }
+    }
+
+    /// A throttle left alone where it gives as much as full throttle does is full throttle.
+    fn call_full_throttle_so(&self, script: &mut Script) {
+        let p = self.p;
+        let (Some(last), ThrottleRule::LeftAlone(map)) =
+            (script.cruise.last(), script.descent.throttle)
+        else {
+            return;
+        };
+        let s = 0.8 * p.length_m;
+        let (air, _) = p.air_state(s, p.pressure_altitude_m(s, last.level_m));
+        let intake = p.aircraft.intake(air, CRUISE_GUESS_M_S);
+        let full = p
+            .aircraft
+            .engine
+            .map_pa(Throttle::Full, script.descent.rev_s, intake);
+        if last.throttle == Throttle::Full && map > full - 0.5 * p.aircraft.procedures.map_step_pa {
+            script.descent.throttle = ThrottleRule::Full;
         }
     }
 
