@@ -10,4 +10,5 @@ pub mod flight;
 pub mod quantity;
 pub mod reflight;
 pub mod solve;
+pub mod tables;
 pub mod trip;

@@ -5,13 +5,17 @@
 //! **Invariant:** nothing here reads files, knows of a trip or of an optimiser.
 
 pub mod airframe;
+mod allowed;
 pub mod engine;
+mod level;
 mod performance;
 pub mod propeller;
 mod textbook;
 
 pub use airframe::{Airframe, Configuration, Flap, Speeds};
+pub use allowed::Refusal;
 pub use engine::{Engine, EngineSpec, Mixture, Throttle};
+pub use level::LevelFlight;
 pub use performance::{AirState, Governed, Levers, Performance};
 use propeller::{PropellerTable, Stops};
 pub use textbook::Textbook;

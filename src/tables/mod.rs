@@ -1,0 +1,46 @@
+//! The aircraft written out: a table of power settings for the pilot, a grid of points for a machine.
+//!
+//! Every figure is [`crate::aircraft::Aircraft::perform`] at the point it belongs to; nothing is interpolated.
+//!
+//! **Invariant:** nothing here knows of a trip or of an optimiser.
+
+pub mod grid;
+pub mod settings;
+
+use crate::air::{isa, speed};
+use crate::aircraft::{AirState, Aircraft};
+
+/// How warm it is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Warmth {
+    /// Warmer than standard by this, K.
+    AboveStandard(f64),
+    /// This outside air temperature, K, at every altitude.
+    Outside(f64),
+}
+
+impl Warmth {
+    /// The air at a pressure altitude [m].
+    pub fn air(self, pressure_altitude_m: f64) -> AirState {
+        let temperature_k = match self {
+            Self::AboveStandard(k) => isa::temperature_k(pressure_altitude_m) + k,
+            Self::Outside(k) => k,
+        };
+        AirState::new(isa::pressure_pa(pressure_altitude_m), temperature_k)
+    }
+}
+
+/// Indicated airspeed [m/s] of a true airspeed [m/s].
+pub(crate) fn ias_m_s(_: &Aircraft, air: AirState, tas_m_s: f64) -> f64 {
+    speed::tas_to_cas_m_s(tas_m_s, air.pressure_pa, air.temperature_k)
+}
+
+/// True airspeed [m/s] of an indicated airspeed [m/s].
+pub(crate) fn tas_m_s(_: &Aircraft, air: AirState, ias_m_s: f64) -> f64 {
+    speed::cas_to_tas_m_s(ias_m_s, air.pressure_pa, air.temperature_k)
+}
+
+/// Whether the pitch is fixed.
+pub(crate) fn fixed_pitch(aircraft: &Aircraft) -> bool {
+    aircraft.propeller.stops.low_rad == aircraft.propeller.stops.high_rad
+}

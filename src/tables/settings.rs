@@ -1,0 +1,341 @@
+//! The power-setting table: level cruise by altitude and crankshaft speed, for chosen powers and full throttle.
+
+use super::{Warmth, fixed_pitch, ias_m_s};
+use crate::air::isa;
+use crate::aircraft::{
+    AirState, Aircraft, Governed, LevelFlight, Levers, Performance, Refusal, Speeds, Throttle,
+};
+use crate::quantity::M_PER_FT;
+
+/// Cruise is flown at least this many times the stall speed (DESIGN section 5).
+const OVER_STALL: f64 = 1.3;
+/// Float noise in a comparison of two manifold pressures, relative.
+const NOISE: f64 = 1e-9;
+/// Usual step of the crankshaft speeds, rev/s (200 rpm).
+const REV_STEP_S: f64 = 200.0 / 60.0;
+/// Usual table: speeds down to this part of the greatest.
+const LOWEST_REV: f64 = 0.7;
+/// Usual powers, fractions of rated power.
+const POWERS: [f64; 3] = [0.75, 0.65, 0.55];
+/// Usual step of the altitudes, m.
+const ALTITUDE_STEP_M: f64 = 2_000.0 * M_PER_FT;
+/// Usual highest altitude, m.
+const HIGHEST_M: f64 = 12_000.0 * M_PER_FT;
+
+/// What the table is asked for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SettingsAsk {
+    /// Pressure altitudes, m.
+    pub pressure_altitude_m: Vec<f64>,
+    /// Crankshaft speeds to set, rev/s.
+    pub rev_s: Vec<f64>,
+    /// Brake powers over rated power.
+    pub powers: Vec<f64>,
+    /// Temperature.
+    pub warmth: Warmth,
+    /// Mass, kg.
+    pub mass_kg: f64,
+    /// Row of the mixture table.
+    pub mixture: usize,
+}
+
+impl SettingsAsk {
+    /// The usual table of an aeroplane: every 2,000 ft to 12,000 ft, every 200 rpm, 75, 65 and 55 %, standard day, greatest
+    /// take-off mass, best power.
+    pub fn usual(aircraft: &Aircraft) -> Self {
+        let p = &aircraft.propeller;
+        let highest = p.highest_governed_rev_s;
+        let lowest = p.lowest_governed_rev_s.max(LOWEST_REV * highest);
+        Self {
+            pressure_altitude_m: multiples(ALTITUDE_STEP_M, highest_usual_m(aircraft)),
+            rev_s: (0..)
+                .map(|i| highest - f64::from(i) * REV_STEP_S)
+                .take_while(|&r| r >= lowest * (1.0 - NOISE))
+                .collect(),
+            powers: POWERS.to_vec(),
+            warmth: Warmth::AboveStandard(0.0),
+            mass_kg: aircraft.masses.max_take_off_kg,
+            mixture: aircraft.engine.best_power_mixture(),
+        }
+    }
+}
+
+/// Multiples of a step from the first to a last value.
+fn multiples(step: f64, last: f64) -> Vec<f64> {
+    (1..)
+        .map(|i| f64::from(i) * step)
+        .take_while(|&x| x <= last * (1.0 + NOISE))
+        .collect()
+}
+
+/// Highest pressure altitude of the usual tables, m.
+pub(super) fn highest_usual_m(_: &Aircraft) -> f64 {
+    HIGHEST_M
+}
+
+/// What a cell of the table holds still.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Hold {
+    /// This brake power over rated power.
+    Power(f64),
+    /// Full throttle.
+    FullThrottle,
+    /// Fixed pitch: the throttle that gives the crankshaft speed of the row.
+    Tachometer,
+}
+
+/// One allowed setting in steady level flight.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Setting {
+    /// The levers.
+    pub levers: Levers,
+    /// True airspeed, m/s.
+    pub tas_m_s: f64,
+    /// Indicated airspeed, m/s.
+    pub ias_m_s: f64,
+    /// What [`Aircraft::perform`] gives there.
+    pub performance: Performance,
+}
+
+/// A setting, or why there is none: at least one reason, the weightiest first.
+pub type Cell = Result<Setting, Vec<Refusal>>;
+
+/// One altitude and crankshaft speed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Row {
+    /// Pressure altitude, m.
+    pub pressure_altitude_m: f64,
+    /// The air there.
+    pub air: AirState,
+    /// Density altitude, m.
+    pub density_altitude_m: f64,
+    /// Crankshaft speed set, rev/s; `None` at full throttle with a fixed pitch, where it follows.
+    pub rev_s: Option<f64>,
+    /// One cell for each column of the table.
+    pub cells: Vec<Cell>,
+}
+
+/// The table.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SettingsTable {
+    /// What was asked for.
+    pub ask: SettingsAsk,
+    /// What the columns hold.
+    pub columns: Vec<Hold>,
+    /// Rows: altitudes as asked for, and in each the crankshaft speeds as asked for.
+    pub rows: Vec<Row>,
+    /// Least indicated speed, m/s.
+    pub least_m_s: f64,
+}
+
+/// Works the table out: each cell is the steady level speed at its setting and what the aeroplane does there, or why the setting is
+/// left out. Where a power is held, manifold pressure is what gives it with the ram of the speed.
+pub fn settings(aircraft: &Aircraft, ask: SettingsAsk) -> SettingsTable {
+    let fixed = fixed_pitch(aircraft);
+    let least_m_s = OVER_STALL
+        * Speeds::at_mass(
+            aircraft.speeds.vs_m_s,
+            ask.mass_kg,
+            aircraft.masses.max_take_off_kg,
+        );
+    let columns: Vec<Hold> = if fixed {
+        vec![Hold::Tachometer]
+    } else {
+        ask.powers
+            .iter()
+            .map(|&p| Hold::Power(p))
+            .chain([Hold::FullThrottle])
+            .collect()
+    };
+    let mut rows = Vec::new();
+    for &pressure_altitude_m in &ask.pressure_altitude_m {
+        let air = ask.warmth.air(pressure_altitude_m);
+        let row = |rev_s: Option<f64>, cells| Row {
+            pressure_altitude_m,
+            air,
+            density_altitude_m: isa::altitude_of_density_m(air.density_kg_m3),
+            rev_s,
+            cells,
+        };
+        let at = |hold, rev_s| cell(aircraft, &ask, air, least_m_s, hold, rev_s);
+        if fixed {
+            let any = aircraft.propeller.highest_governed_rev_s;
+            rows.push(row(None, vec![at(Hold::FullThrottle, any)]));
+        }
+        for &rev_s in &ask.rev_s {
+            let cells = columns.iter().map(|&hold| at(hold, rev_s)).collect();
+            rows.push(row(Some(rev_s), cells));
+        }
+    }
+    SettingsTable {
+        ask,
+        columns,
+        rows,
+        least_m_s,
+    }
+}
+
+fn cell(
+    aircraft: &Aircraft,
+    ask: &SettingsAsk,
+    air: AirState,
+    least_m_s: f64,
+    hold: Hold,
+    rev_s: f64,
+) -> Cell {
+    let mixture = ask.mixture;
+    let levers = |tas_m_s: f64| {
+        let throttle = match hold {
+            Hold::FullThrottle | Hold::Tachometer => Throttle::Full,
+            Hold::Power(fraction) => Throttle::Map(aircraft.engine.map_for_power_pa(
+                fraction * aircraft.engine.spec.rated_power_w,
+                rev_s,
+                mixture,
+                aircraft.intake(air, tas_m_s),
+            )),
+        };
+        Levers {
+            throttle,
+            rev_s,
+            mixture,
+        }
+    };
+    let Some(LevelFlight {
+        tas_m_s, levers, ..
+    }) = aircraft.level_flight(air, ask.mass_kg, levers)
+    else {
+        return Err(vec![Refusal::NotLevel]);
+    };
+    let performance = aircraft.perform(air, tas_m_s, levers);
+    let ias_m_s = ias_m_s(aircraft, air, tas_m_s);
+    let mut why = Vec::new();
+    if let Throttle::Map(map_pa) = levers.throttle
+        && performance.map_pa < map_pa * (1.0 - NOISE)
+    {
+        why.push(Refusal::OutOfReach);
+    }
+    why.extend(aircraft.refusals(&performance, mixture));
+    if !fixed_pitch(aircraft)
+        && matches!(
+            performance.governed,
+            Governed::OnLowStop | Governed::OnHighStop
+        )
+    {
+        why.push(Refusal::PitchStop(performance.governed));
+    }
+    if ias_m_s < least_m_s {
+        why.push(Refusal::TooSlow { least_m_s });
+    }
+    let most_m_s = aircraft.speeds.vno_m_s;
+    if ias_m_s > most_m_s {
+        why.push(Refusal::TooFast { most_m_s });
+    }
+    if why.is_empty() {
+        Ok(Setting {
+            levers,
+            tas_m_s,
+            ias_m_s,
+            performance,
+        })
+    } else {
+        Err(why)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::aircraft::Configuration;
+    use crate::files::profile::load_profile;
+    use std::path::Path;
+
+    /// Thrust and drag meet this near, N: the speed is found to 1e-7 m/s.
+    const BALANCE_N: f64 = 1e-3;
+    /// A power asked for is met this near: manifold pressure is linear in it, so only float noise is left.
+    const POWER: f64 = 1e-9;
+
+    fn demo() -> Aircraft {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles/retractable-200hp.toml");
+        load_profile(&path).expect("the demo profile loads")
+    }
+
+    #[test]
+    fn crosscheck_cells_are_what_the_aircraft_does_there() {
+        let aircraft = demo();
+        let table = settings(&aircraft, SettingsAsk::usual(&aircraft));
+        assert_eq!(table.rows.len(), 6 * 5);
+        let mut checked = 0;
+        for row in &table.rows {
+            assert_eq!(row.cells.len(), 4);
+            for (hold, cell) in table.columns.iter().zip(&row.cells) {
+                match cell {
+                    Ok(s) => {
+                        let p = aircraft.perform(row.air, s.tas_m_s, s.levers);
+                        assert_eq!(p, s.performance);
+                        let drag = aircraft.drag_n(
+                            row.air,
+                            s.tas_m_s,
+                            table.ask.mass_kg,
+                            Configuration::default(),
+                        );
+                        assert!((p.thrust_n - drag).abs() < BALANCE_N);
+                        if let Hold::Power(f) = hold {
+                            assert!((p.power_fraction - f).abs() < POWER, "{}", p.power_fraction);
+                        }
+                        assert!(p.map_pa <= aircraft.map_limit_pa(p.rev_s) * (1.0 + NOISE));
+                        assert!(!aircraft.in_avoid_band(p.rev_s, p.map_pa));
+                        assert!(p.power_fraction <= 0.75 + POWER);
+                        assert!(s.ias_m_s >= table.least_m_s);
+                        assert_eq!(p.governed, Governed::Yes);
+                        checked += 1;
+                    }
+                    Err(why) => assert!(!why.is_empty()),
+                }
+            }
+        }
+        assert!(checked > 40, "{checked}");
+    }
+
+    #[test]
+    fn closed_form_each_rule_leaves_its_settings_out() {
+        let aircraft = demo();
+        let mut ask = SettingsAsk::usual(&aircraft);
+        ask.pressure_altitude_m = vec![1_000.0 * M_PER_FT, 12_000.0 * M_PER_FT];
+        ask.rev_s = vec![45.0, 2_000.0 / 60.0];
+        ask.powers = vec![0.9, 0.70, 0.22];
+        let why = |mixture: usize| {
+            let t = settings(
+                &aircraft,
+                SettingsAsk {
+                    mixture,
+                    ..ask.clone()
+                },
+            );
+            t.rows
+                .iter()
+                .map(|r| {
+                    r.cells
+                        .iter()
+                        .map(|c| {
+                            c.as_ref().err().map_or_else(Vec::new, |w| {
+                                w.iter().map(Refusal::code).collect::<Vec<_>>()
+                            })
+                        })
+                        .collect::<Vec<_>>()
+                })
+                .collect::<Vec<_>>()
+        };
+        let rich = why(0);
+        // 90 % is over 75 %; 70 % is allowed; 22 % does not hold 2,740 lb up at a sane speed.
+        assert!(rich[0][0].contains(&"cruise_power"), "{rich:?}");
+        assert!(rich[0][1].is_empty(), "{rich:?}");
+        assert!(!rich[0][2].is_empty(), "{rich:?}");
+        // At 2,000 rpm full throttle at 1,000 ft is over the line of 24 in, and in the band above 24 in.
+        assert!(rich[1][3].contains(&"map_limit"), "{rich:?}");
+        assert!(rich[1][3].contains(&"rpm_band"), "{rich:?}");
+        // No 70 % at 12,000 ft.
+        assert!(rich[2][1].contains(&"out_of_reach"), "{rich:?}");
+        // Peak is for 65 % and less.
+        assert!(why(2)[0][1].contains(&"mixture_band"));
+    }
+}
