@@ -966,7 +966,7 @@ fn cruise_setting(c: &Cruise, t: &TrackPoint) -> Setting {
     let map_pa = match c.throttle {
         Throttle::Full => None,
         Throttle::Map(p) => Some(p),
-        Throttle::Fixed(_) | Throttle::Shut => Some(t.map_pa),
+        Throttle::Fixed(_) | Throttle::Shut | Throttle::Rpm => Some(t.map_pa),
     };
     Setting {
         map_pa,

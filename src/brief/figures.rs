@@ -874,7 +874,7 @@ fn in_one_line(
         let map = match c.throttle {
             Throttle::Map(p) => format!("{} in", inches(inhg(p))),
             Throttle::Full => format!("full throttle ({} in)", inches(flown_inhg)),
-            Throttle::Fixed(_) | Throttle::Shut => format!("{} in", inches(flown_inhg)),
+            Throttle::Fixed(_) | Throttle::Shut | Throttle::Rpm => format!("{} in", inches(flown_inhg)),
         };
         let (then, from) = if i > 0 {
             ("then ", format!(" from {} nm", number(nm(c.from_m), 0)))

@@ -58,6 +58,7 @@ fn aircraft() -> Aircraft {
             mixture("best power", 0.078, 1.0, 0.8),
             mixture("peak EGT", 0.067, 0.95, 0.75),
         ],
+        turbo: None,
     })
     .expect("an ordinary engine");
     Aircraft {
@@ -82,6 +83,7 @@ fn aircraft() -> Aircraft {
             vlo_retract_m_s: 107.0 * kt,
             vle_m_s: 132.0 * kt,
             least_cooling_m_s: 90.0 * kt,
+            correction: vec![],
         },
         airframe: Airframe {
             wing_area_m2: 170.0 * 0.092_903_04,
@@ -95,7 +97,9 @@ fn aircraft() -> Aircraft {
             }],
             cd_cooling: 0.0,
         },
+        engines: 1,
         engine,
+        equipment: crate::aircraft::Equipment::default(),
         propeller: Propeller {
             table: PropellerTable::build(&geometry, low, high).expect("ordinary stops"),
             stops: Stops {
@@ -107,6 +111,7 @@ fn aircraft() -> Aircraft {
             hub: HubWithoutOil::Fine,
             avoid: vec![],
             installed_factor: 0.93,
+            feathered_rad: None,
         },
         procedures: Procedures {
             taxi_fuel_kg: 1.2 * gal,

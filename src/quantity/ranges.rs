@@ -123,6 +123,9 @@ const TABLE: &[Range] = &[
     row("reserve", "min", 0.0, 240.0),
     row("pattern distance", "nm", 0.0, 30.0),
     row("clearance", "ft", 500.0, 10_000.0),
+    row("engines", "", 1.0, 2.0),
+    row("exhaust pressure rise", "", 0.0, 2.0),
+    row("compressor efficiency", "", 0.4, 0.9),
     row("year", "", 1990.0, 2099.0),
 ];
 

@@ -31,16 +31,13 @@ impl Warmth {
 }
 
 /// Indicated airspeed [m/s] of a true airspeed [m/s].
-pub(crate) fn ias_m_s(_: &Aircraft, air: AirState, tas_m_s: f64) -> f64 {
-    speed::tas_to_cas_m_s(tas_m_s, air.pressure_pa, air.temperature_k)
+pub(crate) fn ias_m_s(aircraft: &Aircraft, air: AirState, tas_m_s: f64) -> f64 {
+    let cas = speed::tas_to_cas_m_s(tas_m_s, air.pressure_pa, air.temperature_k);
+    aircraft.ias_from_cas(cas)
 }
 
 /// True airspeed [m/s] of an indicated airspeed [m/s].
-pub(crate) fn tas_m_s(_: &Aircraft, air: AirState, ias_m_s: f64) -> f64 {
-    speed::cas_to_tas_m_s(ias_m_s, air.pressure_pa, air.temperature_k)
-}
-
-/// Whether the pitch is fixed.
-pub(crate) fn fixed_pitch(aircraft: &Aircraft) -> bool {
-    aircraft.propeller.stops.low_rad == aircraft.propeller.stops.high_rad
+pub(crate) fn tas_m_s(aircraft: &Aircraft, air: AirState, ias_m_s: f64) -> f64 {
+    let cas = aircraft.cas_from_ias(ias_m_s);
+    speed::cas_to_tas_m_s(cas, air.pressure_pa, air.temperature_k)
 }

@@ -1,6 +1,6 @@
 //! The power-setting table: level cruise by altitude and crankshaft speed, for chosen powers and full throttle.
 
-use super::{Warmth, fixed_pitch, ias_m_s};
+use super::{Warmth, ias_m_s};
 use crate::air::isa;
 use crate::aircraft::{
     AirState, Aircraft, Governed, LevelFlight, Levers, Performance, Refusal, Speeds, Throttle,
@@ -21,6 +21,8 @@ const POWERS: [f64; 3] = [0.75, 0.65, 0.55];
 const ALTITUDE_STEP_M: f64 = 2_000.0 * M_PER_FT;
 /// Usual highest altitude, m.
 const HIGHEST_M: f64 = 12_000.0 * M_PER_FT;
+/// The same where a turbocharger helps at most, m.
+const HIGHEST_TURBO_M: f64 = 24_000.0 * M_PER_FT;
 
 /// What the table is asked for.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,7 +42,7 @@ pub struct SettingsAsk {
 }
 
 impl SettingsAsk {
-    /// The usual table of an aeroplane: every 2,000 ft to 12,000 ft, every 200 rpm, 75, 65 and 55 %, standard day, greatest
+    /// The usual table of an aeroplane: every 2,000 ft to [`highest_usual_m`], every 200 rpm, 75, 65 and 55 %, standard day, greatest
     /// take-off mass, best power.
     pub fn usual(aircraft: &Aircraft) -> Self {
         let p = &aircraft.propeller;
@@ -68,9 +70,13 @@ fn multiples(step: f64, last: f64) -> Vec<f64> {
         .collect()
 }
 
-/// Highest pressure altitude of the usual tables, m.
-pub(super) fn highest_usual_m(_: &Aircraft) -> f64 {
-    HIGHEST_M
+/// Highest pressure altitude of the usual tables, m: 12,000 ft, or for a turbocharged engine the second multiple of 2,000 ft above the
+/// critical altitude, at most 24,000 ft.
+pub fn highest_usual_m(aircraft: &Aircraft) -> f64 {
+    aircraft.engine.spec.turbo.map_or(HIGHEST_M, |t| {
+        let above = (t.critical_altitude_m / ALTITUDE_STEP_M).ceil() + 1.0;
+        (above * ALTITUDE_STEP_M).clamp(HIGHEST_M, HIGHEST_TURBO_M)
+    })
 }
 
 /// What a cell of the table holds still.
@@ -131,7 +137,7 @@ pub struct SettingsTable {
 /// Works the table out: each cell is the steady level speed at its setting and what the aeroplane does there, or why the setting is
 /// left out. Where a power is held, manifold pressure is what gives it with the ram of the speed.
 pub fn settings(aircraft: &Aircraft, ask: SettingsAsk) -> SettingsTable {
-    let fixed = fixed_pitch(aircraft);
+    let fixed = aircraft.propeller.is_fixed();
     let least_m_s = OVER_STALL
         * Speeds::at_mass(
             aircraft.speeds.vs_m_s,
@@ -186,7 +192,8 @@ fn cell(
     let mixture = ask.mixture;
     let levers = |tas_m_s: f64| {
         let throttle = match hold {
-            Hold::FullThrottle | Hold::Tachometer => Throttle::Full,
+            Hold::FullThrottle => Throttle::Full,
+            Hold::Tachometer => Throttle::Rpm,
             Hold::Power(fraction) => Throttle::Map(aircraft.engine.map_for_power_pa(
                 fraction * aircraft.engine.spec.rated_power_w,
                 rev_s,
@@ -215,13 +222,17 @@ fn cell(
         why.push(Refusal::OutOfReach);
     }
     why.extend(aircraft.refusals(&performance, mixture));
-    if !fixed_pitch(aircraft)
-        && matches!(
-            performance.governed,
-            Governed::OnLowStop | Governed::OnHighStop
-        )
-    {
-        why.push(Refusal::PitchStop(performance.governed));
+    // Fixed pitch: a balance where a speed was asked for means that the throttle is at one of its ends.
+    let out_of_hand = match performance.governed {
+        Governed::OnLowStop | Governed::OnHighStop => true,
+        Governed::FixedPitch => hold == Hold::Tachometer,
+        Governed::Yes | Governed::Stopped => false,
+    };
+    if out_of_hand {
+        why.push(match performance.governed {
+            Governed::FixedPitch => Refusal::OutOfReach,
+            governed => Refusal::PitchStop(governed),
+        });
     }
     if ias_m_s < least_m_s {
         why.push(Refusal::TooSlow { least_m_s });
