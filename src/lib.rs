@@ -11,4 +11,5 @@ pub mod quantity;
 pub mod reflight;
 pub mod solve;
 pub mod tables;
+pub mod teach;
 pub mod trip;

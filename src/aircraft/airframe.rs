@@ -119,7 +119,10 @@ impl Speeds {
     /// Indicated airspeed [m/s] of a calibrated one: the exact inverse of [`Speeds::cas_from_ias_m_s`], for both interpolate linearly
     /// between the same points.
     pub fn ias_from_cas_m_s(&self, cas_m_s: f64) -> f64 {
-        corrected(self.correction.iter().map(|(ias, cas)| (*cas, *ias)), cas_m_s)
+        corrected(
+            self.correction.iter().map(|(ias, cas)| (*cas, *ias)),
+            cas_m_s,
+        )
     }
 }
 

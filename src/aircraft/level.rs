@@ -42,9 +42,8 @@ impl Aircraft {
         levers: impl Fn(f64) -> Levers,
     ) -> Option<LevelFlight> {
         let clean = Configuration::default();
-        let excess = |v: f64| {
-            self.perform(air, v, levers(v)).thrust_n - self.drag_n(air, v, mass_kg, clean)
-        };
+        let excess =
+            |v: f64| self.perform(air, v, levers(v)).thrust_n - self.drag_n(air, v, mass_kg, clean);
         let tas = |cas: f64| speed::cas_to_tas_m_s(cas, air.pressure_pa, air.temperature_k);
         let slowest = tas(Speeds::at_mass(
             self.speeds.vs_m_s,

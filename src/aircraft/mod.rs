@@ -11,6 +11,7 @@ mod level;
 mod performance;
 pub mod propeller;
 mod textbook;
+mod warmth;
 
 pub use airframe::{Airframe, Configuration, Flap, Speeds};
 pub use allowed::Refusal;
@@ -21,6 +22,7 @@ pub use performance::{
 };
 use propeller::{PropellerTable, Stops};
 pub use textbook::Textbook;
+pub use warmth::Warmth;
 
 /// An aircraft profile, ready to fly.
 #[derive(Debug, Clone)]

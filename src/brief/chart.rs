@@ -336,7 +336,13 @@ fn heights(pen: &Pen, f: &Figures) -> Result<Panel, ChartError> {
     }
     // Its name, at the foot of the panel where nothing else is written.
     let foot = (0.5 * (LEFT + RIGHT), panel.bottom - 14.0);
-    pen.text("highest ground of each stretch", foot, SMALL, INK, Tie::Centre)?;
+    pen.text(
+        "highest ground of each stretch",
+        foot,
+        SMALL,
+        INK,
+        Tie::Centre,
+    )?;
     // Minimum altitudes.
     for leg in &f.legs {
         let (a, b) = (

@@ -561,7 +561,11 @@ fn alternative_name(alternative: &Alternative) -> String {
                 .enumerate()
                 .map(|(i, c)| {
                     let level = format!("{} ft", feet(ft(c.level_m)));
-                    if i == 0 { level } else { format!("{level} from {} nm", number(nm(c.from_m), 0)) }
+                    if i == 0 {
+                        level
+                    } else {
+                        format!("{level} from {} nm", number(nm(c.from_m), 0))
+                    }
                 })
                 .collect();
             format!("best plan at {}", steps.join(", "))
@@ -874,7 +878,9 @@ fn in_one_line(
         let map = match c.throttle {
             Throttle::Map(p) => format!("{} in", inches(inhg(p))),
             Throttle::Full => format!("full throttle ({} in)", inches(flown_inhg)),
-            Throttle::Fixed(_) | Throttle::Shut | Throttle::Rpm => format!("{} in", inches(flown_inhg)),
+            Throttle::Fixed(_) | Throttle::Shut | Throttle::Rpm => {
+                format!("{} in", inches(flown_inhg))
+            }
         };
         let (then, from) = if i > 0 {
             ("then ", format!(" from {} nm", number(nm(c.from_m), 0)))

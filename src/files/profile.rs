@@ -292,7 +292,9 @@ fn speeds(sheet: &Sheet<'_>, section: Section<'_>, gear: Gear) -> ReadSpeeds {
         .collect();
     let (extend, retract, vle) = gear_speeds
         .as_ref()
-        .map_or((&vne, &vne, &vne), |(extend, retract, vle)| (extend, retract, vle));
+        .map_or((&vne, &vne, &vne), |(extend, retract, vle)| {
+            (extend, retract, vle)
+        });
     ReadSpeeds {
         speeds: Speeds {
             vs_m_s: kt(&vs),
@@ -380,7 +382,9 @@ fn engine(
         ("carburettor", Induction::Carburettor),
     ];
     let induction = choice_or(&section, "induction", &inductions);
-    let turbo = section.has("turbo").then(|| turbo(section.section("turbo")));
+    let turbo = section
+        .has("turbo")
+        .then(|| turbo(section.section("turbo")));
     if !friction.is_empty() && friction.len() != 3 {
         let at = Num {
             value: f64::NAN,
@@ -540,9 +544,9 @@ fn propeller(sheet: &Sheet<'_>, section: Section<'_>, rated: &Num) -> (Blank, (N
                 ("coarse", HubWithoutOil::Coarse),
             ],
         );
-        let feathered = section.flag("feathers").then(|| {
-            section.number_or("feathered_pitch_deg", "blade angle", FEATHERED_PITCH_DEG)
-        });
+        let feathered = section
+            .flag("feathers")
+            .then(|| section.number_or("feathered_pitch_deg", "blade angle", FEATHERED_PITCH_DEG));
         sheet.rising(&[&low, &high]);
         if let Some(feathered) = &feathered {
             sheet.rising(&[&high, feathered]);

@@ -63,7 +63,11 @@ pub fn fastest_all_the_way_m_s(problem: &Problem, level_m: f64, mass_kg: f64) ->
     let share = (mass_kg / problem.aircraft.masses.max_take_off_kg).min(1.0);
     let slowest = (0..=LOOKS)
         .map(|i| low + (level_m - low) * f64::from(i) / f64::from(LOOKS))
-        .map(|h| problem.limits.speed_limit_m_s(&problem.aircraft.speeds, share, h, 0.0))
+        .map(|h| {
+            problem
+                .limits
+                .speed_limit_m_s(&problem.aircraft.speeds, share, h, 0.0)
+        })
         .fold(f64::INFINITY, f64::min);
     let step = problem.aircraft.procedures.speed_step_m_s;
     ((slowest - M_S_PER_KT) / step).floor() * step

@@ -1,9 +1,9 @@
 //! The grid: thrust, drag, fuel flow and power at every point of pressure altitude, true airspeed, crankshaft speed, manifold
 //! pressure and mixture, one row at a time, so that it may be larger than memory.
 
-use super::{Warmth, ias_m_s};
 use crate::aircraft::{
     AirState, Aircraft, Configuration, Governed, Levers, Performance, Refusal, Speeds, Throttle,
+    Warmth,
 };
 
 /// Two values nearer than this are the same point, relative.
@@ -32,8 +32,12 @@ impl GridAxes {
     /// The crankshaft speeds that can be set, rev/s.
     fn settable(&self, aircraft: &Aircraft) -> impl Iterator<Item = f64> {
         let p = &aircraft.propeller;
-        let range = p.lowest_governed_rev_s * (1.0 - SAME)..=p.highest_governed_rev_s * (1.0 + SAME);
-        self.rev_s.iter().copied().filter(move |r| range.contains(r))
+        let range =
+            p.lowest_governed_rev_s * (1.0 - SAME)..=p.highest_governed_rev_s * (1.0 + SAME);
+        self.rev_s
+            .iter()
+            .copied()
+            .filter(move |r| range.contains(r))
     }
 
     /// No more rows than this.
@@ -124,7 +128,7 @@ pub fn grid<E>(
     for &pressure_altitude_m in &axes.pressure_altitude_m {
         let air = axes.warmth.air(pressure_altitude_m);
         for &tas_m_s in &axes.tas_m_s {
-            let ias = ias_m_s(aircraft, air, tas_m_s);
+            let ias = aircraft.ias_from_tas(air, tas_m_s);
             let too_slow = (ias < stall_m_s).then_some(Refusal::TooSlow {
                 least_m_s: stall_m_s,
             });
@@ -271,11 +275,8 @@ mod tests {
         let axes = axes(&aircraft, &[2_000.0, 2_300.0, 2_700.0]);
         let mut lines: BTreeMap<_, Vec<(Kind, f64)>> = BTreeMap::new();
         let count = grid(&aircraft, &axes, |r| {
-            let again = aircraft.perform(
-                axes.warmth.air(r.pressure_altitude_m),
-                r.tas_m_s,
-                r.levers,
-            );
+            let again =
+                aircraft.perform(axes.warmth.air(r.pressure_altitude_m), r.tas_m_s, r.levers);
             assert_eq!(&again, r.performance);
             assert_eq!(r.drag_n.len(), 2);
             assert!(r.drag_n[0] > r.drag_n[1] && r.drag_n[1] > 0.0);
@@ -296,7 +297,10 @@ mod tests {
         });
         let Ok(count) = count;
         assert_eq!(lines.len(), 2 * 4 * 3 * 4);
-        assert_eq!(count.rows, lines.values().map(|l| l.len() as u64).sum::<u64>());
+        assert_eq!(
+            count.rows,
+            lines.values().map(|l| l.len() as u64).sum::<u64>()
+        );
         assert!(count.allowed > 0 && count.allowed < count.rows);
         assert!(count.rows as f64 <= axes.most_rows());
         let mut with_limit = 0;

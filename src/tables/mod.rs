@@ -6,38 +6,3 @@
 
 pub mod grid;
 pub mod settings;
-
-use crate::air::{isa, speed};
-use crate::aircraft::{AirState, Aircraft};
-
-/// How warm it is.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Warmth {
-    /// Warmer than standard by this, K.
-    AboveStandard(f64),
-    /// This outside air temperature, K, at every altitude.
-    Outside(f64),
-}
-
-impl Warmth {
-    /// The air at a pressure altitude [m].
-    pub fn air(self, pressure_altitude_m: f64) -> AirState {
-        let temperature_k = match self {
-            Self::AboveStandard(k) => isa::temperature_k(pressure_altitude_m) + k,
-            Self::Outside(k) => k,
-        };
-        AirState::new(isa::pressure_pa(pressure_altitude_m), temperature_k)
-    }
-}
-
-/// Indicated airspeed [m/s] of a true airspeed [m/s].
-pub(crate) fn ias_m_s(aircraft: &Aircraft, air: AirState, tas_m_s: f64) -> f64 {
-    let cas = speed::tas_to_cas_m_s(tas_m_s, air.pressure_pa, air.temperature_k);
-    aircraft.ias_from_cas(cas)
-}
-
-/// True airspeed [m/s] of an indicated airspeed [m/s].
-pub(crate) fn tas_m_s(aircraft: &Aircraft, air: AirState, ias_m_s: f64) -> f64 {
-    let cas = aircraft.cas_from_ias(ias_m_s);
-    speed::cas_to_tas_m_s(cas, air.pressure_pa, air.temperature_k)
-}

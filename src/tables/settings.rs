@@ -1,9 +1,9 @@
 //! The power-setting table: level cruise by altitude and crankshaft speed, for chosen powers and full throttle.
 
-use super::{Warmth, ias_m_s};
 use crate::air::isa;
 use crate::aircraft::{
     AirState, Aircraft, Governed, LevelFlight, Levers, Performance, Refusal, Speeds, Throttle,
+    Warmth,
 };
 use crate::quantity::M_PER_FT;
 
@@ -214,7 +214,7 @@ fn cell(
         return Err(vec![Refusal::NotLevel]);
     };
     let performance = aircraft.perform(air, tas_m_s, levers);
-    let ias_m_s = ias_m_s(aircraft, air, tas_m_s);
+    let ias_m_s = aircraft.ias_from_tas(air, tas_m_s);
     let mut why = Vec::new();
     if let Throttle::Map(map_pa) = levers.throttle
         && performance.map_pa < map_pa * (1.0 - NOISE)
