@@ -40,7 +40,7 @@ pub struct Configuration {
 }
 
 impl Airframe {
-    /// Drag [N]: `D = q S (CD0 + increments + k CL²)`, lift equal to weight.
+    /// Drag \[N\]: `D = q S (CD0 + increments + k CL²)`, lift equal to weight.
     ///
     /// `q_pa` is the dynamic pressure `rho V² / 2`, above zero.
     pub fn drag_n(&self, q_pa: f64, weight_n: f64, configuration: Configuration) -> f64 {
@@ -94,7 +94,7 @@ impl Speeds {
         speed_m_s * (mass_kg / max_mass_kg).sqrt()
     }
 
-    /// Best-rate speed [m/s, indicated] at a pressure altitude [m], linear between the rows and held outside, for a mass.
+    /// Best-rate speed [m/s, indicated] at a pressure altitude \[m\], linear between the rows and held outside, for a mass.
     pub fn vy_at_m_s(&self, pressure_altitude_m: f64, mass_kg: f64, max_mass_kg: f64) -> f64 {
         Self::at_mass(
             interpolate(&self.vy_m_s, pressure_altitude_m),

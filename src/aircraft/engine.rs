@@ -13,7 +13,7 @@
 //! (engine-manual example 157 to 163 hp, REFERENCES A.4): the charge is heated half-way to the walls, so the
 //! volumetric efficiency grows as sqrt(T).
 //!
-//! Brake power [W]: `P = m e x_mix - fmep V_d N / 2 - (p_exh - p_man) V_d N / 2`, where `e` [J/kg of air] is found
+//! Brake power \[W\]: `P = m e x_mix - fmep V_d N / 2 - (p_exh - p_man) V_d N / 2`, where `e` [J/kg of air] is found
 //! from the rated power and `x_mix` is the indicated power relative to the best-power mixture.
 //!
 //! Fuel flow [kg/s]: `max(m FA_mix, idle flow)`; it never comes from brake power, so an engine driven by the
@@ -395,14 +395,14 @@ impl Engine {
         at(root)
     }
 
-    /// Friction power [W].
+    /// Friction power \[W\].
     pub fn friction_w(&self, rev_s: f64) -> f64 {
         let n = rev_s * 60.0 / 1000.0;
         let [c0, c1, c2] = self.spec.friction_pa;
         (c0 + n * (c1 + n * c2)) * self.spec.displacement_m3 * rev_s / 2.0
     }
 
-    /// Pumping power [W]; negative where the manifold pressure exceeds the exhaust pressure.
+    /// Pumping power \[W\]; negative where the manifold pressure exceeds the exhaust pressure.
     fn pumping_w(&self, map_pa: f64, rev_s: f64, charge: Charge) -> f64 {
         (charge.exhaust_pa - map_pa) * self.spec.displacement_m3 * rev_s / 2.0
     }
@@ -423,7 +423,7 @@ impl Engine {
         }
     }
 
-    /// Manifold pressure [Pa] behind a throttle of this conductance [rev/s]; the controller caps it.
+    /// Manifold pressure \[Pa\] behind a throttle of this conductance [rev/s]; the controller caps it.
     fn manifold_pa(&self, conductance: f64, rev_s: f64, charge: Charge) -> f64 {
         let exhaust_ratio = charge.exhaust_pa / charge.upstream_pa;
         let map_pa = charge.upstream_pa * self.pressure_ratio(conductance, rev_s, exhaust_ratio);
@@ -432,7 +432,7 @@ impl Engine {
             .map_or(map_pa, |turbo| map_pa.min(turbo.rated_map_pa))
     }
 
-    /// Manifold pressure [Pa] for a throttle position. A stopped engine reads the pressure at the intake.
+    /// Manifold pressure \[Pa\] for a throttle position. A stopped engine reads the pressure at the intake.
     pub fn map_pa(&self, throttle: Throttle, rev_s: f64, intake: Intake) -> f64 {
         let at = |conductance: f64| {
             let charge =
@@ -501,7 +501,7 @@ impl Engine {
         self.at_map(self.map_pa(throttle, rev_s, intake), rev_s, mixture, intake)
     }
 
-    /// The manifold pressure [Pa] that gives this brake power. Brake power is linear in it, nearly so with a turbocharger. Not limited
+    /// The manifold pressure \[Pa\] that gives this brake power. Brake power is linear in it, nearly so with a turbocharger. Not limited
     /// to what the throttle can reach.
     pub fn map_for_power_pa(
         &self,

@@ -223,7 +223,7 @@ impl Aircraft {
         self.balanced(air, tas_m_s, stop, governed, run)
     }
 
-    /// The speed that balances on one blade angle [rad].
+    /// The speed that balances on one blade angle \[rad\].
     fn balanced(
         &self,
         air: AirState,
@@ -248,7 +248,7 @@ impl Aircraft {
         self.figures(air, tas_m_s, rev_s, angle_rad, governed, run(rev_s))
     }
 
-    /// Drag [N] at a true airspeed [m/s] and mass [kg], lift equal to weight.
+    /// Drag \[N\] at a true airspeed [m/s] and mass \[kg\], lift equal to weight.
     pub fn drag_n(
         &self,
         air: AirState,
@@ -263,7 +263,7 @@ impl Aircraft {
 }
 
 impl Aircraft {
-    /// Drag [N, as negative thrust] and speed of a propeller that the air turns with the engine dead, on one blade angle [rad].
+    /// Drag [N, as negative thrust] and speed of a propeller that the air turns with the engine dead, on one blade angle \[rad\].
     ///
     /// The torque the propeller must give is friction and pumping at the manifold pressure the throttle leaves; nothing burns.
     pub fn windmill(
@@ -286,7 +286,7 @@ impl Aircraft {
         })
     }
 
-    /// A glide without power: drag of all propellers as negative thrust [N], speed, fuel flow.
+    /// A glide without power: drag of all propellers as negative thrust \[N\], speed, fuel flow.
     ///
     /// Meaning: what the propeller does is what the hub and governor do. With oil pressure the governor holds the set speed (highest with
     /// the lever forward, lowest with it back) while a blade angle between the stops takes just the torque of the engine; a propeller that windmills

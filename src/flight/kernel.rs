@@ -211,7 +211,7 @@ pub(super) fn step_height(
 }
 
 /// The steady speed of level flight [m/s TAS] with these levers, on the fast side of the drag curve, with the time constant
-/// [s] of the approach to it; `None` if thrust is below drag at every speed, or so little above it that the speed would take
+/// \[s\] of the approach to it; `None` if thrust is below drag at every speed, or so little above it that the speed would take
 /// minutes to come back after a gust: that is no cruise.
 ///
 /// `guess_m_s` should be on the fast side; the search starts there.

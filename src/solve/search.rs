@@ -133,7 +133,7 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
     let tie = |script: &mut Script| search.prepare(script);
     let (unrounded, again, converged) = match continuous(&pilot, &best.script_free(), &tie) {
         Some((value, script, converged)) => {
-            let settled = settle(&pilot, &rounded(problem, &script), &tie);
+            let settled = settle(&pilot, &rounded(problem, &script), &tie).ok();
             (value, settled, converged)
         }
         None => (best.cost, None, false),
@@ -141,14 +141,27 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
     let best = again
         .filter(|a| Pilot::charged(a) < Pilot::charged(&best))
         .unwrap_or(best);
-    let mut final_flown = search.fly_final(&best.script)?;
-    if final_flown.audit.violation() > 0.0 {
-        // On the wrong side of a limit by the search's own error: settle again, flown as the plan is flown.
-        let exact = Pilot::exact(problem);
-        final_flown = settle(&exact, &best.script, &tie).ok_or_else(|| SolveError::Infeasible {
-            limits: in_words(&final_flown.audit.broken()),
-        })?;
+    // Flown as it will be flown. If that lies on the wrong side of a limit, by the search's own error, it is settled again with
+    // flights of that kind; if that fails, the next best sequence has its turn.
+    let exact = Pilot::exact(problem);
+    let mut finished = None;
+    for candidate in std::iter::once(&best).chain(flown.iter().skip(1).map(|f| &f.1)) {
+        let tried = fly_recorded(problem, &with_trigger(&candidate.script));
+        let kept = match tried {
+            Ok(f) if f.audit.violation() == 0.0 => Ok(f),
+            _ => settle(&exact, &candidate.script, &tie),
+        };
+        match kept {
+            Ok(f) => {
+                finished = Some(f);
+                break;
+            }
+            Err(in_the_way) => broken.extend(in_the_way),
+        }
     }
+    let Some(final_flown) = finished else {
+        return Err(search.why_not(broken));
+    };
     let totals = totals(problem, &final_flown);
     let ideal_path = ideal::ideal(problem, rates, &final_flown);
     let ideal = search.ideal_of(&final_flown, ideal_path);
@@ -674,7 +687,7 @@ impl<'a> Search<'a> {
             trial.descent = candidate.descent;
             let trial = rounded(p, &trial);
             match settle(pilot, &trial, &prepare) {
-                Some(f) => {
+                Ok(f) => {
                     kept += 1;
                     if best
                         .as_ref()
@@ -683,21 +696,10 @@ impl<'a> Search<'a> {
                         best = Some(f);
                     }
                 }
-                None => {
-                    if let Some(f) = pilot.fly(&trial) {
-                        broken.extend(f.audit.broken());
-                    }
-                }
+                Err(in_the_way) => broken.extend(in_the_way),
             }
         }
         best.ok_or(broken)
-    }
-
-    /// The script with its top of descent as a trigger, flown and recorded.
-    fn fly_final(&self, script: &Script) -> Result<Flown, SolveError> {
-        fly_recorded(self.p, &with_trigger(script)).map_err(|e| SolveError::Infeasible {
-            limits: e.to_string(),
-        })
     }
 
     /// Cruise RPM, MAP reduced to hold the cruise IAS at 500 fpm (or the trip's rate if less): everything else as in the plan.

@@ -10,7 +10,7 @@ use fellrun::quantity::{G_M_S2, KG_PER_LB, M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA
 use std::path::PathBuf;
 use std::sync::LazyLock;
 
-/// Every profile in `profiles/`.
+/// The profiles of `profiles/`, by kind.
 pub static DEMO: LazyLock<Aircraft> = LazyLock::new(|| profile("retractable-200hp"));
 pub static SIX: LazyLock<Aircraft> = LazyLock::new(|| profile("retractable-285hp"));
 pub static TURBO: LazyLock<Aircraft> = LazyLock::new(|| profile("turbo-retractable-300hp"));
