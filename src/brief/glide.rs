@@ -4,7 +4,7 @@ use super::terminal::Sheet;
 use super::units::{celsius, fpm, ft, kt, lb, nm, percent, plain, rpm};
 use super::words::{down, feet, near, number, revs, up};
 use crate::aircraft::{Aircraft, EngineState, GlidePropeller, HubWithoutOil};
-use crate::teach::glide::{BestGlide, COUNTED, GlidePoint, GlideStudy, KEPT_BACK_M};
+use crate::teach::glide::{BestGlide, COUNTED, GlidePoint, GlideStudy, KEPT_BACK_M, LeverBack};
 use serde::Serialize;
 
 /// The title.
@@ -137,7 +137,12 @@ fn case(g: &BestGlide, fixed: bool) -> GlideCaseFigures {
 }
 
 /// What to do, in order.
-fn order(aircraft: &Aircraft, best_kt: f64, weight_lb: f64) -> Vec<String> {
+fn order(
+    aircraft: &Aircraft,
+    best_kt: f64,
+    weight_lb: f64,
+    lever: Option<LeverBack>,
+) -> Vec<String> {
     let mut steps = vec![
         format!(
             "Best-glide speed: about {} KIAS at {} lb by this model, less when lighter; the flight manual's figure comes first.",
@@ -155,10 +160,14 @@ fn order(aircraft: &Aircraft, best_kt: f64, weight_lb: f64) -> Vec<String> {
                 .to_owned(),
         );
     } else if !aircraft.propeller.is_fixed() {
-        steps.push(
-            "Only then, with height in hand and no restart expected: PROP full back. PROP full forward again for a restart."
-                .to_owned(),
-        );
+        let vain = if lever.is_some_and(|l| !l.governs) {
+            " (which here does nothing at best glide, see below)"
+        } else {
+            ""
+        };
+        steps.push(format!(
+            "Only then, with height in hand and no restart expected: PROP full back{vain}. PROP full forward again for a restart."
+        ));
     }
     steps
 }
@@ -182,9 +191,22 @@ fn propeller(aircraft: &Aircraft, study: &GlideStudy) -> Vec<String> {
                 number(down(percent(lever.gain.max(0.0)), 0), 0)
             ));
         } else {
+            let short = if p.feathers() {
+                ", short of feather,"
+            } else {
+                ""
+            };
+            let faster = if lever.gain > 0.0 {
+                format!(
+                    " Flown faster it takes hold, and carries {} % farther at the speed of its row.",
+                    number(down(percent(lever.gain), 0), 0)
+                )
+            } else {
+                " Flown faster it may take hold, for too little to be worth the speed.".to_owned()
+            };
             said.push(format!(
                 "At best glide the propeller windmills at {windmilling} rpm on the fine stop, below the lowest governed {lowest}: \
-                 pulling the lever does nothing."
+                 pulling the lever{short} does nothing.{faster}"
             ));
         }
         said.push(
@@ -253,7 +275,7 @@ impl GlideFigures {
             .collect();
         let first = weights.first().and_then(|w| Some((w, w.cases.first()?)));
         let steps = first.map_or_else(Vec::new, |(w, c)| {
-            order(aircraft, c.still_air.ias_kt, w.weight_lb)
+            order(aircraft, c.still_air.ias_kt, w.weight_lb, study.lever)
         });
         let middle_m = study.ask.middle_m();
         Self {

@@ -295,11 +295,11 @@ pub fn settings_csv(figures: &SettingsFigures) -> Result<Vec<u8>, csv::Error> {
 }
 
 /// Columns of altitude, temperature and RPM.
-const LEFT: usize = 17;
+const LEFT: usize = 16;
 /// Columns of a power, with the gap before it.
 const POWER: usize = 15;
 /// Columns of full throttle or a fixed pitch, with the gap before it.
-const FULL: usize = 20;
+const FULL: usize = 19;
 
 /// Whether a column also says its power.
 fn says_power(cell: &CellFigures) -> bool {
@@ -336,14 +336,13 @@ fn cell_words(cell: &CellFigures, legend: &mut Legend) -> String {
             let tas = knots(down(s.tas_kt, 0));
             if says_power(cell) {
                 let power = number(down(s.power_percent, 0), 0);
-                format!("   {:>4} {power:>3} {gph:>4} {tas:>3}", map(s.map_inhg))
+                format!("  {:>4} {power:>3} {gph:>4} {tas:>3}", map(s.map_inhg))
             } else {
                 format!("  {:>4} {gph:>4} {tas:>3}", map(s.map_inhg))
             }
         }
         (None, Some(why)) => {
-            let gap = if says_power(cell) { "   " } else { "  " };
-            format!("{gap}{:>4}", legend.letter(&why.text))
+            format!("  {:>4}", legend.letter(&why.text))
         }
         (None, None) => String::new(),
     }
@@ -421,7 +420,7 @@ fn block(
         .last()
         .map_or(&[][..], |r| &r.cells[columns.clone()]);
     let mut first = " ".repeat(LEFT);
-    let mut second = format!("{:>6} {:>3} {:>6}", "ft", "C", "RPM");
+    let mut second = format!("{:>6} {:>3} {:>5}", "ft", "C", "RPM");
     for cell in heads {
         match (cell.hold, cell.hold_power_percent) {
             ("power", Some(p)) => {
@@ -431,10 +430,10 @@ fn block(
             (hold, _) => {
                 let name = if hold == "rpm" { "" } else { " full throttle " };
                 if !name.is_empty() {
-                    first.push_str(&format!("   {name:─^17}"));
+                    first.push_str(&format!("  {name:─^17}"));
                 }
                 second.push_str(&format!(
-                    "   {:>4} {:>3} {:>4} {:>3}",
+                    "  {:>4} {:>3} {:>4} {:>3}",
                     "MAP", "%", "gph", "kt"
                 ));
             }
@@ -458,7 +457,7 @@ fn block(
             s.map(|s| s.rpm)
         });
         let set = turning.map_or_else(|| "full".to_owned(), revs);
-        line.push_str(&format!(" {set:>6}"));
+        line.push_str(&format!(" {set:>5}"));
         for cell in &row.cells[columns.clone()] {
             let w = width_of(cell);
             line.push_str(&format!("{:<w$}", cell_words(cell, legend)));
