@@ -13,7 +13,7 @@ pub enum Warmth {
 }
 
 impl Warmth {
-    /// The air at a pressure altitude [m].
+    /// The air at a pressure altitude \[m\].
     pub fn air(self, pressure_altitude_m: f64) -> AirState {
         let temperature_k = match self {
             Self::AboveStandard(k) => isa::temperature_k(pressure_altitude_m) + k,

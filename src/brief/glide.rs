@@ -60,8 +60,12 @@ pub struct LeverFigures {
     pub lowest_governed_rpm: f64,
     /// Whether pulling the lever does anything.
     pub governs: bool,
-    /// How much farther with the lever back.
+    /// How much farther with the lever back at the best-glide speed with it forward.
+    pub gain_same_speed_percent: f64,
+    /// How much farther with the lever back at its own best-glide speed.
     pub gain_percent: f64,
+    /// That speed.
+    pub back_ias_kt: f64,
 }
 
 /// Everything about the glide.
@@ -186,9 +190,11 @@ fn propeller(aircraft: &Aircraft, study: &GlideStudy) -> Vec<String> {
                 " The gain is modest on a hub that cannot feather."
             };
             said.push(format!(
-                "At best glide the propeller windmills at {windmilling} rpm, above the lowest governed {lowest}: lever full back \
-                 carries {} % farther while there is oil pressure.{modest}",
-                number(down(percent(lever.gain.max(0.0)), 0), 0)
+                "At best glide the propeller windmills at {windmilling} rpm, above the lowest governed {lowest}: while there is oil \
+                 pressure, lever full back carries {} % farther at that speed, {} % at {} KIAS.{modest}",
+                number(down(percent(lever.gain_same_speed.max(0.0)), 0), 0),
+                number(down(percent(lever.gain.max(0.0)), 0), 0),
+                number(near(kt(lever.back_ias_m_s), 0), 0)
             ));
         } else {
             let short = if p.feathers() {
@@ -294,7 +300,9 @@ impl GlideFigures {
                 windmilling_rpm: rpm(l.windmilling_rev_s),
                 lowest_governed_rpm: rpm(l.lowest_governed_rev_s),
                 governs: l.governs,
+                gain_same_speed_percent: percent(l.gain_same_speed),
                 gain_percent: percent(l.gain),
+                back_ias_kt: kt(l.back_ias_m_s),
             }),
             order: steps,
             propeller: propeller(aircraft, study),

@@ -21,10 +21,15 @@ pub struct GlideArgs {
     #[arg(value_name = "PROFILE.toml")]
     pub profile: PathBuf,
     /// Weights, with commas or given more than once, the first in full; without it the greatest at take-off and two lighter
-    #[arg(long, value_name = "LB", value_delimiter = ',')]
+    #[arg(
+        long,
+        value_name = "LB",
+        value_delimiter = ',',
+        allow_negative_numbers = true
+    )]
     pub weight_lb: Vec<f64>,
     /// Height above the ground where the glide begins [default: 5000]
-    #[arg(long, value_name = "FT")]
+    #[arg(long, value_name = "FT", allow_negative_numbers = true)]
     pub height_ft: Option<f64>,
     /// Pressure altitude of the ground [default: 0]
     #[arg(long, value_name = "FT", allow_negative_numbers = true)]

@@ -55,7 +55,12 @@ pub struct GridArgs {
     #[arg(long, value_name = "PATH")]
     pub out: PathBuf,
     /// Weights for which drag is given, with commas or given more than once [default: the greatest at take-off]
-    #[arg(long, value_name = "LB", value_delimiter = ',')]
+    #[arg(
+        long,
+        value_name = "LB",
+        value_delimiter = ',',
+        allow_negative_numbers = true
+    )]
     pub weight_lb: Vec<f64>,
     /// How much warmer than standard it is; colder below zero
     #[arg(long, value_name = "C", allow_negative_numbers = true)]
@@ -67,25 +72,45 @@ pub struct GridArgs {
     #[arg(long, value_name = "FROM..TO", allow_hyphen_values = true)]
     pub altitude_ft: Option<Span>,
     /// True airspeeds [default: from the stall speed to never-exceed at the highest altitude]
-    #[arg(long, value_name = "FROM..TO")]
+    #[arg(long, value_name = "FROM..TO", allow_hyphen_values = true)]
     pub tas_kt: Option<Span>,
     /// Crankshaft speeds to set [default: all that can be]
-    #[arg(long, value_name = "FROM..TO")]
+    #[arg(long, value_name = "FROM..TO", allow_hyphen_values = true)]
     pub rpm: Option<Span>,
     /// Manifold pressures [default: from the profile's least for the descent to full throttle]
-    #[arg(long, value_name = "FROM..TO")]
+    #[arg(long, value_name = "FROM..TO", allow_hyphen_values = true)]
     pub map_inhg: Option<Span>,
     /// Step of the altitudes
-    #[arg(long, value_name = "FT", default_value_t = 500.0)]
+    #[arg(
+        long,
+        value_name = "FT",
+        default_value_t = 500.0,
+        allow_negative_numbers = true
+    )]
     pub step_altitude_ft: f64,
     /// Step of the airspeeds
-    #[arg(long, value_name = "KT", default_value_t = 5.0)]
+    #[arg(
+        long,
+        value_name = "KT",
+        default_value_t = 5.0,
+        allow_negative_numbers = true
+    )]
     pub step_tas_kt: f64,
     /// Step of the crankshaft speeds
-    #[arg(long, value_name = "RPM", default_value_t = 100.0)]
+    #[arg(
+        long,
+        value_name = "RPM",
+        default_value_t = 100.0,
+        allow_negative_numbers = true
+    )]
     pub step_rpm: f64,
     /// Step of the manifold pressures
-    #[arg(long, value_name = "INHG", default_value_t = 0.5)]
+    #[arg(
+        long,
+        value_name = "INHG",
+        default_value_t = 0.5,
+        allow_negative_numbers = true
+    )]
     pub step_map_inhg: f64,
 }
 

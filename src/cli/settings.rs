@@ -24,10 +24,20 @@ pub struct SettingsArgs {
     )]
     pub altitude_ft: Vec<f64>,
     /// Crankshaft speeds to set; without it every 200 rpm from the highest
-    #[arg(long, value_name = "RPM", value_delimiter = ',')]
+    #[arg(
+        long,
+        value_name = "RPM",
+        value_delimiter = ',',
+        allow_negative_numbers = true
+    )]
     pub rpm: Vec<f64>,
     /// Powers, in per cent of rated power [default: 75,65,55]
-    #[arg(long, value_name = "PERCENT", value_delimiter = ',')]
+    #[arg(
+        long,
+        value_name = "PERCENT",
+        value_delimiter = ',',
+        allow_negative_numbers = true
+    )]
     pub power_percent: Vec<f64>,
     /// How much warmer than standard it is; colder below zero
     #[arg(long, value_name = "C", allow_negative_numbers = true)]
@@ -41,7 +51,7 @@ pub struct SettingsArgs {
     )]
     pub temperature_c: Option<f64>,
     /// Weight; without it the greatest at take-off
-    #[arg(long, value_name = "LB")]
+    #[arg(long, value_name = "LB", allow_negative_numbers = true)]
     pub weight_lb: Option<f64>,
     /// Mixture by its name in the profile; without it the one for best power
     #[arg(long, value_name = "NAME")]

@@ -100,8 +100,12 @@ pub struct LeverBack {
     pub lowest_governed_rev_s: f64,
     /// Whether the governor can slow the propeller: it windmills above the lowest governed speed.
     pub governs: bool,
-    /// Glide ratio with the lever back over that with it forward, less one.
+    /// Glide ratio with the lever back over that with it forward, both at the best speed with the lever forward, less one.
+    pub gain_same_speed: f64,
+    /// The same, each at its own best speed.
     pub gain: f64,
+    /// Best indicated speed with the lever back, m/s.
+    pub back_ias_m_s: f64,
 }
 
 /// The answer.
@@ -314,7 +318,20 @@ pub fn study(aircraft: &Aircraft, ask: GlideAsk) -> GlideStudy {
         (Some(forward), Some(back)) => {
             let windmilling_rev_s = forward.still.performance.rev_s;
             let lowest_governed_rev_s = aircraft.propeller.lowest_governed_rev_s;
+            let glider = Glider {
+                aircraft,
+                ask: &ask,
+                // There is a first mass, for there is a glide at it.
+                mass_kg: ask.masses_kg.first().copied().unwrap_or(f64::NAN),
+                propulsion: |air, tas| {
+                    aircraft.glide_drag(air, tas, GlidePropeller::LeverBack, dead(false))
+                },
+                turns: true,
+            };
+            let same = glider.at(ask.middle_m(), forward.still.ias_m_s, 0.0);
             Some(LeverBack {
+                gain_same_speed: same.ratio / forward.still.ratio - 1.0,
+                back_ias_m_s: back.still.ias_m_s,
                 windmilling_rev_s,
                 lowest_governed_rev_s,
                 governs: windmilling_rev_s > lowest_governed_rev_s,

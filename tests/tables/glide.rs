@@ -153,11 +153,13 @@ fn closed_form_the_lever_helps_only_where_the_governor_can_govern() {
     aircraft.propeller.lowest_governed_rev_s = 1.1 * windmilling;
     let (lever, forward, back) = turning(&aircraft);
     assert!(!lever.governs && lever.gain.abs() < 1e-9, "{lever:?}");
+    assert!(lever.gain_same_speed.abs() < 1e-9, "{lever:?}");
     assert_eq!(forward.still.ratio, back.still.ratio);
     assert_eq!(back.still.performance.governed, Governed::OnLowStop);
     aircraft.propeller.lowest_governed_rev_s = 0.7 * windmilling;
     let (lever, forward, back) = turning(&aircraft);
     assert!(lever.governs && lever.gain > 0.02, "{lever:?}");
+    assert!(lever.gain_same_speed > 0.02 && lever.gain >= lever.gain_same_speed);
     assert!(back.still.performance.rev_s < forward.still.performance.rev_s);
 }
 
