@@ -56,4 +56,6 @@ pub mod flight;
 pub mod quantity;
 pub mod reflight;
 pub mod solve;
+pub mod tables;
+pub mod teach;
 pub mod trip;

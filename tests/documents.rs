@@ -111,11 +111,13 @@ fn sources(folder: &Path) -> Vec<PathBuf> {
 }
 
 /// What each module may use: the table of DEVELOPERS.md.
-const MAY_USE: [(&str, &[&str]); 11] = [
+const MAY_USE: [(&str, &[&str]); 13] = [
     ("quantity", &[]),
     ("air", &["quantity"]),
     ("earth", &["quantity"]),
     ("aircraft", &["air", "earth", "quantity"]),
+    ("tables", &["aircraft", "air", "earth", "quantity"]),
+    ("teach", &["aircraft", "air", "earth", "quantity"]),
     ("trip", &["aircraft", "air", "earth", "quantity"]),
     ("flight", &["trip", "aircraft", "air", "earth", "quantity"]),
     (
@@ -132,14 +134,15 @@ const MAY_USE: [(&str, &[&str]); 11] = [
     (
         "brief",
         &[
-            "solve", "reflight", "flight", "trip", "aircraft", "air", "earth", "quantity",
+            "tables", "teach", "solve", "reflight", "flight", "trip", "aircraft", "air", "earth",
+            "quantity",
         ],
     ),
     (
         "cli",
         &[
-            "brief", "files", "solve", "reflight", "flight", "trip", "aircraft", "air", "earth",
-            "quantity",
+            "brief", "files", "tables", "teach", "solve", "reflight", "flight", "trip", "aircraft",
+            "air", "earth", "quantity",
         ],
     ),
 ];

@@ -5,18 +5,24 @@
 //! **Invariant:** nothing here reads files, knows of a trip or of an optimiser.
 
 pub mod airframe;
+mod allowed;
 pub mod engine;
+mod level;
 mod performance;
 pub mod propeller;
 mod textbook;
+mod warmth;
 
 pub use airframe::{Airframe, Configuration, Flap, Speeds};
+pub use allowed::Refusal;
 pub use engine::{Engine, EngineSpec, Mixture, Throttle, Turbo};
+pub use level::LevelFlight;
 pub use performance::{
     AirState, EngineState, GlidePropeller, Governed, Levers, OVERSPEED, Performance,
 };
 use propeller::{PropellerTable, Stops};
 pub use textbook::Textbook;
+pub use warmth::Warmth;
 
 /// An aircraft profile, ready to fly.
 #[derive(Debug, Clone)]

@@ -9,9 +9,12 @@
 mod card;
 mod chart;
 mod figures;
+mod glide;
+mod grid;
 mod json;
 #[cfg(test)]
 pub(crate) mod sample;
+mod settings;
 mod terminal;
 mod units;
 mod words;
@@ -25,7 +28,16 @@ pub use figures::{
     ObjectiveFigures, Point, Reflight, Said, SegmentFigures, Stretch, StretchWind, TotalsFigures,
     TripFigures, WeightPoint, WindLevel,
 };
+pub use glide::{
+    GLIDE_TITLE, GlideCaseFigures, GlideFigures, GlidePointFigures, GlideWeight, LeverFigures,
+    glide_json, glide_text,
+};
+pub use grid::grid_csv;
 pub use json::json;
+pub use settings::{
+    CellFigures, ReasonFigures, SETTINGS_TITLE, SettingFigures, SettingsFigures, SettingsRow,
+    settings_csv, settings_json, settings_text,
+};
 pub use terminal::terminal;
 
 /// The title of every face.

@@ -12,12 +12,12 @@ use std::fmt::Write;
 /// The widest the text becomes.
 pub const WIDEST: usize = 100;
 /// The narrowest it is laid out for.
-const NARROWEST: usize = 80;
+pub(super) const NARROWEST: usize = 80;
 /// Below this the ranges of the segment table stand one figure above the other.
 const ONE_LINE_RANGES: usize = 100;
 
 /// A rule under the heads, blanks between the columns.
-const STYLE: TableStyle = TableStyle::new()
+pub(super) const STYLE: TableStyle = TableStyle::new()
     .header_lines(ContentLineStyle::none().junction(' '))
     .header_separator(LineStyle::none().fill('─').junction('─'))
     .content_lines(ContentLineStyle::none().junction(' '));
@@ -27,40 +27,56 @@ const BARE: TableStyle = TableStyle::new().content_lines(ContentLineStyle::none(
 const HEADING: Style = Style::new().effects(Effects::BOLD);
 
 /// Text under construction.
-struct Sheet {
+pub(super) struct Sheet {
     text: String,
     width: usize,
 }
 
 impl Sheet {
-    fn line(&mut self, line: &str) {
+    /// Nothing yet, for lines of at most `width` columns (held between 80 and 100).
+    pub(super) fn new(width: usize) -> Self {
+        Self {
+            text: String::new(),
+            width: width.clamp(NARROWEST, WIDEST),
+        }
+    }
+
+    pub(super) fn width(&self) -> usize {
+        self.width
+    }
+
+    pub(super) fn finish(self) -> String {
+        self.text
+    }
+
+    pub(super) fn line(&mut self, line: &str) {
         self.text.push_str(line);
         self.text.push('\n');
     }
 
-    fn blank(&mut self) {
+    pub(super) fn blank(&mut self) {
         self.text.push('\n');
     }
 
-    fn heading(&mut self, text: &str) {
+    pub(super) fn heading(&mut self, text: &str) {
         self.blank();
         self.strong(text);
     }
 
-    fn strong(&mut self, text: &str) {
+    pub(super) fn strong(&mut self, text: &str) {
         for line in wrapped(text, self.width, "", "") {
             let _ = writeln!(self.text, "{HEADING}{line}{HEADING:#}");
         }
     }
 
     /// A paragraph; lines after the first are indented.
-    fn paragraph(&mut self, first: &str, rest: &str, text: &str) {
+    pub(super) fn paragraph(&mut self, first: &str, rest: &str, text: &str) {
         for line in wrapped(text, self.width, first, rest) {
             self.line(&line);
         }
     }
 
-    fn table(&mut self, table: &Table) {
+    pub(super) fn table(&mut self, table: &Table) {
         for line in table.lines() {
             let line = line.trim_end().to_owned();
             self.line(&line);
@@ -219,7 +235,7 @@ fn segment_rows(figures: &Figures, width: usize, wide: bool) -> Table {
     table
 }
 
-fn plain_table(width: usize, style: TableStyle) -> Table {
+pub(super) fn plain_table(width: usize, style: TableStyle) -> Table {
     let mut table = Table::new();
     table
         .load_style(style)
@@ -228,7 +244,7 @@ fn plain_table(width: usize, style: TableStyle) -> Table {
     table
 }
 
-fn no_padding(table: &mut Table) {
+pub(super) fn no_padding(table: &mut Table) {
     for column in table.column_iter_mut() {
         column.set_padding((0, 0));
     }

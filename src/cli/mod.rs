@@ -3,10 +3,17 @@
 //! Standard output is data, standard error is talk. Exit 0: done; 1: what the user gave does not work or cannot be flown;
 //! 2: our bug.
 
+mod glide;
+mod grid;
 mod output;
 mod plan;
+mod profile;
+mod settings;
 
+pub use glide::GlideArgs;
+pub use grid::{GridArgs, Span};
 pub use plan::PlanArgs;
+pub use settings::SettingsArgs;
 
 use clap::{Parser, Subcommand};
 use std::fmt;
@@ -37,6 +44,12 @@ pub struct Args {
 pub enum Command {
     /// Plan a trip and print its trip sheet.
     Plan(PlanArgs),
+    /// Print a table of power settings of an aircraft.
+    Settings(SettingsArgs),
+    /// Write thrust, drag, fuel flow and power over every axis as CSV.
+    Grid(GridArgs),
+    /// Show the glide without power: best speed, ratio, what the propeller lever does.
+    Glide(GlideArgs),
 }
 
 /// How a command failed.
@@ -84,7 +97,9 @@ impl Failure {
     pub fn bug(message: impl fmt::Display) -> Self {
         Self {
             fault: Fault::Bug,
-            hint: Some("this is a bug of fellrun; please report it with the trip file".to_owned()),
+            hint: Some(
+                "this is a bug of fellrun; please report it with the files you gave".to_owned(),
+            ),
             ..Self::input(message)
         }
     }
@@ -125,7 +140,10 @@ impl fmt::Display for Failure {
 /// [`Failure`] with the exit status.
 pub fn run(args: &Args) -> Result<(), Failure> {
     match &args.command {
-        Command::Plan(plan) => plan::run(plan),
+        Command::Plan(args) => plan::run(args),
+        Command::Settings(args) => settings::run(args),
+        Command::Grid(args) => grid::run(args),
+        Command::Glide(args) => glide::run(args),
     }
 }
 

@@ -163,6 +163,46 @@ pub fn commit(outputs: Vec<Output>, contents: &[Vec<u8>]) -> Result<(), Failure>
     }
 }
 
+/// Writes one output as it is made, without holding it in memory, then renames.
+///
+/// # Errors
+/// What `write` failed with, or the rename; the target is not touched. A reader of standard output that has gone away is not an error.
+pub fn stream(
+    output: Output,
+    write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+) -> Result<(), Failure> {
+    match output.place {
+        Place::Stdout => {
+            let mut out = io::BufWriter::new(io::stdout().lock());
+            quiet_on_broken_pipe(write(&mut out).and_then(|()| out.flush()))
+        }
+        Place::File {
+            mut temporary,
+            path,
+        } => {
+            write(&mut temporary)
+                .and_then(|()| temporary.flush())
+                .and_then(|()| temporary.as_file().sync_all())
+                .map_err(|e| cannot(&path, e))?;
+            temporary
+                .persist(&path)
+                .map_err(|e| cannot(&path, e.error))?;
+            Ok(())
+        }
+    }
+}
+
+/// The text for the reader: to standard output, or to standard error when one of the targets has taken that.
+pub fn talk(text: &str, targets: &[Target]) -> Result<(), Failure> {
+    if targets.contains(&Target::Stdout) {
+        // Talk: nothing is left to do if it cannot be said.
+        let _ = anstream::stderr().write_all(text.as_bytes());
+        Ok(())
+    } else {
+        text_to_stdout(text)
+    }
+}
+
 /// Writes bytes to standard output as they are. A reader that has gone away is not an error.
 pub fn to_stdout(bytes: &[u8]) -> Result<(), Failure> {
     let mut out = io::stdout().lock();

@@ -1,13 +1,12 @@
 //! `fellrun plan`: a trip file in, a trip sheet out.
 
 use super::output::{self, Target};
-use super::{Failure, output::text_to_stdout};
+use super::{Failure, profile};
 use crate::brief::{self, Figures};
 use crate::files::trip::{TripFile, load_trip};
 use crate::solve::plan_trip;
 use crate::trip::Objective;
 use clap::{Args, ValueEnum};
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// Arguments of `plan` as typed.
@@ -107,10 +106,6 @@ impl Options {
         }
         Ok(Self { faces })
     }
-
-    fn stdout_is_taken(&self) -> bool {
-        self.faces.iter().any(|(_, t)| *t == Target::Stdout)
-    }
 }
 
 #[cfg(feature = "png")]
@@ -135,11 +130,6 @@ fn face(face: Face, figures: &Figures) -> Result<Vec<u8>, Failure> {
     }
 }
 
-/// Columns of the terminal, or the widest there is when it is not one.
-fn columns() -> usize {
-    terminal_size::terminal_size().map_or(usize::MAX, |(w, _)| usize::from(w.0))
-}
-
 /// Plans a trip and writes what is asked for: files first, the sheet last. The sheet goes to standard error when standard
 /// output is taken by `-`.
 ///
@@ -158,15 +148,9 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
         .iter()
         .map(|&(f, _)| face(f, &figures))
         .collect::<Result<Vec<_>, _>>()?;
-    let text = brief::terminal(&figures, columns());
+    let text = brief::terminal(&figures, profile::columns());
     output::commit(outputs, &contents)?;
-    if options.stdout_is_taken() {
-        // Talk: nothing is left to do if it cannot be said.
-        let _ = anstream::stderr().write_all(text.as_bytes());
-        Ok(())
-    } else {
-        text_to_stdout(&text)
-    }
+    output::talk(&text, &targets)
 }
 
 #[cfg(test)]

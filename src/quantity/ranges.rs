@@ -109,6 +109,8 @@ const TABLE: &[Range] = &[
     row("blade thickness", "thickness/chord", 0.02, 1.0),
     row("blade twist", "deg", -40.0, 60.0),
     row("temperature difference", "C", 0.0, 60.0),
+    row("isa deviation", "C", -60.0, 60.0),
+    row("altitude step", "ft", 10.0, 10_000.0),
     row("rate of descent", "fpm", 50.0, 4_000.0),
     row("price", "per unit", 0.0, 100_000.0),
     row("variation", "deg", -180.0, 180.0),

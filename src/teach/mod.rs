@@ -1,0 +1,3 @@
+//! What a lesson shows: so far, the glide without power.
+
+pub mod glide;
