@@ -4,6 +4,7 @@ pub mod air;
 pub mod aircraft;
 pub mod earth;
 pub mod files;
+pub mod fit;
 pub mod flight;
 pub mod quantity;
 pub mod reflight;

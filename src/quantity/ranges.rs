@@ -123,6 +123,12 @@ const TABLE: &[Range] = &[
     row("reserve", "min", 0.0, 240.0),
     row("pattern distance", "nm", 0.0, 30.0),
     row("clearance", "ft", 500.0, 10_000.0),
+    row("ISA deviation", "C", -60.0, 60.0),
+    row("rate of climb", "fpm", -2_000.0, 6_000.0),
+    row("glide ratio", "", 2.0, 40.0),
+    row("trust", "", 0.001, 1_000.0),
+    row("standard error percent", "%", 0.1, 50.0),
+    row("map standard error", "inHg", 0.02, 3.0),
     row("year", "", 1990.0, 2099.0),
 ];
 
