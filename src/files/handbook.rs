@@ -16,7 +16,8 @@
 //! | `[[glide]]` | `ias_kt`, `engine` (dead, idle), `lever` (forward, back); any of `ratio`, `rate_fpm` |
 //! | `[[stall]]`, clean, power off | `weight_lb`, `ias_kt` |
 //!
-//! With `full_throttle = true`, `map_inhg` is a reading. CSV: the first line names the columns, which are `kind` (cruise, climb,
+//! With `full_throttle = true`, `map_inhg` is a reading; so it is with `power_is_set = true`, for tables headed by a power, where
+//! `power_percent` is what was set. CSV: the first line names the columns, which are `kind` (cruise, climb,
 //! glide, stall) and the keys above; empty cells are left out; lines that start with `#` are skipped.
 
 mod csv_rows;
@@ -146,6 +147,7 @@ pub fn parse(text: &str, path: &Path) -> Result<HandbookFile, FileError> {
     }
     parameters.extend([
         Parameter::RatedPower,
+        Parameter::CompressionRatio,
         Parameter::InductionLoss,
         Parameter::RamRecovery,
         Parameter::VolumetricEfficiency,

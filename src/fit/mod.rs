@@ -247,7 +247,7 @@ fn is_set(row: &Row, seen: &Seen) -> bool {
         Flight::Cruise { engine } | Flight::Climb { engine, .. } | Flight::ClimbSpan { engine, .. } => engine,
         Flight::Glide { .. } | Flight::Stall => return false,
     };
-    seen.quantity == Quantity::ManifoldPressure && engine.throttle != Setting::FullThrottle
+    seen.quantity == Quantity::ManifoldPressure && matches!(engine.throttle, Setting::Map(_))
 }
 
 /// Number of figures that are readings, at least one.

@@ -30,6 +30,8 @@ pub enum Parameter {
     InstalledFactor,
     /// Rated power, W; only where the handbook does not give it.
     RatedPower,
+    /// Compression ratio; only where the handbook does not give it.
+    CompressionRatio,
     /// Induction loss, Pa.
     InductionLoss,
     /// Ram recovery.
@@ -83,6 +85,7 @@ impl Parameter {
             Self::CoolingDrag => aircraft.airframe.cd_cooling,
             Self::InstalledFactor => aircraft.propeller.installed_factor,
             Self::RatedPower => spec.rated_power_w,
+            Self::CompressionRatio => spec.compression_ratio,
             Self::InductionLoss => spec.induction_loss_pa,
             Self::RamRecovery => spec.ram_recovery,
             Self::VolumetricEfficiency => spec.volumetric_efficiency,
@@ -106,6 +109,7 @@ impl Parameter {
             Self::CoolingDrag => plain(0.002, 0.0, 0.03),
             Self::InstalledFactor => plain(0.03, 0.70, 1.10),
             Self::RatedPower => relative(0.10, 0.6, 1.6),
+            Self::CompressionRatio => plain(0.6, 6.0, 11.5),
             Self::InductionLoss => plain(1_500.0, 100.0, 15_000.0),
             Self::RamRecovery => plain(0.15, 0.0, 1.0),
             Self::VolumetricEfficiency => plain(0.05, 0.55, 1.08),
@@ -128,6 +132,7 @@ impl Parameter {
             Self::CoolingDrag => aircraft.airframe.cd_cooling = value,
             Self::InstalledFactor => aircraft.propeller.installed_factor = value,
             Self::RatedPower => spec.rated_power_w = value,
+            Self::CompressionRatio => spec.compression_ratio = value,
             Self::InductionLoss => spec.induction_loss_pa = value,
             Self::RamRecovery => spec.ram_recovery = value,
             Self::VolumetricEfficiency => spec.volumetric_efficiency = value,

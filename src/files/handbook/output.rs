@@ -11,7 +11,7 @@ use crate::quantity::{M_S_PER_KT, PA_PER_INHG, W_PER_HP};
 const DIGITS: i32 = 5;
 
 /// Keys that can be fitted, with their sections.
-pub(super) const FITTED_KEYS: [(&str, &str); 13] = [
+pub(super) const FITTED_KEYS: [(&str, &str); 14] = [
     ("drag", "cd0"),
     ("drag", "k"),
     ("drag", "gear_cd"),
@@ -25,6 +25,7 @@ pub(super) const FITTED_KEYS: [(&str, &str); 13] = [
     ("engine", "friction_bar"),
     ("engine", "mixture"),
     ("speeds", "vs_kt"),
+    ("engine", "compression_ratio"),
 ];
 
 /// Section and key of a parameter.
@@ -43,6 +44,7 @@ pub(super) fn key_of(parameter: Parameter) -> (&'static str, &'static str) {
         Parameter::FrictionScale => 10,
         Parameter::FuelAir(_) | Parameter::RelativePower(_) => 11,
         Parameter::StallSpeed => 12,
+        Parameter::CompressionRatio => 13,
     }]
 }
 
@@ -69,6 +71,7 @@ pub fn parameter_name(parameter: Parameter, fitted: &Fitted) -> String {
         Parameter::CoolingDrag => "drag of the cowl flaps".into(),
         Parameter::InstalledFactor => "installed propeller factor".into(),
         Parameter::RatedPower => "rated power".into(),
+        Parameter::CompressionRatio => "compression ratio".into(),
         Parameter::InductionLoss => "induction loss".into(),
         Parameter::RamRecovery => "ram recovery".into(),
         Parameter::VolumetricEfficiency => "volumetric efficiency".into(),
@@ -173,7 +176,7 @@ fn notes(fits: &[&Estimate], fitted: &Fitted) -> Vec<(String, String)> {
         ));
         let mut note = note.trim_end().to_owned();
         if fitted.report.undetermined.contains(&parameter) {
-            note.push_str("; the rows do not determine it: standard value and spread");
+            note.push_str("; known little better than beforehand");
         }
         match notes.iter_mut().find(|(k, _)| k == key) {
             Some((_, before)) => {

@@ -122,7 +122,7 @@ pub fn report_text(file: &HandbookFile, fitted: &Fitted) -> String {
     }
     if !report.undetermined.is_empty() {
         let names: Vec<String> = report.undetermined.iter().map(|p| name(*p)).collect();
-        paragraph(&mut out, &format!("The rows do not determine: {}. They stand at their standard values.", names.join("; ")));
+        paragraph(&mut out, &format!("The rows say next to nothing of: {}. These are known little better than beforehand.", names.join("; ")));
     }
     for tie in &report.ties {
         let both = |x, y| (tie.a == x && tie.b == y) || (tie.a == y && tie.b == x);
@@ -153,7 +153,7 @@ pub fn report_text(file: &HandbookFile, fitted: &Fitted) -> String {
 fn is_within_reach(row: &Row, r: &Residual) -> bool {
     let set = match &row.flight {
         Flight::Cruise { engine } | Flight::Climb { engine, .. } | Flight::ClimbSpan { engine, .. } => {
-            engine.throttle != Setting::FullThrottle
+            matches!(engine.throttle, Setting::Map(_))
         }
         Flight::Glide { .. } | Flight::Stall => false,
     };

@@ -16,9 +16,9 @@ use crate::quantity::{
 /// Kinds of rows, in the order in which they are read.
 pub(super) const KINDS: [&str; 4] = ["cruise", "climb", "glide", "stall"];
 /// Columns of a CSV file besides `kind`.
-pub(super) const COLUMNS: [&str; 25] = [
+pub(super) const COLUMNS: [&str; 26] = [
     "altitude_ft", "weight_lb", "temperature_c", "isa_dev_c", "trust", "note", "gear_down", "cowl_flaps_open", "rpm",
-    "map_inhg", "full_throttle", "mixture", "power_percent", "fuel_flow_gph", "tas_kt", "ias_kt", "from_ft", "rate_fpm",
+    "map_inhg", "full_throttle", "power_is_set", "mixture", "power_percent", "fuel_flow_gph", "tas_kt", "ias_kt", "from_ft", "rate_fpm",
     "time_min", "fuel_gal", "distance_nm", "engine", "lever", "ratio", "kind",
 ];
 /// Least standard error of a printed rate of climb, fpm.
@@ -211,8 +211,16 @@ impl RowReader {
         let mut seen = Vec::new();
         self.engine_figures(&row, &mut seen);
         let power = seen.iter().find(|s| s.quantity == Quantity::PowerFraction).map(|s| s.value);
+        let power_set = row.flag("power_is_set");
+        if power_set && (full || power.is_none()) {
+            let at = at(&row, "power_is_set");
+            let why = if full { "the throttle is full" } else { "no power_percent is given" };
+            let hint = "leave power_is_set out, or give power_percent and no full_throttle";
+            sheet.contradiction(&at, format!("{} is true, but {why}", at.key), &[], hint);
+        }
         let throttle = match (full, &map, power) {
             (true, _, _) => Setting::FullThrottle,
+            (false, _, Some(fraction)) if power_set => Setting::Power(fraction),
             (false, Some(n), _) => Setting::Map(ManifoldPressure::inhg(n.value).to_pa()),
             (false, None, Some(fraction)) => Setting::Power(fraction),
             (false, None, None) => {
@@ -232,7 +240,7 @@ impl RowReader {
         }
         let wanted = "power_percent, fuel_flow_gph, tas_kt, ias_kt";
         let flight = Flight::Cruise { engine: EngineSetting { throttle, rev_s, mixture } };
-        if !seen.is_empty() || full {
+        if !seen.is_empty() || full || power_set {
             self.map_figure(map.as_ref(), &mut seen);
         }
         self.finish(sheet, row, label, condition, flight, seen, wanted)
