@@ -80,6 +80,8 @@ pub struct Speeds {
     pub vle_m_s: f64,
     /// Least speed that cools the engine in a climb.
     pub least_cooling_m_s: f64,
+    /// Position error: indicated and calibrated airspeed (m/s), slowest first, both rising; empty where they are the same.
+    pub correction: Vec<(f64, f64)>,
 }
 
 impl Speeds {
@@ -91,6 +93,25 @@ impl Speeds {
     /// Best-rate speed [m/s, indicated] at a pressure altitude [m], linear between the rows and held outside, for a mass.
     pub fn vy_at_m_s(&self, pressure_altitude_m: f64, mass_kg: f64, max_mass_kg: f64) -> f64 {
         Self::at_mass(interpolate(&self.vy_m_s, pressure_altitude_m), mass_kg, max_mass_kg)
+    }
+}
+
+/// The second column at a value of the first, linear between the rows; outside the table the difference of its end is kept.
+fn corrected(rows: impl Iterator<Item = (f64, f64)> + Clone, x: f64) -> f64 {
+    let difference: Vec<(f64, f64)> = rows.map(|(a, b)| (a, b - a)).collect();
+    x + interpolate(&difference, x)
+}
+
+impl Speeds {
+    /// Calibrated airspeed [m/s] of an indicated one, by the table of position error; the same without a table.
+    pub fn cas_from_ias_m_s(&self, ias_m_s: f64) -> f64 {
+        corrected(self.correction.iter().copied(), ias_m_s)
+    }
+
+    /// Indicated airspeed [m/s] of a calibrated one: the exact inverse of [`Speeds::cas_from_ias_m_s`], for both interpolate linearly
+    /// between the same points.
+    pub fn ias_from_cas_m_s(&self, cas_m_s: f64) -> f64 {
+        corrected(self.correction.iter().map(|(ias, cas)| (*cas, *ias)), cas_m_s)
     }
 }
 

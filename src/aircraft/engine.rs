@@ -22,7 +22,24 @@
 //! Throttle: the subcritical orifice `m ~ G sqrt(p_man (p_up - p_man))`, choked at `p_man <= p_up / 2` (the short form
 //! used for pneumatic valves; from memory). Both sides fall as 1/sqrt(T), so the ratio `p_man / p_up` follows from
 //! `N`, `G` and the exhaust pressure alone.
+//!
+//! # Turbocharging
+//! With `p_up` the ambient pressure and ram, `p_d` the pressure before the throttle (the deck), `m` the air flow:
+//!
+//! * the controller holds the deck at `p_d = p_c` where the turbine can, else `p_d = p_up + K m`: the turbine is a fixed nozzle,
+//!   so its pressure ratio, and with it that of the compressor, is a function of the flow referred to ambient pressure. `K` makes
+//!   the deck reach `p_c` at full throttle and rated speed up to the critical altitude of the profile, in still standard air.
+//!   Above it manifold pressure falls in proportion to ambient pressure; at lower speeds and with the throttle part shut the
+//!   turbine gives up lower down. The linear law is this program's choice, no source;
+//! * exhaust pressure before the turbine `p_exh = p_amb + s (p_d - p_up)`. The power balance of turbine and compressor with all
+//!   gas through the turbine, 1,100 K before it and 0.33 for the product of the efficiencies gives `s` = 0.81 at sea level with a pressure
+//!   ratio of 1.2 and 0.80 at 17,000 ft with 2.3 (worked by hand, no source): the default is [`DEFAULT_EXHAUST_RISE`];
+//! * charge temperature `T_1 = T (1 + ((p_d/p_up)^((k-1)/k) - 1) / eta_c)` after the compressor and `T_1 - e (T_1 - T)` after the
+//!   intercooler (the definitions of both efficiencies; any gas-turbine textbook).
+//!
+//! The same code serves both kinds: without a turbocharger `p_d = p_up`, `p_exh = p_amb` and the charge is at outside temperature.
 
+use crate::air::isa;
 use crate::quantity::M3_PER_CUIN;
 
 /// Ratio of specific heats of the charge.
@@ -33,6 +50,32 @@ const R_AIR: f64 = 287.052_87;
 pub(crate) const T_REF_K: f64 = 288.15;
 /// Sea-level standard pressure, Pa.
 pub(crate) const P_REF_PA: f64 = 101_325.0;
+
+/// Pressure rise before the turbine over the pressure rise in the compressor, when the profile gives none.
+pub const DEFAULT_EXHAUST_RISE: f64 = 0.8;
+/// Isentropic efficiency of the compressor when the profile gives none: small centrifugal compressors reach about 0.7 at
+/// their best point (from memory).
+pub const DEFAULT_COMPRESSOR_EFFICIENCY: f64 = 0.65;
+/// Relative error left in the pressure before the throttle.
+const DECK_TOLERANCE: f64 = 1e-11;
+/// Steps of a bracketed search; 60 bisections exhaust a double.
+const MAX_STEPS: u32 = 60;
+
+/// A turbocharger with its controller.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Turbo {
+    /// Pressure altitude up to which the controller holds [`Turbo::rated_map_pa`] at rated speed and full throttle, standard day,
+    /// no ram, m.
+    pub critical_altitude_m: f64,
+    /// Manifold pressure of the rated power; the controller lets no more through, Pa.
+    pub rated_map_pa: f64,
+    /// Rise of the exhaust pressure before the turbine over ambient, relative to the rise in the compressor.
+    pub exhaust_rise: f64,
+    /// Isentropic efficiency of the compressor.
+    pub compressor_efficiency: f64,
+    /// Part of the heat of compression that the intercooler takes away; zero without one.
+    pub intercooler: f64,
+}
 
 /// One row of the mixture table.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,11 +97,12 @@ pub struct EngineSpec {
     pub displacement_m3: f64,
     /// Compression ratio.
     pub compression_ratio: f64,
-    /// Brake power at sea level, standard day, full throttle, best-power mixture, no ram, W.
+    /// Brake power at sea level, standard day, best-power mixture, no ram, full throttle (turbocharged: at rated
+    /// manifold pressure), W.
     pub rated_power_w: f64,
     /// Crankshaft speed of the rated power, rev/s.
     pub rated_rev_s: f64,
-    /// Pressure lost between intake and manifold at full throttle, rated speed, sea level, Pa.
+    /// Pressure lost between intake (turbocharged: compressor) and manifold at full throttle, rated speed, sea level, Pa.
     pub induction_loss_pa: f64,
     /// Fraction of the flight dynamic pressure recovered at the intake.
     pub ram_recovery: f64,
@@ -72,6 +116,8 @@ pub struct EngineSpec {
     pub idle_fuel_kg_s: f64,
     /// Mixture settings, richest first.
     pub mixtures: Vec<Mixture>,
+    /// The turbocharger, if there is one.
+    pub turbo: Option<Turbo>,
 }
 
 /// An engine ready to be asked.
@@ -88,6 +134,10 @@ pub struct Engine {
     /// Indicated work per kilogram of air at the best-power mixture, J/kg.
     work_j_kg: f64,
     best_power: usize,
+    /// Pressure before the throttle that the controller of the turbocharger holds, Pa.
+    deck_pa: f64,
+    /// Pressure rise the turbocharger can give for each unit of air flow, Pa s/kg.
+    rise_pa_s_kg: f64,
 }
 
 /// Where the throttle is.
@@ -101,17 +151,55 @@ pub enum Throttle {
     Fixed(f64),
     /// Against the idle stop.
     Shut,
+    /// Fixed pitch: wherever it must be for the tachometer to show [`super::Levers::rev_s`]; full or shut throttle if that is out of
+    /// reach. A governor holds the speed at any throttle, so with one this is full throttle. An engine asked alone
+    /// takes it as full throttle; [`super::Aircraft::perform`] finds the place.
+    Rpm,
 }
 
 /// The air around the engine.
 #[derive(Debug, Clone, Copy)]
 pub struct Intake {
-    /// Pressure before the throttle: ambient and ram, Pa.
+    /// Pressure at the air intake: ambient and ram, Pa.
     pub upstream_pa: f64,
     /// Ambient pressure, into which the exhaust blows, Pa.
     pub ambient_pa: f64,
     /// Outside air temperature, K.
     pub temperature_k: f64,
+}
+
+/// What the cylinders breathe from and into: the intake as the turbocharger, if there is one, leaves it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Charge {
+    /// Pressure before the throttle, Pa.
+    pub upstream_pa: f64,
+    /// Pressure behind the exhaust valves, Pa.
+    pub exhaust_pa: f64,
+    /// Temperature before the throttle, K.
+    pub temperature_k: f64,
+}
+
+impl Charge {
+    /// Air straight from the intake, exhaust straight overboard.
+    fn plain(intake: Intake) -> Self {
+        Self {
+            upstream_pa: intake.upstream_pa,
+            exhaust_pa: intake.ambient_pa,
+            temperature_k: intake.temperature_k,
+        }
+    }
+
+    /// The same through a compressor that delivers `deck_pa`.
+    fn compressed(turbo: &Turbo, deck_pa: f64, intake: Intake) -> Self {
+        let ratio = deck_pa / intake.upstream_pa;
+        let heat_k = intake.temperature_k * (ratio.powf((KAPPA - 1.0) / KAPPA) - 1.0)
+            / turbo.compressor_efficiency;
+        Self {
+            upstream_pa: deck_pa,
+            exhaust_pa: intake.ambient_pa + turbo.exhaust_rise * (deck_pa - intake.upstream_pa),
+            temperature_k: intake.temperature_k + (1.0 - turbo.intercooler) * heat_k,
+        }
+    }
 }
 
 /// What the engine does.
@@ -137,8 +225,11 @@ pub enum EngineError {
     #[error("the idle fuel flow needs more air than full throttle gives")]
     IdleTooHigh,
     /// The manifold pressure at full throttle would be below half of ambient.
-    #[error("the induction loss leaves less than half of the ambient pressure")]
+    #[error("the induction loss leaves less than half of the pressure before the throttle")]
     LossTooHigh,
+    /// The turbocharger would have nothing to do.
+    #[error("the air at the critical altitude is denser than the rated manifold pressure needs")]
+    NothingToBoost,
 }
 
 impl Engine {
@@ -157,26 +248,54 @@ impl Engine {
             .max_by(|x, y| x.1.relative_power.total_cmp(&y.1.relative_power))
             .map(|(i, _)| i)
             .ok_or(EngineError::NoMixture)?;
-        let map_rated_pa = P_REF_PA - spec.induction_loss_pa;
-        let ratio = map_rated_pa / P_REF_PA;
+        // Rated condition: sea level, full throttle, rated speed.
+        let sea_level = Intake { upstream_pa: P_REF_PA, ambient_pa: P_REF_PA, temperature_k: T_REF_K };
+        let (map_rated_pa, deck_pa, rated) = match &spec.turbo {
+            None => (P_REF_PA - spec.induction_loss_pa, P_REF_PA, Charge::plain(sea_level)),
+            Some(turbo) => {
+                let deck_pa = turbo.rated_map_pa + spec.induction_loss_pa;
+                // A turbonormalised engine holds sea-level pressure, which the ambient air there may exceed.
+                let rated = Charge::compressed(turbo, deck_pa.max(P_REF_PA), sea_level);
+                (turbo.rated_map_pa, deck_pa, rated)
+            }
+        };
+        let ratio = map_rated_pa / (map_rated_pa + spec.induction_loss_pa);
         if ratio <= 0.5 {
             return Err(EngineError::LossTooHigh);
         }
+        let exhaust_ratio = rated.exhaust_pa / (map_rated_pa + spec.induction_loss_pa);
         let mut engine = Self {
             a,
             b,
-            conductance_full: spec.rated_rev_s * (a * ratio - b) / (ratio * (1.0 - ratio)).sqrt(),
+            conductance_full: spec.rated_rev_s * (a * ratio - b * exhaust_ratio)
+                / (ratio * (1.0 - ratio)).sqrt(),
             conductance_shut: 0.0,
             work_j_kg: 0.0,
             best_power,
+            deck_pa,
+            rise_pa_s_kg: 0.0,
             spec,
         };
-        let sea_level = Intake { upstream_pa: P_REF_PA, ambient_pa: P_REF_PA, temperature_k: T_REF_K };
-        let rated_air = engine.air_flow_kg_s(map_rated_pa, engine.spec.rated_rev_s, sea_level);
-        let losses = engine.friction_w(engine.spec.rated_rev_s)
-            + engine.pumping_w(map_rated_pa, engine.spec.rated_rev_s, sea_level);
+        let rated_rev_s = engine.spec.rated_rev_s;
+        let rated_air = engine.air_flow_kg_s(map_rated_pa, rated_rev_s, rated);
+        let losses = engine.friction_w(rated_rev_s) + engine.pumping_w(map_rated_pa, rated_rev_s, rated);
         engine.work_j_kg = (engine.spec.rated_power_w + losses)
             / (rated_air * engine.spec.mixtures[best_power].relative_power);
+        if let Some(turbo) = engine.spec.turbo {
+            let ambient_pa = isa::pressure_pa(turbo.critical_altitude_m);
+            let critical = Intake {
+                upstream_pa: ambient_pa,
+                ambient_pa,
+                temperature_k: isa::temperature_k(turbo.critical_altitude_m),
+            };
+            if ambient_pa >= deck_pa {
+                return Err(EngineError::NothingToBoost);
+            }
+            let charge = Charge::compressed(&turbo, deck_pa, critical);
+            let map_pa = engine.manifold_pa(engine.conductance_full, rated_rev_s, charge);
+            let air = engine.air_flow_kg_s(map_pa, rated_rev_s, charge);
+            engine.rise_pa_s_kg = (deck_pa - ambient_pa) / air;
+        }
         // Shut throttle: choked, so the air flow is that of G/2 at any speed.
         let idle_air = engine.spec.idle_fuel_kg_s / engine.spec.mixtures[0].fuel_air;
         let per_conductance = engine.flow_factor(T_REF_K) * P_REF_PA * 0.5;
@@ -205,9 +324,66 @@ impl Engine {
     }
 
     /// Air flow [kg/s] at a manifold pressure; module equation 1. Never negative.
-    pub fn air_flow_kg_s(&self, map_pa: f64, rev_s: f64, intake: Intake) -> f64 {
-        let charge_pa = (self.a * map_pa - self.b * intake.ambient_pa).max(0.0);
-        self.flow_factor(intake.temperature_k) * charge_pa * rev_s
+    fn air_flow_kg_s(&self, map_pa: f64, rev_s: f64, charge: Charge) -> f64 {
+        let charge_pa = (self.a * map_pa - self.b * charge.exhaust_pa).max(0.0);
+        self.flow_factor(charge.temperature_k) * charge_pa * rev_s
+    }
+
+    /// What the cylinders breathe from and into at a manifold pressure.
+    pub fn charge(&self, map_pa: f64, rev_s: f64, intake: Intake) -> Charge {
+        self.charge_where(rev_s, intake, |_| map_pa)
+    }
+
+    /// The same where the manifold pressure follows from the charge.
+    ///
+    /// The pressure before the throttle solves `p_d = p_up + K m(p_d)`; the right side grows by less than one for each unit of
+    /// `p_d`, so the root is unique.
+    fn charge_where(&self, rev_s: f64, intake: Intake, map_pa: impl Fn(Charge) -> f64) -> Charge {
+        let Some(turbo) = &self.spec.turbo else {
+            return Charge::plain(intake);
+        };
+        if self.deck_pa <= intake.upstream_pa {
+            return Charge::plain(intake);
+        }
+        let at = |deck_pa: f64| Charge::compressed(turbo, deck_pa, intake);
+        let spare_pa = |deck_pa: f64| {
+            let charge = at(deck_pa);
+            let air = self.air_flow_kg_s(map_pa(charge), rev_s, charge);
+            intake.upstream_pa + self.rise_pa_s_kg * air - deck_pa
+        };
+        let mut high = (self.deck_pa, spare_pa(self.deck_pa));
+        if high.1 >= 0.0 {
+            return at(self.deck_pa);
+        }
+        let mut low = (intake.upstream_pa, spare_pa(intake.upstream_pa));
+        if low.1 <= 0.0 {
+            return at(intake.upstream_pa);
+        }
+        // Regula falsi with halving (the Illinois rule); nearly linear, so a few steps.
+        let (mut root, mut side) = (low.0, 0);
+        for _ in 0..MAX_STEPS {
+            let next = (low.0 * high.1 - high.0 * low.1) / (high.1 - low.1);
+            let done = (next - root).abs() <= DECK_TOLERANCE * self.deck_pa;
+            root = next;
+            if done {
+                break;
+            }
+            let spare = spare_pa(root);
+            if spare < 0.0 {
+                high = (root, spare);
+                if side == -1 {
+                    low.1 *= 0.5;
+                }
+                side = -1;
+            } else {
+                low = (root, spare);
+                if side == 1 {
+                    high.1 *= 0.5;
+                }
+                side = 1;
+            }
+        }
+        at(root)
     }
 
     /// Friction power [W].
@@ -218,8 +394,8 @@ impl Engine {
     }
 
     /// Pumping power [W]; negative where the manifold pressure exceeds the exhaust pressure.
-    pub fn pumping_w(&self, map_pa: f64, rev_s: f64, intake: Intake) -> f64 {
-        (intake.ambient_pa - map_pa) * self.spec.displacement_m3 * rev_s / 2.0
+    fn pumping_w(&self, map_pa: f64, rev_s: f64, charge: Charge) -> f64 {
+        (charge.exhaust_pa - map_pa) * self.spec.displacement_m3 * rev_s / 2.0
     }
 
     /// Manifold pressure over upstream pressure for a throttle conductance [rev/s].
@@ -238,14 +414,22 @@ impl Engine {
         }
     }
 
-    /// Manifold pressure [Pa] for a throttle position. A stopped engine reads the upstream pressure.
+    /// Manifold pressure [Pa] behind a throttle of this conductance [rev/s]; the controller caps it.
+    fn manifold_pa(&self, conductance: f64, rev_s: f64, charge: Charge) -> f64 {
+        let exhaust_ratio = charge.exhaust_pa / charge.upstream_pa;
+        let map_pa = charge.upstream_pa * self.pressure_ratio(conductance, rev_s, exhaust_ratio);
+        self.spec.turbo.map_or(map_pa, |turbo| map_pa.min(turbo.rated_map_pa))
+    }
+
+    /// Manifold pressure [Pa] for a throttle position. A stopped engine reads the pressure at the intake.
     pub fn map_pa(&self, throttle: Throttle, rev_s: f64, intake: Intake) -> f64 {
         let at = |conductance: f64| {
-            intake.upstream_pa
-                * self.pressure_ratio(conductance, rev_s, intake.ambient_pa / intake.upstream_pa)
+            let charge =
+                self.charge_where(rev_s, intake, |c| self.manifold_pa(conductance, rev_s, c));
+            self.manifold_pa(conductance, rev_s, charge)
         };
         match throttle {
-            Throttle::Full => at(self.conductance_full),
+            Throttle::Full | Throttle::Rpm => at(self.conductance_full),
             Throttle::Shut => at(self.conductance_shut),
             Throttle::Fixed(g) => at(g.clamp(self.conductance_shut, self.conductance_full)),
             Throttle::Map(map) => map.clamp(at(self.conductance_shut), at(self.conductance_full)),
@@ -254,8 +438,9 @@ impl Engine {
 
     /// The throttle conductance [rev/s] that gives this manifold pressure: what stays when the throttle is left alone.
     pub fn conductance(&self, map_pa: f64, rev_s: f64, intake: Intake) -> f64 {
-        let x = (map_pa / intake.upstream_pa).clamp(0.0, 1.0 - 1e-9);
-        let flow = rev_s * (self.a * x - self.b * intake.ambient_pa / intake.upstream_pa).max(0.0);
+        let charge = self.charge(map_pa, rev_s, intake);
+        let x = (map_pa / charge.upstream_pa).clamp(0.0, 1.0 - 1e-9);
+        let flow = rev_s * (self.a * x - self.b * charge.exhaust_pa / charge.upstream_pa).max(0.0);
         let psi = if x > 0.5 { (x * (1.0 - x)).sqrt() } else { 0.5 };
         (flow / psi).clamp(self.conductance_shut, self.conductance_full)
     }
@@ -263,13 +448,34 @@ impl Engine {
     /// Power and fuel flow at a manifold pressure.
     pub fn at_map(&self, map_pa: f64, rev_s: f64, mixture: usize, intake: Intake) -> EngineOutput {
         let mix = &self.spec.mixtures[mixture.min(self.spec.mixtures.len() - 1)];
-        let air = self.air_flow_kg_s(map_pa, rev_s, intake);
+        let charge = self.charge(map_pa, rev_s, intake);
+        let air = self.air_flow_kg_s(map_pa, rev_s, charge);
         let indicated = air * self.work_j_kg * mix.relative_power;
         EngineOutput {
             map_pa,
-            power_w: indicated - self.friction_w(rev_s) - self.pumping_w(map_pa, rev_s, intake),
+            power_w: indicated - self.friction_w(rev_s) - self.pumping_w(map_pa, rev_s, charge),
             fuel_kg_s: (air * mix.fuel_air).max(self.spec.idle_fuel_kg_s),
             indicated_w: indicated,
+        }
+    }
+
+    /// A dead engine turned by its propeller: friction and pumping at the manifold pressure the throttle leaves. Nothing burns,
+    /// and without hot gas a turbocharger does nothing.
+    pub fn dead(&self, throttle: Throttle, rev_s: f64, intake: Intake) -> EngineOutput {
+        let charge = Charge::plain(intake);
+        let at = |conductance: f64| self.manifold_pa(conductance, rev_s, charge);
+        let (shut, full) = (self.conductance_shut, self.conductance_full);
+        let map_pa = match throttle {
+            Throttle::Full | Throttle::Rpm => at(full),
+            Throttle::Shut => at(shut),
+            Throttle::Fixed(g) => at(g.clamp(shut, full)),
+            Throttle::Map(map) => map.clamp(at(shut), at(full)),
+        };
+        EngineOutput {
+            map_pa,
+            power_w: -self.friction_w(rev_s) - self.pumping_w(map_pa, rev_s, charge),
+            fuel_kg_s: 0.0,
+            indicated_w: 0.0,
         }
     }
 
@@ -278,13 +484,26 @@ impl Engine {
         self.at_map(self.map_pa(throttle, rev_s, intake), rev_s, mixture, intake)
     }
 
-    /// The manifold pressure [Pa] that gives this brake power; brake power is linear in it. Not limited to what the
-    /// throttle can reach.
+    /// The manifold pressure [Pa] that gives this brake power. Brake power is linear in it, nearly so with a turbocharger. Not limited
+    /// to what the throttle can reach.
     pub fn map_for_power_pa(&self, power_w: f64, rev_s: f64, mixture: usize, intake: Intake) -> f64 {
-        let at = |p| self.at_map(p, rev_s, mixture, intake).power_w;
+        let short_w = |p| self.at_map(p, rev_s, mixture, intake).power_w - power_w;
+        let secant = |(p, f): (f64, f64), (q, g): (f64, f64)| q - g * (q - p) / (g - f);
         let (low, high) = (0.5 * intake.ambient_pa, intake.ambient_pa);
-        let (f_low, f_high) = (at(low), at(high));
-        low + (power_w - f_low) * (high - low) / (f_high - f_low)
+        let mut last = (low, short_w(low));
+        let mut here = (high, short_w(high));
+        if self.spec.turbo.is_none() {
+            return secant(last, here);
+        }
+        for _ in 0..MAX_STEPS {
+            let next = secant(last, here);
+            (last, here) = (here, (next, short_w(next)));
+            // A step this small leaves less than a millionth of an inch of mercury.
+            if (here.0 - last.0).abs() < 1e-3 || here.1 == 0.0 {
+                break;
+            }
+        }
+        here.0
     }
 }
 

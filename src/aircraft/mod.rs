@@ -10,8 +10,10 @@ mod performance;
 pub mod propeller;
 
 pub use airframe::{Airframe, Configuration, Flap, Speeds};
-pub use engine::{Engine, EngineSpec, Mixture, Throttle};
-pub use performance::{AirState, Governed, Levers, Performance};
+pub use engine::{Engine, EngineSpec, Mixture, Throttle, Turbo};
+pub use performance::{
+    AirState, EngineState, GlidePropeller, Governed, Levers, OVERSPEED, Performance,
+};
 use propeller::{PropellerTable, Stops};
 
 /// An aircraft profile, ready to fly.
@@ -29,10 +31,14 @@ pub struct Aircraft {
     pub speeds: Speeds,
     /// Drag.
     pub airframe: Airframe,
-    /// The engine.
+    /// How many engines, all alike, each with its propeller.
+    pub engines: u32,
+    /// One engine.
     pub engine: Engine,
-    /// The propeller and its governor.
+    /// One propeller and its governor.
     pub propeller: Propeller,
+    /// What there is to handle besides the levers.
+    pub equipment: Equipment,
     /// How the owner flies it.
     pub procedures: Procedures,
 }
@@ -46,6 +52,40 @@ pub struct Masses {
     pub max_take_off_kg: f64,
     /// Greatest at landing.
     pub max_landing_kg: f64,
+}
+
+/// The landing gear.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Gear {
+    /// It can be raised.
+    #[default]
+    Retractable,
+    /// It stays down; its drag is part of the zero-lift drag, and no speed limits it.
+    Fixed,
+}
+
+/// How fuel meets air.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Induction {
+    /// A carburettor, with heat against ice.
+    Carburettor,
+    /// Fuel injection, with an alternate air door.
+    #[default]
+    Injected,
+}
+
+/// What there is to handle besides the levers. It reaches the lever card; of it only cowl flaps change the performance, by
+/// [`Airframe::cd_cooling`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Equipment {
+    /// Landing gear.
+    pub gear: Gear,
+    /// Induction.
+    pub induction: Induction,
+    /// Cowl flaps.
+    pub cowl_flaps: bool,
+    /// An auxiliary fuel pump that is switched for take-off, landing and tank changes.
+    pub auxiliary_pump: bool,
 }
 
 /// Fuel system.
@@ -77,16 +117,16 @@ pub struct AvoidBand {
     pub above_map_pa: f64,
 }
 
-/// A constant-speed propeller with its governor.
+/// A constant-speed propeller with its governor, or a fixed-pitch propeller: one whose stops are the same angle.
 #[derive(Debug, Clone)]
 pub struct Propeller {
     /// Thrust and torque.
     pub table: PropellerTable,
     /// Low (fine) and high (coarse) pitch stop at 0.75 R.
     pub stops: Stops,
-    /// Lowest speed the governor can hold, rev/s.
+    /// Lowest speed the governor can hold; fixed pitch: lowest speed to set in flight, rev/s.
     pub lowest_governed_rev_s: f64,
-    /// Highest speed the governor can hold, rev/s.
+    /// Highest speed the governor can hold; fixed pitch: greatest speed allowed, rev/s.
     pub highest_governed_rev_s: f64,
     /// Without oil pressure.
     pub hub: HubWithoutOil,
@@ -94,6 +134,20 @@ pub struct Propeller {
     pub avoid: Vec<AvoidBand>,
     /// Thrust on this airframe over thrust of the propeller alone.
     pub installed_factor: f64,
+    /// Blade angle when feathered, for a hub that can, rad. The table reaches it.
+    pub feathered_rad: Option<f64>,
+}
+
+impl Propeller {
+    /// Whether the pitch is fixed: throttle and mixture are then the only levers, and RPM follows.
+    pub fn is_fixed(&self) -> bool {
+        self.stops.low_rad == self.stops.high_rad
+    }
+
+    /// Whether the hub can feather.
+    pub fn feathers(&self) -> bool {
+        self.feathered_rad.is_some()
+    }
 }
 
 /// How the owner flies the aeroplane.
@@ -132,9 +186,22 @@ pub struct Procedures {
 }
 
 impl Aircraft {
-    /// Greatest manifold pressure [Pa] at a crankshaft speed by the profile's limit line, or RPM/100 inHg without one.
+    /// Calibrated airspeed [m/s] of an indicated one.
+    pub fn cas_from_ias(&self, ias_m_s: f64) -> f64 {
+        self.speeds.cas_from_ias_m_s(ias_m_s)
+    }
+
+    /// Indicated airspeed [m/s] of a calibrated one.
+    pub fn ias_from_cas(&self, cas_m_s: f64) -> f64 {
+        self.speeds.ias_from_cas_m_s(cas_m_s)
+    }
+
+    /// Greatest manifold pressure [Pa] at a crankshaft speed by the profile's limit line. Without one RPM/100 inHg; at fixed pitch
+    /// no limit, for there full throttle is allowed at every speed up to the greatest.
     pub fn map_limit_pa(&self, rev_s: f64) -> f64 {
-        if self.procedures.map_limit.is_empty() {
+        if self.procedures.map_limit.is_empty() && self.propeller.is_fixed() {
+            f64::INFINITY
+        } else if self.procedures.map_limit.is_empty() {
             crate::quantity::ManifoldPressure::inhg(rev_s * 60.0 / 100.0).to_pa()
         } else {
             airframe::interpolate(&self.procedures.map_limit, rev_s)

@@ -1,11 +1,13 @@
 //! One flight condition: what the aeroplane does with its levers where they are.
 
+use super::engine::{EngineOutput, Intake, Throttle};
 use super::propeller::{Balance, BladeAngle};
-use super::{Aircraft, Configuration, engine::Intake, engine::Throttle};
+use super::{Aircraft, Configuration, HubWithoutOil};
 use std::f64::consts::TAU;
 
-/// The search for the speed on the high stop ends at this many times the highest governed speed.
-const OVERSPEED: f64 = 1.5;
+/// The search for the speed on the high stop or at a fixed pitch ends at this many times the highest governed speed; the
+/// performance reported there is not a balance, and far beyond every limit.
+pub const OVERSPEED: f64 = 1.5;
 
 /// The air the aeroplane flies in, with what follows from it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,22 +35,25 @@ impl AirState {
     }
 }
 
-/// The three levers.
+/// The three levers; two with a fixed pitch. Engines of a twin are set alike.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Levers {
     /// Throttle.
     pub throttle: Throttle,
-    /// Crankshaft speed set by the propeller lever, rev/s.
+    /// Crankshaft speed set by the propeller lever, rev/s. Fixed pitch: what the tachometer is to show with [`Throttle::Rpm`], and
+    /// nothing with any other throttle.
     pub rev_s: f64,
     /// Row of the mixture table.
     pub mixture: usize,
 }
 
-/// Whether the governor holds the speed that is set.
+/// Whether the speed that is set is held.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Governed {
-    /// It does.
+    /// It is: by the governor, or at fixed pitch by the throttle ([`Throttle::Rpm`]).
     Yes,
+    /// Fixed pitch, and the speed is what balances at this throttle.
+    FixedPitch,
     /// The blades are on the low pitch stop and the speed has sagged.
     OnLowStop,
     /// The blades are on the high pitch stop and the speed has risen.
@@ -57,7 +62,7 @@ pub enum Governed {
     Stopped,
 }
 
-/// What the aeroplane does, all engines together.
+/// What the aeroplane does: instrument readings of one engine, power, thrust and fuel flow of all together.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Performance {
     /// Manifold pressure, Pa.
@@ -68,14 +73,43 @@ pub struct Performance {
     pub blade_angle_rad: f64,
     /// What the governor does.
     pub governed: Governed,
-    /// Brake power, W.
+    /// Brake power of all engines, W.
     pub shaft_power_w: f64,
-    /// Brake power over rated power.
+    /// Brake power over rated power; the same for one engine and for all.
     pub power_fraction: f64,
-    /// Installed thrust along the flight path, N.
+    /// Installed thrust of all propellers along the flight path, N.
     pub thrust_n: f64,
-    /// Fuel flow, kg/s.
+    /// Fuel flow of all engines, kg/s.
     pub fuel_kg_s: f64,
+}
+
+/// What a pilot gliding without power does with the propeller.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum GlidePropeller {
+    /// Lever full forward.
+    LeverForward,
+    /// Lever full back, short of feather. Where the propeller windmills slower than the lowest governed speed this does nothing:
+    /// the governor asks for fine pitch all the same.
+    LeverBack,
+    /// Stopped, blades on the fine stop. For understanding only: nobody should slow down to stop it.
+    Stopped,
+    /// Feathered and stopped. A hub that cannot feather ([`super::Propeller::feathers`]) does what it does with the lever back.
+    Feathered,
+}
+
+/// What the engine does in a glide without power.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EngineState {
+    /// It runs with the throttle shut, full rich.
+    Idling,
+    /// Nothing burns; the propeller turns it, or not.
+    Dead {
+        /// Throttle open rather than shut: the cylinders pump less.
+        throttle_open: bool,
+        /// Whether the turning engine still makes oil pressure. Without it the hub goes where springs and counterweights take it
+        /// ([`HubWithoutOil`]).
+        oil_pressure: bool,
+    },
 }
 
 impl Aircraft {
@@ -92,56 +126,112 @@ impl Aircraft {
     /// Thrust, power and fuel flow at one flight condition.
     ///
     /// The governor holds the set speed while the blade angle that absorbs the power lies between the stops; beyond them the
-    /// power balance is solved on the stop (DESIGN section 4, governor). `tas_m_s` at least zero.
+    /// power balance is solved on the stop (DESIGN section 4, governor). Fixed pitch: the speed is what balances at that pitch, or
+    /// with [`Throttle::Rpm`] the throttle is what gives the speed. `tas_m_s` at least zero.
     pub fn perform(&self, air: AirState, tas_m_s: f64, levers: Levers) -> Performance {
         let intake = self.intake(air, tas_m_s);
         let p = &self.propeller;
         let set = levers.rev_s.clamp(p.lowest_governed_rev_s, p.highest_governed_rev_s);
-        let run = |rev_s: f64| self.engine.run(levers.throttle, rev_s, levers.mixture, intake);
-        let engine = run(set);
-        let torque = engine.power_w / (TAU * set);
-        let at = |rev_s: f64, angle: f64, governed, engine: super::engine::EngineOutput| {
-            let forces =
-                p.table.forces(air.density_kg_m3, tas_m_s, rev_s, angle, air.sound_m_s);
-            Performance {
-                map_pa: engine.map_pa,
-                rev_s,
-                blade_angle_rad: angle,
-                governed,
-                shaft_power_w: engine.power_w,
-                power_fraction: engine.power_w / self.engine.spec.rated_power_w,
-                thrust_n: forces.thrust_n * p.installed_factor,
-                fuel_kg_s: engine.fuel_kg_s,
-            }
+        let run = |throttle: Throttle, rev_s: f64| {
+            self.engine.run(throttle, rev_s, levers.mixture, intake)
         };
+        if !p.is_fixed() {
+            return self.governed(air, tas_m_s, set, |rev_s| run(levers.throttle, rev_s));
+        }
+        let angle = p.stops.low_rad;
+        let throttle = if levers.throttle == Throttle::Rpm {
+            let load = p.table.forces(air.density_kg_m3, tas_m_s, set, angle, air.sound_m_s);
+            let needed_w = load.torque_n_m * TAU * set;
+            let map_pa = self.engine.map_for_power_pa(needed_w, set, levers.mixture, intake);
+            if map_pa > self.engine.map_pa(Throttle::Full, set, intake) {
+                Throttle::Full
+            } else if map_pa < self.engine.map_pa(Throttle::Shut, set, intake) {
+                Throttle::Shut
+            } else {
+                let engine = self.engine.at_map(map_pa, set, levers.mixture, intake);
+                return self.figures(air, tas_m_s, set, angle, Governed::Yes, engine);
+            }
+        } else {
+            levers.throttle
+        };
+        self.balanced(air, tas_m_s, angle, Governed::FixedPitch, |rev_s| run(throttle, rev_s))
+    }
+
+    /// One state of the shaft; the one place where an engine becomes the aeroplane's.
+    fn figures(
+        &self,
+        air: AirState,
+        tas_m_s: f64,
+        rev_s: f64,
+        angle_rad: f64,
+        governed: Governed,
+        engine: EngineOutput,
+    ) -> Performance {
+        let p = &self.propeller;
+        let engines = f64::from(self.engines);
+        let forces = p.table.forces(air.density_kg_m3, tas_m_s, rev_s, angle_rad, air.sound_m_s);
+        Performance {
+            map_pa: engine.map_pa,
+            rev_s,
+            blade_angle_rad: angle_rad,
+            governed,
+            shaft_power_w: engines * engine.power_w,
+            power_fraction: engine.power_w / self.engine.spec.rated_power_w,
+            thrust_n: engines * forces.thrust_n * p.installed_factor,
+            fuel_kg_s: engines * engine.fuel_kg_s,
+        }
+    }
+
+    /// The governor set to a speed [rev/s], with an engine that gives `run(rev_s)`.
+    fn governed(
+        &self,
+        air: AirState,
+        tas_m_s: f64,
+        set_rev_s: f64,
+        run: impl Fn(f64) -> EngineOutput,
+    ) -> Performance {
+        let p = &self.propeller;
+        let engine = run(set_rev_s);
         let (stop, governed) = match p.table.blade_angle_for_torque(
             air.density_kg_m3,
             tas_m_s,
-            set,
-            torque,
+            set_rev_s,
+            engine.power_w / (TAU * set_rev_s),
             air.sound_m_s,
             p.stops,
         ) {
-            BladeAngle::Within(angle) => return at(set, angle, Governed::Yes, engine),
+            BladeAngle::Within(angle) => {
+                return self.figures(air, tas_m_s, set_rev_s, angle, Governed::Yes, engine);
+            }
             BladeAngle::BelowLowStop => (p.stops.low_rad, Governed::OnLowStop),
             BladeAngle::AboveHighStop => (p.stops.high_rad, Governed::OnHighStop),
         };
-        let torque_of = |rev_s: f64| run(rev_s).power_w / (TAU * rev_s);
-        match p.table.rpm_at_blade_angle(
+        self.balanced(air, tas_m_s, stop, governed, run)
+    }
+
+    /// The speed that balances on one blade angle [rad].
+    fn balanced(
+        &self,
+        air: AirState,
+        tas_m_s: f64,
+        angle_rad: f64,
+        governed: Governed,
+        run: impl Fn(f64) -> EngineOutput,
+    ) -> Performance {
+        let rev_max_s = OVERSPEED * self.propeller.highest_governed_rev_s;
+        let (rev_s, governed) = match self.propeller.table.rpm_at_blade_angle(
             air.density_kg_m3,
             tas_m_s,
-            stop,
+            angle_rad,
             air.sound_m_s,
-            OVERSPEED * p.highest_governed_rev_s,
-            torque_of,
+            rev_max_s,
+            |rev_s| run(rev_s).power_w / (TAU * rev_s),
         ) {
-            Balance::Turning(rev_s) => at(rev_s, stop, governed, run(rev_s)),
-            Balance::Stopped => at(0.0, stop, Governed::Stopped, run(0.0)),
-            Balance::AboveMaximum => {
-                let rev_s = OVERSPEED * p.highest_governed_rev_s;
-                at(rev_s, stop, governed, run(rev_s))
-            }
-        }
+            Balance::Turning(rev_s) => (rev_s, governed),
+            Balance::Stopped => (0.0, Governed::Stopped),
+            Balance::AboveMaximum => (rev_max_s, governed),
+        };
+        self.figures(air, tas_m_s, rev_s, angle_rad, governed, run(rev_s))
     }
 
     /// Drag [N] at a true airspeed [m/s] and mass [kg], lift equal to weight.
@@ -161,37 +251,80 @@ impl Aircraft {
     /// Drag [N, as negative thrust] and speed of a propeller that the air turns with the engine dead, on one blade angle [rad].
     ///
     /// The torque the propeller must give is friction and pumping at the manifold pressure the throttle leaves; nothing burns.
-    pub fn windmill(&self, air: AirState, tas_m_s: f64, throttle: Throttle, blade_angle_rad: f64) -> Performance {
+    pub fn windmill(
+        &self,
+        air: AirState,
+        tas_m_s: f64,
+        throttle: Throttle,
+        blade_angle_rad: f64,
+    ) -> Performance {
         let intake = self.intake(air, tas_m_s);
+        let governed = if self.propeller.is_fixed() {
+            Governed::FixedPitch
+        } else if blade_angle_rad == self.propeller.stops.high_rad {
+            Governed::OnHighStop
+        } else {
+            Governed::OnLowStop
+        };
+        self.balanced(air, tas_m_s, blade_angle_rad, governed, |rev_s| {
+            self.engine.dead(throttle, rev_s, intake)
+        })
+    }
+
+    /// A glide without power: drag of all propellers as negative thrust [N], speed, fuel flow.
+    ///
+    /// Meaning: what the propeller does is what the hub and governor do. With oil pressure the governor holds the set speed (highest with
+    /// the lever forward, lowest with it back) while a blade angle between the stops takes just the torque of the engine; a propeller that windmills
+    /// slower than that on the fine stop stays on it. Without oil pressure a fine-going hub lies on the fine stop wherever the lever is; a
+    /// coarse-going hub feathers, or lies on the high stop if it cannot. Start locks that keep a slowly turning propeller from feathering
+    /// are not modelled. Fixed pitch: the lever is not there, and both positions are the same.
+    ///
+    /// [`GlidePropeller::Stopped`] and [`GlidePropeller::Feathered`] are dead and still whatever the engine state says; whether the air would
+    /// let the propeller stop there is not asked. Equations: the balance of [`Aircraft::perform`], with the torque of
+    /// [`super::Engine::dead`], or of the idling engine.
+    pub fn glide_drag(
+        &self,
+        air: AirState,
+        tas_m_s: f64,
+        propeller: GlidePropeller,
+        engine: EngineState,
+    ) -> Performance {
         let p = &self.propeller;
-        let drag_w = |rev_s: f64| {
-            let map_pa = self.engine.map_pa(throttle, rev_s, intake);
-            self.engine.friction_w(rev_s) + self.engine.pumping_w(map_pa, rev_s, intake)
+        let intake = self.intake(air, tas_m_s);
+        let throttle = match engine {
+            EngineState::Dead { throttle_open: true, .. } => Throttle::Full,
+            _ => Throttle::Shut,
         };
-        let rev_max_s = OVERSPEED * p.highest_governed_rev_s;
-        let balance = p.table.rpm_at_blade_angle(
-            air.density_kg_m3,
-            tas_m_s,
-            blade_angle_rad,
-            air.sound_m_s,
-            rev_max_s,
-            |rev_s| -drag_w(rev_s) / (TAU * rev_s),
-        );
-        let (rev_s, governed) = match balance {
-            Balance::Turning(rev_s) => (rev_s, Governed::OnLowStop),
-            Balance::Stopped => (0.0, Governed::Stopped),
-            Balance::AboveMaximum => (rev_max_s, Governed::OnLowStop),
+        let run = |rev_s: f64| match engine {
+            EngineState::Idling => {
+                self.engine.run(throttle, rev_s, self.engine.full_rich_mixture(), intake)
+            }
+            EngineState::Dead { .. } => self.engine.dead(throttle, rev_s, intake),
         };
-        let forces = p.table.forces(air.density_kg_m3, tas_m_s, rev_s, blade_angle_rad, air.sound_m_s);
-        Performance {
-            map_pa: self.engine.map_pa(throttle, rev_s, intake),
-            rev_s,
-            blade_angle_rad,
-            governed,
-            shaft_power_w: -drag_w(rev_s),
-            power_fraction: -drag_w(rev_s) / self.engine.spec.rated_power_w,
-            thrust_n: forces.thrust_n * p.installed_factor,
-            fuel_kg_s: 0.0,
+        let still = |angle_rad: f64| {
+            let dead = self.engine.dead(throttle, 0.0, intake);
+            self.figures(air, tas_m_s, 0.0, angle_rad, Governed::Stopped, dead)
+        };
+        let set_rev_s = match (propeller, p.feathered_rad) {
+            (GlidePropeller::Stopped, _) => return still(p.stops.low_rad),
+            (GlidePropeller::Feathered, Some(angle_rad)) => return still(angle_rad),
+            (GlidePropeller::LeverForward, _) => p.highest_governed_rev_s,
+            (GlidePropeller::LeverBack | GlidePropeller::Feathered, _) => p.lowest_governed_rev_s,
+        };
+        if p.is_fixed() {
+            return self.balanced(air, tas_m_s, p.stops.low_rad, Governed::FixedPitch, run);
+        }
+        match engine {
+            EngineState::Dead { oil_pressure: false, .. } => match (p.hub, p.feathered_rad) {
+                (HubWithoutOil::Fine, _) => {
+                    self.balanced(air, tas_m_s, p.stops.low_rad, Governed::OnLowStop, run)
+                }
+                (HubWithoutOil::Coarse, Some(angle_rad)) => still(angle_rad),
+                (HubWithoutOil::Coarse, None) => {
+                    self.balanced(air, tas_m_s, p.stops.high_rad, Governed::OnHighStop, run)
+                }
+            },
+            _ => self.governed(air, tas_m_s, set_rev_s, run),
         }
     }
 }

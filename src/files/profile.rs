@@ -7,19 +7,23 @@
 //! # Keys
 //! | section | keys (with default) |
 //! | --- | --- |
-//! | `[aircraft]` | `name`, `seats` |
+//! | `[aircraft]` | `name`, `seats`, `engines` (1; 1 or 2, all alike), `gear` ("retractable"; or "fixed") |
 //! | `[weights]` | `empty_lb`, `max_take_off_lb`, `max_landing_lb` |
 //! | `[fuel]` | `usable_gal`, `density_lb_per_gal` |
-//! | `[speeds]` | `vs_kt`, `va_kt`, `vno_kt`, `vne_kt`, `vy` = rows of `altitude_ft`, `ias_kt`; `vlo_extend_kt`, `vlo_retract_kt`, `vle_kt`, `least_cooling_kt` |
-//! | `[drag]` | `wing_area_sqft`, `cd0`, `k`, `gear_cd`, `cooling_cd` (0) |
+//! | `[speeds]` | `vs_kt`, `va_kt`, `vno_kt`, `vne_kt`, `vy` = rows of `altitude_ft`, `ias_kt`; `vlo_extend_kt`, `vlo_retract_kt`, `vle_kt` (not with fixed gear), `least_cooling_kt` |
+//! | `[[speeds.correction]]`, slowest first | `ias_kt`, `cas_kt`; outside the rows the difference is kept; without rows IAS is CAS |
+//! | `[drag]` | `wing_area_sqft`, `cd0` (with fixed gear: gear included), `k`, `gear_cd` (not with fixed gear), `cooling_cd` (0: open cowl flaps) |
 //! | `[[drag.flap]]`, least first | `angle_deg`, `cd`, `vfe_kt` |
-//! | `[engine]` | `displacement_cuin`, `compression_ratio`, `rated_power_hp`, `rated_rpm`, `induction_loss_inhg`, `ram_recovery`, `volumetric_efficiency`, `charge_heating_c`, `friction_bar` (three coefficients), `idle_gph` |
+//! | `[engine]`, one engine | `displacement_cuin`, `compression_ratio`, `rated_power_hp`, `rated_rpm`, `induction_loss_inhg`, `ram_recovery`, `volumetric_efficiency`, `charge_heating_c`, `friction_bar` (three coefficients), `idle_gph`, `induction` ("injected"; or "carburettor") |
+//! | `[engine.turbo]` | `critical_altitude_ft` (at rated speed), `rated_map_inhg` (the rated power is at this), `exhaust_rise` (0.8: pressure rise before the turbine over that in the compressor), `compressor_efficiency` (0.65), `intercooler` (0: part of the heat of compression taken away) |
 //! | `[[engine.mixture]]`, richest first | `name`, `fuel_air`, `relative_power`, `max_power_percent` |
-//! | `[propeller]` | `diameter_in`, `blades`, `planform` = "standard" and `chord_scale`, or stations; `low_pitch_deg`, `high_pitch_deg`, `lowest_governed_rpm`, `highest_governed_rpm`, `without_oil` (fine, coarse), `installed_factor` |
+//! | `[propeller]` | `kind` ("constant-speed"; or "fixed"), `diameter_in`, `blades`, `planform` = "standard" and `chord_scale`, or stations; `installed_factor` |
+//! | constant speed | `low_pitch_deg`, `high_pitch_deg`, `lowest_governed_rpm`, `highest_governed_rpm`, `without_oil` (fine, coarse), `feathers` (false), `feathered_pitch_deg` (85, only where it feathers) |
+//! | fixed pitch | `pitch_deg`, `lowest_rpm` (to set in flight), `redline_rpm` |
 //! | `[[propeller.station]]`, outwards | `radius`, `chord` (both over tip radius), `thickness` (over chord), `twist_deg` |
 //! | `[[propeller.avoid]]` | `from_rpm`, `to_rpm`, `above_map_inhg` (always) |
-//! | `[procedures]` | `taxi_fuel_gal`, `taxi_min`, `take_off_fuel_gal`, `climb_rpm` (highest first), `max_cruise_power_percent`, `full_rich_density_altitude_ft`, `least_descent_map_inhg` (15), `map_reduction_inhg_per_min` (2), `map_step_inhg`, `rpm_step`, `speed_step_kt`, `tank_change_min`, `gear_as_brake` (false), `pattern_kt` |
-//! | `[[procedures.map_limit]]`, slowest first | `rpm`, `map_inhg`; without rows MAP (inHg) is kept to RPM/100 |
+//! | `[procedures]` | `taxi_fuel_gal`, `taxi_min`, `take_off_fuel_gal`, `climb_rpm` (highest first; not with fixed pitch), `max_cruise_power_percent`, `full_rich_density_altitude_ft`, `least_descent_map_inhg` (15), `map_reduction_inhg_per_min` (2), `map_step_inhg`, `rpm_step`, `speed_step_kt`, `tank_change_min`, `gear_as_brake` (false), `cowl_flaps` (false), `auxiliary_pump` (false), `pattern_kt` |
+//! | `[[procedures.map_limit]]`, slowest first | `rpm`, `map_inhg`; without rows MAP (inHg) is kept to RPM/100, and not limited at fixed pitch |
 
 use std::path::Path;
 
@@ -29,8 +33,8 @@ use crate::aircraft::propeller::{
     Blade, GeometryError, PropellerGeometry, PropellerTable, Station, Stops,
 };
 use crate::aircraft::{
-    Aircraft, Airframe, AvoidBand, Engine, EngineSpec, Flap, FuelSystem, HubWithoutOil, Masses,
-    Mixture, Procedures, Propeller, Speeds,
+    Aircraft, Airframe, AvoidBand, Engine, EngineSpec, Equipment, Flap, FuelSystem, Gear,
+    HubWithoutOil, Induction, Masses, Mixture, Procedures, Propeller, Speeds, Turbo, engine,
 };
 use crate::quantity::{
     Duration, Ias, KG_PER_LB, M_PER_FT, M3_PER_CUIN, M3_PER_GAL, ManifoldPressure, Mass,
@@ -47,6 +51,9 @@ const PA_PER_BAR: f64 = 1e5;
 const LEAST_DESCENT_MAP_INHG: f64 = 15.0;
 /// Greatest reduction of manifold pressure when the profile gives none, inHg/min (the same).
 const MAP_REDUCTION_INHG_PER_MIN: f64 = 2.0;
+/// Blade angle of a feathered propeller when the profile gives none, degrees: a twisted blade turns least a little below 90
+/// (common practice, no source).
+const FEATHERED_PITCH_DEG: f64 = 85.0;
 
 /// Reads an aircraft profile and builds the aircraft, propeller table included.
 ///
@@ -68,24 +75,32 @@ pub fn parse_profile(text: &str, path: &Path) -> Result<Aircraft, FileError> {
     let section = root.section("aircraft");
     let name = section.text("name", "what it is");
     let seats = section.count("seats", "seats");
+    let engines = if section.has("engines") {
+        section.count("engines", "engines")
+    } else {
+        1
+    };
+    let gears = [("retractable", Gear::Retractable), ("fixed", Gear::Fixed)];
+    let gear = choice_or(&section, "gear", &gears);
     section.source_and_notes();
     section.finish();
 
     let masses = masses(&sheet, root.section("weights"));
     let (fuel, kg_per_gal) = fuel(root.section("fuel"));
-    let speeds = speeds(&sheet, root.section("speeds"));
-    let airframe = drag(&sheet, root.section("drag"), &speeds.vno);
+    let speeds = speeds(&sheet, root.section("speeds"), gear);
+    let airframe = drag(&sheet, root.section("drag"), &speeds.vno, gear);
     let engine_section = root.section("engine");
     let engine_span = engine_section.span();
-    let (engine, rated_rpm) = engine(&sheet, engine_section, kg_per_gal);
+    let (engine, induction, rated_rpm) = engine(&sheet, engine_section, kg_per_gal);
     let propeller_section = root.section("propeller");
     let propeller_span = propeller_section.span();
     let (blank, governed) = propeller(&sheet, propeller_section, &rated_rpm);
-    let procedures = procedures(
+    let (procedures, cowl_flaps, auxiliary_pump) = procedures(
         &sheet,
         root.section("procedures"),
         kg_per_gal,
         &governed,
+        blank.fixed,
         &speeds,
     );
     root.finish();
@@ -114,10 +129,30 @@ pub fn parse_profile(text: &str, path: &Path) -> Result<Aircraft, FileError> {
         fuel,
         speeds: speeds.speeds,
         airframe,
+        engines,
         engine,
         propeller,
+        equipment: Equipment {
+            gear,
+            induction,
+            cowl_flaps,
+            auxiliary_pump,
+        },
         procedures,
     })
+}
+
+/// A word that stands for one of some choices; the default of its type if it is left out or wrong.
+fn choice_or<T: Copy + Default>(
+    section: &Section<'_>,
+    key: &'static str,
+    choices: &[(&'static str, T)],
+) -> T {
+    if section.has(key) {
+        section.choice(key, choices).unwrap_or_default()
+    } else {
+        T::default()
+    }
 }
 
 fn kt(n: &Num) -> f64 {
@@ -197,14 +232,20 @@ struct ReadSpeeds {
     vno: Num,
 }
 
-fn speeds(sheet: &Sheet<'_>, section: Section<'_>) -> ReadSpeeds {
+fn speeds(sheet: &Sheet<'_>, section: Section<'_>, gear: Gear) -> ReadSpeeds {
     let vs = section.number("vs_kt", "speed");
     let va = section.number("va_kt", "speed");
     let vno = section.number("vno_kt", "speed");
     let vne = section.number("vne_kt", "speed");
-    let extend = section.number("vlo_extend_kt", "speed");
-    let retract = section.number("vlo_retract_kt", "speed");
-    let vle = section.number("vle_kt", "speed");
+    // a gear that stays down limits no speed
+    let gear_speeds = match gear {
+        Gear::Retractable => Some((
+            section.number("vlo_extend_kt", "speed"),
+            section.number("vlo_retract_kt", "speed"),
+            section.number("vle_kt", "speed"),
+        )),
+        Gear::Fixed => None,
+    };
     let cooling = section.number("least_cooling_kt", "speed");
     if !section.has("vy") {
         section.missing("vy", "rows like { altitude_ft = 0, ias_kt = 90 }");
@@ -214,6 +255,12 @@ fn speeds(sheet: &Sheet<'_>, section: Section<'_>) -> ReadSpeeds {
     for row in section.rows("vy") {
         altitudes.push(row.number("altitude_ft", "altitude"));
         best_rate.push(row.number("ias_kt", "speed"));
+        row.finish();
+    }
+    let (mut indicated, mut calibrated) = (Vec::new(), Vec::new());
+    for row in section.rows("correction") {
+        indicated.push(row.number("ias_kt", "speed"));
+        calibrated.push(row.number("cas_kt", "speed"));
         row.finish();
     }
     section.source_and_notes();
@@ -226,18 +273,25 @@ fn speeds(sheet: &Sheet<'_>, section: Section<'_>) -> ReadSpeeds {
         sheet.rising(&[&vs, vy]);
         sheet.rising(&[vy, &vno]);
     }
-    for gear in [&extend, &retract, &vle] {
-        sheet.rising(&[&vs, gear]);
-        sheet.at_least(&vne, gear);
+    rows_rise(sheet, &indicated);
+    rows_rise(sheet, &calibrated);
+    if let Some((extend, retract, vle)) = &gear_speeds {
+        for gear in [extend, retract, vle] {
+            sheet.rising(&[&vs, gear]);
+            sheet.at_least(&vne, gear);
+        }
+        // a gear that may be lowered at a speed may be flown with at that speed
+        sheet.at_least(vle, extend);
     }
-    // a gear that may be lowered at a speed may be flown with at that speed
-    sheet.at_least(&vle, &extend);
     sheet.rising(&[&cooling, &vno]);
     let vy_m_s = altitudes
         .iter()
         .zip(&best_rate)
         .map(|(a, v)| (ft(a), kt(v)))
         .collect();
+    let (extend, retract, vle) = gear_speeds
+        .as_ref()
+        .map_or((&vne, &vne, &vne), |(extend, retract, vle)| (extend, retract, vle));
     ReadSpeeds {
         speeds: Speeds {
             vs_m_s: kt(&vs),
@@ -245,21 +299,29 @@ fn speeds(sheet: &Sheet<'_>, section: Section<'_>) -> ReadSpeeds {
             vno_m_s: kt(&vno),
             vne_m_s: kt(&vne),
             vy_m_s,
-            vlo_extend_m_s: kt(&extend),
-            vlo_retract_m_s: kt(&retract),
-            vle_m_s: kt(&vle),
+            vlo_extend_m_s: kt(extend),
+            vlo_retract_m_s: kt(retract),
+            vle_m_s: kt(vle),
             least_cooling_m_s: kt(&cooling),
+            correction: indicated
+                .iter()
+                .zip(&calibrated)
+                .map(|(ias, cas)| (kt(ias), kt(cas)))
+                .collect(),
         },
         vs,
         vno,
     }
 }
 
-fn drag(sheet: &Sheet<'_>, section: Section<'_>, vno: &Num) -> Airframe {
+fn drag(sheet: &Sheet<'_>, section: Section<'_>, vno: &Num, gear: Gear) -> Airframe {
     let area = section.number("wing_area_sqft", "wing area");
     let cd0 = section.number("cd0", "drag coefficient");
     let k = section.number("k", "induced drag factor");
-    let gear = section.number("gear_cd", "drag increment");
+    let cd_gear = match gear {
+        Gear::Retractable => section.number("gear_cd", "drag increment").value,
+        Gear::Fixed => 0.0,
+    };
     let cooling = section.number_or("cooling_cd", "drag increment", 0.0);
     let (mut angles, mut increments, mut limits) = (Vec::new(), Vec::new(), Vec::new());
     for row in section.rows("flap") {
@@ -290,14 +352,18 @@ fn drag(sheet: &Sheet<'_>, section: Section<'_>, vno: &Num) -> Airframe {
         wing_area_m2: area.value * M2_PER_SQFT,
         cd0: cd0.value,
         k: k.value,
-        cd_gear: gear.value,
+        cd_gear,
         flaps: flaps.collect(),
         cd_cooling: cooling.value,
     }
 }
 
-/// The engine's figures, and its rated speed.
-fn engine(sheet: &Sheet<'_>, section: Section<'_>, kg_per_gal: f64) -> (EngineSpec, Num) {
+/// The engine's figures, how fuel meets air, and its rated speed.
+fn engine(
+    sheet: &Sheet<'_>,
+    section: Section<'_>,
+    kg_per_gal: f64,
+) -> (EngineSpec, Induction, Num) {
     let displacement = section.number("displacement_cuin", "displacement");
     let ratio = section.number("compression_ratio", "compression ratio");
     let power = section.number("rated_power_hp", "power");
@@ -308,6 +374,12 @@ fn engine(sheet: &Sheet<'_>, section: Section<'_>, kg_per_gal: f64) -> (EngineSp
     let heating = section.number("charge_heating_c", "temperature difference");
     let friction = section.numbers("friction_bar", "friction coefficient");
     let idle = section.number("idle_gph", "fuel flow");
+    let inductions = [
+        ("injected", Induction::Injected),
+        ("carburettor", Induction::Carburettor),
+    ];
+    let induction = choice_or(&section, "induction", &inductions);
+    let turbo = section.has("turbo").then(|| turbo(section.section("turbo")));
     if !friction.is_empty() && friction.len() != 3 {
         let at = Num {
             value: f64::NAN,
@@ -371,8 +443,34 @@ fn engine(sheet: &Sheet<'_>, section: Section<'_>, kg_per_gal: f64) -> (EngineSp
         friction_pa: [friction(0), friction(1), friction(2)],
         idle_fuel_kg_s: idle.value * kg_per_gal / Duration::h(1.0).to_s(),
         mixtures: mixtures.collect(),
+        turbo,
     };
-    (spec, rated)
+    (spec, induction, rated)
+}
+
+fn turbo(section: Section<'_>) -> Turbo {
+    let critical = section.number("critical_altitude_ft", "altitude");
+    let map = section.number("rated_map_inhg", "manifold pressure");
+    let rise = section.number_or(
+        "exhaust_rise",
+        "exhaust pressure rise",
+        engine::DEFAULT_EXHAUST_RISE,
+    );
+    let compressor = section.number_or(
+        "compressor_efficiency",
+        "compressor efficiency",
+        engine::DEFAULT_COMPRESSOR_EFFICIENCY,
+    );
+    let intercooler = section.number_or("intercooler", "fraction", 0.0);
+    section.source_and_notes();
+    section.finish();
+    Turbo {
+        critical_altitude_m: ft(&critical),
+        rated_map_pa: inhg(&map),
+        exhaust_rise: rise.value,
+        compressor_efficiency: compressor.value,
+        intercooler: intercooler.value,
+    }
 }
 
 /// A blade as the profile gives it.
@@ -391,6 +489,8 @@ struct Blank {
     hub: HubWithoutOil,
     avoid: Vec<AvoidBand>,
     installed_factor: f64,
+    feathered_rad: Option<f64>,
+    fixed: bool,
 }
 
 impl Blank {
@@ -400,34 +500,54 @@ impl Blank {
             BladeShape::Stations(stations) => Blade::from_stations(&stations)?,
         };
         let geometry = PropellerGeometry::new(self.diameter_m, self.blades, blade)?;
+        let coarsest_rad = self.feathered_rad.unwrap_or(self.stops.high_rad);
         Ok(Propeller {
-            table: PropellerTable::build(&geometry, self.stops.low_rad, self.stops.high_rad)?,
+            table: PropellerTable::build(&geometry, self.stops.low_rad, coarsest_rad)?,
             stops: self.stops,
             lowest_governed_rev_s: self.governed_rev_s.0,
             highest_governed_rev_s: self.governed_rev_s.1,
             hub: self.hub,
             avoid: self.avoid,
             installed_factor: self.installed_factor,
+            feathered_rad: self.feathered_rad,
         })
     }
 }
 
-/// The propeller, and its lowest and highest governed speed.
+/// The propeller, and its lowest and highest governed speed (fixed pitch: lowest to set, and greatest).
 fn propeller(sheet: &Sheet<'_>, section: Section<'_>, rated: &Num) -> (Blank, (Num, Num)) {
     let diameter = section.number("diameter_in", "propeller diameter");
     let blades = section.count("blades", "blades");
     let shape = blade_shape(sheet, &section);
-    let low = section.number("low_pitch_deg", "blade angle");
-    let high = section.number("high_pitch_deg", "blade angle");
-    let lowest = section.number("lowest_governed_rpm", "rpm");
-    let highest = section.number("highest_governed_rpm", "rpm");
-    let hub = section.choice(
-        "without_oil",
-        &[
-            ("fine", HubWithoutOil::Fine),
-            ("coarse", HubWithoutOil::Coarse),
-        ],
-    );
+    // constant speed unless it says fixed
+    let kinds = [("constant-speed", false), ("fixed", true)];
+    let fixed = choice_or(&section, "kind", &kinds);
+    let (low, high, lowest, highest, hub, feathered) = if fixed {
+        let pitch = section.number("pitch_deg", "blade angle");
+        let lowest = section.number("lowest_rpm", "rpm");
+        let redline = section.number("redline_rpm", "rpm");
+        (pitch.clone(), pitch, lowest, redline, None, None)
+    } else {
+        let low = section.number("low_pitch_deg", "blade angle");
+        let high = section.number("high_pitch_deg", "blade angle");
+        let lowest = section.number("lowest_governed_rpm", "rpm");
+        let highest = section.number("highest_governed_rpm", "rpm");
+        let hub = section.choice(
+            "without_oil",
+            &[
+                ("fine", HubWithoutOil::Fine),
+                ("coarse", HubWithoutOil::Coarse),
+            ],
+        );
+        let feathered = section.flag("feathers").then(|| {
+            section.number_or("feathered_pitch_deg", "blade angle", FEATHERED_PITCH_DEG)
+        });
+        sheet.rising(&[&low, &high]);
+        if let Some(feathered) = &feathered {
+            sheet.rising(&[&high, feathered]);
+        }
+        (low, high, lowest, highest, hub, feathered)
+    };
     let factor = section.number("installed_factor", "factor");
     let mut avoid = Vec::new();
     for row in section.rows("avoid") {
@@ -444,7 +564,6 @@ fn propeller(sheet: &Sheet<'_>, section: Section<'_>, rated: &Num) -> (Blank, (N
     }
     section.source_and_notes();
     section.finish();
-    sheet.rising(&[&low, &high]);
     sheet.rising(&[&lowest, &highest]);
     sheet.at_least(rated, &highest);
     let blank = Blank {
@@ -459,6 +578,8 @@ fn propeller(sheet: &Sheet<'_>, section: Section<'_>, rated: &Num) -> (Blank, (N
         hub: hub.unwrap_or(HubWithoutOil::Fine),
         avoid,
         installed_factor: factor.value,
+        feathered_rad: feathered.map(|angle| angle.value.to_radians()),
+        fixed,
     };
     (blank, (lowest, highest))
 }
@@ -500,17 +621,23 @@ fn blade_shape(sheet: &Sheet<'_>, section: &Section<'_>) -> BladeShape {
     BladeShape::Standard(section.number("chord_scale", "chord scale").value)
 }
 
+/// The procedures, and whether there are cowl flaps and an auxiliary pump to handle.
 fn procedures(
     sheet: &Sheet<'_>,
     section: Section<'_>,
     kg_per_gal: f64,
     governed: &(Num, Num),
+    fixed_pitch: bool,
     speeds: &ReadSpeeds,
-) -> Procedures {
+) -> (Procedures, bool, bool) {
     let taxi_fuel = section.number("taxi_fuel_gal", "allowance");
     let taxi = section.number("taxi_min", "minutes");
     let take_off = section.number("take_off_fuel_gal", "allowance");
-    let climb = section.numbers("climb_rpm", "rpm");
+    let climb = if fixed_pitch {
+        Vec::new()
+    } else {
+        section.numbers("climb_rpm", "rpm")
+    };
     let cruise = section.number("max_cruise_power_percent", "power percent");
     let full_rich = section.number("full_rich_density_altitude_ft", "altitude");
     let least = section.number_or(
@@ -528,6 +655,8 @@ fn procedures(
     let speed_step = section.number("speed_step_kt", "speed step");
     let tank = section.number("tank_change_min", "tank time");
     let gear_as_brake = section.flag("gear_as_brake");
+    let cowl_flaps = section.flag("cowl_flaps");
+    let auxiliary_pump = section.flag("auxiliary_pump");
     let pattern = section.number("pattern_kt", "speed");
     let (mut limit_rpm, mut limit_map) = (Vec::new(), Vec::new());
     for row in section.rows("map_limit") {
@@ -552,11 +681,17 @@ fn procedures(
     }
     sheet.rising(&[&speeds.vs, &pattern]);
     sheet.rising(&[&pattern, &speeds.vno]);
-    Procedures {
+    // at fixed pitch the climb is flown at full throttle, whatever the speed
+    let climb_rev_s = if fixed_pitch {
+        vec![rpm(highest)]
+    } else {
+        climb.iter().map(rpm).collect()
+    };
+    let procedures = Procedures {
         taxi_fuel_kg: taxi_fuel.value * kg_per_gal,
         taxi_time_s: minutes(&taxi),
         take_off_fuel_kg: take_off.value * kg_per_gal,
-        climb_rev_s: climb.iter().map(rpm).collect(),
+        climb_rev_s,
         cruise_power_fraction: cruise.value / 100.0,
         map_limit: limit_rpm
             .iter()
@@ -572,5 +707,6 @@ fn procedures(
         tank_change_s: minutes(&tank),
         gear_as_brake,
         pattern_m_s: kt(&pattern),
-    }
+    };
+    (procedures, cowl_flaps, auxiliary_pump)
 }

@@ -11,8 +11,8 @@
 //! (Cook & Weisberg, *Residuals and Influence in Regression* (1982), section 2.2, from memory; priors count as rows that stay).
 //!
 //! # What this does not do
-//! Blade geometry and pitch stops are not fitted; rows with different flaps are not read; indicated speeds of rows are taken
-//! as calibrated; mass is constant within a row.
+//! Blade geometry and pitch stops are not fitted; rows with different flaps are not read; mass is constant
+//! within a row.
 //!
 //! **Invariant:** SI units only, and no files: `files::handbook` reads, writes and prints.
 
@@ -27,13 +27,13 @@ pub use parameter::{
 };
 pub use predict::{level_flight, predict};
 pub use row::{
-    Condition, EngineSetting, Flight, GlideEngine, PropellerLever, Quantity, Row, Seen, Setting,
+    Condition, EngineSetting, Flight, Quantity, Row, Seen, Setting,
 };
 
 use nalgebra::{DMatrix, DVector};
 
 use crate::aircraft::Aircraft;
-use crate::aircraft::engine::{Engine, EngineError, Intake, P_REF_PA, T_REF_K};
+use crate::aircraft::engine::{Engine, EngineError, Intake, P_REF_PA, T_REF_K, Throttle};
 
 /// A residual beyond this many standard errors contradicts the other rows: by chance 1 in 370.
 pub const CONTRADICTION: f64 = 3.0;
@@ -255,13 +255,12 @@ fn counted(handbook: &Handbook, figures: &[(usize, Seen)]) -> usize {
     figures.iter().filter(|(row, seen)| !is_set(&handbook.rows[*row], seen)).count().max(1)
 }
 
-/// Indicated power over heating value of the fuel at rated power with the best-power mixture.
+/// Indicated power over heating value of the fuel at full throttle and rated speed at sea level with the best-power mixture.
 fn indicated_efficiency(engine: &Engine) -> f64 {
     let sea_level =
         Intake { upstream_pa: P_REF_PA, ambient_pa: P_REF_PA, temperature_k: T_REF_K };
-    let map_pa = P_REF_PA - engine.spec.induction_loss_pa;
-    let out =
-        engine.at_map(map_pa, engine.spec.rated_rev_s, engine.best_power_mixture(), sea_level);
+    let best = engine.best_power_mixture();
+    let out = engine.run(Throttle::Full, engine.spec.rated_rev_s, best, sea_level);
     out.indicated_w / (out.fuel_kg_s * HEATING_VALUE_J_KG)
 }
 

@@ -1,8 +1,6 @@
 //! What an aircraft would show in the place of a row.
 
-use super::row::{
-    Condition, EngineSetting, Flight, GlideEngine, PropellerLever, Quantity, Row, Setting,
-};
+use super::row::{Condition, EngineSetting, Flight, Quantity, Row, Setting};
 use crate::air::{isa, speed};
 use crate::aircraft::engine::Throttle;
 use crate::aircraft::{AirState, Aircraft, Levers, Performance, Speeds};
@@ -22,8 +20,6 @@ const HALF_STEP_M: f64 = 50.0;
 const SPAN_PARTS: usize = 6;
 /// Slowest climb that is integrated, m/s; below it time per height goes on linearly, so that a fit can come back from there.
 const SLOWEST_CLIMB_M_S: f64 = 0.25;
-/// Bisections of the blade angle of a windmilling propeller: 30 degrees over 2^40.
-const ANGLE_STEPS: usize = 40;
 
 /// Steady state with power on or off at a given speed.
 struct Steady {
@@ -122,9 +118,10 @@ fn steady(
     perform: impl Fn(AirState, f64) -> Performance,
 ) -> Steady {
     let here = air(condition, altitude_m);
+    let cas_m_s = aircraft.cas_from_ias(ias_m_s);
     let tas = |h: f64| {
         let at = air(condition, h);
-        speed::cas_to_tas_m_s(ias_m_s, at.pressure_pa, at.temperature_k)
+        speed::cas_to_tas_m_s(cas_m_s, at.pressure_pa, at.temperature_k)
     };
     let v = tas(altitude_m);
     let per_pressure_m =
@@ -150,49 +147,6 @@ fn climb(
     })
 }
 
-/// Power off. A dead engine is turned by the air on the low stop; with the lever back the governor, as long as it has oil
-/// pressure, coarsens the blades until the speed has fallen to the lowest it holds, or the high stop is reached.
-fn glide(
-    aircraft: &Aircraft,
-    condition: &Condition,
-    ias_m_s: f64,
-    lever: PropellerLever,
-    engine: GlideEngine,
-) -> Steady {
-    let p = &aircraft.propeller;
-    steady(aircraft, condition, condition.pressure_altitude_m, ias_m_s, |here, v| match engine {
-        GlideEngine::Idling => {
-            let rev_s = match lever {
-                PropellerLever::Forward => p.highest_governed_rev_s,
-                PropellerLever::Back => p.lowest_governed_rev_s,
-            };
-            let mixture = aircraft.engine.full_rich_mixture();
-            aircraft.perform(here, v, Levers { throttle: Throttle::Shut, rev_s, mixture })
-        }
-        GlideEngine::Dead => {
-            let at = |angle: f64| aircraft.windmill(here, v, Throttle::Shut, angle);
-            let target = match lever {
-                PropellerLever::Forward => p.highest_governed_rev_s,
-                PropellerLever::Back => p.lowest_governed_rev_s,
-            };
-            let fine = at(p.stops.low_rad);
-            if fine.rev_s <= target {
-                return fine;
-            }
-            let (mut low, mut high) = (p.stops.low_rad, p.stops.high_rad);
-            for _ in 0..ANGLE_STEPS {
-                let middle = 0.5 * (low + high);
-                if at(middle).rev_s > target {
-                    low = middle;
-                } else {
-                    high = middle;
-                }
-            }
-            at(low)
-        }
-    })
-}
-
 /// What the aircraft shows for each figure of a row, in their order.
 pub fn predict(aircraft: &Aircraft, row: &Row) -> Vec<f64> {
     let c = &row.condition;
@@ -210,7 +164,11 @@ pub fn predict(aircraft: &Aircraft, row: &Row) -> Vec<f64> {
             let (v, p) = level_flight(aircraft, c, engine, guess_m_s(aircraft, row));
             every(&|quantity| match quantity {
                 Quantity::Tas => v,
-                Quantity::Ias => speed::tas_to_cas_m_s(v, here.pressure_pa, here.temperature_k),
+                Quantity::Ias => aircraft.ias_from_cas(speed::tas_to_cas_m_s(
+                    v,
+                    here.pressure_pa,
+                    here.temperature_k,
+                )),
                 other => of_engine(other, &p),
             })
         }
@@ -251,7 +209,9 @@ pub fn predict(aircraft: &Aircraft, row: &Row) -> Vec<f64> {
             })
         }
         Flight::Glide { ias_m_s, lever, engine } => {
-            let s = glide(aircraft, c, *ias_m_s, *lever, *engine);
+            let s = steady(aircraft, c, c.pressure_altitude_m, *ias_m_s, |here, v| {
+                aircraft.glide_drag(here, v, *lever, *engine)
+            });
             every(&|quantity| match quantity {
                 Quantity::SinkRate => -s.rate_m_s,
                 Quantity::GlideRatio => (1.0 - s.sine * s.sine).max(0.0).sqrt() / -s.sine,
@@ -269,7 +229,7 @@ pub fn predict(aircraft: &Aircraft, row: &Row) -> Vec<f64> {
 /// First guess of a level speed: what was read, else Vno, which lies above most cruising speeds.
 fn guess_m_s(aircraft: &Aircraft, row: &Row) -> f64 {
     let here = air(&row.condition, row.condition.pressure_altitude_m);
-    let tas = |ias: f64| speed::cas_to_tas_m_s(ias, here.pressure_pa, here.temperature_k);
+    let tas = |ias: f64| speed::cas_to_tas_m_s(aircraft.cas_from_ias(ias), here.pressure_pa, here.temperature_k);
     let read = row.seen.iter().find_map(|s| match s.quantity {
         Quantity::Tas => Some(s.value),
         Quantity::Ias => Some(tas(s.value)),

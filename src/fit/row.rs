@@ -1,6 +1,6 @@
 //! The rows of a handbook in SI units.
 
-use crate::aircraft::Configuration;
+use crate::aircraft::{Configuration, EngineState, GlidePropeller};
 
 /// What a figure of a row is. All in SI units.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -77,24 +77,6 @@ pub struct Condition {
     pub configuration: Configuration,
 }
 
-/// Where the propeller lever stands in a glide.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum PropellerLever {
-    /// Full forward, fine.
-    Forward,
-    /// Full back, coarse.
-    Back,
-}
-
-/// What the engine does in a glide.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum GlideEngine {
-    /// Dead, the air turns it; throttle shut.
-    Dead,
-    /// Idling.
-    Idling,
-}
-
 /// What a row describes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Flight {
@@ -124,9 +106,9 @@ pub enum Flight {
         /// Indicated airspeed, m/s.
         ias_m_s: f64,
         /// Propeller lever.
-        lever: PropellerLever,
+        lever: GlidePropeller,
         /// Engine.
-        engine: GlideEngine,
+        engine: EngineState,
     },
     /// Stalling, clean, power off.
     Stall,

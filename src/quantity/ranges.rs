@@ -129,6 +129,9 @@ const TABLE: &[Range] = &[
     row("trust", "", 0.001, 1_000.0),
     row("standard error percent", "%", 0.1, 50.0),
     row("map standard error", "inHg", 0.02, 3.0),
+    row("engines", "", 1.0, 2.0),
+    row("exhaust pressure rise", "", 0.0, 2.0),
+    row("compressor efficiency", "", 0.4, 0.9),
     row("year", "", 1990.0, 2099.0),
 ];
 

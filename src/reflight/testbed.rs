@@ -61,6 +61,7 @@ pub(super) fn aircraft(fuel_factor: f64) -> Aircraft {
             mixture("peak EGT", 0.067, 0.955, 0.75),
             mixture("lean of peak", 0.059, 0.87, 0.65),
         ],
+        turbo: None,
     })
     .expect("the figures of the test engine agree");
     Aircraft {
@@ -85,6 +86,7 @@ pub(super) fn aircraft(fuel_factor: f64) -> Aircraft {
             vlo_retract_m_s: 107.0 * KT,
             vle_m_s: 132.0 * KT,
             least_cooling_m_s: 80.0 * KT,
+            correction: vec![],
         },
         airframe: Airframe {
             wing_area_m2: 170.0 * M_PER_FT * M_PER_FT,
@@ -94,7 +96,9 @@ pub(super) fn aircraft(fuel_factor: f64) -> Aircraft {
             flaps: vec![],
             cd_cooling: 0.0,
         },
+        engines: 1,
         engine,
+        equipment: crate::aircraft::Equipment::default(),
         propeller: Propeller {
             table,
             stops: Stops {
@@ -106,6 +110,7 @@ pub(super) fn aircraft(fuel_factor: f64) -> Aircraft {
             hub: HubWithoutOil::Fine,
             avoid: vec![],
             installed_factor: 0.95,
+            feathered_rad: None,
         },
         procedures: Procedures {
             taxi_fuel_kg: 3.0,

@@ -129,13 +129,18 @@ impl Header {
         };
         let both = vy(0.0, 1.45).zip(vy(12_000.0, 1.33));
         put("speeds", "vy", both.map(|(a, b)| Value::Array(vec![a, b])));
-        for key in ["vlo_extend_kt", "vlo_retract_kt", "vle_kt"] {
-            put("speeds", key, va_kt.and_then(float));
+        let says = |section: &str, key: &str, word: &str| {
+            self.section(section).and_then(|s| s.get(key)).and_then(Value::as_str) == Some(word)
+        };
+        if !says("aircraft", "gear", "fixed") {
+            for key in ["vlo_extend_kt", "vlo_retract_kt", "vle_kt"] {
+                put("speeds", key, va_kt.and_then(float));
+            }
+            put("drag", "gear_cd", float(0.016));
         }
         put("speeds", "least_cooling_kt", vs_kt.and_then(|v| whole(1.3 * v)));
         put("drag", "cd0", float(0.026));
         put("drag", "k", float(0.055));
-        put("drag", "gear_cd", float(0.016));
         put("drag", "cooling_cd", float(if cowl_flaps { 0.002 } else { 0.0 }));
         put("engine", "compression_ratio", float(8.5));
         put("engine", "rated_power_hp", cuin.and_then(|d| whole(HP_PER_CUIN * d)));
@@ -152,17 +157,22 @@ impl Header {
             put("propeller", "planform", Some(Value::String("standard".to_owned())));
             put("propeller", "chord_scale", float(1.0));
         }
-        put("propeller", "low_pitch_deg", float(12.5));
-        put("propeller", "high_pitch_deg", float(34.0));
-        put("propeller", "lowest_governed_rpm", float(1_500.0));
-        put("propeller", "highest_governed_rpm", rated_rpm.and_then(float));
-        put("propeller", "without_oil", Some(Value::String("fine".to_owned())));
+        let fixed = says("propeller", "kind", "fixed");
+        if !fixed {
+            put("propeller", "low_pitch_deg", float(12.5));
+            put("propeller", "high_pitch_deg", float(34.0));
+            put("propeller", "lowest_governed_rpm", float(1_500.0));
+            put("propeller", "highest_governed_rpm", rated_rpm.and_then(float));
+            put("propeller", "without_oil", Some(Value::String("fine".to_owned())));
+        }
         put("propeller", "installed_factor", float(0.93));
         let top_rpm = self.number("propeller", "highest_governed_rpm").or(rated_rpm);
         put("procedures", "taxi_fuel_gal", float(1.2));
         put("procedures", "taxi_min", float(8.0));
         put("procedures", "take_off_fuel_gal", float(0.4));
-        put("procedures", "climb_rpm", top_rpm.map(|n| Value::Array(vec![Value::Float(n)])));
+        if !fixed {
+            put("procedures", "climb_rpm", top_rpm.map(|n| Value::Array(vec![Value::Float(n)])));
+        }
         put("procedures", "max_cruise_power_percent", float(75.0));
         put("procedures", "full_rich_density_altitude_ft", float(5_000.0));
         put("procedures", "map_step_inhg", float(0.5));
@@ -170,6 +180,10 @@ impl Header {
         put("procedures", "speed_step_kt", float(5.0));
         put("procedures", "tank_change_min", float(30.0));
         put("procedures", "pattern_kt", vs_kt.and_then(|v| whole(1.5 * v)));
+        // the turbocharger is a section of its own, with its own source
+        if let Some(Value::Table(turbo)) = table.get_mut("engine").and_then(|e| e.get_mut("turbo")) {
+            turbo.entry("source").or_insert_with(|| Value::String("Given in the handbook.".to_owned()));
+        }
         Completed { table, assumed }
     }
 }

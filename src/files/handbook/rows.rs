@@ -4,13 +4,12 @@ use super::super::diagnostic::did_you_mean;
 use super::super::sheet::{Num, Section, Sheet};
 use super::header::Header;
 use crate::air::isa;
-use crate::aircraft::Configuration;
+use crate::aircraft::{Configuration, EngineState, GlidePropeller};
 use crate::fit::{
-    Condition, EngineSetting, Flight, GlideEngine, PropellerLever, Quantity, Row, Seen, Setting,
+    Condition, EngineSetting, Flight, Quantity, Row, Seen, Setting,
 };
 use crate::quantity::{
-    Duration, Ias, KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, ManifoldPressure, Mass, Rpm,
-    ZERO_C_K,
+    Duration, Ias, KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, ManifoldPressure, Mass, ZERO_C_K,
 };
 
 /// Kinds of rows, in the order in which they are read.
@@ -25,6 +24,9 @@ pub(super) const COLUMNS: [&str; 26] = [
 const RATE_FPM: f64 = 20.0;
 /// Reading errors of climb charts beside their percentage: minutes, gallons, nautical miles.
 const CHART_READING: (f64, f64, f64) = (0.3, 0.15, 0.3);
+
+/// A dead engine that the air turns: throttle shut, oil pressure up.
+const DEAD: EngineState = EngineState::Dead { throttle_open: false, oil_pressure: true };
 
 /// Standard errors of figures: fractions, and Pa.
 #[derive(Debug, Clone, Copy)]
@@ -204,7 +206,7 @@ impl RowReader {
 
     fn cruise(&self, sheet: &Sheet<'_>, row: Section<'_>, label: String) -> Row {
         let condition = self.condition(sheet, &row);
-        let rev_s = Rpm::rpm(row.number("rpm", "rpm").value).to_rev_s();
+        let rev_s = row.number("rpm", "rpm").value / 60.0;
         let map = row.optional("map_inhg", "manifold pressure");
         let full = row.flag("full_throttle");
         let mixture = self.mixture(sheet, &row, self.best_power);
@@ -257,7 +259,7 @@ impl RowReader {
             Some(n) if !full => Setting::Map(ManifoldPressure::inhg(n.value).to_pa()),
             _ => Setting::FullThrottle,
         };
-        let engine = EngineSetting { throttle, rev_s: Rpm::rpm(rpm).to_rev_s(), mixture };
+        let engine = EngineSetting { throttle, rev_s: rpm / 60.0, mixture };
         let from = row.optional("from_ft", "altitude");
         let mut seen = Vec::new();
         let e = self.errors;
@@ -298,13 +300,13 @@ impl RowReader {
         let condition = self.condition(sheet, &row);
         let ias_m_s = Ias::kt(row.number("ias_kt", "speed").value).to_m_s();
         let lever = if row.has("lever") {
-            let words = [("forward", PropellerLever::Forward), ("back", PropellerLever::Back)];
+            let words = [("forward", GlidePropeller::LeverForward), ("back", GlidePropeller::LeverBack)];
             row.choice("lever", &words)
         } else {
             None
         };
         let engine = if row.has("engine") {
-            row.choice("engine", &[("dead", GlideEngine::Dead), ("idle", GlideEngine::Idling)])
+            row.choice("engine", &[("dead", DEAD), ("idle", EngineState::Idling)])
         } else {
             None
         };
@@ -318,8 +320,8 @@ impl RowReader {
         }
         let flight = Flight::Glide {
             ias_m_s,
-            lever: lever.unwrap_or(PropellerLever::Forward),
-            engine: engine.unwrap_or(GlideEngine::Dead),
+            lever: lever.unwrap_or(GlidePropeller::LeverForward),
+            engine: engine.unwrap_or(DEAD),
         };
         self.finish(sheet, row, label, condition, flight, seen, "ratio, rate_fpm")
     }
