@@ -11,7 +11,7 @@
 //! | `[fit]` | `free`: keys given that are fitted all the same, their values the centre; `hold`: keys not given that are not fitted |
 //! | `[uncertainty]` | standard error of figures: `speed_percent` (1), `fuel_flow_percent` (2), `power_percent` (1, of rated power), `map_inhg` (0.2), `climb_rate_percent` (4, at least 20 fpm), `climb_percent` (3, and 0.3 min, 0.15 gal, 0.3 nm), `glide_percent` (4), `stall_percent` (2) |
 //! | every row | `altitude_ft` (pressure), `weight_lb` (greatest take-off), `temperature_c` or `isa_dev_c` (0), `trust` (1: weight of the row), `note`; except `[[stall]]`: `gear_down` (false), `cowl_flaps_open` (false) |
-//! | `[[cruise]]` | `rpm`, `map_inhg` or `full_throttle` or neither and `power_percent`; `mixture` (best power); any of `power_percent`, `fuel_flow_gph`, `tas_kt`, `ias_kt` |
+//! | `[[cruise]]` | `rpm`, `map_inhg` or `full_throttle` or neither and `power_percent` (fixed pitch: or nothing, for then the speed sets the throttle); `mixture` (best power); any of `power_percent`, `fuel_flow_gph`, `tas_kt`, `ias_kt` |
 //! | `[[climb]]` | `ias_kt`, `rpm` (rated), `map_inhg` (full throttle), `mixture` (full rich); any of `rate_fpm`, `fuel_flow_gph`; or from `from_ft` up to `altitude_ft` any of `time_min`, `fuel_gal`, `distance_nm` |
 //! | `[[glide]]` | `ias_kt`, `engine` (dead, idle), `lever` (forward, back); any of `ratio`, `rate_fpm` |
 //! | `[[stall]]`, clean, power off | `weight_lb`, `ias_kt` |

@@ -36,8 +36,18 @@ pub(super) struct Minimum {
     pub(super) jacobian: DMatrix<f64>,
     /// `(J'J + P)^-1`.
     pub(super) covariance: DMatrix<f64>,
+    precision: DVector<f64>,
     pub(super) steps: usize,
     pub(super) termination: Termination,
+}
+
+impl Minimum {
+    /// The covariance had every prior been wider by a factor; that of the fit where rounding leaves none.
+    pub(super) fn loose_covariance(&self, factor: f64) -> DMatrix<f64> {
+        let normal = self.jacobian.tr_mul(&self.jacobian)
+            + DMatrix::from_diagonal(&(&self.precision / (factor * factor)));
+        normal.cholesky().map_or_else(|| self.covariance.clone(), |c| c.inverse())
+    }
 }
 
 /// Minimises from `mean`. `residuals` gives `None` where the model has no answer; it must have one at `mean`, else `None`.
@@ -97,7 +107,7 @@ pub(super) fn minimise(
     }
     let normal = jacobian.tr_mul(&jacobian) + DMatrix::from_diagonal(&precision);
     let covariance = normal.cholesky()?.inverse();
-    Some(Minimum { x, residuals: r, jacobian, covariance, steps, termination })
+    Some(Minimum { x, residuals: r, jacobian, covariance, precision, steps, termination })
 }
 
 /// Central differences; one-sided, or zero, where the model has no answer on a side.

@@ -39,9 +39,11 @@ use crate::aircraft::engine::{Engine, EngineError, Intake, P_REF_PA, T_REF_K, Th
 pub const CONTRADICTION: f64 = 3.0;
 /// A parameter is not determined where its standard error is more than this part of what it was beforehand.
 pub const UNDETERMINED: f64 = 0.9;
-/// Two parameters cannot be told apart beyond this correlation: each is known four times worse than it would be with the
-/// other known (`1 / sqrt(1 - rho^2)`), about.
-pub const TIED: f64 = 0.95;
+/// Two parameters cannot be told apart beyond this correlation, from the rows with next to no priors: each is known 2.3 times
+/// worse than it would be with the other known (`1 / sqrt(1 - rho^2)`).
+pub const TIED: f64 = 0.9;
+/// For that question prior deviations are widened this many times.
+const LOOSE: f64 = 10.0;
 /// A parameter within this part of its range of a bound is on it.
 const ON_BOUND: f64 = 0.01;
 /// Fewest observations beyond which the mean square says something about the rows as a whole.
@@ -103,7 +105,7 @@ pub struct Tie {
     pub a: Parameter,
     /// The other.
     pub b: Parameter,
-    /// Correlation of the two.
+    /// Correlation of the two from the rows alone, priors widened ten times.
     pub correlation: f64,
 }
 
@@ -289,7 +291,7 @@ fn report(
         }
         first += count;
     }
-    let c = &minimum.covariance;
+    let c = &minimum.loose_covariance(LOOSE);
     let mut ties = Vec::new();
     for i in 0..estimates.len() {
         for j in i + 1..estimates.len() {

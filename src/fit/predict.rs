@@ -42,6 +42,7 @@ fn levers(aircraft: &Aircraft, air: AirState, engine: &EngineSetting, tas_m_s: f
     let throttle = match engine.throttle {
         Setting::FullThrottle => Throttle::Full,
         Setting::Map(pa) => Throttle::Map(pa),
+        Setting::Speed => Throttle::Rpm,
         Setting::Power(fraction) => {
             let intake = aircraft.intake(air, tas_m_s);
             let power_w = fraction * aircraft.engine.spec.rated_power_w;

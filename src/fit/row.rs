@@ -49,6 +49,8 @@ pub enum Setting {
     FullThrottle,
     /// To this manifold pressure, Pa.
     Map(f64),
+    /// Fixed pitch: to this crankshaft speed.
+    Speed,
     /// To this fraction of rated power, whatever the manifold pressure.
     Power(f64),
 }

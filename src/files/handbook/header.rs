@@ -57,6 +57,11 @@ impl Header {
         number(self.section(section)?.get(key)?)
     }
 
+    /// Whether a word is given.
+    pub(super) fn says(&self, section: &str, key: &str, word: &str) -> bool {
+        self.section(section).and_then(|s| s.get(key)).and_then(Value::as_str) == Some(word)
+    }
+
     /// The source of a section, where given.
     pub(super) fn source(&self, section: &str) -> Option<&str> {
         self.section(section)?.get("source")?.as_str()
@@ -129,10 +134,7 @@ impl Header {
         };
         let both = vy(0.0, 1.45).zip(vy(12_000.0, 1.33));
         put("speeds", "vy", both.map(|(a, b)| Value::Array(vec![a, b])));
-        let says = |section: &str, key: &str, word: &str| {
-            self.section(section).and_then(|s| s.get(key)).and_then(Value::as_str) == Some(word)
-        };
-        if !says("aircraft", "gear", "fixed") {
+        if !self.says("aircraft", "gear", "fixed") {
             for key in ["vlo_extend_kt", "vlo_retract_kt", "vle_kt"] {
                 put("speeds", key, va_kt.and_then(float));
             }
@@ -157,7 +159,7 @@ impl Header {
             put("propeller", "planform", Some(Value::String("standard".to_owned())));
             put("propeller", "chord_scale", float(1.0));
         }
-        let fixed = says("propeller", "kind", "fixed");
+        let fixed = self.says("propeller", "kind", "fixed");
         if !fixed {
             put("propeller", "low_pitch_deg", float(12.5));
             put("propeller", "high_pitch_deg", float(34.0));

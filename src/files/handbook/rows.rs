@@ -71,6 +71,7 @@ pub(super) struct RowReader {
     most_lb: f64,
     rated_rpm: f64,
     kg_per_gal: f64,
+    fixed_pitch: bool,
     errors: Errors,
 }
 
@@ -85,6 +86,7 @@ impl RowReader {
             most_lb: header.number("weights", "max_take_off_lb").unwrap_or(f64::NAN),
             rated_rpm: header.number("engine", "rated_rpm").unwrap_or(f64::NAN),
             kg_per_gal: header.number("fuel", "density_lb_per_gal").unwrap_or(6.0) * KG_PER_LB,
+            fixed_pitch: header.says("propeller", "kind", "fixed"),
             errors,
         }
     }
@@ -225,6 +227,7 @@ impl RowReader {
             (false, _, Some(fraction)) if power_set => Setting::Power(fraction),
             (false, Some(n), _) => Setting::Map(ManifoldPressure::inhg(n.value).to_pa()),
             (false, None, Some(fraction)) => Setting::Power(fraction),
+            (false, None, None) if self.fixed_pitch => Setting::Speed,
             (false, None, None) => {
                 row.missing("map_inhg", "a number, or full_throttle = true, or power_percent");
                 Setting::FullThrottle
