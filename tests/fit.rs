@@ -96,21 +96,31 @@ fn published_faa_65_percent_table_at_other_temperatures() {
 /// The bar of issue 3 on REFERENCES A.2d.
 const RANGE_RATIO: (f64, f64) = (1.077, 0.03);
 
+/// Climb to 10,000 ft, the same in both: half-way between the readings of the climb figure at 6,000 ft (2.5 gal, 12 nm) and 14,000 ft
+/// (7.5 gal, 48 nm).
+const CLIMB_GAL: f64 = 5.0;
+const CLIMB_NM: f64 = 30.0;
+/// Half-way through the flight: 3,650 lb at take-off, 74 gal of 6 lb.
+const CRUISE_LB: f64 = 3_650.0 - 37.0 * 6.0;
+
 /// CAP 697 SEP1 (tests/data/cap697/SOURCE.md: read second-hand): fuel flows and speeds are fitted, the gain of range of 2,100 over
-/// 2,500 rpm predicted. 904 / 839 nm = 1.077, with 45 minutes of reserve, whose power is not stated: here at the cruise fuel flow.
-/// The climb, the same in both, is left out.
+/// 2,500 rpm predicted. 904 / 839 nm = 1.077, climb and 45 minutes of reserve taken off. The power of the reserve is not stated: here 45 %.
+/// The margin is thin: other assumptions of propeller, weight and standard errors gave 1.106 to 1.119.
 #[test]
 fn published_cap697_range_at_lower_rpm() {
     let (_, fitted) = fitted("tests/data/cap697/cap697.toml");
-    let range_nm = |rpm: f64, reserve_h: f64| {
-        let engine =
-            EngineSetting { throttle: Setting::FullThrottle, rev_s: rpm / 60.0, mixture: 2 };
-        let [tas, fuel, _] = level(&fitted.aircraft, &at(10_000.0, 0.0, 3_650.0), &engine);
-        tas * (74.0 / fuel - reserve_h)
+    let setting = |rpm: f64, throttle: Setting| EngineSetting { throttle, rev_s: rpm / 60.0, mixture: 2 };
+    let condition = at(10_000.0, 0.0, CRUISE_LB);
+    let [_, holding_gph, _] = level(&fitted.aircraft, &condition, &setting(2_300.0, Setting::Power(0.45)));
+    let cruise_gal = 74.0 - CLIMB_GAL - 0.75 * holding_gph;
+    let range_nm = |rpm: f64| {
+        let [tas, fuel, _] = level(&fitted.aircraft, &condition, &setting(rpm, Setting::FullThrottle));
+        println!("{rpm} rpm: {tas:.1} kt, {fuel:.2} gph");
+        CLIMB_NM + cruise_gal * tas / fuel
     };
-    let bare = range_nm(2_100.0, 0.0) / range_nm(2_500.0, 0.0);
-    let ratio = range_nm(2_100.0, 0.75) / range_nm(2_500.0, 0.75);
-    println!("range ratio {ratio:.3}, without reserve {bare:.3}");
+    let (fast, slow) = (range_nm(2_500.0), range_nm(2_100.0));
+    let ratio = slow / fast;
+    println!("{slow:.0} over {fast:.0} nm: {ratio:.4}");
     assert!((ratio - RANGE_RATIO.0).abs() <= RANGE_RATIO.1, "{ratio:.3}");
 }
 
@@ -398,7 +408,7 @@ fn closed_form_template_rows_belong_to_one_aeroplane() {
 }
 
 #[test]
-#[ignore = "prints figures for the template and times"]
+#[ignore = "prints what the template is made of, and times"]
 fn regress_figures_for_the_template() {
     let base = load_profile(&root("profiles/retractable-200hp.toml")).unwrap();
     let rho = base.fuel.density_kg_m3 * M3_PER_GAL;
@@ -429,4 +439,102 @@ fn regress_figures_for_the_template() {
     let start = std::time::Instant::now();
     parse(template(), Path::new("template.toml")).unwrap();
     println!("reading a handbook: {:?}", start.elapsed());
+}
+
+/// What a handbook file gets as an answer; the folder of the path is cut off.
+fn answer(old: &str, new: &str) -> String {
+    assert!(template().contains(old), "{old:?} is not in the template");
+    let text = template().replacen(old, new, 1);
+    let error = parse(&text, Path::new("hb.toml")).err().unwrap_or_else(|| panic!("{new:?} is not refused"));
+    // drawing must not fail either
+    assert!(!error.render(false).is_empty());
+    error.to_string()
+}
+
+#[test]
+fn closed_form_wrong_handbooks_are_told_where_and_what() {
+    for (old, new, line, wanted) in [
+        ("tas_kt = 137", "tas_kts = 137", "cruise[1].tas_kts", "did you mean `tas_kt`?"),
+        ("tas_kt = 137", "tas_kt = 1370", "cruise[1].tas_kt = 1370", "20..=400 kt"),
+        ("rpm = 2400\nmap_inhg = 23", "rpm = 2400\nmixture = \"best\"\nmap_inhg = 23", "is no mixture", "best power"),
+        ("[[stall]]\nweight", "[[stal]]\nweight", "there is no key stal", "did you mean `stall`?"),
+        ("vno_kt = 152", "vno_kt = 110", "speeds.vno_kt = 110 is below speeds.va_kt", "correct one"),
+        ("vno_kt = 152\n", "", "speeds.vno_kt is missing", "add `vno_kt"),
+        ("blades = 2", "blades = 2.5", "not a whole number", "whole number"),
+        ("diameter_in = 74", "diameter_in = \"74\"", "propeller.diameter_in is the text", "without quotation"),
+        ("isa_dev_c = 10", "isa_dev_c = 10\ntemperature_c = 0", "both", "give one"),
+        ("ratio = 9.5", "note = \"x\"", "no figure to fit to", "ratio"),
+        ("from_ft = 0", "from_ft = 9000", "climb[2].altitude_ft = 8000", "correct one"),
+        ("speed_percent = 1\n", "speed_percent = 0\n", "uncertainty.speed_percent", "0.1"),
+        ("# [fit]", "[fit]\nfree = [\"cd1\"]", "no figure that is fitted", "cd0"),
+        ("[weights]\nmax_take_off_lb = 2740", "[weights]", "weights.max_take_off_lb is missing", "add"),
+        ("full_throttle = true\n", "full_throttle = 1\n", "true or false", ""),
+        ("[aircraft]", "[aircraft", "not TOML", "section"),
+    ] {
+        let said = answer(old, new);
+        assert!(said.contains(line), "{said}\nlacks {line}");
+        assert!(said.contains(wanted), "{said}\nlacks {wanted}");
+        assert!(said.starts_with("hb.toml:"), "{said}");
+    }
+}
+
+#[test]
+fn closed_form_wrong_header_figures_are_marked_in_the_handbook_itself() {
+    let text = template().replacen("vno_kt = 152", "vno_kt = 110", 1);
+    let error = parse(&text, Path::new("hb.toml")).err().unwrap();
+    let finding = &error.findings[0];
+    assert_eq!(&text[finding.span.clone().unwrap()], "110");
+    let (span, label) = &finding.related[0];
+    assert_eq!((&text[span.clone()], label.as_str()), ("118", "speeds.va_kt is set here"));
+}
+
+#[test]
+fn closed_form_csv_rows_are_those_of_toml() {
+    let folder = tempfile::tempdir().unwrap();
+    let head = template().split("[uncertainty]").next().unwrap();
+    let head = head.replacen("# rows_csv", "rows_csv", 1);
+    let path = folder.path().join("hb.toml");
+    std::fs::write(&path, head).unwrap();
+    let csv = "# measured\nkind,altitude_ft,isa_dev_c,weight_lb,rpm,map_inhg,full_throttle,ias_kt,rate_fpm,fuel_flow_gph,tas_kt,mixture\n\
+               climb,0,,,,,,90,990,,,\n\
+               cruise,4000,,2600,2400,23,,,,10.6,137,\"best power\"\n";
+    let rows = folder.path().join("rows.csv");
+    std::fs::write(&rows, csv).unwrap();
+    let file = load(&path).unwrap_or_else(|e| panic!("{}", e.render(false)));
+    let toml = parse(template(), Path::new("t.toml")).unwrap();
+    assert_eq!(file.handbook.rows.len(), 2);
+    // the template's first cruise row has a power besides
+    let (a, b) = (&file.handbook.rows[0], &toml.handbook.rows[0]);
+    assert_eq!((a.condition, a.flight), (b.condition, b.flight));
+    assert!(a.seen.iter().all(|s| b.seen.contains(s)));
+    assert_eq!(file.handbook.rows[1].seen, toml.handbook.rows[3].seen);
+
+    for (old, new, wanted) in [
+        ("137", "1370", "rows.csv:4:35: cruise[1].tas_kt = 1370"),
+        ("tas_kt", "tas_kts", "did you mean `tas_kt`?"),
+        ("cruise,", "crusie,", "kind is \"crusie\""),
+        ("990,,,", "990,,", "11 cells, but 12 columns"),
+        ("\"best power\"", "best", "is no mixture"),
+    ] {
+        assert!(csv.contains(old));
+        std::fs::write(&rows, csv.replacen(old, new, 1)).unwrap();
+        let error = load(&path).err().unwrap_or_else(|| panic!("{new:?} is not refused"));
+        assert!(!error.render(false).is_empty());
+        assert!(error.to_string().contains(wanted), "{error}\nlacks {wanted}");
+    }
+}
+
+#[test]
+fn closed_form_few_rows_still_give_a_sane_aeroplane() {
+    // one row, half of the type plate: the priors carry the rest
+    let text = template().split("[uncertainty]").next().unwrap().replace("rated_power_hp", "# rated_power_hp")
+        + "[[cruise]]\naltitude_ft = 6000\nrpm = 2400\nmap_inhg = 22\ntas_kt = 140\n";
+    let file = parse(&text, Path::new("hb.toml")).unwrap();
+    let fitted = fit(&file.handbook).unwrap();
+    for estimate in &fitted.estimates {
+        let off = (estimate.value - estimate.prior.mean).abs() / estimate.prior.sd;
+        assert!(off < 2.0, "{estimate:?}");
+        assert!(estimate.error > 0.0 && estimate.error < 3.0 * estimate.prior.sd, "{estimate:?}");
+    }
+    assert!(parse_profile(&profile_text(&file, &fitted), Path::new("p.toml")).is_ok());
 }

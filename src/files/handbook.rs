@@ -108,7 +108,12 @@ pub fn parse(text: &str, path: &Path) -> Result<HandbookFile, FileError> {
     let aircraft = match built {
         Ok(aircraft) => Some(aircraft),
         Err(error) => {
-            for finding in error.findings {
+            // what waits for another missing figure is not itself missing
+            let waits = |f: &Finding| {
+                f.kind == FindingKind::Missing && completed.waiting.contains(&f.key)
+            };
+            let all_wait = error.findings.iter().all(waits);
+            for finding in error.findings.into_iter().filter(|f| all_wait || !waits(f)) {
                 sheet.note(header::place(&table, finding));
             }
             None

@@ -33,6 +33,8 @@ pub(super) struct Completed {
     table: Table,
     /// Keys that took a standard value, in order.
     pub(super) assumed: Vec<(&'static str, &'static str)>,
+    /// Keys, as `section.key`, whose standard value follows from others that are missing.
+    pub(super) waiting: Vec<String>,
 }
 
 impl Header {
@@ -91,16 +93,21 @@ impl Header {
     /// Puts the standard values in. Keys without one stay away, and the profile's reader says so.
     pub(super) fn complete(&self, cowl_flaps: bool) -> Completed {
         let mut table = self.given.clone();
-        let mut assumed = Vec::new();
+        let (mut assumed, mut waiting) = (Vec::new(), Vec::new());
         for section in SECTIONS {
             table.entry(section).or_insert_with(|| Value::Table(Table::new()));
         }
         let mut put = |section: &'static str, key: &'static str, value: Option<Value>| {
-            if let (Some(value), Some(Value::Table(t))) = (value, table.get_mut(section))
-                && !t.contains_key(key)
-            {
-                t.insert(key.to_owned(), value);
-                assumed.push((section, key));
+            let Some(Value::Table(t)) = table.get_mut(section) else { return };
+            if t.contains_key(key) {
+                return;
+            }
+            match value {
+                Some(value) => {
+                    t.insert(key.to_owned(), value);
+                    assumed.push((section, key));
+                }
+                None => waiting.push(format!("{section}.{key}")),
             }
         };
         let float = |x: f64| Some(Value::Float(round(x, 5)));
@@ -186,7 +193,7 @@ impl Header {
         if let Some(Value::Table(turbo)) = table.get_mut("engine").and_then(|e| e.get_mut("turbo")) {
             turbo.entry("source").or_insert_with(|| Value::String("Given in the handbook.".to_owned()));
         }
-        Completed { table, assumed }
+        Completed { table, assumed, waiting }
     }
 }
 
@@ -339,7 +346,7 @@ pub(super) fn place(table: &DeTable<'_>, mut finding: Finding) -> Finding {
     match find(table, &finding.key) {
         Found::There(span) => finding.span = Some(span),
         Found::Parent(span) => {
-            finding.span = span;
+            finding.span = Some(span.unwrap_or(0..0));
             finding.label = format!("{} is not in the handbook", finding.key);
         }
     }
