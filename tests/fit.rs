@@ -42,7 +42,11 @@ fn at(altitude_ft: f64, deviation_k: f64, mass_lb: f64) -> Condition {
 /// TAS (kt), fuel flow (gph of 6 lb), MAP (inHg) in level flight.
 fn level(aircraft: &Aircraft, condition: &Condition, engine: &EngineSetting) -> [f64; 3] {
     let (v, p) = level_flight(aircraft, condition, engine, 80.0);
-    [v / M_S_PER_KT, p.fuel_kg_s * 3_600.0 / (6.0 * KG_PER_LB), p.map_pa / PA_PER_INHG]
+    [
+        v / M_S_PER_KT,
+        p.fuel_kg_s * 3_600.0 / (6.0 * KG_PER_LB),
+        p.map_pa / PA_PER_INHG,
+    ]
 }
 
 /// The bars of issue 3 on REFERENCES A.1.
@@ -57,7 +61,10 @@ const FAA_MAP_INHG: f64 = 0.3;
 fn published_faa_65_percent_table_at_other_temperatures() {
     let (file, fitted) = fitted("examples/faa-65-percent.toml");
     assert!(
-        file.handbook.rows.iter().all(|r| r.condition.deviation_k == 0.0),
+        file.handbook
+            .rows
+            .iter()
+            .all(|r| r.condition.deviation_k == 0.0),
         "only ISA rows are fitted"
     );
     let mut squares = Vec::new();
@@ -71,10 +78,21 @@ fn published_faa_65_percent_table_at_other_temperatures() {
             _ => continue,
         };
         let full = number(1) >= 12_000.0 || (deviation_k > 0.0 && number(1) >= 10_000.0);
-        let throttle = if full { Setting::FullThrottle } else { Setting::Power(0.65) };
-        let engine = EngineSetting { throttle, rev_s: 2_450.0 / 60.0, mixture: 1 };
-        let [tas, fuel, map] =
-            level(&fitted.aircraft, &at(number(1), deviation_k, 2_800.0), &engine);
+        let throttle = if full {
+            Setting::FullThrottle
+        } else {
+            Setting::Power(0.65)
+        };
+        let engine = EngineSetting {
+            throttle,
+            rev_s: 2_450.0 / 60.0,
+            mixture: 1,
+        };
+        let [tas, fuel, map] = level(
+            &fitted.aircraft,
+            &at(number(1), deviation_k, 2_800.0),
+            &engine,
+        );
         let row = format!("{} {} ft", &record[0], &record[1]);
         println!(
             "{row}: TAS {:+.2} kt, fuel {:+.2} gph, MAP {:+.2} inHg",
@@ -82,9 +100,18 @@ fn published_faa_65_percent_table_at_other_temperatures() {
             fuel - number(7),
             map - number(5)
         );
-        assert!((tas - number(8)).abs() <= FAA_TAS_KT, "{row}: TAS {tas:.1} kt");
-        assert!((fuel - number(7)).abs() <= FAA_FUEL_GPH, "{row}: {fuel:.2} gph");
-        assert!((map - number(5)).abs() <= FAA_MAP_INHG, "{row}: {map:.2} inHg");
+        assert!(
+            (tas - number(8)).abs() <= FAA_TAS_KT,
+            "{row}: TAS {tas:.1} kt"
+        );
+        assert!(
+            (fuel - number(7)).abs() <= FAA_FUEL_GPH,
+            "{row}: {fuel:.2} gph"
+        );
+        assert!(
+            (map - number(5)).abs() <= FAA_MAP_INHG,
+            "{row}: {map:.2} inHg"
+        );
         squares.push((tas - number(8)).powi(2));
     }
     assert_eq!(squares.len(), 18);
@@ -109,12 +136,24 @@ const CRUISE_LB: f64 = 3_650.0 - 37.0 * 6.0;
 #[test]
 fn published_cap697_range_at_lower_rpm() {
     let (_, fitted) = fitted("tests/data/cap697/cap697.toml");
-    let setting = |rpm: f64, throttle: Setting| EngineSetting { throttle, rev_s: rpm / 60.0, mixture: 2 };
+    let setting = |rpm: f64, throttle: Setting| EngineSetting {
+        throttle,
+        rev_s: rpm / 60.0,
+        mixture: 2,
+    };
     let condition = at(10_000.0, 0.0, CRUISE_LB);
-    let [_, holding_gph, _] = level(&fitted.aircraft, &condition, &setting(2_300.0, Setting::Power(0.45)));
+    let [_, holding_gph, _] = level(
+        &fitted.aircraft,
+        &condition,
+        &setting(2_300.0, Setting::Power(0.45)),
+    );
     let cruise_gal = 74.0 - CLIMB_GAL - 0.75 * holding_gph;
     let range_nm = |rpm: f64| {
-        let [tas, fuel, _] = level(&fitted.aircraft, &condition, &setting(rpm, Setting::FullThrottle));
+        let [tas, fuel, _] = level(
+            &fitted.aircraft,
+            &condition,
+            &setting(rpm, Setting::FullThrottle),
+        );
         println!("{rpm} rpm: {tas:.1} kt, {fuel:.2} gph");
         CLIMB_NM + cruise_gal * tas / fuel
     };
@@ -135,17 +174,45 @@ fn published_faa_climb_from_half_of_its_figures() {
     let Flight::Climb { engine, ias_m_s } = file.handbook.rows[0].flight else {
         panic!("the first row is a climb");
     };
-    let span = Flight::ClimbSpan { engine, ias_m_s, from_m: 0.0 };
+    let span = Flight::ClimbSpan {
+        engine,
+        ias_m_s,
+        from_m: 0.0,
+    };
     let (fpm, min, lb, nm) = (M_S_PER_FPM, 60.0, KG_PER_LB, M_PER_NM);
     let cases = [
-        (4_000.0, 4_000.0, Flight::Climb { engine, ias_m_s }, Quantity::ClimbRate, fpm, 570.0, 5.0),
+        (
+            4_000.0,
+            4_000.0,
+            Flight::Climb { engine, ias_m_s },
+            Quantity::ClimbRate,
+            fpm,
+            570.0,
+            5.0,
+        ),
         (4_000.0, 4_000.0, span, Quantity::ClimbTime, min, 7.0, 1.0),
         (4_000.0, 4_000.0, span, Quantity::ClimbFuel, lb, 14.0, 1.0),
-        (4_000.0, 4_000.0, span, Quantity::ClimbDistance, nm, 13.0, 1.0),
+        (
+            4_000.0,
+            4_000.0,
+            span,
+            Quantity::ClimbDistance,
+            nm,
+            13.0,
+            1.0,
+        ),
         (3_700.0, 12_000.0, span, Quantity::ClimbFuel, lb, 37.0, 1.0),
         (3_400.0, 8_000.0, span, Quantity::ClimbTime, min, 10.0, 1.0),
         (3_400.0, 8_000.0, span, Quantity::ClimbFuel, lb, 21.0, 1.0),
-        (3_400.0, 8_000.0, span, Quantity::ClimbDistance, nm, 20.0, 1.0),
+        (
+            3_400.0,
+            8_000.0,
+            span,
+            Quantity::ClimbDistance,
+            nm,
+            20.0,
+            1.0,
+        ),
     ];
     let mut wrong = Vec::new();
     for (weight, altitude, flight, quantity, unit, value, digit) in cases {
@@ -153,12 +220,18 @@ fn published_faa_climb_from_half_of_its_figures() {
             label: String::new(),
             condition: at(altitude, 0.0, weight),
             flight,
-            seen: vec![Seen { quantity, value: value * unit, sigma: 1.0 }],
+            seen: vec![Seen {
+                quantity,
+                value: value * unit,
+                sigma: 1.0,
+            }],
         };
         let model = predict(&fitted.aircraft, &row)[0] / unit;
         println!("{weight} lb {altitude} ft {quantity:?}: {value} printed, {model:.2} predicted");
         if (model - value).abs() > (CLIMB * value).max(digit) {
-            wrong.push(format!("{weight} lb {altitude} ft {quantity:?}: {value}, model {model:.2}"));
+            wrong.push(format!(
+                "{weight} lb {altitude} ft {quantity:?}: {value}, model {model:.2}"
+            ));
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
@@ -169,7 +242,10 @@ struct Dice(u64);
 
 impl Dice {
     fn uniform(&mut self, low: f64, high: f64) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
         low + (high - low) * (self.0 >> 11) as f64 / (1_u64 << 53) as f64
     }
 
@@ -203,7 +279,11 @@ fn invented(base: &Aircraft, dice: &mut Dice) -> Aircraft {
 fn table_rows(truth: &Aircraft, noise: f64, dice: &mut Dice) -> Vec<Row> {
     let mut rows = Vec::new();
     let mut add = |condition: Condition, flight: Flight, quantities: &[Quantity]| {
-        let seen = quantities.iter().map(|q| Seen { quantity: *q, value: 0.0, sigma: 1.0 });
+        let seen = quantities.iter().map(|q| Seen {
+            quantity: *q,
+            value: 0.0,
+            sigma: 1.0,
+        });
         let mut row = Row {
             label: format!("row {}", rows.len() + 1),
             condition,
@@ -222,7 +302,10 @@ fn table_rows(truth: &Aircraft, noise: f64, dice: &mut Dice) -> Vec<Row> {
         rows.push(row);
     };
     let cruise = [Quantity::PowerFraction, Quantity::FuelFlow, Quantity::Tas];
-    for (i, altitude_ft) in [2_000.0, 5_000.0, 8_000.0, 11_000.0].into_iter().enumerate() {
+    for (i, altitude_ft) in [2_000.0, 5_000.0, 8_000.0, 11_000.0]
+        .into_iter()
+        .enumerate()
+    {
         for (j, rpm) in [2_100.0, 2_300.0, 2_500.0].into_iter().enumerate() {
             for (k, mixture) in [1, 2].into_iter().enumerate() {
                 let deviation_k = [-15.0, 0.0, 15.0][(i + j + k) % 3];
@@ -232,16 +315,34 @@ fn table_rows(truth: &Aircraft, noise: f64, dice: &mut Dice) -> Vec<Row> {
                 } else {
                     Setting::Map([22.0, 20.5, 19.0, 18.0][i] * PA_PER_INHG)
                 };
-                let engine = EngineSetting { throttle, rev_s: rpm / 60.0, mixture };
-                add(at(altitude_ft, deviation_k, weight), Flight::Cruise { engine }, &cruise);
+                let engine = EngineSetting {
+                    throttle,
+                    rev_s: rpm / 60.0,
+                    mixture,
+                };
+                add(
+                    at(altitude_ft, deviation_k, weight),
+                    Flight::Cruise { engine },
+                    &cruise,
+                );
             }
         }
     }
     for altitude_ft in [0.0, 4_000.0, 8_000.0] {
-        let engine =
-            EngineSetting { throttle: Setting::FullThrottle, rev_s: 2_700.0 / 60.0, mixture: 0 };
-        let flight = Flight::Climb { engine, ias_m_s: 88.0 * M_S_PER_KT };
-        add(at(altitude_ft, 0.0, 2_700.0), flight, &[Quantity::ClimbRate, Quantity::FuelFlow]);
+        let engine = EngineSetting {
+            throttle: Setting::FullThrottle,
+            rev_s: 2_700.0 / 60.0,
+            mixture: 0,
+        };
+        let flight = Flight::Climb {
+            engine,
+            ias_m_s: 88.0 * M_S_PER_KT,
+        };
+        add(
+            at(altitude_ft, 0.0, 2_700.0),
+            flight,
+            &[Quantity::ClimbRate, Quantity::FuelFlow],
+        );
     }
     rows
 }
@@ -262,17 +363,27 @@ fn crosscheck_known_aeroplanes_are_found_again() {
     let mut priors = file.handbook.priors.clone();
     priors.retain(|p| p.parameter != Parameter::StallSpeed);
     for mixture in [Parameter::FuelAir(2), Parameter::RelativePower(2)] {
-        priors.push(fellrun::fit::Prior::standard(mixture, &file.handbook.aircraft));
+        priors.push(fellrun::fit::Prior::standard(
+            mixture,
+            &file.handbook.aircraft,
+        ));
     }
     let (mut worst_tas, mut worst_fuel, mut points) = (0.0_f64, 0.0_f64, 0);
     for seed in 1..=AEROPLANES {
         let mut dice = Dice(seed);
         let truth = invented(&base, &mut dice);
         let rows = table_rows(&truth, NOISE, &mut dice);
-        let handbook =
-            Handbook { aircraft: file.handbook.aircraft.clone(), priors: priors.clone(), rows };
+        let handbook = Handbook {
+            aircraft: file.handbook.aircraft.clone(),
+            priors: priors.clone(),
+            rows,
+        };
         let fitted = fit(&handbook).unwrap();
-        assert_eq!(fitted.report.termination, Termination::Converged, "aeroplane {seed}");
+        assert_eq!(
+            fitted.report.termination,
+            Termination::Converged,
+            "aeroplane {seed}"
+        );
         for _ in 0..20 {
             let altitude_ft = dice.uniform(2_500.0, 10_500.0);
             // inside the rows: from the least of their manifold pressures to nearly full throttle
@@ -285,7 +396,11 @@ fn crosscheck_known_aeroplanes_are_found_again() {
                 rev_s: dice.uniform(2_100.0, 2_500.0) / 60.0,
                 mixture: if dice.uniform(0.0, 1.0) < 0.5 { 1 } else { 2 },
             };
-            let condition = at(altitude_ft, dice.uniform(-12.0, 12.0), dice.uniform(2_300.0, 2_650.0));
+            let condition = at(
+                altitude_ft,
+                dice.uniform(-12.0, 12.0),
+                dice.uniform(2_300.0, 2_650.0),
+            );
             let [tas, fuel, _] = level(&truth, &condition, &engine);
             let [found_tas, found_fuel, _] = level(&fitted.aircraft, &condition, &engine);
             worst_tas = worst_tas.max((found_tas / tas - 1.0).abs());
@@ -302,6 +417,119 @@ fn crosscheck_known_aeroplanes_are_found_again() {
     assert!(worst_fuel <= FOUND_FUEL, "fuel {worst_fuel}");
 }
 
+/// Keys that are fitted, struck out of a profile to make a handbook of it.
+const STRUCK: [&str; 9] = [
+    "cd0 ",
+    "k ",
+    "installed_factor ",
+    "induction_loss_inhg ",
+    "ram_recovery ",
+    "volumetric_efficiency ",
+    "charge_heating_c ",
+    "friction_bar ",
+    "cooling_cd ",
+];
+
+/// Every kind of aeroplane in profiles/ is found again from rows without noise, with the bars of noisy rows: turbocharged, fixed pitch, twin.
+#[test]
+fn crosscheck_every_kind_of_profile_is_found_again() {
+    let mut kinds = 0;
+    for entry in std::fs::read_dir(root("profiles")).unwrap() {
+        let path = entry.unwrap().path();
+        let text = std::fs::read_to_string(&path).unwrap();
+        let truth = parse_profile(&text, &path).unwrap();
+        let struck = |line: &&str| !STRUCK.iter().any(|key| line.starts_with(key));
+        let handbook: String = text
+            .lines()
+            .filter(struck)
+            .map(|l| format!("{l}\n"))
+            .collect();
+        // any row will do: rows are put in below
+        let handbook = handbook + "[[stall]]\nias_kt = 60\n";
+        let mut file = parse(&handbook, &path).unwrap_or_else(|e| panic!("{}", e.render(false)));
+        file.handbook
+            .priors
+            .retain(|p| p.parameter != Parameter::StallSpeed);
+        file.handbook.rows.clear();
+        let highest = truth.propeller.highest_governed_rev_s;
+        let fixed = truth.propeller.is_fixed();
+        let boosted = truth.engine.spec.turbo.map(|t| t.rated_map_pa);
+        let most_lb = truth.masses.max_take_off_kg / KG_PER_LB;
+        let best = truth.engine.best_power_mixture();
+        let cruise = |altitude_ft: f64, part: f64, throttle: Setting| {
+            let engine = EngineSetting {
+                throttle,
+                rev_s: highest * part,
+                mixture: best,
+            };
+            let quantities = [Quantity::PowerFraction, Quantity::FuelFlow, Quantity::Tas];
+            Row {
+                label: format!("{altitude_ft} ft"),
+                condition: at(altitude_ft, 5.0, 0.95 * most_lb),
+                flight: Flight::Cruise { engine },
+                seen: quantities
+                    .map(|quantity| Seen {
+                        quantity,
+                        value: 70.0,
+                        sigma: 1.0,
+                    })
+                    .to_vec(),
+            }
+        };
+        for altitude_ft in [2_000.0, 5_000.0, 8_000.0, 11_000.0] {
+            for part in [0.8, 0.9] {
+                let throttle = match boosted {
+                    Some(map_pa) => Setting::Map(part * part * map_pa),
+                    None if fixed => Setting::Speed,
+                    None => Setting::FullThrottle,
+                };
+                file.handbook.rows.push(cruise(altitude_ft, part, throttle));
+            }
+        }
+        for row in &mut file.handbook.rows {
+            let model = predict(&truth, row);
+            for (seen, m) in row.seen.iter_mut().zip(model) {
+                (seen.value, seen.sigma) = (m, NOISE * m.abs());
+            }
+        }
+        let fitted = fit(&file.handbook).unwrap();
+        for altitude_ft in [3_000.0, 6_500.0, 10_000.0] {
+            let throttle = match boosted {
+                Some(map_pa) => Setting::Map(0.72 * map_pa),
+                None if fixed => Setting::Speed,
+                None => Setting::FullThrottle,
+            };
+            let row = cruise(altitude_ft, 0.85, throttle);
+            let (truth, found) = (predict(&truth, &row), predict(&fitted.aircraft, &row));
+            let off = |i: usize| (found[i] / truth[i] - 1.0).abs();
+            println!(
+                "{} {altitude_ft} ft: fuel {:.2} %, TAS {:.2} %",
+                truth_name(&path),
+                100.0 * off(1),
+                100.0 * off(2)
+            );
+            assert!(
+                off(1) <= FOUND_FUEL && off(2) <= FOUND_TAS,
+                "{} {altitude_ft}",
+                path.display()
+            );
+        }
+        let read = parse_profile(&profile_text(&file, &fitted), &path);
+        assert!(
+            read.is_ok(),
+            "{}",
+            read.err().map_or(String::new(), |e| e.render(false))
+        );
+        kinds += 1;
+    }
+    assert!(kinds >= 5, "{kinds} profiles");
+}
+
+fn truth_name(path: &Path) -> String {
+    path.file_stem()
+        .map_or_else(String::new, |s| s.to_string_lossy().into_owned())
+}
+
 /// A residual without its row by the linearised formula is that of a second fit, to this part of a standard error of the figure: the
 /// model is nearly linear within the spread of the priors.
 const LEFT_OUT: f64 = 0.1;
@@ -315,12 +543,21 @@ fn crosscheck_left_out_rows_are_predicted_as_by_a_second_fit() {
         let row = without.rows.remove(left_out);
         let second = fit(&without).unwrap();
         let model = predict(&second.aircraft, &row);
-        let of_row: Vec<_> =
-            first.report.residuals.iter().filter(|r| r.row == left_out).collect();
+        let of_row: Vec<_> = first
+            .report
+            .residuals
+            .iter()
+            .filter(|r| r.row == left_out)
+            .collect();
         for (residual, model) in of_row.iter().zip(model) {
             let refit = model - residual.seen.value;
             let off = (residual.left_out - refit) / residual.seen.sigma;
-            assert!(off.abs() < LEFT_OUT, "{} {:?}: {off}", row.label, residual.seen.quantity);
+            assert!(
+                off.abs() < LEFT_OUT,
+                "{} {:?}: {off}",
+                row.label,
+                residual.seen.quantity
+            );
             checked += 1;
         }
     }
@@ -332,10 +569,19 @@ fn closed_form_exact_rows_are_fitted_exactly() {
     // Rows made from the aeroplane of the priors itself, without noise, leave nothing to move: residuals are rounding.
     let file = parse(template(), Path::new("template.toml")).unwrap();
     let rows = table_rows(&file.handbook.aircraft, 0.0, &mut Dice(1));
-    let efficiency_pulls = Handbook { rows, ..file.handbook.clone() };
+    let efficiency_pulls = Handbook {
+        rows,
+        ..file.handbook.clone()
+    };
     let fitted = fit(&efficiency_pulls).unwrap();
     // 0.1 of the 0.1 % errors given: the prior on the indicated efficiency is not centred on the standard values
-    assert!(fitted.report.residuals.iter().all(|r| r.normalised().abs() < 0.1));
+    assert!(
+        fitted
+            .report
+            .residuals
+            .iter()
+            .all(|r| r.normalised().abs() < 0.1)
+    );
     assert!(fitted.report.contradictions.is_empty() && !fitted.report.inconsistent);
 }
 
@@ -345,7 +591,11 @@ fn closed_form_a_wrong_row_is_named() {
     let mut handbook = file.handbook.clone();
     handbook.rows = table_rows(&file.handbook.aircraft, NOISE, &mut Dice(7));
     // a slip of the pen: TAS 10 % too high in the sixth row, ten of its standard errors
-    let slip = handbook.rows[5].seen.iter_mut().find(|s| s.quantity == Quantity::Tas).unwrap();
+    let slip = handbook.rows[5]
+        .seen
+        .iter_mut()
+        .find(|s| s.quantity == Quantity::Tas)
+        .unwrap();
     slip.value *= 1.10;
     let report = fit(&handbook).unwrap().report;
     let worst = report
@@ -354,7 +604,12 @@ fn closed_form_a_wrong_row_is_named() {
         .max_by(|a, b| a.normalised().abs().total_cmp(&b.normalised().abs()))
         .unwrap();
     assert_eq!((worst.row, worst.seen.quantity), (5, Quantity::Tas));
-    assert!(report.contradictions.iter().any(|i| report.residuals[*i] == *worst));
+    assert!(
+        report
+            .contradictions
+            .iter()
+            .any(|i| report.residuals[*i] == *worst)
+    );
 }
 
 #[test]
@@ -362,14 +617,29 @@ fn closed_form_cruise_rows_do_not_tell_drag_from_installed_thrust() {
     // T f = q S (CD0 + k CL^2): level speeds hold only CD0 / f and k / f.
     let (file, fitted) = fitted("examples/faa-65-percent.toml");
     let tied = |a, b| {
-        fitted.report.ties.iter().any(|t| (t.a, t.b) == (a, b) || (t.b, t.a) == (a, b))
+        fitted
+            .report
+            .ties
+            .iter()
+            .any(|t| (t.a, t.b) == (a, b) || (t.b, t.a) == (a, b))
     };
     assert!(tied(Parameter::Cd0, Parameter::InstalledFactor));
     assert!(tied(Parameter::InductionLoss, Parameter::RamRecovery));
-    assert!(fitted.report.undetermined.contains(&Parameter::InstalledFactor));
+    assert!(
+        fitted
+            .report
+            .undetermined
+            .contains(&Parameter::InstalledFactor)
+    );
     let text = report_text(&file, &fitted);
-    assert!(text.contains("cannot tell apart: zero-lift drag CD0 and installed propeller factor"), "{text}");
-    assert!(text.lines().all(|line| line.chars().count() <= 100), "wider than 100 columns:\n{text}");
+    assert!(
+        text.contains("cannot tell apart: zero-lift drag CD0 and installed propeller factor"),
+        "{text}"
+    );
+    assert!(
+        text.lines().all(|line| line.chars().count() <= 100),
+        "wider than 100 columns:\n{text}"
+    );
     println!("{text}");
 }
 
@@ -388,13 +658,23 @@ fn closed_form_profiles_are_written_and_read_back() {
         let read = parse_profile(&text, Path::new("out.toml"))
             .unwrap_or_else(|e| panic!("{text}\n{}", e.render(false)));
         let air = AirState::new(80_000.0, 280.0);
-        let levers = Levers { throttle: Throttle::Full, rev_s: 40.0, mixture: 1 };
-        let (a, b) = (fitted.aircraft.perform(air, 70.0, levers), read.perform(air, 70.0, levers));
+        let levers = Levers {
+            throttle: Throttle::Full,
+            rev_s: 40.0,
+            mixture: 1,
+        };
+        let (a, b) = (
+            fitted.aircraft.perform(air, 70.0, levers),
+            read.perform(air, 70.0, levers),
+        );
         assert!((a.thrust_n / b.thrust_n - 1.0).abs() < WRITTEN, "{path}");
         assert!((a.fuel_kg_s / b.fuel_kg_s - 1.0).abs() < WRITTEN, "{path}");
         let clean = Configuration::default();
         let drag = |x: &Aircraft| x.drag_n(air, 70.0, 1_200.0, clean);
-        assert!((drag(&fitted.aircraft) / drag(&read) - 1.0).abs() < WRITTEN, "{path}");
+        assert!(
+            (drag(&fitted.aircraft) / drag(&read) - 1.0).abs() < WRITTEN,
+            "{path}"
+        );
         assert!(text.contains("Fitted to "), "{text}");
         assert!(text.contains(" +/- "), "{text}");
     }
@@ -427,15 +707,29 @@ fn regress_figures_for_the_template() {
                 Quantity::ClimbDistance => M_PER_NM,
                 Quantity::GlideRatio => 1.0,
             };
-            println!("{} {:?} {:.2} (has {:.2})", row.label, s.quantity, m / unit, s.value / unit);
+            println!(
+                "{} {:?} {:.2} (has {:.2})",
+                row.label,
+                s.quantity,
+                m / unit,
+                s.value / unit
+            );
         }
     }
     let truth = invented(&base, &mut Dice(3));
     let rows = table_rows(&truth, NOISE, &mut Dice(4));
-    let handbook = Handbook { rows, ..file.handbook.clone() };
+    let handbook = Handbook {
+        rows,
+        ..file.handbook.clone()
+    };
     let start = std::time::Instant::now();
     let fitted = fit(&handbook).unwrap();
-    println!("{} rows: {:?}, {} steps", handbook.rows.len(), start.elapsed(), fitted.report.steps);
+    println!(
+        "{} rows: {:?}, {} steps",
+        handbook.rows.len(),
+        start.elapsed(),
+        fitted.report.steps
+    );
     let start = std::time::Instant::now();
     parse(template(), Path::new("template.toml")).unwrap();
     println!("reading a handbook: {:?}", start.elapsed());
@@ -445,7 +739,9 @@ fn regress_figures_for_the_template() {
 fn answer(old: &str, new: &str) -> String {
     assert!(template().contains(old), "{old:?} is not in the template");
     let text = template().replacen(old, new, 1);
-    let error = parse(&text, Path::new("hb.toml")).err().unwrap_or_else(|| panic!("{new:?} is not refused"));
+    let error = parse(&text, Path::new("hb.toml"))
+        .err()
+        .unwrap_or_else(|| panic!("{new:?} is not refused"));
     // drawing must not fail either
     assert!(!error.render(false).is_empty());
     error.to_string()
@@ -454,21 +750,96 @@ fn answer(old: &str, new: &str) -> String {
 #[test]
 fn closed_form_wrong_handbooks_are_told_where_and_what() {
     for (old, new, line, wanted) in [
-        ("tas_kt = 137", "tas_kts = 137", "cruise[1].tas_kts", "did you mean `tas_kt`?"),
-        ("tas_kt = 137", "tas_kt = 1370", "cruise[1].tas_kt = 1370", "20..=400 kt"),
-        ("rpm = 2400\nmap_inhg = 23", "rpm = 2400\nmixture = \"best\"\nmap_inhg = 23", "is no mixture", "best power"),
-        ("[[stall]]\nweight", "[[stal]]\nweight", "there is no key stal", "did you mean `stall`?"),
-        ("vno_kt = 152", "vno_kt = 110", "speeds.vno_kt = 110 is below speeds.va_kt", "correct one"),
-        ("vno_kt = 152\n", "", "speeds.vno_kt is missing", "add `vno_kt"),
-        ("blades = 2", "blades = 2.5", "not a whole number", "whole number"),
-        ("diameter_in = 74", "diameter_in = \"74\"", "propeller.diameter_in is the text", "without quotation"),
-        ("isa_dev_c = 10", "isa_dev_c = 10\ntemperature_c = 0", "both", "give one"),
-        ("ratio = 9.5", "note = \"x\"", "no figure to fit to", "ratio"),
-        ("from_ft = 0", "from_ft = 9000", "climb[2].altitude_ft = 8000", "correct one"),
-        ("speed_percent = 1\n", "speed_percent = 0\n", "uncertainty.speed_percent", "0.1"),
-        ("# [fit]", "[fit]\nfree = [\"cd1\"]", "no figure that is fitted", "cd0"),
-        ("[weights]\nmax_take_off_lb = 2740", "[weights]", "weights.max_take_off_lb is missing", "add"),
-        ("full_throttle = true\n", "full_throttle = 1\n", "true or false", ""),
+        (
+            "tas_kt = 137",
+            "tas_kts = 137",
+            "cruise[1].tas_kts",
+            "did you mean `tas_kt`?",
+        ),
+        (
+            "tas_kt = 137",
+            "tas_kt = 1370",
+            "cruise[1].tas_kt = 1370",
+            "20..=400 kt",
+        ),
+        (
+            "rpm = 2400\nmap_inhg = 23",
+            "rpm = 2400\nmixture = \"best\"\nmap_inhg = 23",
+            "is no mixture",
+            "best power",
+        ),
+        (
+            "[[stall]]\nweight",
+            "[[stal]]\nweight",
+            "there is no key stal",
+            "did you mean `stall`?",
+        ),
+        (
+            "vno_kt = 152",
+            "vno_kt = 110",
+            "speeds.vno_kt = 110 is below speeds.va_kt",
+            "correct one",
+        ),
+        (
+            "vno_kt = 152\n",
+            "",
+            "speeds.vno_kt is missing",
+            "add `vno_kt",
+        ),
+        (
+            "blades = 2",
+            "blades = 2.5",
+            "not a whole number",
+            "whole number",
+        ),
+        (
+            "diameter_in = 74",
+            "diameter_in = \"74\"",
+            "propeller.diameter_in is the text",
+            "without quotation",
+        ),
+        (
+            "isa_dev_c = 10",
+            "isa_dev_c = 10\ntemperature_c = 0",
+            "both",
+            "give one",
+        ),
+        (
+            "ratio = 9.5",
+            "note = \"x\"",
+            "no figure to fit to",
+            "ratio",
+        ),
+        (
+            "from_ft = 0",
+            "from_ft = 9000",
+            "climb[2].altitude_ft = 8000",
+            "correct one",
+        ),
+        (
+            "speed_percent = 1\n",
+            "speed_percent = 0\n",
+            "uncertainty.speed_percent",
+            "0.1",
+        ),
+        (
+            "# [fit]",
+            "[fit]\nfree = [\"cd1\"]",
+            "no figure that is fitted",
+            "cd0",
+        ),
+        (
+            "[weights]\nmax_take_off_lb = 2740",
+            "[weights]",
+            "weights.max_take_off_lb is missing",
+            "add",
+        ),
+        (
+            "full_throttle = true\n",
+            "full_throttle = 1\n",
+            "true or false",
+            "",
+        ),
         ("[aircraft]", "[aircraft", "not TOML", "section"),
     ] {
         let said = answer(old, new);
@@ -485,7 +856,10 @@ fn closed_form_wrong_header_figures_are_marked_in_the_handbook_itself() {
     let finding = &error.findings[0];
     assert_eq!(&text[finding.span.clone().unwrap()], "110");
     let (span, label) = &finding.related[0];
-    assert_eq!((&text[span.clone()], label.as_str()), ("118", "speeds.va_kt is set here"));
+    assert_eq!(
+        (&text[span.clone()], label.as_str()),
+        ("118", "speeds.va_kt is set here")
+    );
 }
 
 #[test]
@@ -518,23 +892,35 @@ fn closed_form_csv_rows_are_those_of_toml() {
     ] {
         assert!(csv.contains(old));
         std::fs::write(&rows, csv.replacen(old, new, 1)).unwrap();
-        let error = load(&path).err().unwrap_or_else(|| panic!("{new:?} is not refused"));
+        let error = load(&path)
+            .err()
+            .unwrap_or_else(|| panic!("{new:?} is not refused"));
         assert!(!error.render(false).is_empty());
-        assert!(error.to_string().contains(wanted), "{error}\nlacks {wanted}");
+        assert!(
+            error.to_string().contains(wanted),
+            "{error}\nlacks {wanted}"
+        );
     }
 }
 
 #[test]
 fn closed_form_few_rows_still_give_a_sane_aeroplane() {
     // one row, half of the type plate: the priors carry the rest
-    let text = template().split("[uncertainty]").next().unwrap().replace("rated_power_hp", "# rated_power_hp")
+    let text = template()
+        .split("[uncertainty]")
+        .next()
+        .unwrap()
+        .replace("rated_power_hp", "# rated_power_hp")
         + "[[cruise]]\naltitude_ft = 6000\nrpm = 2400\nmap_inhg = 22\ntas_kt = 140\n";
     let file = parse(&text, Path::new("hb.toml")).unwrap();
     let fitted = fit(&file.handbook).unwrap();
     for estimate in &fitted.estimates {
         let off = (estimate.value - estimate.prior.mean).abs() / estimate.prior.sd;
         assert!(off < 2.0, "{estimate:?}");
-        assert!(estimate.error > 0.0 && estimate.error < 3.0 * estimate.prior.sd, "{estimate:?}");
+        assert!(
+            estimate.error > 0.0 && estimate.error < 3.0 * estimate.prior.sd,
+            "{estimate:?}"
+        );
     }
     assert!(parse_profile(&profile_text(&file, &fitted), Path::new("p.toml")).is_ok());
 }

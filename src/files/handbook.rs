@@ -81,9 +81,14 @@ pub fn parse(text: &str, path: &Path) -> Result<HandbookFile, FileError> {
             let known: Vec<&str> = output::FITTED_KEYS.iter().map(|(_, key)| *key).collect();
             let message = format!("\"{}\" is no figure that is fitted", name.escape_debug());
             sheet.note(
-                Finding::new(FindingKind::Contradiction, "fit", Some(span.clone()), message)
-                    .label("here")
-                    .hint(format!("those are {}", known.join(", "))),
+                Finding::new(
+                    FindingKind::Contradiction,
+                    "fit",
+                    Some(span.clone()),
+                    message,
+                )
+                .label("here")
+                .hint(format!("those are {}", known.join(", "))),
             );
         }
     }
@@ -94,7 +99,9 @@ pub fn parse(text: &str, path: &Path) -> Result<HandbookFile, FileError> {
     let errors = rows::errors(root.has("uncertainty").then(|| root.section("uncertainty")));
     let reader = RowReader::new(&header, errors);
     let mut rows = reader.read(&sheet, &root);
-    let csv = root.has("rows_csv").then(|| root.text("rows_csv", "a path"));
+    let csv = root
+        .has("rows_csv")
+        .then(|| root.text("rows_csv", "a path"));
     for section in header::SECTIONS {
         root.has(section);
     }
@@ -102,16 +109,17 @@ pub fn parse(text: &str, path: &Path) -> Result<HandbookFile, FileError> {
 
     // what is wrong with the header is found by the profile's own reader, on the completed text
     let gear = rows.iter().any(|r| r.condition.configuration.gear_down);
-    let cowl = rows.iter().any(|r| r.condition.configuration.cowl_flaps_open);
+    let cowl = rows
+        .iter()
+        .any(|r| r.condition.configuration.cowl_flaps_open);
     let completed = header.complete(cowl);
     let built = super::profile::parse_profile(&completed.text(&[]), path);
     let aircraft = match built {
         Ok(aircraft) => Some(aircraft),
         Err(error) => {
             // what waits for another missing figure is not itself missing
-            let waits = |f: &Finding| {
-                f.kind == FindingKind::Missing && completed.waiting.contains(&f.key)
-            };
+            let waits =
+                |f: &Finding| f.kind == FindingKind::Missing && completed.waiting.contains(&f.key);
             let all_wait = error.findings.iter().all(waits);
             for finding in error.findings.into_iter().filter(|f| all_wait || !waits(f)) {
                 sheet.note(header::place(&table, finding));
@@ -120,18 +128,32 @@ pub fn parse(text: &str, path: &Path) -> Result<HandbookFile, FileError> {
         }
     };
     sheet.verdict()?;
-    let Some(aircraft) = aircraft else {
+    let Some(mut aircraft) = aircraft else {
         // a profile error has findings, so the verdict was an error
         return Err(FileError::new(path, text, Vec::new()));
     };
     if let Some(csv) = csv {
-        let csv_path = path.parent().map_or_else(|| PathBuf::from(&csv), |p| p.join(&csv));
+        let csv_path = path
+            .parent()
+            .map_or_else(|| PathBuf::from(&csv), |p| p.join(&csv));
         rows.extend(csv_rows::parse(&read_text(&csv_path)?, &csv_path, &reader)?);
     }
     let gear = gear || rows.iter().any(|r| r.condition.configuration.gear_down);
+    let cowl_later = rows
+        .iter()
+        .any(|r| r.condition.configuration.cowl_flaps_open)
+        && !cowl;
+    if cowl_later && !header.has("drag", "cooling_cd") {
+        aircraft.airframe.cd_cooling = header::COOLING_CD;
+    }
     if rows.is_empty() {
-        let finding = Finding::new(FindingKind::Missing, "", None, "the handbook has no rows".to_owned())
-            .hint("add rows headed [[cruise]], [[climb]], [[glide]] or [[stall]]");
+        let finding = Finding::new(
+            FindingKind::Missing,
+            "",
+            None,
+            "the handbook has no rows".to_owned(),
+        )
+        .hint("add rows headed [[cruise]], [[climb]], [[glide]] or [[stall]]");
         return Err(sheet.fail(finding));
     }
 
@@ -143,11 +165,18 @@ pub fn parse(text: &str, path: &Path) -> Result<HandbookFile, FileError> {
             !hold.iter().any(|(name, _)| name == key)
         }
     };
-    let mut parameters = vec![Parameter::Cd0, Parameter::InducedFactor, Parameter::InstalledFactor];
+    let mut parameters = vec![
+        Parameter::Cd0,
+        Parameter::InducedFactor,
+        Parameter::InstalledFactor,
+    ];
     if gear {
         parameters.push(Parameter::GearDrag);
     }
-    if rows.iter().any(|r| r.condition.configuration.cowl_flaps_open) {
+    if rows
+        .iter()
+        .any(|r| r.condition.configuration.cowl_flaps_open)
+    {
         parameters.push(Parameter::CoolingDrag);
     }
     parameters.extend([
@@ -161,9 +190,9 @@ pub fn parse(text: &str, path: &Path) -> Result<HandbookFile, FileError> {
     ]);
     for i in 0..aircraft.engine.spec.mixtures.len() {
         let used = rows.iter().any(|r| match &r.flight {
-            Flight::Cruise { engine } | Flight::Climb { engine, .. } | Flight::ClimbSpan { engine, .. } => {
-                engine.mixture == i
-            }
+            Flight::Cruise { engine }
+            | Flight::Climb { engine, .. }
+            | Flight::ClimbSpan { engine, .. } => engine.mixture == i,
             Flight::Glide { .. } | Flight::Stall => false,
         });
         if used {
@@ -188,7 +217,15 @@ pub fn parse(text: &str, path: &Path) -> Result<HandbookFile, FileError> {
         .filter(|(section, key)| !fitted.contains(&(*section, *key)))
         .map(|(section, key)| format!("{section}.{key}"))
         .collect();
-    Ok(HandbookFile { handbook: Handbook { aircraft, priors, rows }, header, assumed })
+    Ok(HandbookFile {
+        handbook: Handbook {
+            aircraft,
+            priors,
+            rows,
+        },
+        header,
+        assumed,
+    })
 }
 
 /// A commented handbook to fill in.

@@ -46,7 +46,9 @@ impl Minimum {
     pub(super) fn loose_covariance(&self, factor: f64) -> DMatrix<f64> {
         let normal = self.jacobian.tr_mul(&self.jacobian)
             + DMatrix::from_diagonal(&(&self.precision / (factor * factor)));
-        normal.cholesky().map_or_else(|| self.covariance.clone(), |c| c.inverse())
+        normal
+            .cholesky()
+            .map_or_else(|| self.covariance.clone(), |c| c.inverse())
     }
 }
 
@@ -107,7 +109,15 @@ pub(super) fn minimise(
     }
     let normal = jacobian.tr_mul(&jacobian) + DMatrix::from_diagonal(&precision);
     let covariance = normal.cholesky()?.inverse();
-    Some(Minimum { x, residuals: r, jacobian, covariance, precision, steps, termination })
+    Some(Minimum {
+        x,
+        residuals: r,
+        jacobian,
+        covariance,
+        precision,
+        steps,
+        termination,
+    })
 }
 
 /// Central differences; one-sided, or zero, where the model has no answer on a side.

@@ -26,9 +26,7 @@ pub use parameter::{
     HEATING_VALUE_J_KG, INDICATED_EFFICIENCY, INDICATED_EFFICIENCY_SD, Parameter, Prior,
 };
 pub use predict::{level_flight, predict};
-pub use row::{
-    Condition, EngineSetting, Flight, Quantity, Row, Seen, Setting,
-};
+pub use row::{Condition, EngineSetting, Flight, Quantity, Row, Seen, Setting};
 
 use nalgebra::{DMatrix, DVector};
 
@@ -194,21 +192,33 @@ pub fn fit(handbook: &Handbook) -> Result<Fitted, FitError> {
 
     let mut aircraft = base.clone();
     let mut model_at = |x: &DVector<f64>| -> Option<(Vec<f64>, f64)> {
-        let values = priors.iter().zip(x.iter()).map(|(p, x)| p.from_x(*x));
+        let values = priors.iter().zip(x.iter()).map(|(p, x)| p.value_at(*x));
         parameter::remake(base, priors, values, &mut aircraft).ok()?;
-        let model = handbook.rows.iter().flat_map(|row| predict(&aircraft, row)).collect();
+        let model = handbook
+            .rows
+            .iter()
+            .flat_map(|row| predict(&aircraft, row))
+            .collect();
         let efficiency = indicated_efficiency(&aircraft.engine);
-        Some((model, (efficiency / INDICATED_EFFICIENCY).ln() / INDICATED_EFFICIENCY_SD))
+        Some((
+            model,
+            (efficiency / INDICATED_EFFICIENCY).ln() / INDICATED_EFFICIENCY_SD,
+        ))
     };
     // The last residual is the prior on the indicated efficiency, which no single parameter holds.
     let mut residuals = |x: &DVector<f64>| {
         let (model, efficiency) = model_at(x)?;
-        let of_rows = model.iter().zip(&figures).map(|(m, (_, s))| (m - s.value) / s.sigma);
+        let of_rows = model
+            .iter()
+            .zip(&figures)
+            .map(|(m, (_, s))| (m - s.value) / s.sigma);
         let all: Vec<f64> = of_rows.chain([efficiency]).collect();
-        all.iter().all(|r| r.is_finite()).then(|| DVector::from_vec(all))
+        all.iter()
+            .all(|r| r.is_finite())
+            .then(|| DVector::from_vec(all))
     };
     let n = priors.len();
-    let mean = DVector::from_iterator(n, priors.iter().map(|p| p.to_x(p.mean)));
+    let mean = DVector::from_iterator(n, priors.iter().map(|p| p.variable(p.mean)));
     let sd = DVector::from_iterator(n, priors.iter().map(|p| p.sd_x()));
     let Some(minimum) = least_squares::minimise(&mean, &sd, &mut residuals) else {
         let unflown = handbook
@@ -220,7 +230,11 @@ pub fn fit(handbook: &Handbook) -> Result<Fitted, FitError> {
         });
     };
 
-    let values: Vec<f64> = priors.iter().zip(minimum.x.iter()).map(|(p, x)| p.from_x(*x)).collect();
+    let values: Vec<f64> = priors
+        .iter()
+        .zip(minimum.x.iter())
+        .map(|(p, x)| p.value_at(*x))
+        .collect();
     let mut fitted = base.clone();
     parameter::remake(base, priors, values.iter().copied(), &mut fitted)?;
 
@@ -240,13 +254,19 @@ pub fn fit(handbook: &Handbook) -> Result<Fitted, FitError> {
         })
         .collect();
     let report = report(handbook, &figures, &minimum, &estimates, mean_square);
-    Ok(Fitted { aircraft: fitted, estimates, report })
+    Ok(Fitted {
+        aircraft: fitted,
+        estimates,
+        report,
+    })
 }
 
 /// Whether a figure is a manifold pressure that was set: it is no reading, and its residual is zero within reach.
 fn is_set(row: &Row, seen: &Seen) -> bool {
     let engine = match &row.flight {
-        Flight::Cruise { engine } | Flight::Climb { engine, .. } | Flight::ClimbSpan { engine, .. } => engine,
+        Flight::Cruise { engine }
+        | Flight::Climb { engine, .. }
+        | Flight::ClimbSpan { engine, .. } => engine,
         Flight::Glide { .. } | Flight::Stall => return false,
     };
     seen.quantity == Quantity::ManifoldPressure && matches!(engine.throttle, Setting::Map(_))
@@ -254,13 +274,20 @@ fn is_set(row: &Row, seen: &Seen) -> bool {
 
 /// Number of figures that are readings, at least one.
 fn counted(handbook: &Handbook, figures: &[(usize, Seen)]) -> usize {
-    figures.iter().filter(|(row, seen)| !is_set(&handbook.rows[*row], seen)).count().max(1)
+    figures
+        .iter()
+        .filter(|(row, seen)| !is_set(&handbook.rows[*row], seen))
+        .count()
+        .max(1)
 }
 
 /// Indicated power over heating value of the fuel at full throttle and rated speed at sea level with the best-power mixture.
 fn indicated_efficiency(engine: &Engine) -> f64 {
-    let sea_level =
-        Intake { upstream_pa: P_REF_PA, ambient_pa: P_REF_PA, temperature_k: T_REF_K };
+    let sea_level = Intake {
+        upstream_pa: P_REF_PA,
+        ambient_pa: P_REF_PA,
+        temperature_k: T_REF_K,
+    };
     let best = engine.best_power_mixture();
     let out = engine.run(Throttle::Full, engine.spec.rated_rev_s, best, sea_level);
     out.indicated_w / (out.fuel_kg_s * HEATING_VALUE_J_KG)
@@ -280,7 +307,10 @@ fn report(
         let rows = minimum.jacobian.rows(first, count);
         let r = minimum.residuals.rows(first, count).into_owned();
         let hat = rows * &minimum.covariance * rows.transpose();
-        let without = (DMatrix::identity(count, count) - hat).lu().solve(&r).unwrap_or(r.clone());
+        let without = (DMatrix::identity(count, count) - hat)
+            .lu()
+            .solve(&r)
+            .unwrap_or(r.clone());
         for (i, seen) in row.seen.iter().enumerate() {
             residuals.push(Residual {
                 row: index,
@@ -303,7 +333,11 @@ fn report(
         }
     }
     let of = |f: &dyn Fn(&Estimate) -> bool| {
-        estimates.iter().filter(|e| f(e)).map(|e| e.prior.parameter).collect()
+        estimates
+            .iter()
+            .filter(|e| f(e))
+            .map(|e| e.prior.parameter)
+            .collect()
     };
     let n = counted(handbook, figures);
     Report {

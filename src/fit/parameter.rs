@@ -100,8 +100,18 @@ impl Parameter {
     /// Spreads and bounds are those of light piston aeroplanes in general: judgement, no source; the range table bounds
     /// every one of them too, so that a fitted profile can be read back.
     fn spread(self) -> Spread {
-        let relative = |sd, low, high| Spread { sd, low, high, relative: true };
-        let plain = |sd, low, high| Spread { sd, low, high, relative: false };
+        let relative = |sd, low, high| Spread {
+            sd,
+            low,
+            high,
+            relative: true,
+        };
+        let plain = |sd, low, high| Spread {
+            sd,
+            low,
+            high,
+            relative: false,
+        };
         match self {
             Self::Cd0 => plain(0.005, 0.008, 0.08),
             Self::InducedFactor => plain(0.010, 0.025, 0.14),
@@ -172,16 +182,22 @@ impl Prior {
         }
         // a centre on a bound has no transformation
         let margin = 0.02 * (high - low);
-        Self { parameter, mean: mean.clamp(low + margin, high - margin), sd: of(s.sd), low, high }
+        Self {
+            parameter,
+            mean: mean.clamp(low + margin, high - margin),
+            sd: of(s.sd),
+            low,
+            high,
+        }
     }
 
     /// The fitted variable of a value.
-    pub(super) fn to_x(self, p: f64) -> f64 {
+    pub(super) fn variable(self, p: f64) -> f64 {
         ((p - self.low) / (self.high - p)).ln()
     }
 
     /// The value of the fitted variable.
-    pub(super) fn from_x(self, x: f64) -> f64 {
+    pub(super) fn value_at(self, x: f64) -> f64 {
         self.low + (self.high - self.low) / (1.0 + (-x).exp())
     }
 

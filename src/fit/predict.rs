@@ -54,7 +54,11 @@ fn levers(aircraft: &Aircraft, air: AirState, engine: &EngineSetting, tas_m_s: f
             ))
         }
     };
-    Levers { throttle, rev_s: engine.rev_s, mixture: engine.mixture }
+    Levers {
+        throttle,
+        rev_s: engine.rev_s,
+        mixture: engine.mixture,
+    }
 }
 
 /// The fast speed [m/s] of level flight near a guess, with what the aeroplane does there.
@@ -76,7 +80,11 @@ pub fn level_flight(
     let mut best = a;
     let mut b = a;
     for _ in 0..BRACKET_STEPS {
-        let v = if up { a.0 * SPEED_STEP } else { a.0 / SPEED_STEP };
+        let v = if up {
+            a.0 * SPEED_STEP
+        } else {
+            a.0 / SPEED_STEP
+        };
         b = (v, excess(v));
         if (b.1 > 0.0) != up {
             break;
@@ -87,7 +95,11 @@ pub fn level_flight(
         a = b;
     }
     if (a.1 > 0.0) == (b.1 > 0.0) {
-        let v = if up { b.0 } else { best.0 * (1.0 + best.1 / drag(best.0)) };
+        let v = if up {
+            b.0
+        } else {
+            best.0 * (1.0 + best.1 / drag(best.0))
+        };
         return (v, perform(v));
     }
     for _ in 0..ROOT_STEPS {
@@ -131,9 +143,14 @@ fn steady(
     let performance = perform(here, v);
     let drag = aircraft.drag_n(here, v, condition.mass_kg, condition.configuration);
     let weight_n = condition.mass_kg * G_M_S2;
-    let sine = (performance.thrust_n - drag)
-        / (weight_n * (1.0 + v / G_M_S2 * per_pressure_m * standard));
-    Steady { tas_m_s: v, performance, rate_m_s: v * sine * standard, sine }
+    let sine =
+        (performance.thrust_n - drag) / (weight_n * (1.0 + v / G_M_S2 * per_pressure_m * standard));
+    Steady {
+        tas_m_s: v,
+        performance,
+        rate_m_s: v * sine * standard,
+        sine,
+    }
 }
 
 fn climb(
@@ -180,7 +197,11 @@ pub fn predict(aircraft: &Aircraft, row: &Row) -> Vec<f64> {
                 other => of_engine(other, &s.performance),
             })
         }
-        Flight::ClimbSpan { engine, ias_m_s, from_m } => {
+        Flight::ClimbSpan {
+            engine,
+            ias_m_s,
+            from_m,
+        } => {
             let step_m = (c.pressure_altitude_m - from_m) / SPAN_PARTS as f64;
             let mut sums = [0.0; 3];
             for i in 0..=SPAN_PARTS {
@@ -209,7 +230,11 @@ pub fn predict(aircraft: &Aircraft, row: &Row) -> Vec<f64> {
                 _ => f64::NAN,
             })
         }
-        Flight::Glide { ias_m_s, lever, engine } => {
+        Flight::Glide {
+            ias_m_s,
+            lever,
+            engine,
+        } => {
             let s = steady(aircraft, c, c.pressure_altitude_m, *ias_m_s, |here, v| {
                 aircraft.glide_drag(here, v, *lever, *engine)
             });
@@ -230,7 +255,13 @@ pub fn predict(aircraft: &Aircraft, row: &Row) -> Vec<f64> {
 /// First guess of a level speed: what was read, else Vno, which lies above most cruising speeds.
 fn guess_m_s(aircraft: &Aircraft, row: &Row) -> f64 {
     let here = air(&row.condition, row.condition.pressure_altitude_m);
-    let tas = |ias: f64| speed::cas_to_tas_m_s(aircraft.cas_from_ias(ias), here.pressure_pa, here.temperature_k);
+    let tas = |ias: f64| {
+        speed::cas_to_tas_m_s(
+            aircraft.cas_from_ias(ias),
+            here.pressure_pa,
+            here.temperature_k,
+        )
+    };
     let read = row.seen.iter().find_map(|s| match s.quantity {
         Quantity::Tas => Some(s.value),
         Quantity::Ias => Some(tas(s.value)),

@@ -15,11 +15,18 @@ pub(super) fn parse(text: &str, path: &Path, reader: &RowReader) -> Result<Vec<R
         .into_iter()
         .filter(|l| !text[l.clone()].trim().is_empty() && !text[l.clone()].starts_with('#'));
     let wrong = |kind, span: Span<usize>, message: String, hint: String| {
-        Finding::new(kind, "", Some(span), message).label("here").hint(hint)
+        Finding::new(kind, "", Some(span), message)
+            .label("here")
+            .hint(hint)
     };
     let Some(head) = lines.next() else {
         let hint = "the first line names the columns, such as kind,altitude_ft,rpm,map_inhg,tas_kt";
-        let finding = wrong(FindingKind::Missing, 0..0, "there is no line".into(), hint.into());
+        let finding = wrong(
+            FindingKind::Missing,
+            0..0,
+            "there is no line".into(),
+            hint.into(),
+        );
         return Err(FileError::new(path, text, vec![finding]));
     };
     let columns = cells(text, head.clone());
@@ -34,12 +41,22 @@ pub(super) fn parse(text: &str, path: &Path, reader: &RowReader) -> Result<Vec<R
             findings.push(wrong(FindingKind::UnknownKey, span.clone(), message, hint));
         } else if columns[..i].iter().any(|(other, _)| other == name) {
             let message = format!("the column {name} stands twice");
-            findings.push(wrong(FindingKind::Syntax, span.clone(), message, "take one out".into()));
+            findings.push(wrong(
+                FindingKind::Syntax,
+                span.clone(),
+                message,
+                "take one out".into(),
+            ));
         }
     }
     let Some(kind_at) = columns.iter().position(|(name, _)| name == "kind") else {
         let hint = format!("it holds one of {}", KINDS.join(", "));
-        findings.push(wrong(FindingKind::Missing, head, "there is no column kind".into(), hint));
+        findings.push(wrong(
+            FindingKind::Missing,
+            head,
+            "there is no column kind".into(),
+            hint,
+        ));
         return Err(FileError::new(path, text, findings));
     };
 
@@ -51,7 +68,12 @@ pub(super) fn parse(text: &str, path: &Path, reader: &RowReader) -> Result<Vec<R
         if row.len() != columns.len() {
             let message = format!("{} cells, but {} columns", row.len(), columns.len());
             let hint = "an empty cell needs its comma too";
-            findings.push(wrong(FindingKind::Syntax, line.clone(), message, hint.into()));
+            findings.push(wrong(
+                FindingKind::Syntax,
+                line.clone(),
+                message,
+                hint.into(),
+            ));
         } else if !KINDS.contains(&row[kind_at].0.as_str()) {
             let message = format!("kind is \"{}\"", row[kind_at].0.escape_debug());
             let hint = format!("write one of {}", KINDS.join(", "));
@@ -139,7 +161,10 @@ fn cells(text: &str, line: Span<usize>) -> Vec<(String, Span<usize>)> {
     let ends: Vec<usize> = ends.chain([line.end]).collect();
     for end in ends {
         let cell = text[begin..end].trim();
-        let cell = cell.strip_prefix('"').and_then(|c| c.strip_suffix('"')).unwrap_or(cell);
+        let cell = cell
+            .strip_prefix('"')
+            .and_then(|c| c.strip_suffix('"'))
+            .unwrap_or(cell);
         all.push((cell.trim().replace("\"\"", "\""), begin..end));
         begin = end + 1;
     }

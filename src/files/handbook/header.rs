@@ -9,11 +9,21 @@ use toml::{Table, Value};
 use super::super::diagnostic::Finding;
 
 /// Sections of a profile, in the order in which they are written.
-pub(super) const SECTIONS: [&str; 8] =
-    ["aircraft", "weights", "fuel", "speeds", "drag", "engine", "propeller", "procedures"];
+pub(super) const SECTIONS: [&str; 8] = [
+    "aircraft",
+    "weights",
+    "fuel",
+    "speeds",
+    "drag",
+    "engine",
+    "propeller",
+    "procedures",
+];
 
 /// Greatest lift coefficient, clean, power off, from which a stall speed is assumed. Common for light aeroplanes; no source.
 const CL_MAX: f64 = 1.45;
+/// Drag increment of open cowl flaps that is assumed before the fit where rows were flown with them; judgement, no source.
+pub(super) const COOLING_CD: f64 = 0.002;
 /// Rated power over displacement that is assumed before the fit, hp per cubic inch: the middle of unsupercharged light-aeroplane
 /// engines, 0.49 to 0.56; no source.
 const HP_PER_CUIN: f64 = 0.53;
@@ -26,6 +36,16 @@ const IDLE_GPH_PER_CUIN: f64 = 1.2 / 361.0;
 #[derive(Debug, Clone)]
 pub(super) struct Header {
     given: Table,
+}
+
+/// What a profile says of the figures of a section.
+pub(super) struct Says {
+    /// The section.
+    pub(super) section: &'static str,
+    /// Where its figures come from.
+    pub(super) source: String,
+    /// Keys and notes on them.
+    pub(super) notes: Vec<(String, String)>,
 }
 
 /// A header with every standard value put in.
@@ -41,7 +61,10 @@ impl Header {
     /// From the text of a handbook.
     pub(super) fn new(text: &str) -> Result<Self, String> {
         let all: Table = toml::from_str(text).map_err(|e| e.message().to_owned())?;
-        let given = all.into_iter().filter(|(key, _)| SECTIONS.contains(&key.as_str())).collect();
+        let given = all
+            .into_iter()
+            .filter(|(key, _)| SECTIONS.contains(&key.as_str()))
+            .collect();
         Ok(Self { given })
     }
 
@@ -61,7 +84,10 @@ impl Header {
 
     /// Whether a word is given.
     pub(super) fn says(&self, section: &str, key: &str, word: &str) -> bool {
-        self.section(section).and_then(|s| s.get(key)).and_then(Value::as_str) == Some(word)
+        self.section(section)
+            .and_then(|s| s.get(key))
+            .and_then(Value::as_str)
+            == Some(word)
     }
 
     /// The source of a section, where given.
@@ -71,7 +97,10 @@ impl Header {
 
     /// With a figure put in; fitted figures are given to the header before it is completed.
     pub(super) fn put(&mut self, section: &str, key: &str, value: Value) {
-        let table = self.given.entry(section).or_insert_with(|| Value::Table(Table::new()));
+        let table = self
+            .given
+            .entry(section)
+            .or_insert_with(|| Value::Table(Table::new()));
         if let Value::Table(table) = table {
             table.insert(key.to_owned(), value);
         }
@@ -81,10 +110,19 @@ impl Header {
     pub(super) fn mixtures(&self) -> Vec<(String, f64, f64)> {
         let standard = standard_mixtures();
         let given = self.section("engine").and_then(|e| e.get("mixture"));
-        let rows = given.unwrap_or(&standard).as_array().cloned().unwrap_or_default();
+        let rows = given
+            .unwrap_or(&standard)
+            .as_array()
+            .cloned()
+            .unwrap_or_default();
         let of = |row: &Value| {
             let number = |key| row.get(key).and_then(number).unwrap_or(f64::NAN);
-            let name = row.get("name").and_then(Value::as_str).unwrap_or("").trim().to_owned();
+            let name = row
+                .get("name")
+                .and_then(Value::as_str)
+                .unwrap_or("")
+                .trim()
+                .to_owned();
             (name, number("fuel_air"), number("relative_power"))
         };
         rows.iter().map(of).collect()
@@ -95,10 +133,14 @@ impl Header {
         let mut table = self.given.clone();
         let (mut assumed, mut waiting) = (Vec::new(), Vec::new());
         for section in SECTIONS {
-            table.entry(section).or_insert_with(|| Value::Table(Table::new()));
+            table
+                .entry(section)
+                .or_insert_with(|| Value::Table(Table::new()));
         }
         let mut put = |section: &'static str, key: &'static str, value: Option<Value>| {
-            let Some(Value::Table(t)) = table.get_mut(section) else { return };
+            let Some(Value::Table(t)) = table.get_mut(section) else {
+                return;
+            };
             if t.contains_key(key) {
                 return;
             }
@@ -135,9 +177,15 @@ impl Header {
         put("speeds", "va_kt", va_kt.and_then(float));
         let va_kt = self.number("speeds", "va_kt").or(va_kt);
         let vy = |altitude_ft: f64, factor: f64| {
-            let kt = (factor * vs_kt?).round().min(vno_kt.map_or(f64::INFINITY, |v| v - 1.0));
+            let kt = (factor * vs_kt?)
+                .round()
+                .min(vno_kt.map_or(f64::INFINITY, |v| v - 1.0));
             let row = [("altitude_ft", altitude_ft), ("ias_kt", kt)];
-            Some(Value::Table(row.map(|(k, v)| (k.to_owned(), Value::Float(v))).into_iter().collect()))
+            Some(Value::Table(
+                row.map(|(k, v)| (k.to_owned(), Value::Float(v)))
+                    .into_iter()
+                    .collect(),
+            ))
         };
         let both = vy(0.0, 1.45).zip(vy(12_000.0, 1.33));
         put("speeds", "vy", both.map(|(a, b)| Value::Array(vec![a, b])));
@@ -147,23 +195,43 @@ impl Header {
             }
             put("drag", "gear_cd", float(0.016));
         }
-        put("speeds", "least_cooling_kt", vs_kt.and_then(|v| whole(1.3 * v)));
+        put(
+            "speeds",
+            "least_cooling_kt",
+            vs_kt.and_then(|v| whole(1.3 * v)),
+        );
         put("drag", "cd0", float(0.026));
         put("drag", "k", float(0.055));
-        put("drag", "cooling_cd", float(if cowl_flaps { 0.002 } else { 0.0 }));
+        put(
+            "drag",
+            "cooling_cd",
+            float(if cowl_flaps { COOLING_CD } else { 0.0 }),
+        );
         put("engine", "compression_ratio", float(8.5));
-        put("engine", "rated_power_hp", cuin.and_then(|d| whole(HP_PER_CUIN * d)));
+        put(
+            "engine",
+            "rated_power_hp",
+            cuin.and_then(|d| whole(HP_PER_CUIN * d)),
+        );
         put("engine", "induction_loss_inhg", float(0.7));
         put("engine", "ram_recovery", float(0.8));
         put("engine", "volumetric_efficiency", float(0.9));
         put("engine", "charge_heating_c", float(15.0));
         let friction = [0.97, 0.15, 0.05].map(Value::Float).to_vec();
         put("engine", "friction_bar", Some(Value::Array(friction)));
-        put("engine", "idle_gph", cuin.and_then(|d| float(round(IDLE_GPH_PER_CUIN * d, 2))));
+        put(
+            "engine",
+            "idle_gph",
+            cuin.and_then(|d| float(round(IDLE_GPH_PER_CUIN * d, 2))),
+        );
         put("engine", "mixture", Some(standard_mixtures()));
         put("propeller", "blades", Some(Value::Integer(2)));
         if !self.has("propeller", "station") {
-            put("propeller", "planform", Some(Value::String("standard".to_owned())));
+            put(
+                "propeller",
+                "planform",
+                Some(Value::String("standard".to_owned())),
+            );
             put("propeller", "chord_scale", float(1.0));
         }
         let fixed = self.says("propeller", "kind", "fixed");
@@ -171,36 +239,64 @@ impl Header {
             put("propeller", "low_pitch_deg", float(12.5));
             put("propeller", "high_pitch_deg", float(34.0));
             put("propeller", "lowest_governed_rpm", float(1_500.0));
-            put("propeller", "highest_governed_rpm", rated_rpm.and_then(float));
-            put("propeller", "without_oil", Some(Value::String("fine".to_owned())));
+            put(
+                "propeller",
+                "highest_governed_rpm",
+                rated_rpm.and_then(float),
+            );
+            put(
+                "propeller",
+                "without_oil",
+                Some(Value::String("fine".to_owned())),
+            );
         }
         put("propeller", "installed_factor", float(0.93));
-        let top_rpm = self.number("propeller", "highest_governed_rpm").or(rated_rpm);
+        let top_rpm = self
+            .number("propeller", "highest_governed_rpm")
+            .or(rated_rpm);
         put("procedures", "taxi_fuel_gal", float(1.2));
         put("procedures", "taxi_min", float(8.0));
         put("procedures", "take_off_fuel_gal", float(0.4));
         if !fixed {
-            put("procedures", "climb_rpm", top_rpm.map(|n| Value::Array(vec![Value::Float(n)])));
+            put(
+                "procedures",
+                "climb_rpm",
+                top_rpm.map(|n| Value::Array(vec![Value::Float(n)])),
+            );
         }
         put("procedures", "max_cruise_power_percent", float(75.0));
-        put("procedures", "full_rich_density_altitude_ft", float(5_000.0));
+        put(
+            "procedures",
+            "full_rich_density_altitude_ft",
+            float(5_000.0),
+        );
         put("procedures", "map_step_inhg", float(0.5));
         put("procedures", "rpm_step", float(50.0));
         put("procedures", "speed_step_kt", float(5.0));
         put("procedures", "tank_change_min", float(30.0));
-        put("procedures", "pattern_kt", vs_kt.and_then(|v| whole(1.5 * v)));
+        put(
+            "procedures",
+            "pattern_kt",
+            vs_kt.and_then(|v| whole(1.5 * v)),
+        );
         // the turbocharger is a section of its own, with its own source
-        if let Some(Value::Table(turbo)) = table.get_mut("engine").and_then(|e| e.get_mut("turbo")) {
-            turbo.entry("source").or_insert_with(|| Value::String("Given in the handbook.".to_owned()));
+        if let Some(Value::Table(turbo)) = table.get_mut("engine").and_then(|e| e.get_mut("turbo"))
+        {
+            turbo
+                .entry("source")
+                .or_insert_with(|| Value::String("Given in the handbook.".to_owned()));
         }
-        Completed { table, assumed, waiting }
+        Completed {
+            table,
+            assumed,
+            waiting,
+        }
     }
 }
 
 impl Completed {
-    /// The profile as text. `says` has the source and the notes of a section: `(section, source, [(key, note)])`; a section that
-    /// is not among them says that it was not written for reading.
-    pub(super) fn text(&self, says: &[(&str, String, Vec<(String, String)>)]) -> String {
+    /// The profile as text, with what is said of its sections; a section of which nothing is said keeps its own source.
+    pub(super) fn text(&self, says: &[Says]) -> String {
         let mut out = String::new();
         for section in SECTIONS {
             let Some(Value::Table(table)) = self.table.get(section) else {
@@ -211,14 +307,17 @@ impl Completed {
                 continue;
             };
             let (mut long, mut source, mut notes) = (String::new(), None, Vec::new());
-            if let Some((_, s, n)) = says.iter().find(|(name, _, _)| *name == section) {
-                source = Some(s.clone());
-                notes.clone_from(n);
+            if let Some(said) = says.iter().find(|s| s.section == section) {
+                source = Some(said.source.clone());
+                notes.clone_from(&said.notes);
             }
             // writing to a String cannot fail
             let _ = writeln!(out, "[{section}]");
             let keys = ORDER.iter().copied().filter(|k| table.contains_key(*k));
-            let others = table.keys().map(String::as_str).filter(|k| !ORDER.contains(k));
+            let others = table
+                .keys()
+                .map(String::as_str)
+                .filter(|k| !ORDER.contains(k));
             for key in keys.chain(others) {
                 let value = &table[key];
                 match value {
@@ -270,12 +369,52 @@ impl Completed {
 
 /// Order of keys inside sections; those not named follow by the alphabet.
 const ORDER: &[&str] = &[
-    "name", "seats", "empty_lb", "max_take_off_lb", "max_landing_lb", "usable_gal", "density_lb_per_gal", "vs_kt", "va_kt",
-    "vno_kt", "vne_kt", "vlo_extend_kt", "vlo_retract_kt", "vle_kt", "least_cooling_kt", "wing_area_sqft", "cd0", "k",
-    "gear_cd", "cooling_cd", "displacement_cuin", "compression_ratio", "rated_power_hp", "rated_rpm", "induction_loss_inhg",
-    "ram_recovery", "volumetric_efficiency", "charge_heating_c", "friction_bar", "idle_gph", "diameter_in", "blades",
-    "planform", "chord_scale", "low_pitch_deg", "high_pitch_deg", "lowest_governed_rpm", "highest_governed_rpm",
-    "without_oil", "installed_factor", "angle_deg", "fuel_air", "relative_power", "max_power_percent", "altitude_ft", "ias_kt",
+    "name",
+    "seats",
+    "empty_lb",
+    "max_take_off_lb",
+    "max_landing_lb",
+    "usable_gal",
+    "density_lb_per_gal",
+    "vs_kt",
+    "va_kt",
+    "vno_kt",
+    "vne_kt",
+    "vlo_extend_kt",
+    "vlo_retract_kt",
+    "vle_kt",
+    "least_cooling_kt",
+    "wing_area_sqft",
+    "cd0",
+    "k",
+    "gear_cd",
+    "cooling_cd",
+    "displacement_cuin",
+    "compression_ratio",
+    "rated_power_hp",
+    "rated_rpm",
+    "induction_loss_inhg",
+    "ram_recovery",
+    "volumetric_efficiency",
+    "charge_heating_c",
+    "friction_bar",
+    "idle_gph",
+    "diameter_in",
+    "blades",
+    "planform",
+    "chord_scale",
+    "low_pitch_deg",
+    "high_pitch_deg",
+    "lowest_governed_rpm",
+    "highest_governed_rpm",
+    "without_oil",
+    "installed_factor",
+    "angle_deg",
+    "fuel_air",
+    "relative_power",
+    "max_power_percent",
+    "altitude_ft",
+    "ias_kt",
 ];
 
 /// A TOML value on one line, whole numbers without a point.
@@ -283,13 +422,22 @@ fn inline(value: &Value) -> String {
     match value {
         Value::Float(x) if x.fract() == 0.0 && x.abs() < 1e9 => format!("{x:.0}"),
         Value::Array(values) => {
-            format!("[{}]", values.iter().map(inline).collect::<Vec<_>>().join(", "))
+            format!(
+                "[{}]",
+                values.iter().map(inline).collect::<Vec<_>>().join(", ")
+            )
         }
         Value::Table(table) => {
             let keys = ORDER.iter().copied().filter(|k| table.contains_key(*k));
-            let others = table.keys().map(String::as_str).filter(|k| !ORDER.contains(k));
+            let others = table
+                .keys()
+                .map(String::as_str)
+                .filter(|k| !ORDER.contains(k));
             let each = |key: &str| format!("{} = {}", bare(key), inline(&table[key]));
-            format!("{{ {} }}", keys.chain(others).map(each).collect::<Vec<_>>().join(", "))
+            format!(
+                "{{ {} }}",
+                keys.chain(others).map(each).collect::<Vec<_>>().join(", ")
+            )
         }
         other => other.to_string(),
     }
@@ -379,7 +527,9 @@ fn find(root: &DeTable<'_>, path: &str) -> Found {
             Some((name, rest)) => (name, rest.trim_end_matches(']').parse::<usize>().ok()),
             None => (part, None),
         };
-        let Some(mut value) = table.get(name) else { return Found::Parent(around) };
+        let Some(mut value) = table.get(name) else {
+            return Found::Parent(around);
+        };
         if let (DeValue::Array(rows), Some(i)) = (value.get_ref(), index) {
             match i.checked_sub(1).and_then(|i| rows.get(i)) {
                 Some(row) => value = row,

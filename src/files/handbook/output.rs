@@ -3,7 +3,7 @@
 use toml::Value;
 
 use super::HandbookFile;
-use super::header::round;
+use super::header::{Says, round};
 use crate::fit::{Estimate, Fitted, Flight, Parameter};
 use crate::quantity::{M_S_PER_KT, PA_PER_INHG, W_PER_HP};
 
@@ -62,7 +62,14 @@ pub(super) fn unit_of(parameter: Parameter) -> (f64, &'static str) {
 /// The name of a parameter in plain words.
 pub fn parameter_name(parameter: Parameter, fitted: &Fitted) -> String {
     let mixture = |i: usize| {
-        fitted.aircraft.engine.spec.mixtures.get(i).map_or("?", |m| m.name.as_str()).to_owned()
+        fitted
+            .aircraft
+            .engine
+            .spec
+            .mixtures
+            .get(i)
+            .map_or("?", |m| m.name.as_str())
+            .to_owned()
     };
     match parameter {
         Parameter::Cd0 => "zero-lift drag CD0".into(),
@@ -85,7 +92,11 @@ pub fn parameter_name(parameter: Parameter, fitted: &Fitted) -> String {
 
 /// A number to a fixed number of digits that fits its error.
 pub(super) fn with_error(value: f64, error: f64) -> String {
-    let places = if error > 0.0 { (1.0 - error.log10().floor()).clamp(0.0, 6.0) as usize } else { 5 };
+    let places = if error > 0.0 {
+        (1.0 - error.log10().floor()).clamp(0.0, 6.0) as usize
+    } else {
+        5
+    };
     format!("{value:.places$} +/- {error:.places$}")
 }
 
@@ -98,24 +109,37 @@ pub fn profile_text(file: &HandbookFile, fitted: &Fitted) -> String {
         let value = match estimate.prior.parameter {
             Parameter::FuelAir(_) | Parameter::RelativePower(_) => continue,
             Parameter::FrictionScale => {
-                let bar = spec.friction_pa.map(|pa| Value::Float(round(pa / 1e5, DIGITS)));
+                let bar = spec
+                    .friction_pa
+                    .map(|pa| Value::Float(round(pa / 1e5, DIGITS)));
                 Value::Array(bar.to_vec())
             }
             parameter => Value::Float(round(estimate.value * unit_of(parameter).0, DIGITS)),
         };
         header.put(section, key, value);
     }
-    if fitted.estimates.iter().any(|e| key_of(e.prior.parameter).1 == "mixture") {
+    if fitted
+        .estimates
+        .iter()
+        .any(|e| key_of(e.prior.parameter).1 == "mixture")
+    {
         let row = |m: &crate::aircraft::Mixture| {
             let mut table = toml::Table::new();
             table.insert("name".into(), Value::String(m.name.clone()));
             table.insert("fuel_air".into(), Value::Float(round(m.fuel_air, DIGITS)));
-            table.insert("relative_power".into(), Value::Float(round(m.relative_power, DIGITS)));
+            table.insert(
+                "relative_power".into(),
+                Value::Float(round(m.relative_power, DIGITS)),
+            );
             let most = round(m.max_power_fraction * 100.0, DIGITS);
             table.insert("max_power_percent".into(), Value::Float(most));
             Value::Table(table)
         };
-        header.put("engine", "mixture", Value::Array(spec.mixtures.iter().map(row).collect()));
+        header.put(
+            "engine",
+            "mixture",
+            Value::Array(spec.mixtures.iter().map(row).collect()),
+        );
     }
     let rows = rows_in_words(file);
     let says: Vec<_> = super::header::SECTIONS
@@ -132,12 +156,16 @@ pub fn profile_text(file: &HandbookFile, fitted: &Fitted) -> String {
                 .filter_map(|path| path.split_once('.'))
                 .filter_map(|(s, key)| (s == *section).then_some(key))
                 .collect();
-            let mut source = header.source(section).unwrap_or("Given in the handbook.").to_owned();
+            let mut source = header
+                .source(section)
+                .unwrap_or("Given in the handbook.")
+                .to_owned();
             if !source.ends_with('.') {
                 source.push('.');
             }
             if !fits.is_empty() {
-                let mut keys: Vec<&str> = fits.iter().map(|e| key_of(e.prior.parameter).1).collect();
+                let mut keys: Vec<&str> =
+                    fits.iter().map(|e| key_of(e.prior.parameter).1).collect();
                 keys.dedup();
                 source.push_str(&format!(" Fitted to {rows}: {}.", keys.join(", ")));
             }
@@ -145,10 +173,18 @@ pub fn profile_text(file: &HandbookFile, fitted: &Fitted) -> String {
                 let keys = assumed.join(", ");
                 source.push_str(&format!(" Standard values, not of this aeroplane: {keys}."));
             }
-            (*section, source, notes(&fits, fitted))
+            Says {
+                section,
+                source,
+                notes: notes(&fits, fitted),
+            }
         })
         .collect();
-    let open = file.handbook.rows.iter().any(|r| r.condition.configuration.cowl_flaps_open);
+    let open = file
+        .handbook
+        .rows
+        .iter()
+        .any(|r| r.condition.configuration.cowl_flaps_open);
     let mut text = format!(
         "# {} - fitted by fellrun to {rows}.\n# A model of what was typed in, no better than that. The handbook rules.\n\n",
         fitted.aircraft.name.escape_debug()
@@ -192,15 +228,20 @@ fn notes(fits: &[&Estimate], fitted: &Fitted) -> Vec<(String, String)> {
 /// How many rows of each kind: `9 cruise and 2 climb rows`.
 pub(super) fn rows_in_words(file: &HandbookFile) -> String {
     let rows = &file.handbook.rows;
-    let kinds: [(&str, fn(&Flight) -> bool); 4] = [
-        ("cruise", |f| matches!(f, Flight::Cruise { .. })),
-        ("climb", |f| matches!(f, Flight::Climb { .. } | Flight::ClimbSpan { .. })),
-        ("glide", |f| matches!(f, Flight::Glide { .. })),
-        ("stall", |f| matches!(f, Flight::Stall)),
-    ];
-    let parts: Vec<String> = kinds
+    let kind = |f: &Flight| match f {
+        Flight::Cruise { .. } => "cruise",
+        Flight::Climb { .. } | Flight::ClimbSpan { .. } => "climb",
+        Flight::Glide { .. } => "glide",
+        Flight::Stall => "stall",
+    };
+    let parts: Vec<String> = super::rows::KINDS
         .iter()
-        .map(|(name, is)| (name, rows.iter().filter(|r| is(&r.flight)).count()))
+        .map(|name| {
+            (
+                name,
+                rows.iter().filter(|r| kind(&r.flight) == *name).count(),
+            )
+        })
         .filter(|(_, n)| *n > 0)
         .map(|(name, n)| format!("{n} {name}"))
         .collect();

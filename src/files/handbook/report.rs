@@ -8,7 +8,9 @@ use crate::aircraft::Aircraft;
 use crate::fit::{
     CONTRADICTION, Fitted, Flight, Parameter, Quantity, Residual, Row, Setting, Termination,
 };
-use crate::quantity::{KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_GAL, PA_PER_INHG};
+use crate::quantity::{
+    KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_GAL, PA_PER_INHG,
+};
 
 /// Width of the report in columns.
 const WIDTH: usize = 100;
@@ -37,7 +39,11 @@ fn describe(row: &Row) -> String {
     let ft = row.condition.pressure_altitude_m / M_PER_FT;
     let lb = row.condition.mass_kg / KG_PER_LB;
     let dev = row.condition.deviation_k;
-    let isa = if dev.abs() < 0.5 { "ISA".to_owned() } else { format!("ISA{dev:+.0}") };
+    let isa = if dev.abs() < 0.5 {
+        "ISA".to_owned()
+    } else {
+        format!("ISA{dev:+.0}")
+    };
     match &row.flight {
         Flight::Stall => format!("{}, {lb:.0} lb", row.label),
         Flight::ClimbSpan { from_m, .. } => {
@@ -55,17 +61,37 @@ pub fn report_text(file: &HandbookFile, fitted: &Fitted) -> String {
     let rows = &file.handbook.rows;
     let name = |p: Parameter| parameter_name(p, fitted);
     // writing to a String cannot fail
-    let _ = writeln!(out, "Fit of {} to {}\n", aircraft.name.escape_debug(), rows_in_words(file));
+    let _ = writeln!(
+        out,
+        "Fit of {} to {}\n",
+        aircraft.name.escape_debug(),
+        rows_in_words(file)
+    );
     let _ = match report.termination {
         Termination::Converged => Ok(()),
-        Termination::Stalled => writeln!(out, "NOT CONVERGED: the search could not get lower; the figures may not be the best.\n"),
-        Termination::StepLimit => writeln!(out, "NOT CONVERGED: stopped after {} steps; the figures may not be the best.\n", report.steps),
+        Termination::Stalled => writeln!(
+            out,
+            "NOT CONVERGED: the search could not get lower; the figures may not be the best.\n"
+        ),
+        Termination::StepLimit => writeln!(
+            out,
+            "NOT CONVERGED: stopped after {} steps; the figures may not be the best.\n",
+            report.steps
+        ),
     };
 
-    let _ = writeln!(out, "{:<34}{:>24}  {:<6}{:>18}", "fitted", "value and std. error", "", "beforehand");
+    let _ = writeln!(
+        out,
+        "{:<34}{:>24}  {:<6}{:>18}",
+        "fitted", "value and std. error", "", "beforehand"
+    );
     for e in &fitted.estimates {
         let (factor, unit) = unit_of(e.prior.parameter);
-        let mark = if report.undetermined.contains(&e.prior.parameter) { "  not determined" } else { "" };
+        let mark = if report.undetermined.contains(&e.prior.parameter) {
+            "  not determined"
+        } else {
+            ""
+        };
         let _ = writeln!(
             out,
             "{:<34}{:>24}  {unit:<6}{:>18}{mark}",
@@ -87,9 +113,16 @@ pub fn report_text(file: &HandbookFile, fitted: &Fitted) -> String {
         }
         let (what, unit, factor, places) = shown(r.seen.quantity, aircraft);
         let first = i == 0 || report.residuals[i - 1].row != r.row;
-        let label: String =
-            if first { describe(row).chars().take(31).collect() } else { String::new() };
-        let mark = if report.contradictions.contains(&i) { " <<<" } else { "" };
+        let label: String = if first {
+            describe(row).chars().take(31).collect()
+        } else {
+            String::new()
+        };
+        let mark = if report.contradictions.contains(&i) {
+            " <<<"
+        } else {
+            ""
+        };
         let _ = writeln!(
             out,
             "{label:<32}{:<13}{:>10.places$}{:>10.places$}{:>+9.places$}{:>+9.1}{:>+9.places$}{mark}",
@@ -101,50 +134,96 @@ pub fn report_text(file: &HandbookFile, fitted: &Fitted) -> String {
             r.left_out * factor,
         );
     }
-    paragraph(&mut out, "diff.: model less row. /error: diff. over the standard error given to the figure. left out: what diff. would be had the fit not seen that row (linearised formula, not a second fit).");
+    paragraph(
+        &mut out,
+        "diff.: model less row. /error: diff. over the standard error given to the figure. left out: what diff. would be had the fit not seen that row (linearised formula, not a second fit).",
+    );
     leave_one_out(&mut out, fitted);
 
     out.push('\n');
-    let _ = writeln!(out, "Mean square of the differences over their errors: {:.2} (about 1 or less is sound).", report.mean_square);
+    let _ = writeln!(
+        out,
+        "Mean square of the differences over their errors: {:.2} (about 1 or less is sound).",
+        report.mean_square
+    );
     for i in &report.contradictions {
         let r = &report.residuals[*i];
         let (what, unit, factor, places) = shown(r.seen.quantity, aircraft);
-        paragraph(&mut out, &format!(
-            "WARNING: {} contradicts the other rows: {what} {:.places$} {unit} was read, {:.places$} fits the others, {:.1} times its standard error. Look for a slip of the pen, the wrong weight, temperature or mixture.",
-            describe(&rows[r.row]), r.seen.value * factor, (r.seen.value + r.left_out) * factor, r.normalised().abs(),
-        ));
+        paragraph(
+            &mut out,
+            &format!(
+                "WARNING: {} contradicts the other rows: {what} {:.places$} {unit} was read, {:.places$} fits the others, {:.1} times its standard error. Look for a slip of the pen, the wrong weight, temperature or mixture.",
+                describe(&rows[r.row]),
+                r.seen.value * factor,
+                (r.seen.value + r.left_out) * factor,
+                r.normalised().abs(),
+            ),
+        );
     }
     if report.inconsistent {
-        paragraph(&mut out, &format!(
-            "WARNING: the rows as a whole do not fit one aeroplane within the errors given to them{}. Standard errors above are widened accordingly.",
-            if report.contradictions.is_empty() { format!(", though none is beyond {CONTRADICTION:.0} errors") } else { String::new() },
-        ));
+        paragraph(
+            &mut out,
+            &format!(
+                "WARNING: the rows as a whole do not fit one aeroplane within the errors given to them{}. Standard errors above are widened accordingly.",
+                if report.contradictions.is_empty() {
+                    format!(", though none is beyond {CONTRADICTION:.0} errors")
+                } else {
+                    String::new()
+                },
+            ),
+        );
     }
     if !report.undetermined.is_empty() {
         let names: Vec<String> = report.undetermined.iter().map(|p| name(*p)).collect();
-        paragraph(&mut out, &format!("The rows say next to nothing of: {}. These are known little better than beforehand.", names.join("; ")));
+        paragraph(
+            &mut out,
+            &format!(
+                "The rows say next to nothing of: {}. These are known little better than beforehand.",
+                names.join("; ")
+            ),
+        );
     }
     for tie in &report.ties {
         let both = |x, y| (tie.a == x && tie.b == y) || (tie.a == y && tie.b == x);
         let why = if both(Parameter::Cd0, Parameter::InstalledFactor) {
             ": level flight shows only drag over thrust. A glide row with a known ratio would tell them apart"
-        } else if matches!((tie.a, tie.b), (Parameter::VolumetricEfficiency, Parameter::FuelAir(_))) {
+        } else if matches!(
+            (tie.a, tie.b),
+            (Parameter::VolumetricEfficiency, Parameter::FuelAir(_))
+        ) {
             ": fuel flow shows only their product"
         } else if both(Parameter::InductionLoss, Parameter::RamRecovery) {
             ": full throttle shows only their difference. Full-throttle rows at two speeds would tell them apart"
         } else {
             ""
         };
-        paragraph(&mut out, &format!(
-            "These rows cannot tell apart: {} and {} (correlation {:+.2}){why}. Either alone is a guess; together they give the rows.",
-            name(tie.a), name(tie.b), tie.correlation,
-        ));
+        paragraph(
+            &mut out,
+            &format!(
+                "These rows cannot tell apart: {} and {} (correlation {:+.2}){why}. Either alone is a guess; together they give the rows.",
+                name(tie.a),
+                name(tie.b),
+                tie.correlation,
+            ),
+        );
     }
     for p in &report.on_bound {
-        paragraph(&mut out, &format!("WARNING: {} stands at the end of what is possible; something typed in is wrong, or the model does not suit this aeroplane.", name(*p)));
+        paragraph(
+            &mut out,
+            &format!(
+                "WARNING: {} stands at the end of what is possible; something typed in is wrong, or the model does not suit this aeroplane.",
+                name(*p)
+            ),
+        );
     }
     if !file.assumed.is_empty() {
-        paragraph(&mut out, &format!("Standard values, not of this aeroplane: {}.", file.assumed.join(", ")));
+        paragraph(
+            &mut out,
+            &format!(
+                "Standard values, not of this aeroplane: {}.",
+                file.assumed.join(", ")
+            ),
+        );
     }
     out
 }
@@ -152,7 +231,9 @@ pub fn report_text(file: &HandbookFile, fitted: &Fitted) -> String {
 /// A manifold pressure that was set and is reached: no reading.
 fn is_within_reach(row: &Row, r: &Residual) -> bool {
     let set = match &row.flight {
-        Flight::Cruise { engine } | Flight::Climb { engine, .. } | Flight::ClimbSpan { engine, .. } => {
+        Flight::Cruise { engine }
+        | Flight::Climb { engine, .. }
+        | Flight::ClimbSpan { engine, .. } => {
             matches!(engine.throttle, Setting::Map(_))
         }
         Flight::Glide { .. } | Flight::Stall => false,
@@ -189,7 +270,13 @@ fn leave_one_out(out: &mut String, fitted: &Fitted) {
         }
     }
     if !parts.is_empty() {
-        paragraph(out, &format!("Each row predicted from the others, root mean square: {}.", parts.join(", ")));
+        paragraph(
+            out,
+            &format!(
+                "Each row predicted from the others, root mean square: {}.",
+                parts.join(", ")
+            ),
+        );
     }
 }
 

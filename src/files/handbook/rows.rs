@@ -5,9 +5,7 @@ use super::super::sheet::{Num, Section, Sheet};
 use super::header::Header;
 use crate::air::isa;
 use crate::aircraft::{Configuration, EngineState, GlidePropeller};
-use crate::fit::{
-    Condition, EngineSetting, Flight, Quantity, Row, Seen, Setting,
-};
+use crate::fit::{Condition, EngineSetting, Flight, Quantity, Row, Seen, Setting};
 use crate::quantity::{
     Duration, Ias, KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, ManifoldPressure, Mass, ZERO_C_K,
 };
@@ -16,9 +14,32 @@ use crate::quantity::{
 pub(super) const KINDS: [&str; 4] = ["cruise", "climb", "glide", "stall"];
 /// Columns of a CSV file besides `kind`.
 pub(super) const COLUMNS: [&str; 26] = [
-    "altitude_ft", "weight_lb", "temperature_c", "isa_dev_c", "trust", "note", "gear_down", "cowl_flaps_open", "rpm",
-    "map_inhg", "full_throttle", "power_is_set", "mixture", "power_percent", "fuel_flow_gph", "tas_kt", "ias_kt", "from_ft", "rate_fpm",
-    "time_min", "fuel_gal", "distance_nm", "engine", "lever", "ratio", "kind",
+    "altitude_ft",
+    "weight_lb",
+    "temperature_c",
+    "isa_dev_c",
+    "trust",
+    "note",
+    "gear_down",
+    "cowl_flaps_open",
+    "rpm",
+    "map_inhg",
+    "full_throttle",
+    "power_is_set",
+    "mixture",
+    "power_percent",
+    "fuel_flow_gph",
+    "tas_kt",
+    "ias_kt",
+    "from_ft",
+    "rate_fpm",
+    "time_min",
+    "fuel_gal",
+    "distance_nm",
+    "engine",
+    "lever",
+    "ratio",
+    "kind",
 ];
 /// Least standard error of a printed rate of climb, fpm.
 const RATE_FPM: f64 = 20.0;
@@ -26,7 +47,10 @@ const RATE_FPM: f64 = 20.0;
 const CHART_READING: (f64, f64, f64) = (0.3, 0.15, 0.3);
 
 /// A dead engine that the air turns: throttle shut, oil pressure up.
-const DEAD: EngineState = EngineState::Dead { throttle_open: false, oil_pressure: true };
+const DEAD: EngineState = EngineState::Dead {
+    throttle_open: false,
+    oil_pressure: true,
+};
 
 /// Standard errors of figures: fractions, and Pa.
 #[derive(Debug, Clone, Copy)]
@@ -44,10 +68,14 @@ pub(super) struct Errors {
 /// Reads `[uncertainty]`. The defaults are what handbooks are read and flown to; judgement, no source.
 pub(super) fn errors(section: Option<Section<'_>>) -> Errors {
     let percent = |key: &'static str, default: f64| {
-        let given = section.as_ref().and_then(|s| s.optional(key, "standard error percent"));
+        let given = section
+            .as_ref()
+            .and_then(|s| s.optional(key, "standard error percent"));
         given.map_or(default, |n| n.value) / 100.0
     };
-    let map = section.as_ref().and_then(|s| s.optional("map_inhg", "map standard error"));
+    let map = section
+        .as_ref()
+        .and_then(|s| s.optional("map_inhg", "map standard error"));
     let errors = Errors {
         speed: percent("speed_percent", 1.0),
         fuel_flow: percent("fuel_flow_percent", 2.0),
@@ -83,7 +111,9 @@ impl RowReader {
         Self {
             best_power: best.unwrap_or(0),
             mixtures: mixtures.into_iter().map(|(name, _, _)| name).collect(),
-            most_lb: header.number("weights", "max_take_off_lb").unwrap_or(f64::NAN),
+            most_lb: header
+                .number("weights", "max_take_off_lb")
+                .unwrap_or(f64::NAN),
             rated_rpm: header.number("engine", "rated_rpm").unwrap_or(f64::NAN),
             kg_per_gal: header.number("fuel", "density_lb_per_gal").unwrap_or(6.0) * KG_PER_LB,
             fixed_pitch: header.says("propeller", "kind", "fixed"),
@@ -134,7 +164,11 @@ impl RowReader {
     }
 
     fn mass_kg(&self, row: &Section<'_>) -> f64 {
-        Mass::lb(row.optional("weight_lb", "mass").map_or(self.most_lb, |n| n.value)).to_kg()
+        Mass::lb(
+            row.optional("weight_lb", "mass")
+                .map_or(self.most_lb, |n| n.value),
+        )
+        .to_kg()
     }
 
     fn mixture(&self, sheet: &Sheet<'_>, row: &Section<'_>, default: usize) -> usize {
@@ -148,7 +182,11 @@ impl RowReader {
         if !name.is_empty() {
             let at = at(row, "mixture");
             let known: Vec<String> = self.mixtures.iter().map(|m| format!("\"{m}\"")).collect();
-            let message = format!("{} = \"{}\" is no mixture here", at.key, name.escape_debug());
+            let message = format!(
+                "{} = \"{}\" is no mixture here",
+                at.key,
+                name.escape_debug()
+            );
             let hint = match did_you_mean(&name, self.mixtures.iter().map(String::as_str)) {
                 Some(word) => format!("did you mean \"{word}\"?"),
                 None => format!(
@@ -162,40 +200,43 @@ impl RowReader {
     }
 
     /// Ends a row: spreads of its figures by its trust, at least one figure.
-    fn finish(
-        &self,
-        sheet: &Sheet<'_>,
-        row: Section<'_>,
-        label: String,
-        condition: Condition,
-        flight: Flight,
-        mut seen: Vec<Seen>,
-        wanted: &str,
-    ) -> Row {
+    fn finish(&self, sheet: &Sheet<'_>, row: Section<'_>, mut read: Row, wanted: &str) -> Row {
         let trust = row.optional("trust", "trust").map_or(1.0, |n| n.value);
         if row.has("note") {
             row.text("note", "a remark");
         }
-        for figure in &mut seen {
+        for figure in &mut read.seen {
             figure.sigma /= trust.sqrt();
         }
-        if seen.is_empty() {
-            let at = Num { value: f64::NAN, span: row.span(), key: row.path("") };
+        if read.seen.is_empty() {
+            let at = Num {
+                value: f64::NAN,
+                span: row.span(),
+                key: row.path(""),
+            };
             let key = at.key.trim_end_matches('.').to_owned();
             let message = format!("{key} has no figure to fit to");
             sheet.contradiction(&at, message, &[], &format!("give any of {wanted}"));
         }
         row.finish();
-        Row { label, condition, flight, seen }
+        read
     }
 
     fn engine_figures(&self, row: &Section<'_>, seen: &mut Vec<Seen>) {
         if let Some(n) = row.optional("power_percent", "percent") {
-            seen.push(figure(Quantity::PowerFraction, n.value / 100.0, self.errors.power));
+            seen.push(figure(
+                Quantity::PowerFraction,
+                n.value / 100.0,
+                self.errors.power,
+            ));
         }
         if let Some(n) = row.optional("fuel_flow_gph", "fuel flow") {
             let kg_s = n.value * self.kg_per_gal / Duration::h(1.0).to_s();
-            seen.push(figure(Quantity::FuelFlow, kg_s, self.errors.fuel_flow * kg_s));
+            seen.push(figure(
+                Quantity::FuelFlow,
+                kg_s,
+                self.errors.fuel_flow * kg_s,
+            ));
         }
     }
 
@@ -214,11 +255,18 @@ impl RowReader {
         let mixture = self.mixture(sheet, &row, self.best_power);
         let mut seen = Vec::new();
         self.engine_figures(&row, &mut seen);
-        let power = seen.iter().find(|s| s.quantity == Quantity::PowerFraction).map(|s| s.value);
+        let power = seen
+            .iter()
+            .find(|s| s.quantity == Quantity::PowerFraction)
+            .map(|s| s.value);
         let power_set = row.flag("power_is_set");
         if power_set && (full || power.is_none()) {
             let at = at(&row, "power_is_set");
-            let why = if full { "the throttle is full" } else { "no power_percent is given" };
+            let why = if full {
+                "the throttle is full"
+            } else {
+                "no power_percent is given"
+            };
             let hint = "leave power_is_set out, or give power_percent and no full_throttle";
             sheet.contradiction(&at, format!("{} is true, but {why}", at.key), &[], hint);
         }
@@ -229,7 +277,10 @@ impl RowReader {
             (false, None, Some(fraction)) => Setting::Power(fraction),
             (false, None, None) if self.fixed_pitch => Setting::Speed,
             (false, None, None) => {
-                row.missing("map_inhg", "a number, or full_throttle = true, or power_percent");
+                row.missing(
+                    "map_inhg",
+                    "a number, or full_throttle = true, or power_percent",
+                );
                 Setting::FullThrottle
             }
         };
@@ -244,17 +295,35 @@ impl RowReader {
             }
         }
         let wanted = "power_percent, fuel_flow_gph, tas_kt, ias_kt";
-        let flight = Flight::Cruise { engine: EngineSetting { throttle, rev_s, mixture } };
+        let flight = Flight::Cruise {
+            engine: EngineSetting {
+                throttle,
+                rev_s,
+                mixture,
+            },
+        };
         if !seen.is_empty() || full || power_set {
             self.map_figure(map.as_ref(), &mut seen);
         }
-        self.finish(sheet, row, label, condition, flight, seen, wanted)
+        self.finish(
+            sheet,
+            row,
+            Row {
+                label,
+                condition,
+                flight,
+                seen,
+            },
+            wanted,
+        )
     }
 
     fn climb(&self, sheet: &Sheet<'_>, row: Section<'_>, label: String) -> Row {
         let condition = self.condition(sheet, &row);
         let ias_m_s = Ias::kt(row.number("ias_kt", "speed").value).to_m_s();
-        let rpm = row.optional("rpm", "rpm").map_or(self.rated_rpm, |n| n.value);
+        let rpm = row
+            .optional("rpm", "rpm")
+            .map_or(self.rated_rpm, |n| n.value);
         let map = row.optional("map_inhg", "manifold pressure");
         let full = row.flag("full_throttle");
         let mixture = self.mixture(sheet, &row, 0);
@@ -262,16 +331,28 @@ impl RowReader {
             Some(n) if !full => Setting::Map(ManifoldPressure::inhg(n.value).to_pa()),
             _ => Setting::FullThrottle,
         };
-        let engine = EngineSetting { throttle, rev_s: rpm / 60.0, mixture };
+        let engine = EngineSetting {
+            throttle,
+            rev_s: rpm / 60.0,
+            mixture,
+        };
         let from = row.optional("from_ft", "altitude");
         let mut seen = Vec::new();
         let e = self.errors;
         let (flight, wanted) = if let Some(from) = from {
-            let to = at_value(&row, "altitude_ft", condition.pressure_altitude_m / M_PER_FT);
+            let to = at_value(
+                &row,
+                "altitude_ft",
+                condition.pressure_altitude_m / M_PER_FT,
+            );
             sheet.rising(&[&from, &to]);
             if let Some(n) = row.optional("time_min", "minutes") {
                 let error_min = (e.climb * n.value).hypot(CHART_READING.0);
-                seen.push(figure(Quantity::ClimbTime, n.value * 60.0, error_min * 60.0));
+                seen.push(figure(
+                    Quantity::ClimbTime,
+                    n.value * 60.0,
+                    error_min * 60.0,
+                ));
             }
             if let Some(n) = row.optional("fuel_gal", "fuel") {
                 let error_gal = (e.climb * n.value).hypot(CHART_READING.1);
@@ -280,10 +361,21 @@ impl RowReader {
             }
             if let Some(n) = row.optional("distance_nm", "distance") {
                 let error_nm = (e.climb * n.value).hypot(CHART_READING.2);
-                seen.push(figure(Quantity::ClimbDistance, n.value * M_PER_NM, error_nm * M_PER_NM));
+                seen.push(figure(
+                    Quantity::ClimbDistance,
+                    n.value * M_PER_NM,
+                    error_nm * M_PER_NM,
+                ));
             }
             let from_m = from.value * M_PER_FT;
-            (Flight::ClimbSpan { engine, ias_m_s, from_m }, "time_min, fuel_gal, distance_nm")
+            (
+                Flight::ClimbSpan {
+                    engine,
+                    ias_m_s,
+                    from_m,
+                },
+                "time_min, fuel_gal, distance_nm",
+            )
         } else {
             if let Some(n) = row.optional("rate_fpm", "rate of climb") {
                 let error_fpm = (e.climb_rate * n.value.abs()).max(RATE_FPM);
@@ -294,16 +386,32 @@ impl RowReader {
             if !seen.is_empty() || full {
                 self.map_figure(map.as_ref(), &mut seen);
             }
-            (Flight::Climb { engine, ias_m_s }, "rate_fpm, fuel_flow_gph, power_percent")
+            (
+                Flight::Climb { engine, ias_m_s },
+                "rate_fpm, fuel_flow_gph, power_percent",
+            )
         };
-        self.finish(sheet, row, label, condition, flight, seen, wanted)
+        self.finish(
+            sheet,
+            row,
+            Row {
+                label,
+                condition,
+                flight,
+                seen,
+            },
+            wanted,
+        )
     }
 
     fn glide(&self, sheet: &Sheet<'_>, row: Section<'_>, label: String) -> Row {
         let condition = self.condition(sheet, &row);
         let ias_m_s = Ias::kt(row.number("ias_kt", "speed").value).to_m_s();
         let lever = if row.has("lever") {
-            let words = [("forward", GlidePropeller::LeverForward), ("back", GlidePropeller::LeverBack)];
+            let words = [
+                ("forward", GlidePropeller::LeverForward),
+                ("back", GlidePropeller::LeverBack),
+            ];
             row.choice("lever", &words)
         } else {
             None
@@ -315,7 +423,11 @@ impl RowReader {
         };
         let mut seen = Vec::new();
         if let Some(n) = row.optional("ratio", "glide ratio") {
-            seen.push(figure(Quantity::GlideRatio, n.value, self.errors.glide * n.value));
+            seen.push(figure(
+                Quantity::GlideRatio,
+                n.value,
+                self.errors.glide * n.value,
+            ));
         }
         if let Some(n) = row.optional("rate_fpm", "rate of descent") {
             let rate = n.value * M_S_PER_FPM;
@@ -326,7 +438,17 @@ impl RowReader {
             lever: lever.unwrap_or(GlidePropeller::LeverForward),
             engine: engine.unwrap_or(DEAD),
         };
-        self.finish(sheet, row, label, condition, flight, seen, "ratio, rate_fpm")
+        self.finish(
+            sheet,
+            row,
+            Row {
+                label,
+                condition,
+                flight,
+                seen,
+            },
+            "ratio, rate_fpm",
+        )
     }
 
     fn stall(&self, sheet: &Sheet<'_>, row: Section<'_>, label: String) -> Row {
@@ -338,12 +460,26 @@ impl RowReader {
         };
         let vs = Ias::kt(row.number("ias_kt", "speed").value).to_m_s();
         let seen = vec![figure(Quantity::StallSpeed, vs, self.errors.stall * vs)];
-        self.finish(sheet, row, label, condition, Flight::Stall, seen, "ias_kt")
+        self.finish(
+            sheet,
+            row,
+            Row {
+                label,
+                condition,
+                flight: Flight::Stall,
+                seen,
+            },
+            "ias_kt",
+        )
     }
 }
 
 fn figure(quantity: Quantity, value: f64, sigma: f64) -> Seen {
-    Seen { quantity, value, sigma }
+    Seen {
+        quantity,
+        value,
+        sigma,
+    }
 }
 
 fn at(row: &Section<'_>, key: &'static str) -> Num {
@@ -351,5 +487,9 @@ fn at(row: &Section<'_>, key: &'static str) -> Num {
 }
 
 fn at_value(row: &Section<'_>, key: &'static str, value: f64) -> Num {
-    Num { value, span: row.span_of(key), key: row.path(key) }
+    Num {
+        value,
+        span: row.span_of(key),
+        key: row.path(key),
+    }
 }
