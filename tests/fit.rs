@@ -56,7 +56,8 @@ const FAA_FUEL_GPH: f64 = 0.3;
 const FAA_MAP_INHG: f64 = 0.3;
 
 /// FAA 65 % cruise table (tests/data/faa65/SOURCE.md: from memory, some cells confirmed): the ISA rows are fitted, the rows of the
-/// other two temperatures predicted from what the table sets, 65 % power or full throttle.
+/// other two temperatures predicted, from 65 % power (the manifold pressure follows), from the printed manifold pressure (the power
+/// follows), or from full throttle.
 #[test]
 fn published_faa_65_percent_table_at_other_temperatures() {
     let (file, fitted) = fitted("examples/faa-65-percent.toml");
@@ -78,43 +79,34 @@ fn published_faa_65_percent_table_at_other_temperatures() {
             _ => continue,
         };
         let full = number(1) >= 12_000.0 || (deviation_k > 0.0 && number(1) >= 10_000.0);
-        let throttle = if full {
-            Setting::FullThrottle
-        } else {
-            Setting::Power(0.65)
-        };
-        let engine = EngineSetting {
-            throttle,
-            rev_s: 2_450.0 / 60.0,
-            mixture: 1,
-        };
-        let [tas, fuel, map] = level(
-            &fitted.aircraft,
-            &at(number(1), deviation_k, 2_800.0),
-            &engine,
-        );
         let row = format!("{} {} ft", &record[0], &record[1]);
-        println!(
-            "{row}: TAS {:+.2} kt, fuel {:+.2} gph, MAP {:+.2} inHg",
-            tas - number(8),
-            fuel - number(7),
-            map - number(5)
-        );
-        assert!(
-            (tas - number(8)).abs() <= FAA_TAS_KT,
-            "{row}: TAS {tas:.1} kt"
-        );
-        assert!(
-            (fuel - number(7)).abs() <= FAA_FUEL_GPH,
-            "{row}: {fuel:.2} gph"
-        );
-        assert!(
-            (map - number(5)).abs() <= FAA_MAP_INHG,
-            "{row}: {map:.2} inHg"
-        );
-        squares.push((tas - number(8)).powi(2));
+        let set = if full {
+            vec![Setting::FullThrottle]
+        } else {
+            vec![Setting::Power(0.65), Setting::Map(number(5) * PA_PER_INHG)]
+        };
+        for throttle in set {
+            let engine = EngineSetting {
+                throttle,
+                rev_s: 2_450.0 / 60.0,
+                mixture: 1,
+            };
+            let condition = at(number(1), deviation_k, 2_800.0);
+            let [tas, fuel, map] = level(&fitted.aircraft, &condition, &engine);
+            let [tas, fuel, map] = [tas - number(8), fuel - number(7), map - number(5)];
+            println!(
+                "{row}, {throttle:?}: TAS {tas:+.2} kt, fuel {fuel:+.2} gph, MAP {map:+.2} inHg"
+            );
+            assert!(tas.abs() <= FAA_TAS_KT, "{row}: TAS off by {tas:.2} kt");
+            assert!(
+                fuel.abs() <= FAA_FUEL_GPH,
+                "{row}: fuel flow off by {fuel:.2} gph"
+            );
+            assert!(map.abs() <= FAA_MAP_INHG, "{row}: MAP off by {map:.2} inHg");
+            squares.push(tas.powi(2));
+        }
     }
-    assert_eq!(squares.len(), 18);
+    assert_eq!(squares.len(), 18 + 11);
     let rms = (squares.iter().sum::<f64>() / squares.len() as f64).sqrt();
     println!("TAS {rms:.2} kt rms");
     assert!(rms <= FAA_TAS_RMS_KT, "TAS {rms:.2} kt rms");
@@ -350,7 +342,8 @@ fn table_rows(truth: &Aircraft, noise: f64, dice: &mut Dice) -> Vec<Row> {
 /// The bars of issue 3 on synthetic rows.
 const FOUND_TAS: f64 = 0.01;
 const FOUND_FUEL: f64 = 0.015;
-/// Invented aeroplanes tried.
+/// Invented aeroplanes tried. With 400, 8 of 8,000 points miss the bar on TAS, by up to 1.8 %: all slow ones (103 to 128 kt, 18 inHg
+/// near 10,000 ft), where speed is steep in power and the noise of the rows itself sets the limit.
 const AEROPLANES: u64 = 40;
 /// Noise of the synthetic rows, one standard deviation.
 const NOISE: f64 = 0.01;
@@ -923,4 +916,42 @@ fn closed_form_few_rows_still_give_a_sane_aeroplane() {
         );
     }
     assert!(parse_profile(&profile_text(&file, &fitted), Path::new("p.toml")).is_ok());
+}
+
+/// Damaged handbooks tried.
+const DAMAGED: usize = 150;
+
+#[test]
+fn closed_form_damaged_handbooks_give_errors_or_aeroplanes() {
+    // characters of the template struck out or doubled: no panic, and what is accepted can be fitted, written and read
+    let mut dice = Dice(11);
+    let (mut refused, mut fitted) = (0, 0);
+    for _ in 0..DAMAGED {
+        let mut text: Vec<char> = template().chars().collect();
+        for _ in 0..3 {
+            let i = dice.uniform(0.0, text.len() as f64) as usize;
+            if dice.uniform(0.0, 1.0) < 0.5 {
+                text.remove(i);
+            } else {
+                text.insert(i, text[i]);
+            }
+        }
+        let text: String = text.into_iter().collect();
+        match parse(&text, Path::new("hb.toml")) {
+            Err(error) => {
+                assert!(!error.findings.is_empty() && !error.render(false).is_empty());
+                refused += 1;
+            }
+            Ok(file) => {
+                let found = fit(&file.handbook).unwrap();
+                assert!(!report_text(&file, &found).contains("NaN"));
+                assert!(found.estimates.iter().all(|e| e.value.is_finite()));
+                fitted += 1;
+            }
+        }
+    }
+    assert!(
+        refused > 0 && fitted > 0,
+        "{refused} refused, {fitted} fitted"
+    );
 }
