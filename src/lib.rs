@@ -2,6 +2,8 @@
 
 pub mod air;
 pub mod aircraft;
+pub mod brief;
+pub mod cli;
 pub mod earth;
 pub mod files;
 pub mod fit;

@@ -1,2 +1,7 @@
 //! The `fellrun` command.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    fellrun::cli::main()
+}

@@ -40,7 +40,7 @@ pub struct Configuration {
 }
 
 impl Airframe {
-    /// Drag [N]: `D = q S (CD0 + increments + k CL²)`, lift equal to weight.
+    /// Drag \[N\]: `D = q S (CD0 + increments + k CL²)`, lift equal to weight.
     ///
     /// `q_pa` is the dynamic pressure `rho V² / 2`, above zero.
     pub fn drag_n(&self, q_pa: f64, weight_n: f64, configuration: Configuration) -> f64 {
@@ -51,7 +51,11 @@ impl Airframe {
         if configuration.cowl_flaps_open {
             cd0 += self.cd_cooling;
         }
-        if let Some(flap) = configuration.flap.checked_sub(1).and_then(|i| self.flaps.get(i)) {
+        if let Some(flap) = configuration
+            .flap
+            .checked_sub(1)
+            .and_then(|i| self.flaps.get(i))
+        {
             cd0 += flap.cd;
         }
         let qs = q_pa * self.wing_area_m2;
@@ -90,9 +94,13 @@ impl Speeds {
         speed_m_s * (mass_kg / max_mass_kg).sqrt()
     }
 
-    /// Best-rate speed [m/s, indicated] at a pressure altitude [m], linear between the rows and held outside, for a mass.
+    /// Best-rate speed [m/s, indicated] at a pressure altitude \[m\], linear between the rows and held outside, for a mass.
     pub fn vy_at_m_s(&self, pressure_altitude_m: f64, mass_kg: f64, max_mass_kg: f64) -> f64 {
-        Self::at_mass(interpolate(&self.vy_m_s, pressure_altitude_m), mass_kg, max_mass_kg)
+        Self::at_mass(
+            interpolate(&self.vy_m_s, pressure_altitude_m),
+            mass_kg,
+            max_mass_kg,
+        )
     }
 }
 
@@ -111,7 +119,10 @@ impl Speeds {
     /// Indicated airspeed [m/s] of a calibrated one: the exact inverse of [`Speeds::cas_from_ias_m_s`], for both interpolate linearly
     /// between the same points.
     pub fn ias_from_cas_m_s(&self, cas_m_s: f64) -> f64 {
-        corrected(self.correction.iter().map(|(ias, cas)| (*cas, *ias)), cas_m_s)
+        corrected(
+            self.correction.iter().map(|(ias, cas)| (*cas, *ias)),
+            cas_m_s,
+        )
     }
 }
 

@@ -13,7 +13,7 @@
 //! (engine-manual example 157 to 163 hp, REFERENCES A.4): the charge is heated half-way to the walls, so the
 //! volumetric efficiency grows as sqrt(T).
 //!
-//! Brake power [W]: `P = m e x_mix - fmep V_d N / 2 - (p_exh - p_man) V_d N / 2`, where `e` [J/kg of air] is found
+//! Brake power \[W\]: `P = m e x_mix - fmep V_d N / 2 - (p_exh - p_man) V_d N / 2`, where `e` [J/kg of air] is found
 //! from the rated power and `x_mix` is the indicated power relative to the best-power mixture.
 //!
 //! Fuel flow [kg/s]: `max(m FA_mix, idle flow)`; it never comes from brake power, so an engine driven by the
@@ -249,9 +249,17 @@ impl Engine {
             .map(|(i, _)| i)
             .ok_or(EngineError::NoMixture)?;
         // Rated condition: sea level, full throttle, rated speed.
-        let sea_level = Intake { upstream_pa: P_REF_PA, ambient_pa: P_REF_PA, temperature_k: T_REF_K };
+        let sea_level = Intake {
+            upstream_pa: P_REF_PA,
+            ambient_pa: P_REF_PA,
+            temperature_k: T_REF_K,
+        };
         let (map_rated_pa, deck_pa, rated) = match &spec.turbo {
-            None => (P_REF_PA - spec.induction_loss_pa, P_REF_PA, Charge::plain(sea_level)),
+            None => (
+                P_REF_PA - spec.induction_loss_pa,
+                P_REF_PA,
+                Charge::plain(sea_level),
+            ),
             Some(turbo) => {
                 let deck_pa = turbo.rated_map_pa + spec.induction_loss_pa;
                 // A turbonormalised engine holds sea-level pressure, which the ambient air there may exceed.
@@ -278,7 +286,8 @@ impl Engine {
         };
         let rated_rev_s = engine.spec.rated_rev_s;
         let rated_air = engine.air_flow_kg_s(map_rated_pa, rated_rev_s, rated);
-        let losses = engine.friction_w(rated_rev_s) + engine.pumping_w(map_rated_pa, rated_rev_s, rated);
+        let losses =
+            engine.friction_w(rated_rev_s) + engine.pumping_w(map_rated_pa, rated_rev_s, rated);
         engine.work_j_kg = (engine.spec.rated_power_w + losses)
             / (rated_air * engine.spec.mixtures[best_power].relative_power);
         if let Some(turbo) = engine.spec.turbo {
@@ -386,14 +395,14 @@ impl Engine {
         at(root)
     }
 
-    /// Friction power [W].
+    /// Friction power \[W\].
     pub fn friction_w(&self, rev_s: f64) -> f64 {
         let n = rev_s * 60.0 / 1000.0;
         let [c0, c1, c2] = self.spec.friction_pa;
         (c0 + n * (c1 + n * c2)) * self.spec.displacement_m3 * rev_s / 2.0
     }
 
-    /// Pumping power [W]; negative where the manifold pressure exceeds the exhaust pressure.
+    /// Pumping power \[W\]; negative where the manifold pressure exceeds the exhaust pressure.
     fn pumping_w(&self, map_pa: f64, rev_s: f64, charge: Charge) -> f64 {
         (charge.exhaust_pa - map_pa) * self.spec.displacement_m3 * rev_s / 2.0
     }
@@ -414,14 +423,16 @@ impl Engine {
         }
     }
 
-    /// Manifold pressure [Pa] behind a throttle of this conductance [rev/s]; the controller caps it.
+    /// Manifold pressure \[Pa\] behind a throttle of this conductance [rev/s]; the controller caps it.
     fn manifold_pa(&self, conductance: f64, rev_s: f64, charge: Charge) -> f64 {
         let exhaust_ratio = charge.exhaust_pa / charge.upstream_pa;
         let map_pa = charge.upstream_pa * self.pressure_ratio(conductance, rev_s, exhaust_ratio);
-        self.spec.turbo.map_or(map_pa, |turbo| map_pa.min(turbo.rated_map_pa))
+        self.spec
+            .turbo
+            .map_or(map_pa, |turbo| map_pa.min(turbo.rated_map_pa))
     }
 
-    /// Manifold pressure [Pa] for a throttle position. A stopped engine reads the pressure at the intake.
+    /// Manifold pressure \[Pa\] for a throttle position. A stopped engine reads the pressure at the intake.
     pub fn map_pa(&self, throttle: Throttle, rev_s: f64, intake: Intake) -> f64 {
         let at = |conductance: f64| {
             let charge =
@@ -480,13 +491,25 @@ impl Engine {
     }
 
     /// Power and fuel flow at a throttle position.
-    pub fn run(&self, throttle: Throttle, rev_s: f64, mixture: usize, intake: Intake) -> EngineOutput {
+    pub fn run(
+        &self,
+        throttle: Throttle,
+        rev_s: f64,
+        mixture: usize,
+        intake: Intake,
+    ) -> EngineOutput {
         self.at_map(self.map_pa(throttle, rev_s, intake), rev_s, mixture, intake)
     }
 
-    /// The manifold pressure [Pa] that gives this brake power. Brake power is linear in it, nearly so with a turbocharger. Not limited
+    /// The manifold pressure \[Pa\] that gives this brake power. Brake power is linear in it, nearly so with a turbocharger. Not limited
     /// to what the throttle can reach.
-    pub fn map_for_power_pa(&self, power_w: f64, rev_s: f64, mixture: usize, intake: Intake) -> f64 {
+    pub fn map_for_power_pa(
+        &self,
+        power_w: f64,
+        rev_s: f64,
+        mixture: usize,
+        intake: Intake,
+    ) -> f64 {
         let short_w = |p| self.at_map(p, rev_s, mixture, intake).power_w - power_w;
         let secant = |(p, f): (f64, f64), (q, g): (f64, f64)| q - g * (q - p) / (g - f);
         let (low, high) = (0.5 * intake.ambient_pa, intake.ambient_pa);

@@ -8,6 +8,7 @@ pub mod airframe;
 pub mod engine;
 mod performance;
 pub mod propeller;
+mod textbook;
 
 pub use airframe::{Airframe, Configuration, Flap, Speeds};
 pub use engine::{Engine, EngineSpec, Mixture, Throttle, Turbo};
@@ -15,6 +16,7 @@ pub use performance::{
     AirState, EngineState, GlidePropeller, Governed, Levers, OVERSPEED, Performance,
 };
 use propeller::{PropellerTable, Stops};
+pub use textbook::Textbook;
 
 /// An aircraft profile, ready to fly.
 #[derive(Debug, Clone)]
@@ -41,6 +43,8 @@ pub struct Aircraft {
     pub equipment: Equipment,
     /// How the owner flies it.
     pub procedures: Procedures,
+    /// Stands in for engine and propeller in comparisons with theory; no profile has one.
+    pub textbook: Option<Textbook>,
 }
 
 /// Masses in kg.
@@ -196,7 +200,7 @@ impl Aircraft {
         self.speeds.ias_from_cas_m_s(cas_m_s)
     }
 
-    /// Greatest manifold pressure [Pa] at a crankshaft speed by the profile's limit line. Without one RPM/100 inHg; at fixed pitch
+    /// Greatest manifold pressure \[Pa\] at a crankshaft speed by the profile's limit line. Without one RPM/100 inHg; at fixed pitch
     /// no limit, for there full throttle is allowed at every speed up to the greatest.
     pub fn map_limit_pa(&self, rev_s: f64) -> f64 {
         if self.procedures.map_limit.is_empty() && self.propeller.is_fixed() {
@@ -216,7 +220,7 @@ impl Aircraft {
             .any(|b| rev_s > b.from_rev_s && rev_s < b.to_rev_s && map_pa > b.above_map_pa)
     }
 
-    /// The mixture for take-off, climb and go-around at a density altitude [m]: full rich up to the profile's limit, best
+    /// The mixture for take-off, climb and go-around at a density altitude \[m\]: full rich up to the profile's limit, best
     /// power above it.
     pub fn high_power_mixture(&self, density_altitude_m: f64) -> usize {
         if density_altitude_m <= self.procedures.full_rich_density_altitude_m {

@@ -130,8 +130,14 @@ impl Aircraft {
     /// with [`Throttle::Rpm`] the throttle is what gives the speed. `tas_m_s` at least zero.
     pub fn perform(&self, air: AirState, tas_m_s: f64, levers: Levers) -> Performance {
         let intake = self.intake(air, tas_m_s);
+        if let Some(textbook) = &self.textbook {
+            let fixed_pa = self.engine.map_pa(levers.throttle, levers.rev_s, intake);
+            return textbook.perform(air, tas_m_s, levers, fixed_pa);
+        }
         let p = &self.propeller;
-        let set = levers.rev_s.clamp(p.lowest_governed_rev_s, p.highest_governed_rev_s);
+        let set = levers
+            .rev_s
+            .clamp(p.lowest_governed_rev_s, p.highest_governed_rev_s);
         let run = |throttle: Throttle, rev_s: f64| {
             self.engine.run(throttle, rev_s, levers.mixture, intake)
         };
@@ -140,9 +146,13 @@ impl Aircraft {
         }
         let angle = p.stops.low_rad;
         let throttle = if levers.throttle == Throttle::Rpm {
-            let load = p.table.forces(air.density_kg_m3, tas_m_s, set, angle, air.sound_m_s);
+            let load = p
+                .table
+                .forces(air.density_kg_m3, tas_m_s, set, angle, air.sound_m_s);
             let needed_w = load.torque_n_m * TAU * set;
-            let map_pa = self.engine.map_for_power_pa(needed_w, set, levers.mixture, intake);
+            let map_pa = self
+                .engine
+                .map_for_power_pa(needed_w, set, levers.mixture, intake);
             if map_pa > self.engine.map_pa(Throttle::Full, set, intake) {
                 Throttle::Full
             } else if map_pa < self.engine.map_pa(Throttle::Shut, set, intake) {
@@ -154,7 +164,9 @@ impl Aircraft {
         } else {
             levers.throttle
         };
-        self.balanced(air, tas_m_s, angle, Governed::FixedPitch, |rev_s| run(throttle, rev_s))
+        self.balanced(air, tas_m_s, angle, Governed::FixedPitch, |rev_s| {
+            run(throttle, rev_s)
+        })
     }
 
     /// One state of the shaft; the one place where an engine becomes the aeroplane's.
@@ -169,7 +181,9 @@ impl Aircraft {
     ) -> Performance {
         let p = &self.propeller;
         let engines = f64::from(self.engines);
-        let forces = p.table.forces(air.density_kg_m3, tas_m_s, rev_s, angle_rad, air.sound_m_s);
+        let forces = p
+            .table
+            .forces(air.density_kg_m3, tas_m_s, rev_s, angle_rad, air.sound_m_s);
         Performance {
             map_pa: engine.map_pa,
             rev_s,
@@ -209,7 +223,7 @@ impl Aircraft {
         self.balanced(air, tas_m_s, stop, governed, run)
     }
 
-    /// The speed that balances on one blade angle [rad].
+    /// The speed that balances on one blade angle \[rad\].
     fn balanced(
         &self,
         air: AirState,
@@ -234,7 +248,7 @@ impl Aircraft {
         self.figures(air, tas_m_s, rev_s, angle_rad, governed, run(rev_s))
     }
 
-    /// Drag [N] at a true airspeed [m/s] and mass [kg], lift equal to weight.
+    /// Drag \[N\] at a true airspeed [m/s] and mass \[kg\], lift equal to weight.
     pub fn drag_n(
         &self,
         air: AirState,
@@ -243,12 +257,13 @@ impl Aircraft {
         configuration: Configuration,
     ) -> f64 {
         let q_pa = 0.5 * air.density_kg_m3 * tas_m_s * tas_m_s;
-        self.airframe.drag_n(q_pa, mass_kg * crate::quantity::G_M_S2, configuration)
+        self.airframe
+            .drag_n(q_pa, mass_kg * crate::quantity::G_M_S2, configuration)
     }
 }
 
 impl Aircraft {
-    /// Drag [N, as negative thrust] and speed of a propeller that the air turns with the engine dead, on one blade angle [rad].
+    /// Drag [N, as negative thrust] and speed of a propeller that the air turns with the engine dead, on one blade angle \[rad\].
     ///
     /// The torque the propeller must give is friction and pumping at the manifold pressure the throttle leaves; nothing burns.
     pub fn windmill(
@@ -271,7 +286,7 @@ impl Aircraft {
         })
     }
 
-    /// A glide without power: drag of all propellers as negative thrust [N], speed, fuel flow.
+    /// A glide without power: drag of all propellers as negative thrust \[N\], speed, fuel flow.
     ///
     /// Meaning: what the propeller does is what the hub and governor do. With oil pressure the governor holds the set speed (highest with
     /// the lever forward, lowest with it back) while a blade angle between the stops takes just the torque of the engine; a propeller that windmills
@@ -292,12 +307,16 @@ impl Aircraft {
         let p = &self.propeller;
         let intake = self.intake(air, tas_m_s);
         let throttle = match engine {
-            EngineState::Dead { throttle_open: true, .. } => Throttle::Full,
+            EngineState::Dead {
+                throttle_open: true,
+                ..
+            } => Throttle::Full,
             _ => Throttle::Shut,
         };
         let run = |rev_s: f64| match engine {
             EngineState::Idling => {
-                self.engine.run(throttle, rev_s, self.engine.full_rich_mixture(), intake)
+                self.engine
+                    .run(throttle, rev_s, self.engine.full_rich_mixture(), intake)
             }
             EngineState::Dead { .. } => self.engine.dead(throttle, rev_s, intake),
         };
@@ -315,7 +334,10 @@ impl Aircraft {
             return self.balanced(air, tas_m_s, p.stops.low_rad, Governed::FixedPitch, run);
         }
         match engine {
-            EngineState::Dead { oil_pressure: false, .. } => match (p.hub, p.feathered_rad) {
+            EngineState::Dead {
+                oil_pressure: false,
+                ..
+            } => match (p.hub, p.feathered_rad) {
                 (HubWithoutOil::Fine, _) => {
                     self.balanced(air, tas_m_s, p.stops.low_rad, Governed::OnLowStop, run)
                 }

@@ -139,6 +139,7 @@ pub fn parse_profile(text: &str, path: &Path) -> Result<Aircraft, FileError> {
             auxiliary_pump,
         },
         procedures,
+        textbook: None,
     })
 }
 
@@ -160,7 +161,7 @@ fn kt(n: &Num) -> f64 {
 }
 
 fn rpm(n: &Num) -> f64 {
-    Rpm::rpm(n.value).to_rev_s()
+    Rpm::per_min(n.value).to_rev_s()
 }
 
 fn inhg(n: &Num) -> f64 {
@@ -291,7 +292,9 @@ fn speeds(sheet: &Sheet<'_>, section: Section<'_>, gear: Gear) -> ReadSpeeds {
         .collect();
     let (extend, retract, vle) = gear_speeds
         .as_ref()
-        .map_or((&vne, &vne, &vne), |(extend, retract, vle)| (extend, retract, vle));
+        .map_or((&vne, &vne, &vne), |(extend, retract, vle)| {
+            (extend, retract, vle)
+        });
     ReadSpeeds {
         speeds: Speeds {
             vs_m_s: kt(&vs),
@@ -379,7 +382,9 @@ fn engine(
         ("carburettor", Induction::Carburettor),
     ];
     let induction = choice_or(&section, "induction", &inductions);
-    let turbo = section.has("turbo").then(|| turbo(section.section("turbo")));
+    let turbo = section
+        .has("turbo")
+        .then(|| turbo(section.section("turbo")));
     if !friction.is_empty() && friction.len() != 3 {
         let at = Num {
             value: f64::NAN,
@@ -539,9 +544,9 @@ fn propeller(sheet: &Sheet<'_>, section: Section<'_>, rated: &Num) -> (Blank, (N
                 ("coarse", HubWithoutOil::Coarse),
             ],
         );
-        let feathered = section.flag("feathers").then(|| {
-            section.number_or("feathered_pitch_deg", "blade angle", FEATHERED_PITCH_DEG)
-        });
+        let feathered = section
+            .flag("feathers")
+            .then(|| section.number_or("feathered_pitch_deg", "blade angle", FEATHERED_PITCH_DEG));
         sheet.rising(&[&low, &high]);
         if let Some(feathered) = &feathered {
             sheet.rising(&[&high, feathered]);

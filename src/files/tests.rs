@@ -290,9 +290,9 @@ fn closed_form_unknown_keys() {
     "#);
     insta::assert_snapshot!(drawn(&trip_error("max_descent_fpm = 500", "max_decent_fpm = 500")), @r#"
     error: there is no key limits.max_decent_fpm
-      --> examples/first-trip.toml:95:1
+      --> examples/first-trip.toml:97:1
        |
-    95 | max_decent_fpm = 500
+    97 | max_decent_fpm = 500
        | ^^^^^^^^^^^^^^ unknown key
        |
        = help: did you mean `max_descent_fpm`?
@@ -401,18 +401,18 @@ fn closed_form_wrong_units_and_ranges() {
     "#);
     insta::assert_snapshot!(drawn(&trip_error("departure = 30.12", "departure = 1020")), @r#"
     error: weather.altimeter_inhg.departure = 1020 is not in the required range of 26..=32 inHg
-      --> examples/first-trip.toml:73:32
+      --> examples/first-trip.toml:75:32
        |
-    73 | altimeter_inhg = { departure = 1020, destination = 30.05 }   # invented
+    75 | altimeter_inhg = { departure = 1020, destination = 30.05 }   # invented
        |                                ^^^^ expected 26 to 32 inHg
        |
        = help: 1020 hPa is 30.12 inHg; give it in inHg
     "#);
     insta::assert_snapshot!(drawn(&trip_error("people_lb = 340", "people_lb = \"340 lb\"")), @r#"
     error: load.people_lb is the text "340 lb", but a number is expected
-      --> examples/first-trip.toml:60:13
+      --> examples/first-trip.toml:62:13
        |
-    60 | people_lb = "340 lb"
+    62 | people_lb = "340 lb"
        |             ^^^^^^^^ expected a number
        |
        = help: write the number alone, without quotation marks; its unit is the ending of the key
@@ -512,7 +512,7 @@ fn closed_form_contradictions() {
             "speeds.vy[2].altitude_ft",
         ),
         (
-            "high_pitch_deg = 30",
+            "high_pitch_deg = 34",
             "high_pitch_deg = 12",
             "propeller.high_pitch_deg",
         ),
@@ -575,15 +575,15 @@ fn closed_form_contradictions() {
         assert_eq!(error.findings[0].key, key, "{old} -> {new}: {error}");
     }
     for (old, new, key) in [
-        ("to_nm = 143.9", "to_nm = 120.5", "leg[1].ground[7].to_nm"),
-        ("to_nm = 40", "to_nm = 10", "leg[1].ground[2].to_nm"),
+        ("to_nm = 143.9", "to_nm = 120.5", "leg[1].ground[9].to_nm"),
+        ("to_nm = 40", "to_nm = 10", "leg[1].ground[4].to_nm"),
         (
-            "ground_ft = 6400",
+            "ground_ft = 5900",
             "ground_ft = 1950",
             "leg[1].ground[1].ground_ft",
         ),
         (
-            "minimum_altitude_ft = 9300",
+            "minimum_altitude_ft = 8800",
             "minimum_altitude_ft = 7000",
             "leg[1].minimum_altitude_ft",
         ),
@@ -652,9 +652,9 @@ fn closed_form_bulletin_too_far_from_the_time() {
     let error = trip_error("2026-01-31T16:00:00Z", "2026-01-31T19:00:00Z");
     insta::assert_snapshot!(drawn(&error), @r#"
     error: weather/FBUS33_FD3US3_2026-01-31_310158Z.txt is for use from 2026-01-31T09:00:00Z to 2026-01-31T18:00:00Z, but the trip departs at 2026-01-31T19:00:00Z
-      --> examples/first-trip.toml:72:14
+      --> examples/first-trip.toml:74:14
        |
-    72 | bulletins = ["weather/FBUS33_FD3US3_2026-01-31_310158Z.txt"]
+    74 | bulletins = ["weather/FBUS33_FD3US3_2026-01-31_310158Z.txt"]
        |              ^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^ does not hold the departure
        |
        = help: depart earlier, or give the bulletin of the period after
@@ -670,9 +670,9 @@ fn closed_form_bulletin_too_far_from_the_route() {
     let error = parse_trip(&changed, &root(FIRST), None).expect_err("a place far to the north");
     insta::assert_snapshot!(drawn(&error), @r#"
     error: examples/weather/FBUS33_FD3US3_2026-01-31_310158Z.txt does not cover the route: on the leg KU76 to KPIH, 438 nm from its start, at 50.3041N 117.7223W, the nearest station, GEG, is 161 nm away, and 150 nm is the limit
-      --> examples/first-trip.toml:72:14
+      --> examples/first-trip.toml:74:14
        |
-    72 | bulletins = ["weather/FBUS33_FD3US3_2026-01-31_310158Z.txt"]
+    74 | bulletins = ["weather/FBUS33_FD3US3_2026-01-31_310158Z.txt"]
        |              ^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^ for use from 2026-01-31T09:00:00Z to 2026-01-31T18:00:00Z
        |
        = help: check the places, or give a bulletin with stations along the route

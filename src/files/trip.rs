@@ -160,6 +160,7 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         },
         weather: Weather {
             field,
+            valid_until: Some(bulletin.times.use_to),
             departure_altimeter_pa: weather.altimeter_pa.0,
             destination_altimeter_pa: weather.altimeter_pa.1,
             departure_temperature_k: weather.temperatures_k.0,
@@ -481,7 +482,7 @@ fn prices(section: Section<'_>) -> ReadPrices {
     // without a reading by tachometer the key has no meaning, and is refused as unknown
     let basis = match basis {
         Some(Basis::Tachometer) => HourBasis::Tachometer(
-            Rpm::rpm(section.number("tach_reference_rpm", "rpm").value).to_rev_s(),
+            Rpm::per_min(section.number("tach_reference_rpm", "rpm").value).to_rev_s(),
         ),
         Some(Basis::Airborne) => HourBasis::Airborne,
         Some(Basis::Clock) | None => HourBasis::Clock,

@@ -51,6 +51,25 @@ impl Limit {
         Self::Distance,
     ];
 
+    /// As a pilot would name it.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Airspeed => "speed limit of the air",
+            Self::LowSpeed => "least speed",
+            Self::ManifoldPressure => "manifold pressure limit for the RPM",
+            Self::RpmBand => "RPM band to avoid",
+            Self::CruisePower => "greatest cruise power",
+            Self::Mixture => "power band of the mixture",
+            Self::LeastManifoldPressure => "least manifold pressure in the descent",
+            Self::ClimbRate => "least rate of climb on reaching a level",
+            Self::DescentRate => "greatest rate of descent",
+            Self::Ground => "height over ground",
+            Self::Governor => "governor range",
+            Self::Fuel => "fuel and reserve",
+            Self::Distance => "room on the route for climb, cruise and descent",
+        }
+    }
+
     /// The amount [SI unit of the limited quantity] that counts as one unit of violation.
     fn scale(self) -> f64 {
         match self {
@@ -80,14 +99,20 @@ const BINDING: f64 = -1.0;
 
 impl Default for Audit {
     fn default() -> Self {
-        Self { worst: [f64::NEG_INFINITY; Limit::ALL.len()] }
+        Self {
+            worst: [f64::NEG_INFINITY; Limit::ALL.len()],
+        }
     }
 }
 
 impl Audit {
     /// Notes by how much a quantity exceeds its limit (below zero: room), in its SI unit. Not a number counts as a gross violation.
     pub fn note(&mut self, limit: Limit, excess: f64) {
-        let units = if excess.is_nan() { 1e6 } else { excess / limit.scale() };
+        let units = if excess.is_nan() {
+            1e6
+        } else {
+            excess / limit.scale()
+        };
         let slot = &mut self.worst[limit as usize];
         *slot = slot.max(units);
     }
@@ -99,7 +124,10 @@ impl Audit {
 
     /// Limits that are broken.
     pub fn broken(&self) -> Vec<Limit> {
-        Limit::ALL.into_iter().filter(|&l| self.worst[l as usize] > TOLERANCE).collect()
+        Limit::ALL
+            .into_iter()
+            .filter(|&l| self.worst[l as usize] > TOLERANCE)
+            .collect()
     }
 
     /// Limits that the flight lies on.

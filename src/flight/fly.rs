@@ -1,8 +1,11 @@
 //! Flying a script from lift-off to the field.
 
 use super::audit::{Audit, Limit};
-use super::kernel::{Control, Instant, State, Vertical, ground_speed_m_s, instant, level_speed_m_s, lift_off_kg, step_height, step_time};
-use super::script::{Cruise, Descent, PathRule, Script, ThrottleRule};
+use super::kernel::{
+    Control, Instant, State, Vertical, ground_speed_m_s, instant, level_speed_m_s, lift_off_kg,
+    step_height, step_time,
+};
+use super::script::{Cruise, Descent, PathRule, Reduction, Script, ThrottleRule};
 use crate::air::speed;
 use crate::aircraft::{Configuration, Governed, Levers, Speeds, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM};
@@ -40,6 +43,8 @@ const ON_SPEED_M_S: f64 = 2e-3;
 const LEAST_GROUND_SPEED_M_S: f64 = 5.0;
 /// Nearer than this to the steady speed the approach is taken in closed form, m/s.
 const TRANSIENT_M_S: f64 = 2.0;
+/// The same in a recorded flight, whose clock must not jump, m/s.
+const RECORDED_TRANSIENT_M_S: f64 = 0.05;
 /// Largest change of cruise speed from one point to the next taken in a single Newton step, m/s.
 const NEWTON_M_S: f64 = 0.5;
 /// A level is held at least this long before it is changed, m: less is no cruise.
@@ -131,7 +136,11 @@ pub struct Mark {
 
 impl From<&State> for Mark {
     fn from(s: &State) -> Self {
-        Self { distance_m: s.distance_m, time_s: s.time_s, fuel_kg: s.fuel_kg }
+        Self {
+            distance_m: s.distance_m,
+            time_s: s.time_s,
+            fuel_kg: s.fuel_kg,
+        }
     }
 }
 
@@ -189,7 +198,9 @@ pub enum FlightError {
         altitude_ft: f64,
     },
     /// Speed not reached by power or drag.
-    #[error("the aeroplane does not slow to pattern speed with the power reduced as far as allowed")]
+    #[error(
+        "the aeroplane does not slow to pattern speed with the power reduced as far as allowed"
+    )]
     NeverSlows,
     /// The held IAS does not descend.
     #[error("the descent setting does not descend")]
@@ -213,8 +224,34 @@ struct Steady {
 /// What a flyer comes back to.
 type Saved = (State, Audit, Option<Vec<TrackPoint>>, Vec<Segment>);
 
+/// A point of the path as ground and speed limit see it.
+#[derive(Debug, Clone, Copy)]
+struct Passing {
+    distance_m: f64,
+    true_altitude_m: f64,
+    indicated_m: f64,
+    ias_m_s: f64,
+}
+
+impl Passing {
+    /// The point this share of the way to another.
+    fn toward(self, other: Self, share: f64) -> Self {
+        let mix = |a: f64, b: f64| a + share * (b - a);
+        Self {
+            distance_m: mix(self.distance_m, other.distance_m),
+            true_altitude_m: mix(self.true_altitude_m, other.true_altitude_m),
+            indicated_m: mix(self.indicated_m, other.indicated_m),
+            ias_m_s: mix(self.ias_m_s, other.ias_m_s),
+        }
+    }
+}
+
+/// What lies on either side of an edge is asked this far from it, m.
+const EDGE_M: f64 = 0.01;
+
 struct Flyer<'a> {
     p: &'a Problem,
+    last: Option<Passing>,
     state: State,
     audit: Audit,
     track: Option<Vec<TrackPoint>>,
@@ -227,7 +264,7 @@ struct Flyer<'a> {
 /// # Errors
 /// [`FlightError`] where it cannot be flown to the end. A flight that breaks limits is returned with its [`Audit`].
 pub fn fly(problem: &Problem, script: &Script, hint: Option<Hint>) -> Result<Flown, FlightError> {
-    run(problem, script, hint, false)
+    Flyer::at_lift_off(problem, script, false).whole(script, hint)
 }
 
 /// Flies a script and keeps path and segments.
@@ -235,7 +272,7 @@ pub fn fly(problem: &Problem, script: &Script, hint: Option<Hint>) -> Result<Flo
 /// # Errors
 /// As [`fly`].
 pub fn fly_recorded(problem: &Problem, script: &Script) -> Result<Flown, FlightError> {
-    run(problem, script, None, true)
+    Flyer::at_lift_off(problem, script, true).whole(script, None)
 }
 
 /// The climb on reaching a level.
@@ -254,12 +291,19 @@ pub struct ClimbState {
 pub fn climb_states(problem: &Problem, script: &Script, levels_m: &[f64]) -> Vec<ClimbState> {
     let mut flyer = Flyer::at_lift_off(problem, script, false);
     let mut out = Vec::with_capacity(levels_m.len());
-    if flyer.to_climb_speed(script).is_err() {
+    if flyer.reach_climb_speed(script).is_err() {
         return out;
     }
     for &level in levels_m {
-        let Ok(rate) = flyer.climb_on(script, script.climb.ias_m_s, level, SegmentKind::Climb) else { break };
-        out.push(ClimbState { state: flyer.state, rate_m_s: rate, violation: flyer.audit.violation() });
+        let Ok(rate) = flyer.climb_on(script, script.climb.ias_m_s, level, SegmentKind::Climb)
+        else {
+            break;
+        };
+        out.push(ClimbState {
+            state: flyer.state,
+            rate_m_s: rate,
+            violation: flyer.audit.violation(),
+        });
     }
     out
 }
@@ -283,43 +327,52 @@ pub fn let_down(problem: &Problem, script: &Script, start: State) -> Result<LetD
     flyer.step_s = PRICING_STEP_S;
     let last = &script.cruise[script.cruise.len() - 1];
     flyer.descend(script, last)?;
-    Ok(LetDown { end: flyer.state, audit: flyer.audit })
-}
-
-fn run(problem: &Problem, script: &Script, hint: Option<Hint>, record: bool) -> Result<Flown, FlightError> {
-    Flyer::at_lift_off(problem, script, record).whole(script, hint)
+    Ok(LetDown {
+        end: flyer.state,
+        audit: flyer.audit,
+    })
 }
 
 impl<'a> Flyer<'a> {
     fn at_lift_off(problem: &'a Problem, script: &Script, record: bool) -> Self {
-    let field_hp = problem.pressure_altitude_m(0.0, problem.departure.elevation_m);
-    let (air, _) = problem.air_state(0.0, field_hp);
-    Flyer {
-        p: problem,
-        state: State {
-            time_s: 0.0,
-            distance_m: 0.0,
-            pressure_altitude_m: field_hp,
-            tas_m_s: speed::cas_to_tas_m_s(script.initial_ias_m_s, air.pressure_pa, air.temperature_k),
-            fuel_kg: 0.0,
-            revolutions: 0.0,
-        },
-        audit: Audit::default(),
-        track: record.then(Vec::new),
-        segments: vec![],
-        step_s: if record { TIME_STEP_S } else { SEARCH_STEP_S },
-    }
+        let field_hp = problem.pressure_altitude_m(0.0, problem.departure.elevation_m);
+        let (air, _) = problem.air_state(0.0, field_hp);
+        Flyer {
+            p: problem,
+            last: None,
+            state: State {
+                time_s: 0.0,
+                distance_m: 0.0,
+                pressure_altitude_m: field_hp,
+                tas_m_s: speed::cas_to_tas_m_s(
+                    script.initial_ias_m_s,
+                    air.pressure_pa,
+                    air.temperature_k,
+                ),
+                fuel_kg: 0.0,
+                revolutions: 0.0,
+            },
+            audit: Audit::default(),
+            track: record.then(Vec::new),
+            segments: vec![],
+            step_s: if record { TIME_STEP_S } else { SEARCH_STEP_S },
+        }
     }
 }
 
 /// Level flight, clean, speed free.
 fn level_control(levers: Levers) -> Control {
-    Control { levers, vertical: Vertical::Level, configuration: Configuration::default() }
+    Control {
+        levers,
+        vertical: Vertical::Level,
+        configuration: Configuration::default(),
+    }
 }
 
 impl Flyer<'_> {
     fn indicated_m(&self) -> f64 {
-        self.p.indicated_m(self.state.distance_m, self.state.pressure_altitude_m)
+        self.p
+            .indicated_m(self.state.distance_m, self.state.pressure_altitude_m)
     }
 
     fn mass_kg(&self) -> f64 {
@@ -333,7 +386,12 @@ impl Flyer<'_> {
     /// Opens a segment.
     fn begin(&mut self, kind: SegmentKind, mixture: usize) {
         if let Some(track) = &self.track {
-            self.segments.push(Segment { kind, first: track.len(), last: track.len(), mixture });
+            self.segments.push(Segment {
+                kind,
+                first: track.len(),
+                last: track.len(),
+                mixture,
+            });
         }
     }
 
@@ -342,23 +400,27 @@ impl Flyer<'_> {
         let p = self.p;
         let indicated_m = self.indicated_m();
         let ias_m_s = Self::ias_m_s(i);
-        let above_ground = i.sample.true_altitude_m - p.ground_m(self.state.distance_m);
-        let fraction = i.mass_kg / p.aircraft.masses.max_take_off_kg;
-        let top = p.limits.speed_limit_m_s(&p.aircraft.speeds, fraction, indicated_m, above_ground);
-        self.audit.note(Limit::Airspeed, ias_m_s - top);
+        let here = Passing {
+            distance_m: self.state.distance_m,
+            true_altitude_m: i.sample.true_altitude_m,
+            indicated_m,
+            ias_m_s,
+        };
+        self.pass(here, i.mass_kg);
         let set = &i.performance;
         // With the lever full forward (take-off, circuit) neither limit line nor bands hold, and the RPM may sag.
         if control.levers.rev_s < p.aircraft.propeller.highest_governed_rev_s - 1e-9 {
             if set.governed != Governed::Yes {
-                self.audit.note(Limit::Governor, (set.rev_s - control.levers.rev_s).abs());
+                self.audit
+                    .note(Limit::Governor, (set.rev_s - control.levers.rev_s).abs());
             }
-            self.audit.note(Limit::ManifoldPressure, set.map_pa - p.aircraft.map_limit_pa(set.rev_s));
+            self.audit.note(
+                Limit::ManifoldPressure,
+                set.map_pa - p.aircraft.map_limit_pa(set.rev_s),
+            );
             if p.aircraft.in_avoid_band(set.rev_s, set.map_pa) {
                 self.audit.note(Limit::RpmBand, 1.0);
             }
-        }
-        if let Some(floor_m) = p.floor_m(self.state.distance_m) {
-            self.audit.note(Limit::Ground, floor_m - i.sample.true_altitude_m);
         }
         if let Some(track) = &mut self.track {
             let segment = self.segments.len().saturating_sub(1);
@@ -366,7 +428,10 @@ impl Flyer<'_> {
                 s.last = track.len();
             }
             track.push(TrackPoint {
-                state: State { tas_m_s: i.tas_m_s, ..self.state },
+                state: State {
+                    tas_m_s: i.tas_m_s,
+                    ..self.state
+                },
                 indicated_m,
                 true_altitude_m: i.sample.true_altitude_m,
                 ias_m_s,
@@ -384,21 +449,74 @@ impl Flyer<'_> {
         }
     }
 
+    /// Holds a point of the path, and the path since the last one, against ground and speed limit. Both change in steps, with
+    /// distance and with height, so the path is also looked at where a step lies between two points, on both its sides.
+    fn pass(&mut self, here: Passing, mass_kg: f64) {
+        self.hold(here, here.distance_m, here.indicated_m, mass_kg);
+        if let Some(last) = self.last.replace(here) {
+            let p = self.p;
+            let (s0, s1) = (last.distance_m, here.distance_m);
+            for edge in p.floor_edges_m() {
+                if s0 < edge && edge < s1 {
+                    let at = last.toward(here, (edge - s0) / (s1 - s0));
+                    self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
+                    self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
+                }
+            }
+            let (h0, h1) = (last.indicated_m, here.indicated_m);
+            for &(edge, _) in &p.limits.air {
+                if (h0 - edge) * (h1 - edge) < 0.0 {
+                    let at = last.toward(here, (edge - h0) / (h1 - h0));
+                    self.hold(at, at.distance_m, edge - EDGE_M, mass_kg);
+                    self.hold(at, at.distance_m, edge + EDGE_M, mass_kg);
+                }
+            }
+        }
+    }
+
+    /// Notes ground and speed limit of one place for a point of the path.
+    fn hold(&mut self, at: Passing, distance_m: f64, indicated_m: f64, mass_kg: f64) {
+        let p = self.p;
+        let above_ground = at.true_altitude_m - p.ground_m(distance_m);
+        let fraction = mass_kg / p.aircraft.masses.max_take_off_kg;
+        let top = p
+            .limits
+            .speed_limit_m_s(&p.aircraft.speeds, fraction, indicated_m, above_ground);
+        self.audit.note(Limit::Airspeed, at.ias_m_s - top);
+        if let Some(floor_m) = p.floor_m(distance_m) {
+            self.audit.note(Limit::Ground, floor_m - at.true_altitude_m);
+        }
+    }
+
     /// Climbs at a held IAS to an indicated altitude.
-    fn climb(&mut self, levers: Levers, ias_m_s: f64, to_indicated_m: f64) -> Result<Instant, FlightError> {
-        let control = Control { levers, vertical: Vertical::Ias(ias_m_s), configuration: Configuration::default() };
+    fn climb(
+        &mut self,
+        levers: Levers,
+        ias_m_s: f64,
+        to_indicated_m: f64,
+    ) -> Result<Instant, FlightError> {
+        let control = Control {
+            levers,
+            vertical: Vertical::Ias(ias_m_s),
+            configuration: Configuration::default(),
+        };
         let mut here = instant(self.p, &self.state, &control);
         self.visit(&here, &control);
         loop {
-            let left = self.p.pressure_altitude_m(self.state.distance_m, to_indicated_m)
+            let left = self
+                .p
+                .pressure_altitude_m(self.state.distance_m, to_indicated_m)
                 - self.state.pressure_altitude_m;
             if left < 0.05 {
                 return Ok(here);
             }
             let steps = (left / CLIMB_STEP_M).ceil();
             let next = step_height(self.p, &self.state, &here, &control, left / steps);
-            let Some(next) = next.filter(|s| s.time_s - self.state.time_s < LONGEST_CHANGE_S) else {
-                return Err(FlightError::CannotClimb { altitude_ft: self.indicated_m() / M_PER_FT });
+            let Some(next) = next.filter(|s| s.time_s - self.state.time_s < LONGEST_CHANGE_S)
+            else {
+                return Err(FlightError::CannotClimb {
+                    altitude_ft: self.indicated_m() / M_PER_FT,
+                });
             };
             self.state = next;
             here = instant(self.p, &self.state, &control);
@@ -407,18 +525,35 @@ impl Flyer<'_> {
     }
 
     /// Flies with the speed free until it passes a target IAS, upwards or downwards.
-    fn change_speed(&mut self, control: &Control, to_ias_m_s: f64, up: bool) -> Result<(), FlightError> {
+    fn change_speed(
+        &mut self,
+        control: &Control,
+        to_ias_m_s: f64,
+        up: bool,
+    ) -> Result<(), FlightError> {
         let began = self.state.time_s;
         let mut here = instant(self.p, &self.state, control);
         self.visit(&here, control);
         let short = |i: &Instant| {
             let ias = Self::ias_m_s(i);
-            if up { to_ias_m_s - ias } else { ias - to_ias_m_s }
+            if up {
+                to_ias_m_s - ias
+            } else {
+                ias - to_ias_m_s
+            }
         };
         while short(&here) > 1e-4 {
-            let toward = if up { here.acceleration_m_s2 } else { -here.acceleration_m_s2 };
+            let toward = if up {
+                here.acceleration_m_s2
+            } else {
+                -here.acceleration_m_s2
+            };
             if toward < LEAST_ACCELERATION_M_S2 || self.state.time_s - began > LONGEST_CHANGE_S {
-                return if up { Ok(()) } else { Err(FlightError::NeverSlows) };
+                return if up {
+                    Ok(())
+                } else {
+                    Err(FlightError::NeverSlows)
+                };
             }
             let mut dt = self.step_s;
             let mut next = step_time(self.p, &self.state, &here, control, dt);
@@ -445,29 +580,49 @@ impl Flyer<'_> {
     /// have a rule of their own (DESIGN section 5).
     fn note_mixture(&mut self, i: &Instant, mixture: usize) {
         let mix = &self.p.aircraft.engine.spec.mixtures[mixture];
-        self.audit.note(Limit::Mixture, i.performance.power_fraction - mix.max_power_fraction);
+        self.audit.note(
+            Limit::Mixture,
+            i.performance.power_fraction - mix.max_power_fraction,
+        );
     }
 
     /// Cruises to a distance: quasi-steady between wind nodes, two Gauss points a step.
     fn cruise(&mut self, leg: &Cruise, to_m: f64) -> Result<Steady, FlightError> {
-        let levers = Levers { throttle: leg.throttle, rev_s: leg.rev_s, mixture: leg.mixture };
+        let levers = Levers {
+            throttle: leg.throttle,
+            rev_s: leg.rev_s,
+            mixture: leg.mixture,
+        };
         let control = level_control(levers);
         let p = self.p;
-        let cannot = FlightError::CannotCruise { altitude_ft: leg.level_m / M_PER_FT };
+        let cannot = FlightError::CannotCruise {
+            altitude_ft: leg.level_m / M_PER_FT,
+        };
         let air_at = |s_m: f64| p.air_state(s_m, p.pressure_altitude_m(s_m, leg.level_m));
         let gs_of = |tas: f64, sample: &AirSample| {
             let gs = ground_speed_m_s(tas, 0.0, sample);
-            if gs < LEAST_GROUND_SPEED_M_S { Err(FlightError::NoGroundSpeed) } else { Ok(gs) }
+            if gs < LEAST_GROUND_SPEED_M_S {
+                Err(FlightError::NoGroundSpeed)
+            } else {
+                Ok(gs)
+            }
         };
         let (air, sample) = air_at(self.state.distance_m);
         let mass = self.mass_kg();
         let (mut v, mut tau) =
             level_speed_m_s(p, air, mass, levers, self.state.tas_m_s).ok_or(cannot)?;
         // Far from the steady speed the approach to it is flown.
-        while (self.state.tas_m_s - v).abs() > TRANSIENT_M_S && self.state.distance_m < to_m {
+        let nearly_m_s = if self.track.is_some() {
+            RECORDED_TRANSIENT_M_S
+        } else {
+            TRANSIENT_M_S
+        };
+        while (self.state.tas_m_s - v).abs() > nearly_m_s && self.state.distance_m < to_m {
             let here = instant(p, &self.state, &control);
             self.visit(&here, &control);
-            let dt = self.step_s.min((to_m - self.state.distance_m) / here.ground_speed_m_s.max(1.0) + 1e-3);
+            let dt = self
+                .step_s
+                .min((to_m - self.state.distance_m) / here.ground_speed_m_s.max(1.0) + 1e-3);
             self.state = step_time(p, &self.state, &here, &control, dt);
         }
         let mut gs = gs_of(v, &sample)?;
@@ -498,7 +653,8 @@ impl Flyer<'_> {
                 // The speed changes little from point to point: one Newton step with the slope of the last full solution, and a
                 // full solution where that moves far.
                 perf = p.aircraft.perform(air, v, levers);
-                let excess = perf.thrust_n - p.aircraft.drag_n(air, v, mass, Configuration::default());
+                let excess =
+                    perf.thrust_n - p.aircraft.drag_n(air, v, mass, Configuration::default());
                 let change = excess * tau / mass;
                 if change.abs() < NEWTON_M_S {
                     v += change;
@@ -520,7 +676,8 @@ impl Flyer<'_> {
             self.state.fuel_kg += fuel;
             self.state.revolutions += revs;
             self.state.distance_m += ds;
-            self.state.pressure_altitude_m = p.pressure_altitude_m(self.state.distance_m, leg.level_m);
+            self.state.pressure_altitude_m =
+                p.pressure_altitude_m(self.state.distance_m, leg.level_m);
             self.cruise_visit(v, &control);
         }
         // The speed lags behind the steady one by tau while that changes with wind, weight and air.
@@ -528,7 +685,11 @@ impl Flyer<'_> {
         self.state.time_s -= lag_s;
         self.state.fuel_kg -= lag_s * perf.fuel_kg_s;
         self.state.revolutions -= lag_s * perf.rev_s;
-        Ok(Steady { fuel_kg_s: perf.fuel_kg_s, rev_s: perf.rev_s, ground_speed_m_s: gs })
+        Ok(Steady {
+            fuel_kg_s: perf.fuel_kg_s,
+            rev_s: perf.rev_s,
+            ground_speed_m_s: gs,
+        })
     }
 
     fn cruise_visit(&mut self, tas_m_s: f64, control: &Control) {
@@ -546,11 +707,19 @@ impl Flyer<'_> {
             here.mass_kg,
             aircraft.masses.max_take_off_kg,
         );
-        self.audit.note(Limit::LowSpeed, CRUISE_OVER_STALL * stall - Self::ias_m_s(here));
+        self.audit.note(
+            Limit::LowSpeed,
+            CRUISE_OVER_STALL * stall - Self::ias_m_s(here),
+        );
     }
 
     /// Flies from one cruise level to the next.
-    fn change_level(&mut self, script: &Script, from: &Cruise, to: &Cruise) -> Result<(), FlightError> {
+    fn change_level(
+        &mut self,
+        script: &Script,
+        from: &Cruise,
+        to: &Cruise,
+    ) -> Result<(), FlightError> {
         if to.level_m > from.level_m {
             // Flown at the speed of the moment: slowing down to climb speed first would give height away.
             let now = self.ias_now();
@@ -566,15 +735,25 @@ impl Flyer<'_> {
             self.begin(SegmentKind::LevelOff, levers.mixture);
             self.change_speed(&level_control(levers), to.set_at_ias_m_s, true)
         } else {
-            let levers = Levers { throttle: from.throttle, rev_s: from.rev_s, mixture: from.mixture };
+            let levers = Levers {
+                throttle: from.throttle,
+                rev_s: from.rev_s,
+                mixture: from.mixture,
+            };
             self.begin(SegmentKind::LevelChange, levers.mixture);
             let rate = Vertical::Rate(-self.p.limits.max_descent_m_s);
-            let control = Control { levers, vertical: rate, configuration: Configuration::default() };
+            let control = Control {
+                levers,
+                vertical: rate,
+                configuration: Configuration::default(),
+            };
             let mut here = instant(self.p, &self.state, &control);
             self.visit(&here, &control);
             loop {
                 let left = self.state.pressure_altitude_m
-                    - self.p.pressure_altitude_m(self.state.distance_m, to.level_m);
+                    - self
+                        .p
+                        .pressure_altitude_m(self.state.distance_m, to.level_m);
                 if left < 0.05 {
                     return Ok(());
                 }
@@ -587,7 +766,9 @@ impl Flyer<'_> {
     }
 
     fn ias_now(&self) -> f64 {
-        let (air, _) = self.p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        let (air, _) = self
+            .p
+            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
         speed::tas_to_cas_m_s(self.state.tas_m_s, air.pressure_pa, air.temperature_k)
     }
 
@@ -597,18 +778,26 @@ impl Flyer<'_> {
         Levers {
             throttle: Throttle::Full,
             rev_s: c.rev_s,
-            mixture: if lean { self.p.aircraft.engine.best_power_mixture() } else { c.mixture },
+            mixture: if lean {
+                self.p.aircraft.engine.best_power_mixture()
+            } else {
+                c.mixture
+            },
         }
     }
 
     fn note_climb_rate(&mut self, rate_m_s: f64) {
         let leg = &self.p.legs[self.p.leg_index(self.state.distance_m)];
-        let least = if leg.mountainous { MOUNTAIN_CLIMB_M_S } else { PLAIN_CLIMB_M_S };
+        let least = if leg.mountainous {
+            MOUNTAIN_CLIMB_M_S
+        } else {
+            PLAIN_CLIMB_M_S
+        };
         self.audit.note(Limit::ClimbRate, least - rate_m_s);
     }
 
     /// Take-off power to a thousand feet, then the climb setting and the speed of the climb.
-    fn to_climb_speed(&mut self, script: &Script) -> Result<(), FlightError> {
+    fn reach_climb_speed(&mut self, script: &Script) -> Result<(), FlightError> {
         let p = self.p;
         let take_off = Levers {
             throttle: Throttle::Full,
@@ -616,7 +805,11 @@ impl Flyer<'_> {
             mixture: script.initial_mixture,
         };
         self.begin(SegmentKind::InitialClimb, take_off.mixture);
-        self.climb(take_off, script.initial_ias_m_s, p.departure.elevation_m + INITIAL_CLIMB_M)?;
+        self.climb(
+            take_off,
+            script.initial_ias_m_s,
+            p.departure.elevation_m + INITIAL_CLIMB_M,
+        )?;
         let levers = self.climb_levers(script);
         if script.climb.ias_m_s > script.initial_ias_m_s + 1e-6 {
             self.begin(SegmentKind::Accelerate, levers.mixture);
@@ -626,7 +819,13 @@ impl Flyer<'_> {
     }
 
     /// Climbs on to an indicated altitude with the climb setting; the rate of climb on reaching it [m/s].
-    fn climb_on(&mut self, script: &Script, ias_m_s: f64, to_m: f64, kind: SegmentKind) -> Result<f64, FlightError> {
+    fn climb_on(
+        &mut self,
+        script: &Script,
+        ias_m_s: f64,
+        to_m: f64,
+        kind: SegmentKind,
+    ) -> Result<f64, FlightError> {
         let lean_at_m = script.climb.lean_at_m;
         if lean_at_m > self.indicated_m() && lean_at_m < to_m {
             let levers = self.climb_levers(script);
@@ -641,7 +840,7 @@ impl Flyer<'_> {
     fn whole(&mut self, script: &Script, hint: Option<Hint>) -> Result<Flown, FlightError> {
         let p = self.p;
         let climb = &script.climb;
-        self.to_climb_speed(script)?;
+        self.reach_climb_speed(script)?;
         let first = &script.cruise[0];
         let rate = self.climb_on(script, climb.ias_m_s, first.level_m, SegmentKind::Climb)?;
         self.note_climb_rate(rate);
@@ -651,7 +850,10 @@ impl Flyer<'_> {
             self.mass_kg(),
             p.aircraft.masses.max_take_off_kg,
         );
-        self.audit.note(Limit::LowSpeed, vy.max(speeds.least_cooling_m_s) - climb.ias_m_s);
+        self.audit.note(
+            Limit::LowSpeed,
+            vy.max(speeds.least_cooling_m_s) - climb.ias_m_s,
+        );
         let top_of_climb = Mark::from(&self.state);
         // Level: accelerate at climb power, then set cruise power.
         let levers = self.climb_levers(script);
@@ -659,7 +861,10 @@ impl Flyer<'_> {
         self.change_speed(&level_control(levers), first.set_at_ias_m_s, true)?;
         for pair in script.cruise.windows(2) {
             self.begin(SegmentKind::Cruise, pair[0].mixture);
-            self.audit.note(Limit::Distance, self.state.distance_m + SHORTEST_CRUISE_M - pair[1].from_m);
+            self.audit.note(
+                Limit::Distance,
+                self.state.distance_m + SHORTEST_CRUISE_M - pair[1].from_m,
+            );
             self.cruise(&pair[0], pair[1].from_m)?;
             self.change_level(script, &pair[0], &pair[1])?;
         }
@@ -668,7 +873,8 @@ impl Flyer<'_> {
         self.begin(SegmentKind::Cruise, last.mixture);
         let (steady, top_of_descent, level_off) = if script.descent.to_go_m.is_finite() {
             let tod_m = p.length_m - script.descent.to_go_m;
-            self.audit.note(Limit::Distance, self.state.distance_m - tod_m);
+            self.audit
+                .note(Limit::Distance, self.state.distance_m - tod_m);
             let steady = self.cruise(last, tod_m.max(self.state.distance_m))?;
             let top = Mark::from(&self.state);
             (steady, top, self.descend(script, last)?)
@@ -742,12 +948,17 @@ impl Flyer<'_> {
             let top = self.state;
             let level_off = self.descend(script, last)?;
             let miss_m = pattern_m - self.state.distance_m;
-            let met = if recording { miss_m.abs() < TOD_TOLERANCE_M } else { miss_m.abs() < SHIFT_M };
+            let met = if recording {
+                miss_m.abs() < TOD_TOLERANCE_M
+            } else {
+                miss_m.abs() < SHIFT_M
+            };
             if met || tod_m + miss_m < top_of_climb_m {
                 // The rest in closed form; for a recorded flight it is within the tolerance and nothing is moved.
                 let move_m = if recording { 0.0 } else { miss_m };
                 let dt = move_m / steady.ground_speed_m_s;
-                self.audit.note(Limit::Distance, top_of_climb_m - (tod_m + miss_m));
+                self.audit
+                    .note(Limit::Distance, top_of_climb_m - (tod_m + miss_m));
                 self.state.time_s += dt;
                 self.state.fuel_kg += dt * steady.fuel_kg_s;
                 self.state.revolutions += dt * steady.rev_s;
@@ -766,11 +977,17 @@ impl Flyer<'_> {
     }
 
     fn save(&self) -> Saved {
-        (self.state, self.audit.clone(), self.track.clone(), self.segments.clone())
+        (
+            self.state,
+            self.audit.clone(),
+            self.track.clone(),
+            self.segments.clone(),
+        )
     }
 
     fn restore(&mut self, saved: Saved) {
         (self.state, self.audit, self.track, self.segments) = saved;
+        self.last = None;
     }
 
     fn cruise_and_save(&mut self, leg: &Cruise, to_m: f64) -> Result<Saved, FlightError> {
@@ -788,19 +1005,26 @@ impl Flyer<'_> {
         let pattern_m = p.arrival.pattern_altitude_m;
         self.begin(SegmentKind::Descent, d.mixture);
         // MAP from the cruise setting down to the descent setting, one step an interval.
-        let cruise_levers = Levers { throttle: last.throttle, rev_s: last.rev_s, mixture: last.mixture };
+        let cruise_levers = Levers {
+            throttle: last.throttle,
+            rev_s: last.rev_s,
+            mixture: last.mixture,
+        };
         let cruise_map = {
             let (air, _) = p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
-            p.aircraft.perform(air, self.state.tas_m_s, cruise_levers).map_pa
+            p.aircraft
+                .perform(air, self.state.tas_m_s, cruise_levers)
+                .map_pa
         };
         let target_pa = d.throttle.set_map_pa();
         let mut map_pa = match target_pa {
-            Some(t) if t < cruise_map => (cruise_map - cuts.step_pa).max(t),
+            Some(t) if t < cruise_map => self.next_cut_pa(cuts, cruise_map).max(t),
             Some(t) => t,
             None => f64::INFINITY,
         };
         if let Some(t) = target_pa {
-            self.audit.note(Limit::LeastManifoldPressure, p.limits.least_map_pa - t);
+            self.audit
+                .note(Limit::LeastManifoldPressure, p.limits.least_map_pa - t);
         }
         let mut next_cut_s = self.state.time_s + cuts.interval_s;
         let mut settling = target_pa.is_some_and(|t| map_pa > t + 1.0);
@@ -818,13 +1042,17 @@ impl Flyer<'_> {
                 reducing = true;
                 let now = self.map_now(d, fixed, settling.then_some(map_pa));
                 settling = false;
-                map_pa = (now - cuts.step_pa).max(cuts.floor_pa.min(now));
+                map_pa = self.next_cut_pa(cuts, now);
                 next_cut_s = self.state.time_s + cuts.interval_s;
                 fixed = None;
             }
             if (reducing || settling) && self.state.time_s >= next_cut_s - 1e-6 {
-                let floor = if reducing { cuts.floor_pa } else { target_pa.unwrap_or(map_pa) };
-                map_pa = (map_pa - cuts.step_pa).max(floor.min(map_pa));
+                let floor = if reducing {
+                    cuts.floor_pa
+                } else {
+                    target_pa.unwrap_or(map_pa)
+                };
+                map_pa = self.next_cut_pa(cuts, map_pa).max(floor.min(map_pa));
                 next_cut_s += cuts.interval_s;
                 settling = settling && map_pa > floor + 1.0;
             }
@@ -855,12 +1083,20 @@ impl Flyer<'_> {
                 (false, Some(g)) => {
                     // Left alone, but never over the limit line.
                     let limit = p.aircraft.map_limit_pa(d.rev_s);
-                    if self.map_at(g, d.rev_s) > limit { Throttle::Map(limit) } else { Throttle::Fixed(g) }
+                    if self.map_at(g, d.rev_s) > limit {
+                        Throttle::Map(limit)
+                    } else {
+                        Throttle::Fixed(g)
+                    }
                 }
                 (true, _) => Throttle::Map(map_pa),
                 (false, None) => d.throttle.throttle(),
             };
-            let levers = Levers { throttle, rev_s: d.rev_s, mixture: d.mixture };
+            let levers = Levers {
+                throttle,
+                rev_s: d.rev_s,
+                mixture: d.mixture,
+            };
             let vertical = match d.path {
                 PathRule::Rate(r) => Vertical::Rate(-r),
                 PathRule::Ias(ias) => {
@@ -876,7 +1112,11 @@ impl Flyer<'_> {
                 }
             };
             let toward_speed = matches!(d.path, PathRule::Ias(_)) && !on_speed;
-            let control = Control { levers, vertical, configuration };
+            let control = Control {
+                levers,
+                vertical,
+                configuration,
+            };
             let here = instant(p, &self.state, &control);
             self.visit(&here, &control);
             self.note_mixture(&here, d.mixture);
@@ -887,7 +1127,10 @@ impl Flyer<'_> {
             if !slowing && here.rate_m_s > -0.05 {
                 return Err(FlightError::CannotDescend);
             }
-            self.audit.note(Limit::DescentRate, -here.rate_m_s - p.limits.max_descent_m_s);
+            self.audit.note(
+                Limit::DescentRate,
+                -here.rate_m_s - p.limits.max_descent_m_s,
+            );
             self.note_low_speed(&here);
             let mut dt = self.step_s;
             if reducing || settling {
@@ -926,18 +1169,26 @@ impl Flyer<'_> {
         }
         let level_off = Mark::from(&self.state);
         // The pattern speed is met from above.
-        self.audit.note(Limit::LowSpeed, p.aircraft.procedures.pattern_m_s - self.ias_now());
+        self.audit.note(
+            Limit::LowSpeed,
+            p.aircraft.procedures.pattern_m_s - self.ias_now(),
+        );
         // Level at pattern altitude: go on reducing, gear at its speed, until pattern speed.
         if !reducing {
             let now = self.map_now(d, fixed, settling.then_some(map_pa));
-            map_pa = (now - cuts.step_pa).max(cuts.floor_pa.min(now));
+            map_pa = self.next_cut_pa(cuts, now);
             next_cut_s = self.state.time_s + cuts.interval_s;
         }
         self.slow_down(script, map_pa, next_cut_s)?;
         Ok(level_off)
     }
 
-    fn slow_down(&mut self, script: &Script, mut map_pa: f64, mut next_cut_s: f64) -> Result<(), FlightError> {
+    fn slow_down(
+        &mut self,
+        script: &Script,
+        mut map_pa: f64,
+        mut next_cut_s: f64,
+    ) -> Result<(), FlightError> {
         let p = self.p;
         let cuts = &script.reduction;
         let d = &script.descent;
@@ -947,14 +1198,21 @@ impl Flyer<'_> {
         let vlo = p.aircraft.speeds.vlo_extend_m_s;
         loop {
             if self.state.time_s >= next_cut_s - 1e-6 {
-                map_pa = (map_pa - cuts.step_pa).max(cuts.floor_pa.min(map_pa));
+                map_pa = self.next_cut_pa(cuts, map_pa);
                 next_cut_s += cuts.interval_s;
             }
             let gear_down = self.ias_now() <= vlo + 1e-4;
             let control = Control {
-                levers: Levers { throttle: Throttle::Map(map_pa), rev_s: d.rev_s, mixture: d.mixture },
+                levers: Levers {
+                    throttle: Throttle::Map(map_pa),
+                    rev_s: d.rev_s,
+                    mixture: d.mixture,
+                },
                 vertical: Vertical::Level,
-                configuration: Configuration { gear_down, ..Configuration::default() },
+                configuration: Configuration {
+                    gear_down,
+                    ..Configuration::default()
+                },
             };
             let here = instant(p, &self.state, &control);
             self.visit(&here, &control);
@@ -983,9 +1241,20 @@ impl Flyer<'_> {
 
     /// Conductance of the throttle that gives a manifold pressure here.
     fn conductance(&self, map_pa: f64, rev_s: f64) -> f64 {
-        let (air, _) = self.p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        let (air, _) = self
+            .p
+            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
         let aircraft = &self.p.aircraft;
-        aircraft.engine.conductance(map_pa, rev_s, aircraft.intake(air, self.state.tas_m_s))
+        aircraft
+            .engine
+            .conductance(map_pa, rev_s, aircraft.intake(air, self.state.tas_m_s))
+    }
+
+    /// The next step of a reduction: at most one step down, to a value a hand can set.
+    fn next_cut_pa(&self, cuts: &Reduction, now_pa: f64) -> f64 {
+        let settable = self.p.aircraft.procedures.map_step_pa;
+        let cut = ((now_pa - cuts.step_pa) / settable - 1e-6).ceil() * settable;
+        cut.max(cuts.floor_pa.min(now_pa)).min(now_pa)
     }
 
     /// Manifold pressure of the moment in a descent, before a reduction: on the way to the first setting, with the throttle left
@@ -993,30 +1262,47 @@ impl Flyer<'_> {
     fn map_now(&self, d: &Descent, fixed: Option<f64>, settling_pa: Option<f64>) -> f64 {
         match (settling_pa, fixed) {
             (Some(p), _) => p,
-            (None, Some(g)) => self.map_at(g, d.rev_s).min(self.p.aircraft.map_limit_pa(d.rev_s)),
+            (None, Some(g)) => self
+                .map_at(g, d.rev_s)
+                .min(self.p.aircraft.map_limit_pa(d.rev_s)),
             (None, None) => {
-                let (air, _) = self.p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
+                let (air, _) = self
+                    .p
+                    .air_state(self.state.distance_m, self.state.pressure_altitude_m);
                 let aircraft = &self.p.aircraft;
                 let intake = aircraft.intake(air, self.state.tas_m_s);
-                aircraft.engine.map_pa(d.throttle.throttle(), d.rev_s, intake)
+                aircraft
+                    .engine
+                    .map_pa(d.throttle.throttle(), d.rev_s, intake)
             }
         }
     }
 
     /// Manifold pressure of a throttle left alone here.
     fn map_at(&self, conductance: f64, rev_s: f64) -> f64 {
-        let (air, _) = self.p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        let (air, _) = self
+            .p
+            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
         let aircraft = &self.p.aircraft;
-        aircraft.engine.map_pa(Throttle::Fixed(conductance), rev_s, aircraft.intake(air, self.state.tas_m_s))
+        aircraft.engine.map_pa(
+            Throttle::Fixed(conductance),
+            rev_s,
+            aircraft.intake(air, self.state.tas_m_s),
+        )
     }
 
     /// From the point where pattern speed is met to the field, and the circuit: level at pattern speed, gear down, propeller
     /// forward, with the power that holds the speed.
     fn arrive(&mut self) -> Result<(), FlightError> {
         let p = self.p;
-        let mixture = p.aircraft.high_power_mixture(p.density_altitude_m(&p.destination));
+        let mixture = p
+            .aircraft
+            .high_power_mixture(p.density_altitude_m(&p.destination));
         self.begin(SegmentKind::Pattern, mixture);
-        let configuration = Configuration { gear_down: true, ..Configuration::default() };
+        let configuration = Configuration {
+            gear_down: true,
+            ..Configuration::default()
+        };
         let rev_s = p.aircraft.propeller.highest_governed_rev_s;
         let level = p.arrival.pattern_altitude_m;
         let balanced = |s_m: f64, mass_kg: f64| {
@@ -1029,13 +1315,21 @@ impl Flyer<'_> {
             );
             let drag = p.aircraft.drag_n(air, tas, mass_kg, configuration);
             let excess = |map| {
-                let levers = Levers { throttle: Throttle::Map(map), rev_s, mixture };
+                let levers = Levers {
+                    throttle: Throttle::Map(map),
+                    rev_s,
+                    mixture,
+                };
                 p.aircraft.perform(air, tas, levers).thrust_n - drag
             };
             let (mut low, mut high) = (0.0, air.pressure_pa);
             for _ in 0..30 {
                 let mid = 0.5 * (low + high);
-                if excess(mid) > 0.0 { high = mid } else { low = mid }
+                if excess(mid) > 0.0 {
+                    high = mid
+                } else {
+                    low = mid
+                }
             }
             (0.5 * (low + high), ground_speed_m_s(tas, 0.0, &sample), tas)
         };
@@ -1045,7 +1339,11 @@ impl Flyer<'_> {
             return Err(FlightError::NoGroundSpeed);
         }
         let control = Control {
-            levers: Levers { throttle: Throttle::Map(map), rev_s, mixture },
+            levers: Levers {
+                throttle: Throttle::Map(map),
+                rev_s,
+                mixture,
+            },
             vertical: Vertical::Level,
             configuration,
         };

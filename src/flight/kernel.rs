@@ -84,7 +84,9 @@ pub(super) fn instant(problem: &Problem, state: &State, control: &Control) -> In
         Vertical::Level | Vertical::Rate(_) => state.tas_m_s,
     };
     let performance = problem.aircraft.perform(air, tas, control.levers);
-    let drag = problem.aircraft.drag_n(air, tas, mass_kg, control.configuration);
+    let drag = problem
+        .aircraft
+        .drag_n(air, tas, mass_kg, control.configuration);
     let excess_n = performance.thrust_n - drag;
     let hydrostatic = air.temperature_k / isa::temperature_k(hp);
     // Pressure altitude drifts where the altimeter setting changes along the route: that part of its rate is no climb.
@@ -99,11 +101,8 @@ pub(super) fn instant(problem: &Problem, state: &State, control: &Control) -> In
         ),
         Vertical::Ias(ias) => {
             let above = problem.air.at(state.distance_m, hp + PROBE_M);
-            let tas_above = speed::cas_to_tas_m_s(
-                ias,
-                isa::pressure_pa(hp + PROBE_M),
-                above.temperature_k,
-            );
+            let tas_above =
+                speed::cas_to_tas_m_s(ias, isa::pressure_pa(hp + PROBE_M), above.temperature_k);
             let per_m = (tas_above - tas) / PROBE_M;
             let specific = excess_n * tas / (mass_kg * G_M_S2);
             let rate = (specific + hydrostatic * drift)
@@ -113,7 +112,11 @@ pub(super) fn instant(problem: &Problem, state: &State, control: &Control) -> In
     };
     let gs = ground_speed_m_s(tas, rate * hydrostatic, &sample);
     // Level flight follows the altimeter setting along the route.
-    let rate = if control.vertical == Vertical::Level { drift } else { rate };
+    let rate = if control.vertical == Vertical::Level {
+        drift
+    } else {
+        rate
+    };
     Instant {
         air,
         sample,
@@ -178,7 +181,12 @@ pub(super) fn step_height(
     let over = |i: &Instant| -> Option<[f64; 4]> {
         (i.rate_m_s * dh > 0.0).then(|| {
             let r = 1.0 / i.rate_m_s;
-            [r, i.ground_speed_m_s * r, i.performance.fuel_kg_s * r, i.performance.rev_s * r]
+            [
+                r,
+                i.ground_speed_m_s * r,
+                i.performance.fuel_kg_s * r,
+                i.performance.rev_s * r,
+            ]
         })
     };
     let at = |k: &[f64; 4], d: f64| State {

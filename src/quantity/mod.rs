@@ -76,7 +76,7 @@ quantity!(
     ManifoldPressure, pa / to_pa, inhg / to_inhg = PA_PER_INHG);
 quantity!(
     /// Crankshaft speed; the propeller turns with it (no gearing).
-    Rpm, rev_s / to_rev_s, rpm / to_rpm = (1.0 / 60.0));
+    Rpm, rev_s / to_rev_s, per_min / to_per_min = (1.0 / 60.0));
 quantity!(
     /// A distance along the route.
     Distance, m / to_m, nm / to_nm = M_PER_NM);
@@ -98,7 +98,7 @@ mod tests {
     fn closed_form_units_go_round() {
         for x in [0.1, 29.92, 2700.0, 9500.0] {
             assert!((ManifoldPressure::inhg(x).to_inhg() / x - 1.0).abs() < ROUND_TRIP);
-            assert!((Rpm::rpm(x).to_rpm() / x - 1.0).abs() < ROUND_TRIP);
+            assert!((Rpm::per_min(x).to_per_min() / x - 1.0).abs() < ROUND_TRIP);
             assert!((Ias::kt(x).to_kt() / x - 1.0).abs() < ROUND_TRIP);
         }
     }

@@ -390,6 +390,7 @@ impl Pilot<'_> {
         let cruise_map_pa = self.map_now_pa(&Control::clean(cruise_levers, Path::Level));
         let mut power = Power {
             step_pa: script.reduction.step_pa,
+            settable_pa: self.model.problem.aircraft.procedures.map_step_pa,
             interval_s: script.reduction.interval_s,
             floor_pa: script.reduction.floor_pa,
             rev_s: d.rev_s,
@@ -601,6 +602,8 @@ enum Trigger {
 #[derive(Debug, Clone, Copy)]
 struct Power {
     step_pa: f64,
+    /// Manifold pressures are set in multiples of this.
+    settable_pa: f64,
     interval_s: f64,
     floor_pa: f64,
     rev_s: f64,
@@ -637,7 +640,10 @@ impl Power {
     /// One step down, and the time of the next.
     fn cut(&mut self) {
         let Some(due_s) = self.next_cut_s else { return };
-        self.cut_map_pa = (self.cut_map_pa - self.step_pa).max(self.cut_floor_pa);
+        // At most a step, to a mark the hand can set.
+        let marks = (self.cut_map_pa - self.step_pa) / self.settable_pa;
+        let set_pa = (marks - 1e-6).ceil() * self.settable_pa;
+        self.cut_map_pa = set_pa.clamp(self.cut_floor_pa, self.cut_map_pa);
         self.hand = Hand::Set(Throttle::Map(self.cut_map_pa));
         self.next_cut_s =
             (self.cut_map_pa > self.cut_floor_pa + SAME_MAP_PA).then_some(due_s + self.interval_s);

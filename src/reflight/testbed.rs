@@ -133,6 +133,7 @@ pub(super) fn aircraft(fuel_factor: f64) -> Aircraft {
             gear_as_brake: false,
             pattern_m_s: 90.0 * KT,
         },
+        textbook: None,
     }
 }
 
@@ -164,6 +165,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
     Problem {
         title: "test".into(),
         departure_time: jiff::Timestamp::UNIX_EPOCH,
+        valid_until: None,
         legs: vec![Leg {
             from: "AAAA".into(),
             to: "BBBB".into(),
@@ -316,6 +318,7 @@ pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64
         fuel: FuelLoad::Kg(calm.fuel_kg),
         prices: calm.prices,
         weather: Weather {
+            valid_until: None,
             field: WindField::new(&stations).expect("the invented stations are in order"),
             departure_altimeter_pa: altimeter_inhg.0 * IN,
             destination_altimeter_pa: altimeter_inhg.1 * IN,

@@ -5,6 +5,8 @@ use crate::aircraft::{Governed, Levers, Speeds, Throttle};
 use crate::flight::level_speed_m_s;
 use crate::quantity::PA_PER_INHG;
 use crate::trip::{AirSample, CostRates, Problem};
+use argmin::core::{CostFunction, Executor, State as _};
+use argmin::solver::brent::BrentOpt;
 
 /// One allowed cruise setting and what it gives, in the air of the middle of the route.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -34,7 +36,10 @@ const MAP_LEAST_PA: f64 = 13.0 * PA_PER_INHG;
 
 /// Ground speed [m/s] in level flight.
 pub(super) fn ground_speed_m_s(tas_m_s: f64, sample: &AirSample) -> f64 {
-    (tas_m_s * tas_m_s - sample.cross_m_s * sample.cross_m_s).max(1.0).sqrt() + sample.along_m_s
+    (tas_m_s * tas_m_s - sample.cross_m_s * sample.cross_m_s)
+        .max(1.0)
+        .sqrt()
+        + sample.along_m_s
 }
 
 /// Crankshaft speeds [rev/s] that may be set outside take-off, from the lowest governed in steps, the highest included.
@@ -53,19 +58,32 @@ pub(super) fn settable_rev_s(problem: &Problem, step_s: f64) -> Vec<f64> {
 }
 
 /// Every allowed setting on the search grid at a level, at a distance and mass, that no other beats in speed, fuel and RPM.
-pub fn options(problem: &Problem, level_m: f64, distance_m: f64, mass_kg: f64) -> Vec<CruiseOption> {
+pub fn options(
+    problem: &Problem,
+    level_m: f64,
+    distance_m: f64,
+    mass_kg: f64,
+) -> Vec<CruiseOption> {
     let aircraft = &problem.aircraft;
     let hp = problem.pressure_altitude_m(distance_m, level_m);
     let (air, sample) = problem.air_state(distance_m, hp);
     let fraction = mass_kg / aircraft.masses.max_take_off_kg;
     let above_ground = sample.true_altitude_m - problem.ground_m(distance_m);
-    let top = problem.limits.speed_limit_m_s(&aircraft.speeds, fraction, level_m, above_ground);
+    let top = problem
+        .limits
+        .speed_limit_m_s(&aircraft.speeds, fraction, level_m, above_ground);
     let bottom = OVER_STALL
-        * Speeds::at_mass(aircraft.speeds.vs_m_s, mass_kg, aircraft.masses.max_take_off_kg);
+        * Speeds::at_mass(
+            aircraft.speeds.vs_m_s,
+            mass_kg,
+            aircraft.masses.max_take_off_kg,
+        );
     let guess = speed::cas_to_tas_m_s(top, air.pressure_pa, air.temperature_k);
     let mut found: Vec<CruiseOption> = Vec::new();
     for rev_s in settable_rev_s(problem, REV_STEP_S) {
-        let full = aircraft.engine.map_pa(Throttle::Full, rev_s, aircraft.intake(air, guess));
+        let full = aircraft
+            .engine
+            .map_pa(Throttle::Full, rev_s, aircraft.intake(air, guess));
         let limit = aircraft.map_limit_pa(rev_s);
         let mut throttles = Vec::new();
         let mut map = MAP_LEAST_PA;
@@ -73,18 +91,28 @@ pub fn options(problem: &Problem, level_m: f64, distance_m: f64, mass_kg: f64) -
             throttles.push(Throttle::Map(map));
             map += MAP_STEP_PA;
         }
-        throttles.push(if full <= limit { Throttle::Full } else { Throttle::Map(limit) });
+        throttles.push(if full <= limit {
+            Throttle::Full
+        } else {
+            Throttle::Map(limit)
+        });
         for mixture in 0..aircraft.engine.spec.mixtures.len() {
             let band = aircraft.engine.spec.mixtures[mixture].max_power_fraction;
             let most = band.min(aircraft.procedures.cruise_power_fraction);
             let mut last = guess;
             for &throttle in throttles.iter().rev() {
-                let levers = Levers { throttle, rev_s, mixture };
+                let levers = Levers {
+                    throttle,
+                    rev_s,
+                    mixture,
+                };
                 // Power depends little on speed: refuse before solving for it.
                 if aircraft.perform(air, last, levers).power_fraction > most + 0.005 {
                     continue;
                 }
-                let Some((tas, _)) = level_speed_m_s(problem, air, mass_kg, levers, last) else { continue };
+                let Some((tas, _)) = level_speed_m_s(problem, air, mass_kg, levers, last) else {
+                    continue;
+                };
                 last = tas;
                 let set = aircraft.perform(air, tas, levers);
                 let ias = speed::tas_to_cas_m_s(tas, air.pressure_pa, air.temperature_k);
@@ -107,18 +135,93 @@ pub fn options(problem: &Problem, level_m: f64, distance_m: f64, mass_kg: f64) -
             }
         }
     }
-    let beaten = |a: &CruiseOption, b: &CruiseOption| {
-        b.tas_m_s >= a.tas_m_s && b.fuel_kg_s <= a.fuel_kg_s && b.rev_s <= a.rev_s && b != a
+    // Of equals the first stays.
+    let beaten = |(i, a): (usize, &CruiseOption), (j, b): (usize, &CruiseOption)| {
+        let no_worse = b.tas_m_s >= a.tas_m_s && b.fuel_kg_s <= a.fuel_kg_s && b.rev_s <= a.rev_s;
+        let equal = b.tas_m_s == a.tas_m_s && b.fuel_kg_s == a.fuel_kg_s && b.rev_s == a.rev_s;
+        no_worse && (!equal || j < i)
     };
-    let kept: Vec<CruiseOption> =
-        found.iter().filter(|a| !found.iter().any(|b| beaten(a, b))).copied().collect();
-    kept
+    found
+        .iter()
+        .enumerate()
+        .filter(|&a| !found.iter().enumerate().any(|b| beaten(a, b)))
+        .map(|(_, o)| *o)
+        .collect()
+}
+
+/// The option with its manifold pressure refined by Brent's method (argmin) within one search step either way, to the least cost
+/// of a metre at this level, distance and mass; the option itself where it is at full throttle or nothing is better.
+pub fn polish(
+    problem: &Problem,
+    rates: CostRates,
+    option: &CruiseOption,
+    level_m: f64,
+    distance_m: f64,
+    mass_kg: f64,
+) -> CruiseOption {
+    let Throttle::Map(map_pa) = option.levers.throttle else {
+        return *option;
+    };
+    let aircraft = &problem.aircraft;
+    let hp = problem.pressure_altitude_m(distance_m, level_m);
+    let (air, sample) = problem.air_state(distance_m, hp);
+    let band = aircraft.engine.spec.mixtures[option.levers.mixture].max_power_fraction;
+    let most = band.min(aircraft.procedures.cruise_power_fraction);
+    let at = |map: f64| -> Option<CruiseOption> {
+        let levers = Levers {
+            throttle: Throttle::Map(map),
+            ..option.levers
+        };
+        let (tas_m_s, _) = level_speed_m_s(problem, air, mass_kg, levers, option.tas_m_s)?;
+        let set = aircraft.perform(air, tas_m_s, levers);
+        let allowed = set.power_fraction <= most && map <= aircraft.map_limit_pa(set.rev_s);
+        allowed.then(|| CruiseOption {
+            levers,
+            tas_m_s,
+            ias_m_s: speed::tas_to_cas_m_s(tas_m_s, air.pressure_pa, air.temperature_k),
+            fuel_kg_s: set.fuel_kg_s,
+            rev_s: set.rev_s,
+            map_pa: set.map_pa,
+        })
+    };
+    let price = |o: &CruiseOption| cost_per_m(rates, o, &sample);
+    let line = Line(|map: f64| at(map).map_or(FORBIDDEN * price(option), |o| price(&o)));
+    let solver = BrentOpt::new(map_pa - MAP_STEP_PA, map_pa + MAP_STEP_PA);
+    let run = Executor::new(line, solver)
+        .configure(|s| s.max_iters(60))
+        .run();
+    let found = run
+        .ok()
+        .and_then(|r| r.state().get_best_param().copied())
+        .and_then(at);
+    found
+        .filter(|f| price(f) < price(option))
+        .unwrap_or(*option)
+}
+
+/// A setting that is not allowed costs this many times the option it is compared with: finite, as argmin asks for.
+const FORBIDDEN: f64 = 10.0;
+
+/// A cost along one line, for argmin.
+struct Line<F>(F);
+
+impl<F: Fn(f64) -> f64> CostFunction for Line<F> {
+    type Param = f64;
+    type Output = f64;
+
+    fn cost(&self, x: &f64) -> Result<f64, argmin::core::Error> {
+        Ok((self.0)(*x))
+    }
 }
 
 /// Cost of a metre [objective unit / m] with an option in the wind of a point; infinite against a wind too strong.
 pub fn cost_per_m(rates: CostRates, option: &CruiseOption, sample: &AirSample) -> f64 {
     let gs = ground_speed_m_s(option.tas_m_s, sample);
-    if gs < 5.0 { f64::INFINITY } else { rates.rate(option.fuel_kg_s, option.rev_s) / gs }
+    if gs < 5.0 {
+        f64::INFINITY
+    } else {
+        rates.rate(option.fuel_kg_s, option.rev_s) / gs
+    }
 }
 
 #[cfg(test)]

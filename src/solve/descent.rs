@@ -35,7 +35,13 @@ fn family(d: &Descent) -> usize {
 }
 
 /// Flies one descent from a cruise state; `per_m` is the value of distance.
-pub fn price(problem: &Problem, rates: CostRates, script: &Script, start: State, per_m: f64) -> Option<Candidate> {
+pub fn price(
+    problem: &Problem,
+    rates: CostRates,
+    script: &Script,
+    start: State,
+    per_m: f64,
+) -> Option<Candidate> {
     let down = let_down(problem, script, start).ok()?;
     let cost = rates.per_s * (down.end.time_s - start.time_s)
         + rates.per_kg * (down.end.fuel_kg - start.fuel_kg)
@@ -50,8 +56,31 @@ pub fn price(problem: &Problem, rates: CostRates, script: &Script, start: State,
     })
 }
 
+/// The fastest settable indicated speed [m/s] that the air allows all the way from a level [m] to the pattern, less a knot.
+pub fn fastest_all_the_way_m_s(problem: &Problem, level_m: f64, mass_kg: f64) -> f64 {
+    const LOOKS: u32 = 20;
+    let low = problem.arrival.pattern_altitude_m;
+    let share = (mass_kg / problem.aircraft.masses.max_take_off_kg).min(1.0);
+    let slowest = (0..=LOOKS)
+        .map(|i| low + (level_m - low) * f64::from(i) / f64::from(LOOKS))
+        .map(|h| {
+            problem
+                .limits
+                .speed_limit_m_s(&problem.aircraft.speeds, share, h, 0.0)
+        })
+        .fold(f64::INFINITY, f64::min);
+    let step = problem.aircraft.procedures.speed_step_m_s;
+    ((slowest - M_S_PER_KT) / step).floor() * step
+}
+
 /// The grid of descents from the cruise of a script: of each family the cheapest, cheapest first, violations charged.
-pub fn candidates(problem: &Problem, rates: CostRates, script: &Script, start: State, per_m: f64) -> Vec<Candidate> {
+pub fn candidates(
+    problem: &Problem,
+    rates: CostRates,
+    script: &Script,
+    start: State,
+    per_m: f64,
+) -> Vec<Candidate> {
     let pattern = problem.arrival.pattern_altitude_m;
     let cruise = script.cruise[script.cruise.len() - 1];
     let most = problem.limits.max_descent_m_s;
@@ -65,15 +94,8 @@ pub fn candidates(problem: &Problem, rates: CostRates, script: &Script, start: S
         };
         problem.aircraft.perform(air, start.tas_m_s, levers).map_pa
     };
-    // The least speed limit between cruise and pattern, less a little, is the fastest that may be held all the way.
-    let (low, high) = (pattern, cruise.level_m);
-    let fraction = (problem.zero_fuel_kg + problem.fuel_kg - start.fuel_kg) / problem.aircraft.masses.max_take_off_kg;
-    let slowest_limit = (0..=20)
-        .map(|i| low + (high - low) * f64::from(i) / 20.0)
-        .map(|h| problem.limits.speed_limit_m_s(&problem.aircraft.speeds, fraction.min(1.0), h, 0.0))
-        .fold(f64::INFINITY, f64::min);
-    let step = problem.aircraft.procedures.speed_step_m_s;
-    let fast = ((slowest_limit - M_S_PER_KT) / step).floor() * step;
+    let mass = problem.zero_fuel_kg + problem.fuel_kg - start.fuel_kg;
+    let fast = fastest_all_the_way_m_s(problem, cruise.level_m, mass);
     let paths = [
         PathRule::Rate(most),
         PathRule::Rate(0.7 * most),
@@ -106,7 +128,10 @@ pub fn candidates(problem: &Problem, rates: CostRates, script: &Script, start: S
                         reduce_at_m: pattern + lead_ft * M_PER_FT,
                         to_go_m: f64::NAN,
                     };
-                    let trial = Script { descent, ..script.clone() };
+                    let trial = Script {
+                        descent,
+                        ..script.clone()
+                    };
                     // About where it will begin, so that it is held against the right ground.
                     let rate = match path {
                         PathRule::Rate(r) => r,
@@ -115,13 +140,17 @@ pub fn candidates(problem: &Problem, rates: CostRates, script: &Script, start: S
                     let down_s = (cruise.level_m - pattern) / rate + 90.0;
                     let sample = problem.air.at(start.distance_m, start.pressure_altitude_m);
                     let back_m = down_s * (start.tas_m_s + sample.along_m_s);
-                    let distance_m = (problem.length_m - problem.arrival.before_m - back_m).max(0.0);
+                    let distance_m =
+                        (problem.length_m - problem.arrival.before_m - back_m).max(0.0);
                     let from = State {
                         distance_m,
-                        pressure_altitude_m: problem.pressure_altitude_m(distance_m, cruise.level_m),
+                        pressure_altitude_m: problem
+                            .pressure_altitude_m(distance_m, cruise.level_m),
                         ..start
                     };
-                    let Some(c) = price(problem, rates, &trial, from, per_m) else { continue };
+                    let Some(c) = price(problem, rates, &trial, from, per_m) else {
+                        continue;
+                    };
                     let slot = &mut best[family(&descent)];
                     if slot.is_none_or(|b| c.charged() < b.charged()) {
                         *slot = Some(c);

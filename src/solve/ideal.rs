@@ -43,7 +43,11 @@ impl Hull {
         for p in points {
             while let [.., a, b] = hull[..] {
                 let turn = (b.0 - a.0) * (p.1 - a.1) - (b.1 - a.1) * (p.0 - a.0);
-                if turn <= 0.0 { hull.pop() } else { break };
+                if turn <= 0.0 {
+                    hull.pop()
+                } else {
+                    break;
+                };
             }
             hull.push(p);
         }
@@ -93,7 +97,8 @@ fn table(problem: &Problem, rates: CostRates, bottom_m: f64, top_m: f64) -> Tabl
     let mut hp = bottom_m;
     while hp < top_m + HEIGHT_STEP_M {
         let (air, _) = problem.air_state(middle, hp);
-        let fastest = speed::cas_to_tas_m_s(aircraft.speeds.vno_m_s, air.pressure_pa, air.temperature_k);
+        let fastest =
+            speed::cas_to_tas_m_s(aircraft.speeds.vno_m_s, air.pressure_pa, air.temperature_k);
         let density_altitude = isa::density_altitude_m(hp, air.temperature_k);
         let mut row = Vec::new();
         let mut v = slowest;
@@ -104,10 +109,20 @@ fn table(problem: &Problem, rates: CostRates, bottom_m: f64, top_m: f64) -> Tabl
         rows.push(row);
         hp += HEIGHT_STEP_M;
     }
-    Table { bottom_m, slowest_m_s: slowest, rows }
+    Table {
+        bottom_m,
+        slowest_m_s: slowest,
+        rows,
+    }
 }
 
-fn envelope(problem: &Problem, rates: CostRates, air: AirState, tas: f64, density_altitude_m: f64) -> Envelope {
+fn envelope(
+    problem: &Problem,
+    rates: CostRates,
+    air: AirState,
+    tas: f64,
+    density_altitude_m: f64,
+) -> Envelope {
     let aircraft = &problem.aircraft;
     let engine = &aircraft.engine;
     let intake = aircraft.intake(air, tas);
@@ -124,16 +139,28 @@ fn envelope(problem: &Problem, rates: CostRates, air: AirState, tas: f64, densit
         for i in 0..=knots {
             #[expect(clippy::cast_precision_loss, reason = "five")]
             let map = lowest + (most - lowest) * i as f64 / knots as f64;
-            let set = aircraft.perform(air, tas, Levers { throttle: Throttle::Map(map), rev_s, mixture: best });
+            let set = aircraft.perform(
+                air,
+                tas,
+                Levers {
+                    throttle: Throttle::Map(map),
+                    rev_s,
+                    mixture: best,
+                },
+            );
             curve.push((set.shaft_power_w, set.thrust_n));
         }
         let thrust = |power: f64| {
-            let i = curve.partition_point(|c| c.0 < power).clamp(1, curve.len() - 1);
+            let i = curve
+                .partition_point(|c| c.0 < power)
+                .clamp(1, curve.len() - 1);
             let ((p0, t0), (p1, t1)) = (curve[i - 1], curve[i]);
             t0 + (t1 - t0) * ((power - p0) / (p1 - p0)).clamp(-0.2, 1.2)
         };
         for (m, mix) in engine.spec.mixtures.iter().enumerate() {
-            let band = mix.max_power_fraction.min(aircraft.procedures.cruise_power_fraction)
+            let band = mix
+                .max_power_fraction
+                .min(aircraft.procedures.cruise_power_fraction)
                 * engine.spec.rated_power_w;
             let at_band = engine.map_for_power_pa(band, rev_s, m, intake);
             let high = most.min(at_band);
@@ -142,25 +169,43 @@ fn envelope(problem: &Problem, rates: CostRates, air: AirState, tas: f64, densit
             }
             let steps = 8;
             for i in 0..=steps {
-                #[expect(clippy::cast_precision_loss, reason = "eight")]
                 let map = lowest + (high - lowest) * i as f64 / steps as f64;
                 if aircraft.in_avoid_band(rev_s, map) {
                     continue;
                 }
                 let out = engine.at_map(map, rev_s, m, intake);
-                cruise.push((thrust(out.power_w), rates.rate(out.fuel_kg_s, rev_s), out.fuel_kg_s));
+                cruise.push((
+                    thrust(out.power_w),
+                    rates.rate(out.fuel_kg_s, rev_s),
+                    out.fuel_kg_s,
+                ));
             }
         }
     }
     let mixture = aircraft.high_power_mixture(density_altitude_m);
     for &rev_s in &aircraft.procedures.climb_rev_s {
         for mixture in [mixture, engine.best_power_mixture()] {
-            let set = aircraft.perform(air, tas, Levers { throttle: Throttle::Full, rev_s, mixture });
-            climb.push((set.thrust_n, rates.rate(set.fuel_kg_s, set.rev_s), set.fuel_kg_s));
+            let set = aircraft.perform(
+                air,
+                tas,
+                Levers {
+                    throttle: Throttle::Full,
+                    rev_s,
+                    mixture,
+                },
+            );
+            climb.push((
+                set.thrust_n,
+                rates.rate(set.fuel_kg_s, set.rev_s),
+                set.fuel_kg_s,
+            ));
         }
     }
     climb.extend(cruise.iter().copied());
-    Envelope { cruise: Hull::of(cruise), climb: Hull::of(climb) }
+    Envelope {
+        cruise: Hull::of(cruise),
+        climb: Hull::of(climb),
+    }
 }
 
 impl Table {
@@ -168,10 +213,18 @@ impl Table {
     /// less the corner's own share of the difference in drag.
     fn at(&self, hp_m: f64, tas_m_s: f64, thrust_n: f64, climb: bool) -> Option<(f64, f64)> {
         let y = ((hp_m - self.bottom_m) / HEIGHT_STEP_M).max(0.0);
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "not negative")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "not negative"
+        )]
         let r = (y as usize).min(self.rows.len() - 2);
         let x = ((tas_m_s - self.slowest_m_s) / SPEED_STEP_M_S).max(0.0);
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "not negative")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "not negative"
+        )]
         let c = x as usize;
         #[expect(clippy::cast_precision_loss, reason = "small")]
         let (fy, fx) = ((y - r as f64).clamp(0.0, 1.0), x - c as f64);
@@ -194,12 +247,20 @@ impl Table {
     }
 
     fn least_n(&self, hp_m: f64, tas_m_s: f64) -> f64 {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "not negative")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "not negative"
+        )]
         let (r, c) = (
             ((hp_m - self.bottom_m) / HEIGHT_STEP_M).max(0.0).round() as usize,
-            ((tas_m_s - self.slowest_m_s) / SPEED_STEP_M_S).max(0.0).round() as usize,
+            ((tas_m_s - self.slowest_m_s) / SPEED_STEP_M_S)
+                .max(0.0)
+                .round() as usize,
         );
-        self.rows[r.min(self.rows.len() - 1)].get(c).map_or(f64::INFINITY, |e| e.cruise.least_n())
+        self.rows[r.min(self.rows.len() - 1)]
+            .get(c)
+            .map_or(f64::INFINITY, |e| e.cruise.least_n())
     }
 }
 
@@ -227,12 +288,19 @@ struct Edge {
 /// `None` if the grid holds no flight (a route shorter than two stretches).
 pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealPath> {
     let p = problem;
-    let first = plan.segments.iter().find(|s| s.kind == SegmentKind::InitialClimb)?;
+    let first = plan
+        .segments
+        .iter()
+        .find(|s| s.kind == SegmentKind::InitialClimb)?;
     let begin = plan.track.get(first.last)?;
     let start_m = begin.state.distance_m;
     let end_m = p.length_m - p.arrival.before_m;
     let length = end_m - start_m;
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few hundred")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a few hundred"
+    )]
     let n = (length / STRETCH_M).ceil().max(2.0) as usize;
     #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
     let ds = length / n as f64;
@@ -250,7 +318,11 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
     let ceiling_m = p.limits.max_altitude_m;
     let top_e = energy(ceiling_m, 100.0) + 300.0;
     let bottom_e = start_e.min(end_e) - 2.0 * ENERGY_STEP_M;
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few hundred")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a few hundred"
+    )]
     let m = ((top_e - bottom_e) / ENERGY_STEP_M).ceil() as usize + 1;
     #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
     let e_of = |i: usize| bottom_e + ENERGY_STEP_M * i as f64;
@@ -258,14 +330,24 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
     let table = table(p, rates, low_hp, ceiling_m + HEIGHT_STEP_M);
     let max_kg = aircraft.masses.max_take_off_kg;
     let mass_at = |s: f64| {
-        let i = plan.track.partition_point(|t| t.state.distance_m < s).min(plan.track.len() - 1);
+        let i = plan
+            .track
+            .partition_point(|t| t.state.distance_m < s)
+            .min(plan.track.len() - 1);
         plan.track[i].mass_kg
     };
     #[expect(clippy::cast_possible_truncation, reason = "a few dozen")]
     let reach = (STEEPEST * ds / ENERGY_STEP_M).ceil() as isize;
     let mut best = vec![None::<Edge>; m];
     // The exact start lies between grid energies: the first stretch runs from it.
-    let mut origin = vec![(start_e, Edge { cost: 0.0, time_s: 0.0, fuel_kg: 0.0 })];
+    let mut origin = vec![(
+        start_e,
+        Edge {
+            cost: 0.0,
+            time_s: 0.0,
+            fuel_kg: 0.0,
+        },
+    )];
     for k in 0..n {
         #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
         let from_s = start_m + ds * k as f64;
@@ -309,21 +391,44 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
                 };
                 let mid_e = 0.5 * (e0 + e1);
                 let gain = e1 - e0;
-                #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few hundred")]
-                let slot = ((mid_e - bottom_e) / (0.5 * ENERGY_STEP_M)).round().max(0.0) as usize;
+                #[expect(
+                    clippy::cast_possible_truncation,
+                    clippy::cast_sign_loss,
+                    reason = "a few hundred"
+                )]
+                let slot = ((mid_e - bottom_e) / (0.5 * ENERGY_STEP_M))
+                    .round()
+                    .max(0.0) as usize;
                 let slot = slot.min(half_index);
                 let list = conditions[slot].get_or_insert_with(|| {
-                    conditions_at(p, &table, mid_s, mass, stall, mid_e, (floor_z, ceiling_z), ground, &hp_of)
+                    conditions_at(
+                        p,
+                        &table,
+                        mid_s,
+                        mass,
+                        stall,
+                        mid_e,
+                        (floor_z, ceiling_z),
+                        ground,
+                        &hp_of,
+                    )
                 });
-                let climbing = gain >= RESTART_M * (ds / STRETCH_M).min(1.0) || (gain > 0.0 && mid_s < plan.top_of_climb.distance_m.max(60.0 * M_PER_NM));
+                let climbing = gain >= RESTART_M * (ds / STRETCH_M).min(1.0)
+                    || (gain > 0.0 && mid_s < plan.top_of_climb.distance_m.max(60.0 * M_PER_NM));
                 let mut edge: Option<Edge> = None;
                 for c in list.iter() {
-                    let thrust = c.drag_n + weight * (c.gs_m_s / c.tas_m_s) * (gain / ds) * (1.0 + c.tas_m_s / G_M_S2 * c.shear);
+                    let thrust = c.drag_n
+                        + weight
+                            * (c.gs_m_s / c.tas_m_s)
+                            * (gain / ds)
+                            * (1.0 + c.tas_m_s / G_M_S2 * c.shear);
                     let found = if climbing {
                         table.at(c.hp_m, c.tas_m_s, thrust, true)
                     } else if thrust < c.least_n {
                         // Thrust cannot go lower; gear may add drag below its speed.
-                        if thrust < c.least_n - c.gear_n { continue }
+                        if thrust < c.least_n - c.gear_n {
+                            continue;
+                        }
                         table.at(c.hp_m, c.tas_m_s, c.least_n, false)
                     } else {
                         table.at(c.hp_m, c.tas_m_s, thrust, false)
@@ -331,7 +436,11 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
                     let Some((rate, fuel)) = found else { continue };
                     let dt = ds / c.gs_m_s;
                     if edge.is_none_or(|e| rate * dt < e.cost) {
-                        edge = Some(Edge { cost: rate * dt, time_s: dt, fuel_kg: fuel * dt });
+                        edge = Some(Edge {
+                            cost: rate * dt,
+                            time_s: dt,
+                            fuel_kg: fuel * dt,
+                        });
                     }
                 }
                 let Some(edge) = edge else { continue };
@@ -347,9 +456,17 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
             }
         }
         if last {
-            return last_edges.map(|e| IdealPath { cost: e.cost, time_s: e.time_s, fuel_kg: e.fuel_kg });
+            return last_edges.map(|e| IdealPath {
+                cost: e.cost,
+                time_s: e.time_s,
+                fuel_kg: e.fuel_kg,
+            });
         }
-        origin = next.iter().enumerate().filter_map(|(j, e)| e.map(|e| (e_of(j), e))).collect();
+        origin = next
+            .iter()
+            .enumerate()
+            .filter_map(|(j, e)| e.map(|e| (e_of(j), e)))
+            .collect();
         best = next;
     }
     drop(best);
@@ -368,7 +485,10 @@ struct Condition {
     shear: f64,
 }
 
-#[expect(clippy::too_many_arguments, reason = "one stretch of one grid, called in one place")]
+#[expect(
+    clippy::too_many_arguments,
+    reason = "one stretch of one grid, called in one place"
+)]
 fn conditions_at(
     p: &Problem,
     table: &Table,
@@ -408,7 +528,15 @@ fn conditions_at(
         }
         let drag = aircraft.drag_n(air, here, mass, Configuration::default());
         let gear = if ias <= aircraft.speeds.vlo_extend_m_s {
-            aircraft.drag_n(air, here, mass, Configuration { gear_down: true, ..Configuration::default() }) - drag
+            aircraft.drag_n(
+                air,
+                here,
+                mass,
+                Configuration {
+                    gear_down: true,
+                    ..Configuration::default()
+                },
+            ) - drag
         } else {
             0.0
         };

@@ -39,11 +39,17 @@ pub struct Sequence {
 
 /// Ends of the stretches along the route, m: leg ends are among them.
 pub fn stretch_ends(problem: &Problem) -> Vec<f64> {
-    let longest = STRETCH_M.min(STRETCH_SHARE * problem.length_m).max(M_PER_NM);
+    let longest = STRETCH_M
+        .min(STRETCH_SHARE * problem.length_m)
+        .max(M_PER_NM);
     let mut ends = Vec::new();
     for leg in &problem.legs {
         let length = leg.to_m - leg.from_m;
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few hundred at most")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a few hundred at most"
+        )]
         let n = (length / longest).ceil().max(1.0) as usize;
         for i in 1..=n {
             #[expect(clippy::cast_precision_loss, reason = "a few hundred at most")]
@@ -55,8 +61,14 @@ pub fn stretch_ends(problem: &Problem) -> Vec<f64> {
 
 /// Cost of a metre at a level in the middle of a stretch: the best option there.
 fn best_per_m(problem: &Problem, rates: CostRates, level: &LevelCost, s_m: f64) -> f64 {
-    let sample = problem.air.at(s_m, problem.pressure_altitude_m(s_m, level.level_m));
-    level.options.iter().map(|o| cost_per_m(rates, o, &sample)).fold(f64::INFINITY, f64::min)
+    let sample = problem
+        .air
+        .at(s_m, problem.pressure_altitude_m(s_m, level.level_m));
+    level
+        .options
+        .iter()
+        .map(|o| cost_per_m(rates, o, &sample))
+        .fold(f64::INFINITY, f64::min)
 }
 
 /// The best sequence for each pair of first and last level, cheapest first.
@@ -69,7 +81,12 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
     for &end in &ends {
         let middle = 0.5 * (from + end);
         let leg = &problem.levels[problem.leg_index(middle)];
-        per_m.push(levels.iter().map(|l| best_per_m(problem, rates, l, middle)).collect::<Vec<_>>());
+        per_m.push(
+            levels
+                .iter()
+                .map(|l| best_per_m(problem, rates, l, middle))
+                .collect::<Vec<_>>(),
+        );
         legal.push(
             levels
                 .iter()
@@ -78,7 +95,12 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
         );
         from = end;
     }
-    let typical = per_m.iter().flatten().copied().filter(|c| c.is_finite()).fold(f64::INFINITY, f64::min)
+    let typical = per_m
+        .iter()
+        .flatten()
+        .copied()
+        .filter(|c| c.is_finite())
+        .fold(f64::INFINITY, f64::min)
         * problem.length_m;
     let last = ends.len() - 1;
     let mut found: Vec<Sequence> = Vec::new();
@@ -96,7 +118,8 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
             let climbing = from < start.climb.1;
             for j in 0..n {
                 // Climb and let-down pass through stretches where the level itself is not legal.
-                let covered = ends[k] <= start.climb.1 || from >= problem.length_m - levels[j].descent.1;
+                let covered =
+                    ends[k] <= start.climb.1 || from >= problem.length_m - levels[j].descent.1;
                 if !legal[k][j] && !covered {
                     continue;
                 }

@@ -15,6 +15,7 @@ mod search;
 
 pub use levels::stretch_ends;
 pub use plan::{
-    Alternative, AlternativeKind, Ideal, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination, Totals, Warning,
+    Alternative, AlternativeKind, Ideal, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination,
+    Totals, Warning,
 };
 pub use search::{SolveError, plan};

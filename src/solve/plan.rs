@@ -86,6 +86,8 @@ pub enum Termination {
 pub enum Warning {
     /// From making the trip definite.
     Note(Note),
+    /// The flight ends after the forecast does, s.
+    ForecastEnds(f64),
     /// Landing fuel is below the reserve asked for, kg short.
     BelowReserve(f64),
     /// Landing fuel is below the legal least, kg short.

@@ -1,7 +1,7 @@
 //! Refinement on the fully flown plan: continuous by argmin, rounded by search of the neighbours.
 
 use crate::aircraft::Throttle;
-use crate::flight::{Flown, Hint, PathRule, Script, ThrottleRule, fly};
+use crate::flight::{Flown, Hint, PathRule, Script, ThrottleRule, fly, fly_recorded};
 use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::Problem;
 use argmin::core::{CostFunction, Executor, State as _};
@@ -17,19 +17,36 @@ const UNFLYABLE: f64 = 1e9;
 /// Relative improvement below which a neighbour is no better (DESIGN section 5: ties within 0.01 %).
 const TIE: f64 = 1e-5;
 /// Steps of the simplex.
-const SIMPLEX_STEPS: u64 = 160;
+const SIMPLEX_STEPS: u64 = 300;
+/// The simplex has converged when the costs of its corners differ by this share of the cost.
+const SIMPLEX_SPREAD: f64 = 1e-5;
 
 /// Flies scripts, counts them and remembers the last top of descent.
 pub struct Pilot<'a> {
     problem: &'a Problem,
     flights: Cell<usize>,
     hint: Cell<Option<Hint>>,
+    exact: bool,
 }
 
 impl<'a> Pilot<'a> {
     /// A pilot for one problem.
     pub fn new(problem: &'a Problem) -> Self {
-        Self { problem, flights: Cell::new(0), hint: Cell::new(None) }
+        Self {
+            problem,
+            flights: Cell::new(0),
+            hint: Cell::new(None),
+            exact: false,
+        }
+    }
+
+    /// A pilot that flies every script as the final plan is flown: fine steps, top of descent met and then rounded to the
+    /// trigger the pilot is given. For where a searched plan proves to lie on the wrong side of a limit by the search's own error.
+    pub fn exact(problem: &'a Problem) -> Self {
+        Self {
+            exact: true,
+            ..Self::new(problem)
+        }
     }
 
     /// The problem.
@@ -45,15 +62,35 @@ impl<'a> Pilot<'a> {
     /// Flies a script; `None` if it cannot be flown.
     pub fn fly(&self, script: &Script) -> Option<Flown> {
         self.flights.set(self.flights.get() + 1);
+        if self.exact {
+            return fly_recorded(
+                self.problem,
+                &with_trigger(&fly_recorded(self.problem, script).ok()?.script),
+            )
+            .ok();
+        }
         let flown = fly(self.problem, script, self.hint.get()).ok()?;
-        self.hint.set(Some(Hint { top_of_descent_m: flown.top_of_descent.distance_m }));
+        self.hint.set(Some(Hint {
+            top_of_descent_m: flown.top_of_descent.distance_m,
+        }));
         Some(flown)
     }
 
     /// Cost of a flown flight with its violations and its lever changes charged.
     pub fn charged(flown: &Flown) -> f64 {
-        flown.cost * (1.0 + PENALTY * flown.audit.violation() + MOVE_WORTH * lever_changes(&flown.script))
+        flown.cost
+            * (1.0 + PENALTY * flown.audit.violation() + MOVE_WORTH * lever_changes(&flown.script))
     }
+}
+
+/// Top of descent is given in tenths of a mile, m.
+const TOD_STEP_M: f64 = 0.1 * crate::quantity::M_PER_NM;
+
+/// The script with its top of descent as a trigger the pilot can see: tenths of a mile to go, rounded to the early side.
+pub fn with_trigger(script: &Script) -> Script {
+    let mut script = script.clone();
+    script.descent.to_go_m = (script.descent.to_go_m / TOD_STEP_M - 1e-6).ceil() * TOD_STEP_M;
+    script
 }
 
 /// Lever changes of a script that a plainer one would not have: in the descent a new RPM, a new mixture, a manifold pressure to
@@ -89,23 +126,43 @@ fn knobs(problem: &Problem, script: &Script) -> Vec<(Knob, f64, f64)> {
     let a = &problem.aircraft;
     let p = &a.propeller;
     let vno = a.speeds.vno_m_s;
-    let mut out = vec![(Knob::ClimbIas, a.speeds.least_cooling_m_s, vno - 10.0 * M_S_PER_KT)];
+    let mut out = vec![(
+        Knob::ClimbIas,
+        a.speeds.least_cooling_m_s,
+        vno - 10.0 * M_S_PER_KT,
+    )];
     for (i, c) in script.cruise.iter().enumerate() {
         if let Throttle::Map(_) = c.throttle {
             out.push((Knob::CruiseMap(i), 13.0 * PA_PER_INHG, 30.0 * PA_PER_INHG));
         }
-        out.push((Knob::CruiseRev(i), p.lowest_governed_rev_s, p.highest_governed_rev_s));
+        out.push((
+            Knob::CruiseRev(i),
+            p.lowest_governed_rev_s,
+            p.highest_governed_rev_s,
+        ));
         if i > 0 {
             out.push((Knob::ChangeAt(i), 0.0, problem.length_m));
         }
     }
     if script.descent.throttle != ThrottleRule::Full {
-        out.push((Knob::DescentMap, problem.limits.least_map_pa, 30.0 * PA_PER_INHG));
+        out.push((
+            Knob::DescentMap,
+            problem.limits.least_map_pa,
+            30.0 * PA_PER_INHG,
+        ));
     }
-    out.push((Knob::DescentRev, p.lowest_governed_rev_s, p.highest_governed_rev_s));
+    out.push((
+        Knob::DescentRev,
+        p.lowest_governed_rev_s,
+        p.highest_governed_rev_s,
+    ));
     match script.descent.path {
         PathRule::Rate(_) => {
-            out.push((Knob::DescentPath, 100.0 * M_S_PER_FPM, problem.limits.max_descent_m_s));
+            out.push((
+                Knob::DescentPath,
+                100.0 * M_S_PER_FPM,
+                problem.limits.max_descent_m_s,
+            ));
             let pattern = problem.arrival.pattern_altitude_m;
             out.push((Knob::ReduceAt, pattern, pattern + 4_000.0 * M_PER_FT));
         }
@@ -175,7 +232,10 @@ fn step(problem: &Problem, script: &Script, knob: Knob) -> f64 {
 /// A LeftAlone descent starts from the cruise manifold pressure while the cruise setting moves.
 fn tie(script: &mut Script, left_alone: bool) {
     let last = script.cruise[script.cruise.len() - 1];
-    if left_alone && let (ThrottleRule::LeftAlone(_), Throttle::Map(p)) = (script.descent.throttle, last.throttle) {
+    if left_alone
+        && let (ThrottleRule::LeftAlone(_), Throttle::Map(p)) =
+            (script.descent.throttle, last.throttle)
+    {
         script.descent.throttle = ThrottleRule::LeftAlone(p);
     }
 }
@@ -194,7 +254,9 @@ fn from_line(theta: f64, low: f64, high: f64) -> f64 {
 }
 
 fn to_line(x: f64, low: f64, high: f64) -> f64 {
-    (2.0 * (x - low) / (high - low) - 1.0).clamp(-0.999, 0.999).asin()
+    (2.0 * (x - low) / (high - low) - 1.0)
+        .clamp(-0.999, 0.999)
+        .asin()
 }
 
 impl CostFunction for Flights<'_, '_> {
@@ -207,7 +269,9 @@ impl CostFunction for Flights<'_, '_> {
             set(&mut script, knob, from_line(t, low, high));
         }
         (self.prepare)(&mut script);
-        let Some(flown) = self.pilot.fly(&script) else { return Ok(UNFLYABLE) };
+        let Some(flown) = self.pilot.fly(&script) else {
+            return Ok(UNFLYABLE);
+        };
         let cost = Pilot::charged(&flown);
         if flown.audit.violation() == 0.0 {
             let mut best = self.best.borrow_mut();
@@ -221,29 +285,52 @@ impl CostFunction for Flights<'_, '_> {
 
 /// Refines the continuous choices of a script with argmin's simplex; the best script that keeps every limit, its cost, and
 /// whether the simplex met its tolerance.
-pub fn continuous(pilot: &Pilot, base: &Script, prepare: &dyn Fn(&mut Script)) -> Option<(f64, Script, bool)> {
+pub fn continuous(
+    pilot: &Pilot,
+    base: &Script,
+    prepare: &dyn Fn(&mut Script),
+) -> Option<(f64, Script, bool)> {
     let problem = pilot.problem();
     let knobs = knobs(problem, base);
     let best = RefCell::new(None);
-    let flights = Flights { pilot, base, knobs: &knobs, best: &best, prepare };
-    let start: Vec<f64> = knobs.iter().map(|&(k, low, high)| to_line(get(base, k), low, high)).collect();
+    let flights = Flights {
+        pilot,
+        base,
+        knobs: &knobs,
+        best: &best,
+        prepare,
+    };
+    let start: Vec<f64> = knobs
+        .iter()
+        .map(|&(k, low, high)| to_line(get(base, k), low, high))
+        .collect();
     let mut simplex = vec![start.clone()];
     for (i, &(knob, low, high)) in knobs.iter().enumerate() {
         let mut vertex = start.clone();
         let x = get(base, knob);
         let moved = x + 3.0 * step(problem, base, knob);
-        let moved = if moved > high { x - 3.0 * step(problem, base, knob) } else { moved };
+        let moved = if moved > high {
+            x - 3.0 * step(problem, base, knob)
+        } else {
+            moved
+        };
         vertex[i] = to_line(moved, low, high);
         simplex.push(vertex);
     }
     let scale = flights.cost(&start).ok()?;
-    let solver = NelderMead::new(simplex).with_sd_tolerance(1e-6 * scale.abs().max(1e-9)).ok()?;
-    let run = Executor::new(flights, solver).configure(|s| s.max_iters(SIMPLEX_STEPS)).run();
+    let solver = NelderMead::new(simplex)
+        .with_sd_tolerance(SIMPLEX_SPREAD * scale.abs().max(1e-9))
+        .ok()?;
+    let run = Executor::new(flights, solver)
+        .configure(|s| s.max_iters(SIMPLEX_STEPS))
+        .run();
     let converged = run.as_ref().is_ok_and(|r| {
-        r.state().get_termination_reason() == Some(&argmin::core::TerminationReason::SolverConverged)
+        r.state().get_termination_reason()
+            == Some(&argmin::core::TerminationReason::SolverConverged)
     });
     drop(run);
-    best.into_inner().map(|(cost, script)| (cost, script, converged))
+    best.into_inner()
+        .map(|(cost, script)| (cost, script, converged))
 }
 
 /// Rounds every knob of a script to what a pilot can set.
@@ -299,7 +386,14 @@ fn moves(problem: &Problem, script: &Script) -> Vec<Move> {
     for (knob, _, _) in knobs(problem, script) {
         out.extend([-1.0, 1.0, -2.0, 2.0].map(|k| Move::Turn(knob, k)));
     }
-    let pairs = [(1.0, -1.0), (-1.0, 1.0), (1.0, -2.0), (-1.0, 2.0), (2.0, -1.0), (-2.0, 1.0)];
+    let pairs = [
+        (1.0, -1.0),
+        (-1.0, 1.0),
+        (1.0, -2.0),
+        (-1.0, 2.0),
+        (2.0, -1.0),
+        (-2.0, 1.0),
+    ];
     for (map, rev) in pairs {
         out.extend((0..script.cruise.len()).map(|i| Move::CruisePair(i, map, rev)));
         out.push(Move::DescentPair(map, rev));
@@ -328,12 +422,22 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
         let now = script.cruise[i];
         let hp = problem.pressure_altitude_m(now.from_m, now.level_m);
         let (air, _) = problem.air_state(now.from_m, hp);
-        problem.aircraft.engine.map_pa(Throttle::Full, now.rev_s, problem.aircraft.intake(air, 70.0))
+        problem.aircraft.engine.map_pa(
+            Throttle::Full,
+            now.rev_s,
+            problem.aircraft.intake(air, 70.0),
+        )
     };
     match change {
-        Move::Turn(knob, k) => set(&mut s, knob, get(script, knob) + k * step(problem, script, knob)),
+        Move::Turn(knob, k) => set(
+            &mut s,
+            knob,
+            get(script, knob) + k * step(problem, script, knob),
+        ),
         Move::CruisePair(i, map, rev) => {
-            let Throttle::Map(p) = script.cruise[i].throttle else { return None };
+            let Throttle::Map(p) = script.cruise[i].throttle else {
+                return None;
+            };
             s.cruise[i].throttle = Throttle::Map(p + map * pr.map_step_pa);
             s.cruise[i].rev_s += rev * pr.rev_step_s;
         }
@@ -359,7 +463,11 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
         Move::LeftAlone(alone) => {
             let p = script.descent.throttle.set_map_pa()?;
             let p = (p / pr.map_step_pa).round() * pr.map_step_pa;
-            s.descent.throttle = if alone { ThrottleRule::LeftAlone(p) } else { ThrottleRule::Held(p) };
+            s.descent.throttle = if alone {
+                ThrottleRule::LeftAlone(p)
+            } else {
+                ThrottleRule::Held(p)
+            };
         }
         Move::CruiseRevDown => s.descent.rev_s = script.cruise[script.cruise.len() - 1].rev_s,
     }
@@ -375,6 +483,7 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
 pub fn settle(pilot: &Pilot, start: &Script, prepare: &dyn Fn(&mut Script)) -> Option<Flown> {
     let problem = pilot.problem();
     let mut here = start.clone();
+    here.descent.to_go_m = f64::NAN;
     prepare(&mut here);
     let mut best = pilot.fly(&here);
     let mut cost = best.as_ref().map_or(UNFLYABLE, Pilot::charged);
@@ -386,12 +495,16 @@ pub fn settle(pilot: &Pilot, start: &Script, prepare: &dyn Fn(&mut Script)) -> O
         let change = list[next % list.len()];
         next += 1;
         since += 1;
-        let Some(mut near) = moved(problem, &here, change) else { continue };
+        let Some(mut near) = moved(problem, &here, change) else {
+            continue;
+        };
         prepare(&mut near);
         if near == here {
             continue;
         }
-        let Some(flown) = pilot.fly(&near) else { continue };
+        let Some(flown) = pilot.fly(&near) else {
+            continue;
+        };
         let c = Pilot::charged(&flown);
         if c < cost - TIE * cost.abs() {
             cost = c;

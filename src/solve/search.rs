@@ -3,17 +3,17 @@
 use super::cruise::{self, CruiseOption};
 use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{Alternative, AlternativeKind, Ideal, Plan, Termination, Totals, Warning};
-use super::refine::{Pilot, continuous, keep_tied, rounded, settle};
+use super::refine::{Pilot, continuous, keep_tied, rounded, settle, with_trigger};
 use super::{descent, ideal};
 use crate::air::{isa, speed};
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
-    Climb, ClimbState, Cruise, Descent, Flown, PathRule, Reduction, Script, State, ThrottleRule, climb_states, fly_recorded,
-    level_speed_m_s,
+    Climb, ClimbState, Cruise, Descent, Flown, Limit, PathRule, Reduction, Script, State,
+    ThrottleRule, climb_states, fly_recorded, level_speed_m_s,
 };
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::{self, Mismatch};
-use crate::trip::{CostRates, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, HourBasis, Objective, Problem};
+use crate::trip::{CostRates, HourBasis, MOUNTAIN_CLIMB_M_S, Objective, PLAIN_CLIMB_M_S, Problem};
 
 /// Level sequences that are flown in full.
 const SEQUENCES: usize = 3;
@@ -21,8 +21,6 @@ const SEQUENCES: usize = 3;
 const SEQUENCE_WINDOW: f64 = 0.012;
 /// A climb that breaks limits is charged this share of its cost for each scale unit, while climbs are compared.
 const CLIMB_PENALTY: f64 = 0.05;
-/// Top of descent is given in tenths of a mile, rounded to the early side.
-const TOD_STEP_M: f64 = 0.1 * M_PER_NM;
 /// Cruise power is set this much before cruise speed is reached.
 const SET_BEFORE_M_S: f64 = 2.0 * M_S_PER_KT;
 
@@ -46,7 +44,9 @@ pub enum SolveError {
         course_deg: f64,
     },
     /// Legal levels, but the aeroplane cannot cruise or climb there.
-    #[error("the aeroplane reaches none of the allowed altitudes ({levels}) with the climb rate and cruise settings the profile and trip allow")]
+    #[error(
+        "the aeroplane reaches none of the allowed altitudes ({levels}) with the climb rate and cruise settings the profile and trip allow"
+    )]
     Unreachable {
         /// The levels, in words.
         levels: String,
@@ -94,15 +94,29 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
     let pilot = Pilot::new(problem);
     let mut broken = Vec::new();
     let mut flown: Vec<(Sequence, Flown)> = Vec::new();
-    let window = proposals.first().map_or(0.0, |p| p.cost.abs() * SEQUENCE_WINDOW + p.cost);
-    for sequence in proposals.iter().take(SEQUENCES).filter(|s| s.cost <= window) {
-        match search.fly_sequence(&pilot, &levels, sequence, if flown.is_empty() { 2 } else { 1 }) {
+    let window = proposals
+        .first()
+        .map_or(0.0, |p| p.cost.abs() * SEQUENCE_WINDOW + p.cost);
+    for sequence in proposals
+        .iter()
+        .take(SEQUENCES)
+        .filter(|s| s.cost <= window)
+    {
+        match search.fly_sequence(
+            &pilot,
+            &levels,
+            sequence,
+            if flown.is_empty() { 2 } else { 1 },
+        ) {
             Ok(f) => flown.push((sequence.clone(), f)),
             Err(b) => broken.extend(b),
         }
     }
     // Nothing near the cheapest can be flown: try the rest in order.
-    for sequence in proposals.iter().skip(flown.len().max(broken.len().min(SEQUENCES))) {
+    for sequence in proposals
+        .iter()
+        .skip(flown.len().max(broken.len().min(SEQUENCES)))
+    {
         if !flown.is_empty() {
             break;
         }
@@ -124,8 +138,17 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
         }
         None => (best.cost, None, false),
     };
-    let best = again.filter(|a| Pilot::charged(a) < Pilot::charged(&best)).unwrap_or(best);
-    let final_flown = search.with_trigger(&best.script)?;
+    let best = again
+        .filter(|a| Pilot::charged(a) < Pilot::charged(&best))
+        .unwrap_or(best);
+    let mut final_flown = search.fly_final(&best.script)?;
+    if final_flown.audit.violation() > 0.0 {
+        // On the wrong side of a limit by the search's own error: settle again, flown as the plan is flown.
+        let exact = Pilot::exact(problem);
+        final_flown = settle(&exact, &best.script, &tie).ok_or_else(|| SolveError::Infeasible {
+            limits: in_words(&final_flown.audit.broken()),
+        })?;
+    }
     let totals = totals(problem, &final_flown);
     let ideal_path = ideal::ideal(problem, rates, &final_flown);
     let ideal = search.ideal_of(&final_flown, ideal_path);
@@ -134,13 +157,26 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
         alternatives.push(search.alternative(AlternativeKind::OrdinaryDescent, f, &final_flown));
     }
     for (sequence, f) in flown.iter().skip(1) {
-        alternatives.push(search.alternative(AlternativeKind::Level(sequence.steps[0].0), f.clone(), &final_flown));
+        alternatives.push(search.alternative(
+            AlternativeKind::Level(sequence.steps[0].0),
+            f.clone(),
+            &final_flown,
+        ));
     }
     let mismatch = match reflight::refly(problem, &final_flown.script) {
         Ok(r) => Mismatch::between(problem, &final_flown, &r),
-        Err(_) => Mismatch { time_s: f64::NAN, fuel_kg: f64::NAN, height_m: f64::NAN, speed_m_s: f64::NAN },
+        Err(_) => Mismatch {
+            time_s: f64::NAN,
+            fuel_kg: f64::NAN,
+            height_m: f64::NAN,
+            speed_m_s: f64::NAN,
+        },
     };
-    let termination = if converged { Termination::Converged } else { Termination::StepsExhausted };
+    let termination = if converged {
+        Termination::Converged
+    } else {
+        Termination::StepsExhausted
+    };
     let mut warnings = warnings(problem, &totals, &mismatch);
     if !converged {
         warnings.push(Warning::NotConverged);
@@ -168,7 +204,12 @@ pub fn totals(problem: &Problem, flown: &Flown) -> Totals {
     let block_fuel_kg = flown.fuel_kg + p.taxi_fuel_kg;
     let landing_fuel_kg = problem.fuel_kg - block_fuel_kg;
     let flow = flown.cruise_fuel_kg_s;
-    let legal_s = 60.0 * if problem.night || problem.rules == crate::trip::Rules::UsIfr { 45.0 } else { 30.0 };
+    let legal_s = 60.0
+        * if problem.night || problem.rules == crate::trip::Rules::UsIfr {
+            45.0
+        } else {
+            30.0
+        };
     let hours_cost = match problem.prices.basis {
         HourBasis::Clock => problem.prices.per_s * block_time_s,
         HourBasis::Airborne => problem.prices.per_s * flown.time_s,
@@ -191,6 +232,14 @@ pub fn totals(problem: &Problem, flown: &Flown) -> Totals {
 
 fn warnings(problem: &Problem, totals: &Totals, mismatch: &Mismatch) -> Vec<Warning> {
     let mut out: Vec<Warning> = problem.notes.iter().cloned().map(Warning::Note).collect();
+    if let Some(until) = problem.valid_until {
+        #[expect(clippy::cast_precision_loss, reason = "seconds of a few days")]
+        let left_s = (until.as_second() - problem.departure_time.as_second()) as f64;
+        let over_s = problem.aircraft.procedures.taxi_time_s + totals.time_s - left_s;
+        if over_s > 0.0 {
+            out.push(Warning::ForecastEnds(over_s));
+        }
+    }
     let short = totals.reserve_required_kg - totals.landing_fuel_kg;
     if short > 0.0 {
         out.push(Warning::BelowReserve(short));
@@ -202,7 +251,8 @@ fn warnings(problem: &Problem, totals: &Totals, mismatch: &Mismatch) -> Vec<Warn
     if problem.aircraft.procedures.map_limit.is_empty() {
         out.push(Warning::NoLimitLine);
     }
-    let over = problem.zero_fuel_kg + totals.landing_fuel_kg - problem.aircraft.masses.max_landing_kg;
+    let over =
+        problem.zero_fuel_kg + totals.landing_fuel_kg - problem.aircraft.masses.max_landing_kg;
     if over > 0.0 {
         out.push(Warning::LandingMass(over));
     }
@@ -213,6 +263,15 @@ fn warnings(problem: &Problem, totals: &Totals, mismatch: &Mismatch) -> Vec<Warn
         out.push(Warning::Reflight);
     }
     out
+}
+
+/// Limits as a pilot would name them.
+fn in_words(limits: &[Limit]) -> String {
+    limits
+        .iter()
+        .map(|l| l.words())
+        .collect::<Vec<_>>()
+        .join(", ")
 }
 
 struct Search<'a> {
@@ -227,8 +286,14 @@ impl<'a> Search<'a> {
         // A first guess of the burn at 65 % power; the flights find their own.
         let flow = 0.65 * p.aircraft.engine.spec.rated_power_w * 7.5e-8;
         let burn = flow * p.length_m / 70.0;
-        let middle_kg = p.zero_fuel_kg + p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg - 0.5 * burn.min(p.fuel_kg);
-        Self { p, rates, middle_kg }
+        let middle_kg = p.zero_fuel_kg + p.fuel_kg
+            - p.aircraft.procedures.taxi_fuel_kg
+            - 0.5 * burn.min(p.fuel_kg);
+        Self {
+            p,
+            rates,
+            middle_kg,
+        }
     }
 
     fn lift_off_kg(&self) -> f64 {
@@ -273,7 +338,12 @@ impl<'a> Search<'a> {
         Script {
             initial_ias_m_s: initial,
             initial_mixture: mixture,
-            climb: Climb { ias_m_s: ias_m_s.max(initial), rev_s, mixture, lean_at_m: self.lean_at_m() },
+            climb: Climb {
+                ias_m_s: ias_m_s.max(initial),
+                rev_s,
+                mixture,
+                lean_at_m: self.lean_at_m(),
+            },
             cruise: vec![],
             descent: Descent {
                 throttle: ThrottleRule::Full,
@@ -294,11 +364,16 @@ impl<'a> Search<'a> {
     /// Climb speeds and RPM to try.
     fn climbs(&self) -> Vec<(f64, f64)> {
         let p = self.p;
-        let low = self.speed_up(p.aircraft.speeds.vy_at_m_s(
-            p.departure.elevation_m,
-            self.lift_off_kg(),
-            p.aircraft.masses.max_take_off_kg,
-        ).max(p.aircraft.speeds.least_cooling_m_s));
+        let low = self.speed_up(
+            p.aircraft
+                .speeds
+                .vy_at_m_s(
+                    p.departure.elevation_m,
+                    self.lift_off_kg(),
+                    p.aircraft.masses.max_take_off_kg,
+                )
+                .max(p.aircraft.speeds.least_cooling_m_s),
+        );
         let high = p.aircraft.speeds.vno_m_s - 20.0 * M_S_PER_KT;
         let mut out = Vec::new();
         let mut ias = low;
@@ -312,32 +387,46 @@ impl<'a> Search<'a> {
     }
 
     fn cost_of(&self, s: &State) -> f64 {
-        self.rates.per_s * s.time_s + self.rates.per_kg * s.fuel_kg + self.rates.per_rev * s.revolutions
+        self.rates.per_s * s.time_s
+            + self.rates.per_kg * s.fuel_kg
+            + self.rates.per_rev * s.revolutions
     }
 
     /// By how much the rate of climb on reaching a level misses the least, m/s; zero if it does not.
     fn climb_rate_short(&self, at: &ClimbState) -> f64 {
         let leg = &self.p.legs[self.p.leg_index(at.state.distance_m)];
-        let least = if leg.mountainous { MOUNTAIN_CLIMB_M_S } else { PLAIN_CLIMB_M_S };
+        let least = if leg.mountainous {
+            MOUNTAIN_CLIMB_M_S
+        } else {
+            PLAIN_CLIMB_M_S
+        };
         (least - at.rate_m_s).max(0.0)
     }
 
     /// Options, climb and descent of every level that some leg allows and the aeroplane reaches.
     fn level_costs(&self) -> Result<Vec<LevelCost>, SolveError> {
         let p = self.p;
-        let mut all: Vec<f64> = p.levels.iter().flat_map(|l| l.levels_m.iter().copied()).collect();
+        let mut all: Vec<f64> = p
+            .levels
+            .iter()
+            .flat_map(|l| l.levels_m.iter().copied())
+            .collect();
         all.sort_by(f64::total_cmp);
         all.dedup_by(|a, b| (*a - *b).abs() < 1.0);
         let middle = 0.5 * p.length_m;
-        let options: Vec<Vec<CruiseOption>> =
-            all.iter().map(|&l| cruise::options(p, l, middle, self.middle_kg)).collect();
+        let options: Vec<Vec<CruiseOption>> = all
+            .iter()
+            .map(|&l| cruise::options(p, l, middle, self.middle_kg))
+            .collect();
         let mut climb: Vec<Option<(f64, f64)>> = vec![None; all.len()];
         let per_m: Vec<f64> = all
             .iter()
             .zip(&options)
             .map(|(&l, o)| {
                 let sample = p.air.at(middle, p.pressure_altitude_m(middle, l));
-                o.iter().map(|o| cruise::cost_per_m(self.rates, o, &sample)).fold(f64::INFINITY, f64::min)
+                o.iter()
+                    .map(|o| cruise::cost_per_m(self.rates, o, &sample))
+                    .fold(f64::INFINITY, f64::min)
             })
             .collect();
         for (ias, rev) in self.climbs() {
@@ -347,7 +436,10 @@ impl<'a> Search<'a> {
                 if self.climb_rate_short(at) > 0.0 || !per_m[i].is_finite() {
                     continue;
                 }
-                let c = (self.cost_of(state) * (1.0 + CLIMB_PENALTY * at.violation), state.distance_m);
+                let c = (
+                    self.cost_of(state) * (1.0 + CLIMB_PENALTY * at.violation),
+                    state.distance_m,
+                );
                 let worth = |x: (f64, f64)| x.0 - per_m[i] * x.1;
                 if climb[i].is_none_or(|b| worth(c) < worth(b)) {
                     climb[i] = Some(c);
@@ -360,8 +452,14 @@ impl<'a> Search<'a> {
             if options[i].is_empty() {
                 continue;
             }
-            let mut level = LevelCost { level_m, options: options[i].clone(), climb, descent: (0.0, 0.0) };
-            let script = self.with_cruise(&[(level_m, 0.0)], std::slice::from_ref(&level))
+            let mut level = LevelCost {
+                level_m,
+                options: options[i].clone(),
+                climb,
+                descent: (0.0, 0.0),
+            };
+            let script = self
+                .with_cruise(&[(level_m, 0.0)], std::slice::from_ref(&level))
                 .unwrap_or_else(|| self.skeleton(0.0, p.aircraft.procedures.climb_rev_s[0]));
             // A plain descent stands for all of them in the level search: power as in cruise, greatest rate.
             if let Some(c) = self.plain_descent(&script, &level, per_m[i]) {
@@ -370,7 +468,11 @@ impl<'a> Search<'a> {
             }
         }
         if out.is_empty() {
-            let levels = all.iter().map(|l| format!("{:.0} ft", l / M_PER_FT)).collect::<Vec<_>>().join(", ");
+            let levels = all
+                .iter()
+                .map(|l| format!("{:.0} ft", l / M_PER_FT))
+                .collect::<Vec<_>>()
+                .join(", ");
             return Err(SolveError::Unreachable { levels });
         }
         Ok(out)
@@ -385,7 +487,9 @@ impl<'a> Search<'a> {
                 let mut trial = script.clone();
                 trial.descent.throttle = ThrottleRule::Held(map_in * PA_PER_INHG);
                 trial.descent.path = PathRule::Rate(fraction * p.limits.max_descent_m_s);
-                let Some(c) = descent::price(p, self.rates, &trial, start, per_m) else { continue };
+                let Some(c) = descent::price(p, self.rates, &trial, start, per_m) else {
+                    continue;
+                };
                 let score = |c: &descent::Candidate| c.worth + 1e3 * c.violation;
                 if best.as_ref().is_none_or(|b| score(&c) < score(b)) {
                     best = Some(c);
@@ -396,11 +500,20 @@ impl<'a> Search<'a> {
     }
 
     /// A state in steady cruise some way before the pattern.
-    fn cruise_state(&self, level_m: f64, options: &[CruiseOption], script: &Script) -> Option<State> {
+    fn cruise_state(
+        &self,
+        level_m: f64,
+        options: &[CruiseOption],
+        script: &Script,
+    ) -> Option<State> {
         let p = self.p;
         let s = (p.length_m - p.arrival.before_m - 40.0 * M_PER_NM).max(0.4 * p.length_m);
         let cruise = script.cruise.last()?;
-        let levers = Levers { throttle: cruise.throttle, rev_s: cruise.rev_s, mixture: cruise.mixture };
+        let levers = Levers {
+            throttle: cruise.throttle,
+            rev_s: cruise.rev_s,
+            mixture: cruise.mixture,
+        };
         let hp = p.pressure_altitude_m(s, level_m);
         let (air, _) = p.air_state(s, hp);
         let end_kg = 2.0 * self.middle_kg - self.lift_off_kg();
@@ -432,9 +545,15 @@ impl<'a> Search<'a> {
                 })
                 .collect();
             let price = |o: &CruiseOption| -> f64 {
-                samples.iter().map(|a| cruise::cost_per_m(self.rates, o, a)).sum()
+                samples
+                    .iter()
+                    .map(|a| cruise::cost_per_m(self.rates, o, a))
+                    .sum()
             };
-            let best = level.options.iter().min_by(|a, b| price(a).total_cmp(&price(b)))?;
+            let best = level
+                .options
+                .iter()
+                .min_by(|a, b| price(a).total_cmp(&price(b)))?;
             cruises.push(Cruise {
                 level_m,
                 from_m,
@@ -484,16 +603,28 @@ impl<'a> Search<'a> {
             mixture: p.aircraft.engine.best_power_mixture(),
         };
         for c in &mut script.cruise {
-            let s = if c.from_m > 0.0 { c.from_m } else { 0.1 * p.length_m };
+            let s = if c.from_m > 0.0 {
+                c.from_m
+            } else {
+                0.1 * p.length_m
+            };
             let hp = p.pressure_altitude_m(s, c.level_m);
             let (air, _) = p.air_state(s, hp);
-            let guess = speed::cas_to_tas_m_s(p.aircraft.speeds.vno_m_s, air.pressure_pa, air.temperature_k);
+            let guess = speed::cas_to_tas_m_s(
+                p.aircraft.speeds.vno_m_s,
+                air.pressure_pa,
+                air.temperature_k,
+            );
             let mass = self.lift_off_kg();
             let steady = |levers| {
                 level_speed_m_s(p, air, mass, levers, guess)
                     .map(|(v, _)| speed::tas_to_cas_m_s(v, air.pressure_pa, air.temperature_k))
             };
-            let cruise = steady(Levers { throttle: c.throttle, rev_s: c.rev_s, mixture: c.mixture });
+            let cruise = steady(Levers {
+                throttle: c.throttle,
+                rev_s: c.rev_s,
+                mixture: c.mixture,
+            });
             let at_climb_power = steady(climb);
             let speed = match (cruise, at_climb_power) {
                 (Some(a), Some(b)) => a.min(b - SET_BEFORE_M_S),
@@ -511,12 +642,19 @@ impl<'a> Search<'a> {
         levels: &[LevelCost],
         sequence: &Sequence,
         starts: usize,
-    ) -> Result<Flown, Vec<crate::flight::Limit>> {
+    ) -> Result<Flown, Vec<Limit>> {
         let p = self.p;
-        let Some(script) = self.with_cruise(&sequence.steps, levels) else { return Err(vec![]) };
+        let Some(script) = self.with_cruise(&sequence.steps, levels) else {
+            return Err(vec![]);
+        };
         let last_level = sequence.steps[sequence.steps.len() - 1].0;
-        let level = levels.iter().find(|l| (l.level_m - last_level).abs() < 1.0).ok_or(vec![])?;
-        let Some(start) = self.cruise_state(last_level, &level.options, &script) else { return Err(vec![]) };
+        let level = levels
+            .iter()
+            .find(|l| (l.level_m - last_level).abs() < 1.0)
+            .ok_or(vec![])?;
+        let Some(start) = self.cruise_state(last_level, &level.options, &script) else {
+            return Err(vec![]);
+        };
         let sample = p.air.at(start.distance_m, start.pressure_altitude_m);
         let per_m = level
             .options
@@ -538,7 +676,10 @@ impl<'a> Search<'a> {
             match settle(pilot, &trial, &prepare) {
                 Some(f) => {
                     kept += 1;
-                    if best.as_ref().is_none_or(|b| Pilot::charged(&f) < Pilot::charged(b)) {
+                    if best
+                        .as_ref()
+                        .is_none_or(|b| Pilot::charged(&f) < Pilot::charged(b))
+                    {
                         best = Some(f);
                     }
                 }
@@ -552,11 +693,11 @@ impl<'a> Search<'a> {
         best.ok_or(broken)
     }
 
-    /// The script with its top of descent as a trigger the pilot can see, flown and recorded.
-    fn with_trigger(&self, script: &Script) -> Result<Flown, SolveError> {
-        let mut script = script.clone();
-        script.descent.to_go_m = (script.descent.to_go_m / TOD_STEP_M - 1e-6).ceil() * TOD_STEP_M;
-        fly_recorded(self.p, &script).map_err(|e| SolveError::Infeasible { limits: e.to_string() })
+    /// The script with its top of descent as a trigger, flown and recorded.
+    fn fly_final(&self, script: &Script) -> Result<Flown, SolveError> {
+        fly_recorded(self.p, &with_trigger(script)).map_err(|e| SolveError::Infeasible {
+            limits: e.to_string(),
+        })
     }
 
     /// Cruise RPM, MAP reduced to hold the cruise IAS at 500 fpm (or the trip's rate if less): everything else as in the plan.
@@ -572,49 +713,87 @@ impl<'a> Search<'a> {
         let cruise_hp = p.pressure_altitude_m(start.distance_m, last.level_m);
         let (cruise_air, _) = p.air_state(start.distance_m, cruise_hp);
         let mass = self.lift_off_kg() - start.fuel_kg;
-        let levers = Levers { throttle: last.throttle, rev_s: last.rev_s, mixture: last.mixture };
+        let levers = Levers {
+            throttle: last.throttle,
+            rev_s: last.rev_s,
+            mixture: last.mixture,
+        };
         let (tas, _) = level_speed_m_s(p, cruise_air, mass, levers, 75.0)?;
         let ias = speed::tas_to_cas_m_s(tas, cruise_air.pressure_pa, cruise_air.temperature_k);
         // MAP for that IAS at that rate, half-way down.
         let (air, sample) = p.air_state(p.length_m - 30.0 * M_PER_NM, hp);
         let v = speed::cas_to_tas_m_s(ias, air.pressure_pa, air.temperature_k);
-        let needed = p.aircraft.drag_n(air, v, mass, crate::aircraft::Configuration::default())
-            - mass * crate::quantity::G_M_S2 * rate * (sample.temperature_k / isa::temperature_k(hp)) / v;
+        let needed = p
+            .aircraft
+            .drag_n(air, v, mass, crate::aircraft::Configuration::default())
+            - mass
+                * crate::quantity::G_M_S2
+                * rate
+                * (sample.temperature_k / isa::temperature_k(hp))
+                / v;
         let thrust = |map| {
-            p.aircraft.perform(air, v, Levers { throttle: Throttle::Map(map), ..levers }).thrust_n
+            p.aircraft
+                .perform(
+                    air,
+                    v,
+                    Levers {
+                        throttle: Throttle::Map(map),
+                        ..levers
+                    },
+                )
+                .thrust_n
         };
         let (mut low, mut high) = (8.0 * PA_PER_INHG, air.pressure_pa);
         for _ in 0..40 {
             let mid = 0.5 * (low + high);
-            if thrust(mid) > needed { high = mid } else { low = mid }
+            if thrust(mid) > needed {
+                high = mid
+            } else {
+                low = mid
+            }
         }
         let step = p.aircraft.procedures.map_step_pa;
         let first = ((low / step).round() * step).max(p.limits.least_map_pa);
-        script.descent = Descent {
-            throttle: ThrottleRule::Held(first),
+        let held = |map: f64, path: PathRule| Descent {
+            throttle: ThrottleRule::Held(map),
             rev_s: last.rev_s,
             mixture: last.mixture,
-            path: PathRule::Rate(rate),
+            path,
             reduce_at_m: p.arrival.pattern_altitude_m,
             to_go_m: f64::NAN,
         };
-        // Slower where the air does not allow it.
-        for _ in 0..20 {
-            let flown = pilot.fly(&script)?;
-            if flown.audit.violation() == 0.0 {
+        let keeps = |flown: &Flown| flown.audit.violation() == 0.0;
+        // Slower where the air does not allow that speed, and gentler where it is not slow enough.
+        for share in [1.0, 0.8, 0.6, 0.4] {
+            let mut map = first;
+            while map >= p.limits.least_map_pa - 1e-6 {
+                script.descent = held(map, PathRule::Rate(share * rate));
+                if let Some(flown) = pilot.fly(&script).filter(keeps) {
+                    return Some(flown);
+                }
+                map -= step;
+            }
+        }
+        // Or slowed down level first to the speed the air allows all the way, and then down with it.
+        let speed = descent::fastest_all_the_way_m_s(p, last.level_m, mass);
+        let mut map = p.limits.least_map_pa;
+        while map <= first + step {
+            script.descent = held(map, PathRule::Ias(speed));
+            if let Some(flown) = pilot.fly(&script).filter(keeps) {
                 return Some(flown);
             }
-            let now = script.descent.throttle.set_map_pa()?;
-            if now - step < p.limits.least_map_pa {
-                return None;
-            }
-            script.descent.throttle = ThrottleRule::Held(now - step);
+            map += step;
         }
         None
     }
 
     fn alternative(&self, kind: AlternativeKind, flown: Flown, plan: &Flown) -> Alternative {
-        Alternative { kind, totals: totals(self.p, &flown), difference: flown.cost - plan.cost, flown }
+        Alternative {
+            kind,
+            totals: totals(self.p, &flown),
+            difference: flown.cost - plan.cost,
+            flown,
+        }
     }
 
     /// The ideal flight's figures over the flown part: outside what it optimises it is the plan's own.
@@ -628,8 +807,13 @@ impl<'a> Search<'a> {
         let part_kg = plan.slowed.fuel_kg - begin.1;
         let (time_s, fuel_kg, cost) = match path {
             Some(i) => {
-                let (time, fuel) = (plan.time_s - part_s + i.time_s, plan.fuel_kg - part_kg + i.fuel_kg);
-                let part = self.rates.per_s * part_s + self.rates.per_kg * part_kg + self.part_revolutions(plan);
+                let (time, fuel) = (
+                    plan.time_s - part_s + i.time_s,
+                    plan.fuel_kg - part_kg + i.fuel_kg,
+                );
+                let part = self.rates.per_s * part_s
+                    + self.rates.per_kg * part_kg
+                    + self.part_revolutions(plan);
                 (time, fuel, plan.cost - part + i.cost)
             }
             None => (plan.time_s, plan.fuel_kg, plan.cost),
@@ -656,31 +840,39 @@ impl<'a> Search<'a> {
             return 0.0;
         }
         let at = |t: f64| {
-            plan.track.iter().find(|x| x.state.time_s >= t - 1e-6).map_or(0.0, |x| x.state.revolutions)
+            plan.track
+                .iter()
+                .find(|x| x.state.time_s >= t - 1e-6)
+                .map_or(0.0, |x| x.state.revolutions)
         };
-        let begin = plan.segments.first().and_then(|s| plan.track.get(s.last)).map_or(0.0, |t| t.state.revolutions);
+        let begin = plan
+            .segments
+            .first()
+            .and_then(|s| plan.track.get(s.last))
+            .map_or(0.0, |t| t.state.revolutions);
         self.rates.per_rev * (at(plan.slowed.time_s) - begin)
     }
 
     /// Why no sequence can be flown.
-    fn why_not(&self, broken: Vec<crate::flight::Limit>) -> SolveError {
-        use crate::flight::Limit;
-        let mut limits: Vec<Limit> = Limit::ALL.into_iter().filter(|l| broken.contains(l)).collect();
-        if limits == [Limit::Fuel] || (limits.contains(&Limit::Fuel) && limits.len() <= 2) {
-            if let Some((required_kg, reserve_s)) = self.thriftiest() {
-                let gal = self.p.aircraft.fuel.density_kg_m3 * crate::quantity::M3_PER_GAL;
-                return SolveError::Fuel {
-                    required_gal: required_kg / gal,
-                    on_board_gal: self.p.fuel_kg / gal,
-                    reserve_min: reserve_s / 60.0,
-                };
-            }
+    fn why_not(&self, broken: Vec<Limit>) -> SolveError {
+        let mut limits: Vec<Limit> = Limit::ALL
+            .into_iter()
+            .filter(|l| broken.contains(l))
+            .collect();
+        let short_of_fuel = limits.contains(&Limit::Fuel) && limits.len() <= 2;
+        if short_of_fuel && let Some((required_kg, reserve_s)) = self.thriftiest() {
+            let gal = self.p.aircraft.fuel.density_kg_m3 * crate::quantity::M3_PER_GAL;
+            return SolveError::Fuel {
+                required_gal: required_kg / gal,
+                on_board_gal: self.p.fuel_kg / gal,
+                reserve_min: reserve_s / 60.0,
+            };
         }
         if limits.is_empty() {
             limits.push(Limit::Distance);
         }
         SolveError::Infeasible {
-            limits: limits.iter().map(|l| format!("{l:?}")).collect::<Vec<_>>().join(", "),
+            limits: in_words(&limits),
         }
     }
 
@@ -698,7 +890,10 @@ impl<'a> Search<'a> {
         let sequence = sequences(&p, rates, &levels).into_iter().next()?;
         let flown = search.fly_sequence(&pilot, &levels, &sequence, 1).ok()?;
         let t = totals(&p, &flown);
-        Some((t.block_fuel_kg + self.p.limits.reserve_s * flown.cruise_fuel_kg_s, self.p.limits.reserve_s))
+        Some((
+            t.block_fuel_kg + self.p.limits.reserve_s * flown.cruise_fuel_kg_s,
+            self.p.limits.reserve_s,
+        ))
     }
 }
 

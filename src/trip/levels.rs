@@ -59,12 +59,16 @@ pub fn legal_levels(problem: &Problem, leg: &Leg) -> LegLevels {
         if !low && !suits(problem.rules, level_ft, leg.magnetic_rad) {
             continue;
         }
-        let clear = leg.ground.iter().filter(terminal).all(|&(from_m, to_m, ground_m)| {
-            [from_m, 0.5 * (from_m + to_m), to_m].iter().all(|&s| {
-                let hp = problem.pressure_altitude_m(s, level_m);
-                problem.air.at(s, hp).true_altitude_m >= ground_m + clearance
-            })
-        });
+        let clear = leg
+            .ground
+            .iter()
+            .filter(terminal)
+            .all(|&(from_m, to_m, ground_m)| {
+                [from_m, 0.5 * (from_m + to_m), to_m].iter().all(|&s| {
+                    let hp = problem.pressure_altitude_m(s, level_m);
+                    problem.air.at(s, hp).true_altitude_m >= ground_m + clearance
+                })
+            });
         let breathable = problem.limits.oxygen
             || problem.pressure_altitude_m(leg.from_m, level_m) <= super::problem::NO_OXYGEN_M;
         if clear && breathable {
@@ -82,9 +86,12 @@ mod tests {
     fn published_91_159_levels() {
         // 14 CFR 91.159(a): magnetic course 0 to 179, odd thousands plus 500 (3,500, 5,500, 7,500); 180 to 359, even
         // thousands plus 500 (4,500, 6,500, 8,500).
-        for (course_deg, levels) in
-            [(0.0_f64, [3_500, 5_500, 7_500]), (179.9, [3_500, 5_500, 7_500]), (180.0, [4_500, 6_500, 8_500]), (359.9, [4_500, 6_500, 8_500])]
-        {
+        for (course_deg, levels) in [
+            (0.0_f64, [3_500, 5_500, 7_500]),
+            (179.9, [3_500, 5_500, 7_500]),
+            (180.0, [4_500, 6_500, 8_500]),
+            (359.9, [4_500, 6_500, 8_500]),
+        ] {
             let legal: Vec<i64> = (3_500..=8_500)
                 .step_by(500)
                 .filter(|&l| suits(Rules::UsVfr, l, course_deg.to_radians()))
@@ -96,7 +103,10 @@ mod tests {
     #[test]
     fn published_91_179_levels() {
         // 14 CFR 91.179(b): below 18,000 ft in uncontrolled airspace, 0 to 179 any odd thousand, 180 to 359 any even thousand.
-        for (course_deg, levels) in [(90.0_f64, [3_000, 5_000, 7_000]), (270.0, [4_000, 6_000, 8_000])] {
+        for (course_deg, levels) in [
+            (90.0_f64, [3_000, 5_000, 7_000]),
+            (270.0, [4_000, 6_000, 8_000]),
+        ] {
             let legal: Vec<i64> = (3_000..=8_000)
                 .step_by(500)
                 .filter(|&l| suits(Rules::UsIfr, l, course_deg.to_radians()))

@@ -8,7 +8,9 @@ mod problem;
 mod route_air;
 
 pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
-pub use problem::{CostRates, Field, Leg, NO_OXYGEN_M, Note, Problem, ProblemError, TERMINAL_M, resolve};
+pub use problem::{
+    CostRates, Field, Leg, NO_OXYGEN_M, Note, Problem, ProblemError, TERMINAL_M, resolve,
+};
 pub use route_air::{AirSample, RouteAir};
 
 use crate::air::field::WindField;
@@ -149,6 +151,8 @@ pub struct Arrival {
 pub struct Weather {
     /// Winds and temperatures aloft.
     pub field: WindField,
+    /// The forecast is for use up to this time, if that is known.
+    pub valid_until: Option<Timestamp>,
     /// Altimeter setting at the departure, Pa.
     pub departure_altimeter_pa: f64,
     /// Altimeter setting at the destination, Pa.
@@ -205,7 +209,9 @@ impl Limits {
         match self.roughness(indicated_m, above_ground_m) {
             Roughness::Smooth => speeds.vno_m_s,
             Roughness::Light => speeds.vno_m_s - TEN_KT_M_S,
-            Roughness::Rough => (speeds.va_m_s * mass_fraction.sqrt()).min(speeds.vno_m_s - TEN_KT_M_S),
+            Roughness::Rough => {
+                (speeds.va_m_s * mass_fraction.sqrt()).min(speeds.vno_m_s - TEN_KT_M_S)
+            }
         }
     }
 

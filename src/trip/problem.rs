@@ -1,7 +1,10 @@
 //! The trip made definite: distances, courses, air along the route, legal levels, all in SI and ready to fly.
 
 use super::route_air::{BOTTOM_M, Column, LegAir, STEP_M};
-use super::{Arrival, FuelLoad, HourBasis, LegLevels, Limits, Objective, Place, Prices, RouteAir, Rules, Trip, legal_levels};
+use super::{
+    Arrival, FuelLoad, HourBasis, LegLevels, Limits, Objective, Place, Prices, RouteAir, Rules,
+    Trip, legal_levels,
+};
 use crate::air::field::FieldError;
 use crate::air::{isa, triangle};
 use crate::aircraft::{AirState, Aircraft};
@@ -69,6 +72,8 @@ pub struct Problem {
     pub title: String,
     /// Start-up, UTC.
     pub departure_time: jiff::Timestamp,
+    /// The forecast is for use up to this time, if that is known.
+    pub valid_until: Option<jiff::Timestamp>,
     /// Legs, first to last.
     pub legs: Vec<Leg>,
     /// Length of the route, m.
@@ -127,7 +132,9 @@ pub enum ProblemError {
         source: GeodesicError,
     },
     /// Weather not to be had at a point of the route.
-    #[error("weather on leg {from} to {to}, {along_nm:.0} nm from its start, at {altitude_ft:.0} ft: {source}")]
+    #[error(
+        "weather on leg {from} to {to}, {along_nm:.0} nm from its start, at {altitude_ft:.0} ft: {source}"
+    )]
     Weather {
         /// From.
         from: String,
@@ -138,7 +145,7 @@ pub enum ProblemError {
         /// Pressure altitude, ft.
         altitude_ft: f64,
         /// What the field says.
-        source: FieldError,
+        source: Box<FieldError>,
     },
     /// Variation not to be had.
     #[error("magnetic variation on leg {from} to {to}: {source}")]
@@ -221,12 +228,18 @@ impl Problem {
 
     /// Clearance over ground [m].
     pub fn clearance_m(&self, mountainous: bool) -> f64 {
-        if mountainous { self.limits.mountain_clearance_m } else { self.limits.clearance_m }
+        if mountainous {
+            self.limits.mountain_clearance_m
+        } else {
+            self.limits.clearance_m
+        }
     }
 
     /// The leg at a distance [m].
     pub fn leg_index(&self, distance_m: f64) -> usize {
-        self.legs.partition_point(|l| l.to_m <= distance_m).min(self.legs.len() - 1)
+        self.legs
+            .partition_point(|l| l.to_m <= distance_m)
+            .min(self.legs.len() - 1)
     }
 
     /// Highest ground of the stretch at a distance [m].
@@ -256,15 +269,39 @@ impl Problem {
         })
     }
 
+    /// Distances at which [`Problem::floor_m`] or the ground changes in a step, m, in no order.
+    pub fn floor_edges_m(&self) -> impl Iterator<Item = f64> + '_ {
+        let end = FIELD_M.max(self.arrival.before_m + 5.0 * M_PER_NM);
+        [
+            FIELD_M,
+            TERMINAL_M,
+            self.length_m - TERMINAL_M,
+            self.length_m - end,
+        ]
+        .into_iter()
+        .chain(self.legs.iter().flat_map(|l| l.ground.iter().map(|g| g.1)))
+    }
+
     /// Air for flying at a distance and pressure altitude [m].
-    pub fn air_state(&self, distance_m: f64, pressure_altitude_m: f64) -> (AirState, super::AirSample) {
+    pub fn air_state(
+        &self,
+        distance_m: f64,
+        pressure_altitude_m: f64,
+    ) -> (AirState, super::AirSample) {
         let sample = self.air.at(distance_m, pressure_altitude_m);
-        (AirState::new(isa::pressure_pa(pressure_altitude_m), sample.temperature_k), sample)
+        (
+            AirState::new(isa::pressure_pa(pressure_altitude_m), sample.temperature_k),
+            sample,
+        )
     }
 
     /// Density altitude [m] at a field.
     pub fn density_altitude_m(&self, field: &Field) -> f64 {
-        let s = if field == &self.departure { 0.0 } else { self.length_m };
+        let s = if field == &self.departure {
+            0.0
+        } else {
+            self.length_m
+        };
         let hp = self.pressure_altitude_m(s, field.elevation_m);
         isa::density_altitude_m(hp, self.air.at(s, hp).temperature_k)
     }
@@ -272,14 +309,28 @@ impl Problem {
     /// Cost rate by the clock [objective unit / s], by fuel [objective unit / kg] and by revolution [objective unit].
     pub fn cost_rates(&self) -> CostRates {
         match self.objective {
-            Objective::Time => CostRates { per_s: 1.0, per_kg: 0.0, per_rev: 0.0 },
-            Objective::Fuel => CostRates { per_s: 0.0, per_kg: 1.0, per_rev: 0.0 },
+            Objective::Time => CostRates {
+                per_s: 1.0,
+                per_kg: 0.0,
+                per_rev: 0.0,
+            },
+            Objective::Fuel => CostRates {
+                per_s: 0.0,
+                per_kg: 1.0,
+                per_rev: 0.0,
+            },
             Objective::Money => {
                 let (per_s, per_rev) = match self.prices.basis {
                     HourBasis::Clock | HourBasis::Airborne => (self.prices.per_s, 0.0),
-                    HourBasis::Tachometer(reference_rev_s) => (0.0, self.prices.per_s / reference_rev_s),
+                    HourBasis::Tachometer(reference_rev_s) => {
+                        (0.0, self.prices.per_s / reference_rev_s)
+                    }
                 };
-                CostRates { per_s, per_kg: self.prices.fuel_per_kg, per_rev }
+                CostRates {
+                    per_s,
+                    per_kg: self.prices.fuel_per_kg,
+                    per_rev,
+                }
             }
         }
     }
@@ -306,7 +357,9 @@ impl CostRates {
 fn field_of(place: &Place, altimeter_pa: f64) -> Result<Field, ProblemError> {
     Ok(Field {
         ident: place.ident.clone(),
-        elevation_m: place.elevation_m.ok_or_else(|| ProblemError::NoElevation(place.ident.clone()))?,
+        elevation_m: place
+            .elevation_m
+            .ok_or_else(|| ProblemError::NoElevation(place.ident.clone()))?,
         altimeter_pa,
     })
 }
@@ -323,7 +376,10 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         return Err(ProblemError::TooFewPlaces(trip.places.len()));
     }
     if trip.ground.len() != trip.places.len() - 1 {
-        return Err(ProblemError::GroundCount { legs: trip.places.len() - 1, ground: trip.ground.len() });
+        return Err(ProblemError::GroundCount {
+            legs: trip.places.len() - 1,
+            ground: trip.ground.len(),
+        });
     }
     let departure = field_of(first, trip.weather.departure_altimeter_pa)?;
     let destination = field_of(last, trip.weather.destination_altimeter_pa)?;
@@ -340,15 +396,24 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
     let mut along_m = 0.0;
     for (pair, ground) in trip.places.windows(2).zip(&trip.ground) {
         let (from, to) = (pair[0].ident.clone(), pair[1].ident.clone());
-        let line = geodesic::Leg::new(pair[0].position, pair[1].position)
-            .map_err(|source| ProblemError::Leg { from: from.clone(), to: to.clone(), source })?;
+        let line = geodesic::Leg::new(pair[0].position, pair[1].position).map_err(|source| {
+            ProblemError::Leg {
+                from: from.clone(),
+                to: to.clone(),
+                source,
+            }
+        })?;
         let true_rad = line.course_mid_rad();
         let variation_rad = match trip.variation_rad {
             Some(v) => v,
             None => {
                 let middle = line.point_at(line.distance_m() / 2.0);
                 let v = magnetic::variation(middle, ground.minimum_m, date).map_err(|source| {
-                    ProblemError::Magnetic { from: from.clone(), to: to.clone(), source }
+                    ProblemError::Magnetic {
+                        from: from.clone(),
+                        to: to.clone(),
+                        source,
+                    }
                 })?;
                 if v.date_outside_model && !notes.contains(&Note::MagneticDate) {
                     notes.push(Note::MagneticDate);
@@ -413,6 +478,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         aircraft,
         title: trip.title.clone(),
         departure_time: trip.departure_time,
+        valid_until: trip.weather.valid_until,
         length_m: along_m,
         air: RouteAir { legs: vec![] },
         departure,
@@ -430,7 +496,11 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         legs,
     };
     sample_air(trip, &geodesics, &mut problem)?;
-    problem.levels = problem.legs.iter().map(|l| legal_levels(&problem, l)).collect();
+    problem.levels = problem
+        .legs
+        .iter()
+        .map(|l| legal_levels(&problem, l))
+        .collect();
     Ok(problem)
 }
 
@@ -444,7 +514,11 @@ fn sample_air(
     let top_m = problem.limits.max_altitude_m + 2_000.0 * M_PER_FT;
     let mut filled_m: f64 = 0.0;
     for (leg, line) in problem.legs.iter().zip(geodesics) {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few hundred at most")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a few hundred at most"
+        )]
         let intervals = (line.distance_m() / NODE_M).ceil().max(1.0) as usize;
         let mut columns = Vec::with_capacity(intervals + 1);
         for i in 0..=intervals {
@@ -458,15 +532,16 @@ fn sample_air(
                 + share * (problem.destination.elevation_m - problem.departure.elevation_m);
             let reference_hp_m = problem.pressure_altitude_m(s, reference_m);
             let ask = |true_m: f64, hp_m: f64| {
-                trip.weather.field.at(here.lat_deg(), here.lon_deg(), true_m, hp_m).map_err(|source| {
-                    ProblemError::Weather {
+                trip.weather
+                    .field
+                    .at(here.lat_deg(), here.lon_deg(), true_m, hp_m)
+                    .map_err(|source| ProblemError::Weather {
                         from: leg.from.clone(),
                         to: leg.to.clone(),
                         along_nm: x_m / M_PER_NM,
                         altitude_ft: hp_m / M_PER_FT,
-                        source,
-                    }
-                })
+                        source: Box::new(source),
+                    })
             };
             // True height of a pressure altitude by quarter steps from the reference, upwards or downwards.
             let walk = |mut z: f64, mut hp: f64, to_hp: f64| -> Result<f64, ProblemError> {
@@ -474,7 +549,8 @@ fn sample_air(
                 let d = (to_hp - hp) / f64::from(quarters);
                 for _ in 0..quarters {
                     let t = ask(z, hp)?.temperature_k;
-                    let mid = ask(z + 0.5 * d * t / isa::temperature_k(hp), hp + 0.5 * d)?.temperature_k;
+                    let mid =
+                        ask(z + 0.5 * d * t / isa::temperature_k(hp), hp + 0.5 * d)?.temperature_k;
                     z += d * mid / isa::temperature_k(hp + 0.5 * d);
                     hp += d;
                 }
@@ -486,12 +562,21 @@ fn sample_air(
                 cross_m_s: vec![],
                 true_altitude_m: vec![],
             };
-            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "under 100")]
+            #[expect(
+                clippy::cast_possible_truncation,
+                clippy::cast_sign_loss,
+                reason = "under 100"
+            )]
             let rows = ((top_m - BOTTOM_M) / STEP_M).ceil() as usize + 1;
             #[expect(clippy::cast_precision_loss, reason = "under 100")]
             let hp_of = |r: usize| BOTTOM_M + STEP_M * r as f64;
-            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped")]
-            let anchor = (((reference_hp_m - BOTTOM_M) / STEP_M).ceil().max(0.0) as usize).min(rows - 1);
+            #[expect(
+                clippy::cast_possible_truncation,
+                clippy::cast_sign_loss,
+                reason = "clamped"
+            )]
+            let anchor =
+                (((reference_hp_m - BOTTOM_M) / STEP_M).ceil().max(0.0) as usize).min(rows - 1);
             let mut heights = vec![0.0; rows];
             heights[anchor] = walk(reference_m, reference_hp_m, hp_of(anchor))?;
             for r in anchor + 1..rows {
@@ -504,9 +589,12 @@ fn sample_air(
             for (r, &z) in heights.iter().enumerate() {
                 let air = ask(z, hp_of(r))?;
                 if z >= ground_m {
-                    filled_m = filled_m.max(air.fill.wind_below_m).max(air.fill.temperature_below_m);
+                    filled_m = filled_m
+                        .max(air.fill.wind_below_m)
+                        .max(air.fill.temperature_below_m);
                 }
-                let (along, cross) = triangle::along_and_cross_m_s(course_rad, air.u_m_s, air.v_m_s);
+                let (along, cross) =
+                    triangle::along_and_cross_m_s(course_rad, air.u_m_s, air.v_m_s);
                 column.temperature_k.push(air.temperature_k);
                 column.along_m_s.push(along);
                 column.cross_m_s.push(cross);
@@ -514,7 +602,11 @@ fn sample_air(
             }
             columns.push(column);
         }
-        problem.air.legs.push(LegAir { from_m: leg.from_m, to_m: leg.to_m, columns });
+        problem.air.legs.push(LegAir {
+            from_m: leg.from_m,
+            to_m: leg.to_m,
+            columns,
+        });
     }
     if filled_m > 1.0 {
         problem.notes.push(Note::BelowForecast(filled_m));

@@ -53,23 +53,46 @@ pub struct RouteAir {
 impl RouteAir {
     /// Air [`AirSample`] at a distance along the route [m] and a pressure altitude [m]: linear in both between nodes, held outside.
     pub fn at(&self, distance_m: f64, pressure_altitude_m: f64) -> AirSample {
-        let i = self.legs.partition_point(|l| l.to_m <= distance_m).min(self.legs.len() - 1);
+        let i = self
+            .legs
+            .partition_point(|l| l.to_m <= distance_m)
+            .min(self.legs.len() - 1);
         let leg = &self.legs[i];
         let last = leg.columns.len() - 1;
-        #[expect(clippy::cast_precision_loss, reason = "a leg has a few hundred nodes at most")]
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "a leg has a few hundred nodes at most"
+        )]
         let x = ((distance_m - leg.from_m) / (leg.to_m - leg.from_m) * last as f64)
             .clamp(0.0, last as f64);
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to the nodes")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "clamped to the nodes"
+        )]
         let c = (x as usize).min(last - 1);
-        #[expect(clippy::cast_precision_loss, reason = "a leg has a few hundred nodes at most")]
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "a leg has a few hundred nodes at most"
+        )]
         let fx = x - c as f64;
         let (a, b) = (&leg.columns[c], &leg.columns[c + 1]);
         let top = a.temperature_k.len() - 1;
-        #[expect(clippy::cast_precision_loss, reason = "a column has a few hundred rows at most")]
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "a column has a few hundred rows at most"
+        )]
         let y = ((pressure_altitude_m - BOTTOM_M) / STEP_M).clamp(0.0, top as f64);
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to the rows")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "clamped to the rows"
+        )]
         let r = (y as usize).min(top - 1);
-        #[expect(clippy::cast_precision_loss, reason = "a column has a few hundred rows at most")]
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "a column has a few hundred rows at most"
+        )]
         let fy = y - r as f64;
         let mix = |u: &[f64], v: &[f64]| {
             let low = u[r] + fx * (v[r] - u[r]);
@@ -87,7 +110,13 @@ impl RouteAir {
     }
 
     /// The same wind and ISA deviation everywhere on a straight route of this length: for studies and tests.
-    pub fn uniform(length_m: f64, along_m_s: f64, cross_m_s: f64, isa_deviation_k: f64, top_m: f64) -> Self {
+    pub fn uniform(
+        length_m: f64,
+        along_m_s: f64,
+        cross_m_s: f64,
+        isa_deviation_k: f64,
+        top_m: f64,
+    ) -> Self {
         let mut column = Column {
             temperature_k: vec![],
             along_m_s: vec![],
@@ -109,7 +138,11 @@ impl RouteAir {
         let zero = BOTTOM_M.abs() * isa_deviation_k / isa::temperature_k(0.5 * BOTTOM_M);
         column.true_altitude_m.iter_mut().for_each(|z| *z -= zero);
         Self {
-            legs: vec![LegAir { from_m: 0.0, to_m: length_m, columns: vec![column.clone(), column] }],
+            legs: vec![LegAir {
+                from_m: 0.0,
+                to_m: length_m,
+                columns: vec![column.clone(), column],
+            }],
         }
     }
 }

@@ -10,7 +10,7 @@ use fellrun::quantity::{G_M_S2, KG_PER_LB, M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA
 use std::path::PathBuf;
 use std::sync::LazyLock;
 
-/// Every profile in `profiles/`.
+/// The profiles of `profiles/`, by kind.
 pub static DEMO: LazyLock<Aircraft> = LazyLock::new(|| profile("retractable-200hp"));
 pub static SIX: LazyLock<Aircraft> = LazyLock::new(|| profile("retractable-285hp"));
 pub static TURBO: LazyLock<Aircraft> = LazyLock::new(|| profile("turbo-retractable-300hp"));
@@ -32,7 +32,13 @@ fn profile(name: &str) -> Aircraft {
 
 /// All profiles with their names.
 pub fn all() -> [(&'static str, &'static Aircraft); 5] {
-    [("demo", &DEMO), ("six seats", &SIX), ("turbo", &TURBO), ("trainer", &TRAINER), ("twin", &TWIN)]
+    [
+        ("demo", &DEMO),
+        ("six seats", &SIX),
+        ("turbo", &TURBO),
+        ("trainer", &TRAINER),
+        ("twin", &TWIN),
+    ]
 }
 
 /// Air at a pressure altitude [ft], this much [K] off standard.
@@ -55,7 +61,11 @@ pub fn ias_kt(aircraft: &Aircraft, tas_m_s: f64, air: AirState) -> f64 {
 
 /// Levers in cockpit units.
 pub fn levers(throttle: Throttle, rpm: f64, mixture: usize) -> Levers {
-    Levers { throttle, rev_s: rpm * RPM, mixture }
+    Levers {
+        throttle,
+        rev_s: rpm * RPM,
+        mixture,
+    }
 }
 
 /// A throttle by manifold pressure [inHg].
@@ -85,7 +95,11 @@ pub fn level(aircraft: &Aircraft, air: AirState, levers: Levers) -> (f64, Perfor
     high = low + 1.0;
     for _ in 0..50 {
         let middle = 0.5 * (low + high);
-        if spare(middle) > 0.0 { low = middle } else { high = middle }
+        if spare(middle) > 0.0 {
+            low = middle
+        } else {
+            high = middle
+        }
     }
     (low, aircraft.perform(air, low, levers))
 }
@@ -122,4 +136,7 @@ pub fn best_glide(
 }
 
 /// Everything at its worst: dead, throttle shut, oil pressure there.
-pub const DEAD: EngineState = EngineState::Dead { throttle_open: false, oil_pressure: true };
+pub const DEAD: EngineState = EngineState::Dead {
+    throttle_open: false,
+    oil_pressure: true,
+};

@@ -1,0 +1,1169 @@
+//! The lever card: the plan as cockpit actions in order, each with a trigger a pilot can see.
+//!
+//! # Order of levers
+//! Reducing power: throttle, propeller, mixture. Adding power: mixture, propeller, throttle. With the throttle left where it
+//! is, manifold pressure comes up when the propeller comes back, because the engine draws less; so the throttle is retarded
+//! first, to the reading from which the propeller brings it up to the one wanted ([`Engine::conductance`] of the wanted
+//! reading, read again at the old RPM), and set again after.
+//!
+//! [`Engine::conductance`]: crate::aircraft::Engine::conductance
+
+use super::figures::mixture_name;
+use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, rpm};
+use super::words::{down, feet, inches, knots, number, revs, tens, up};
+use crate::aircraft::{Throttle, engine::Intake};
+use crate::flight::{Cruise, Flown, PathRule, Segment, SegmentKind, ThrottleRule, TrackPoint};
+use crate::quantity::{M_PER_FT, PA_PER_INHG};
+use crate::solve::Plan;
+use crate::trip::Problem;
+use serde::Serialize;
+
+/// Most lines on a side of the card: departure (take-off, climb, cruise) and arrival (descent, arrival).
+pub const CARD_LINES_A_SIDE: usize = 9;
+/// Height between trims of a held manifold pressure, m.
+const TRIM_M: f64 = 1_000.0 * M_PER_FT;
+/// A difference in manifold pressure too small to move a lever for, Pa.
+const NO_MOVE_PA: f64 = 0.25 * PA_PER_INHG;
+/// A difference in crankshaft speed too small to move a lever for, rev/s.
+const NO_MOVE_REV_S: f64 = 5.0 / 60.0;
+/// How power changed by less than this fraction counts as reduced, which is the more careful order.
+const SAME_POWER: f64 = 0.005;
+/// No tank is changed below this height above ground, ft.
+const TANK_CHANGE_FT: f64 = 1_500.0;
+
+/// Which part of the flight a line belongs to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Group {
+    /// Lined up, to 1,000 ft above the field.
+    TakeOff,
+    /// To the top of climb.
+    Climb,
+    /// To the top of descent.
+    Cruise,
+    /// To pattern altitude.
+    Descent,
+    /// To the circuit.
+    Arrival,
+}
+
+impl Group {
+    /// In words.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::TakeOff => "Take-off",
+            Self::Climb => "Climb",
+            Self::Cruise => "Cruise",
+            Self::Descent => "Descent",
+            Self::Arrival => "Arrival",
+        }
+    }
+
+    /// Whether it is on the arrival side of the card.
+    pub fn arrival_side(self) -> bool {
+        matches!(self, Self::Descent | Self::Arrival)
+    }
+}
+
+/// One line: what you see, which lever to what, what to expect.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CardLine {
+    /// From 1.
+    pub order: usize,
+    /// Part of the flight.
+    pub group: Group,
+    /// What the pilot sees; "then" for straight after the line above.
+    pub trigger: String,
+    /// Lever, way and reading.
+    pub action: String,
+    /// What to expect after it; may be empty.
+    pub expect: String,
+    /// Where along the route.
+    pub distance_nm: f64,
+}
+
+const THEN: &str = "then";
+
+/// What the levers are set to.
+#[derive(Debug, Clone, Copy)]
+struct Setting {
+    /// `None`: full throttle.
+    map_pa: Option<f64>,
+    rev_s: f64,
+    mixture: usize,
+}
+
+impl Setting {
+    fn throttle(self) -> Throttle {
+        self.map_pa.map_or(Throttle::Full, Throttle::Map)
+    }
+}
+
+/// One lever moved.
+#[derive(Debug, Clone, PartialEq)]
+struct Move {
+    lever: Lever,
+    action: String,
+    expect: String,
+    /// Reading after it, Pa and rev/s: the path of the levers.
+    map_pa: f64,
+    rev_s: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Lever {
+    Throttle,
+    Prop,
+    Mixture,
+}
+
+/// The names of the mixtures, richest first, with their fuel-air ratio.
+fn mixture_move(problem: &Problem, from: usize, to: usize) -> Option<String> {
+    let rows = &problem.aircraft.engine.spec.mixtures;
+    let (a, b) = (rows.get(from)?, rows.get(to)?);
+    if from == to {
+        None
+    } else if b.fuel_air > a.fuel_air {
+        let full = to == problem.aircraft.engine.full_rich_mixture();
+        Some(format!(
+            "MIXTURE {} {}",
+            if full { "full forward," } else { "forward to" },
+            b.name
+        ))
+    } else {
+        Some(format!("MIXTURE back to {}", b.name))
+    }
+}
+
+/// Lever moves from one setting to another in air and speed of the moment, in the right order.
+///
+/// `now_pa` is what the manifold pressure gauge shows before.
+fn lever_moves(
+    problem: &Problem,
+    intake: Intake,
+    now_pa: f64,
+    from: Setting,
+    to: Setting,
+) -> Vec<Move> {
+    let aircraft = &problem.aircraft;
+    let engine = &aircraft.engine;
+    let end_pa = engine.map_pa(to.throttle(), to.rev_s, intake);
+    let power = |map, rev, mix| engine.at_map(map, rev, mix, intake).power_w;
+    let before_w = power(now_pa, from.rev_s, from.mixture);
+    let after_w = power(end_pa, to.rev_s, to.mixture);
+    let reducing = after_w <= before_w + SAME_POWER * engine.spec.rated_power_w;
+    let mut moves = Vec::new();
+    let mut map_pa = now_pa;
+    let mut rev_s = from.rev_s;
+    let mut full = from.map_pa.is_none();
+    let mixture = |moves: &mut Vec<Move>, map_pa: f64, rev_s: f64| {
+        if let Some(action) = mixture_move(problem, from.mixture, to.mixture) {
+            moves.push(Move {
+                lever: Lever::Mixture,
+                action,
+                expect: String::new(),
+                map_pa,
+                rev_s,
+            });
+        }
+    };
+    if !reducing {
+        mixture(&mut moves, map_pa, rev_s);
+    }
+    let prop_back = to.rev_s < from.rev_s - NO_MOVE_REV_S;
+    let reached = to
+        .map_pa
+        .is_some_and(|wanted| wanted <= end_pa + NO_MOVE_PA);
+    if reducing && prop_back && reached {
+        let g = engine.conductance(end_pa, to.rev_s, intake);
+        let retard = engine.map_pa(Throttle::Fixed(g), from.rev_s, intake);
+        let step = aircraft.procedures.map_step_pa.max(1.0);
+        let retard = (retard / step + 1e-6).floor() * step;
+        if retard < map_pa - NO_MOVE_PA {
+            let rise = inhg(end_pa - retard);
+            map_pa = retard;
+            full = false;
+            moves.push(Move {
+                lever: Lever::Throttle,
+                action: format!("THROTTLE back to {} in", inches(inhg(retard))),
+                expect: format!("PROP will bring MAP up about {}", inches(rise)),
+                map_pa,
+                rev_s,
+            });
+        }
+    }
+    if (to.rev_s - rev_s).abs() > NO_MOVE_REV_S {
+        let fixed = if full {
+            Throttle::Full
+        } else {
+            Throttle::Fixed(engine.conductance(map_pa, rev_s, intake))
+        };
+        let risen = engine.map_pa(fixed, to.rev_s, intake);
+        let way = if to.rev_s < rev_s { "back" } else { "forward" };
+        let changed = if (risen - map_pa).abs() < 0.05 * PA_PER_INHG {
+            String::new()
+        } else if risen > map_pa {
+            format!("MAP comes up to about {}", inches(inhg(risen)))
+        } else {
+            format!("MAP falls to about {}", inches(inhg(risen)))
+        };
+        map_pa = risen;
+        rev_s = to.rev_s;
+        moves.push(Move {
+            lever: Lever::Prop,
+            action: format!("PROP {way} to {}", revs(rpm(to.rev_s))),
+            expect: changed,
+            map_pa,
+            rev_s,
+        });
+    }
+    match to.map_pa {
+        None if !full => moves.push(Move {
+            lever: Lever::Throttle,
+            action: "THROTTLE full forward".to_owned(),
+            expect: format!("about {} in", inches(inhg(end_pa))),
+            map_pa: end_pa,
+            rev_s,
+        }),
+        None => {}
+        // A reading above what full throttle gives here: it is reached lower down.
+        Some(wanted) if wanted > end_pa + NO_MOVE_PA && !full => moves.push(Move {
+            lever: Lever::Throttle,
+            action: format!(
+                "THROTTLE full forward, {} in when reached",
+                inches(inhg(wanted))
+            ),
+            expect: format!("about {} in here", inches(inhg(end_pa))),
+            map_pa: end_pa,
+            rev_s,
+        }),
+        Some(wanted) if wanted > end_pa + NO_MOVE_PA => {}
+        Some(wanted) => {
+            let touched = !moves.is_empty() && moves.iter().any(|m| m.lever != Lever::Mixture);
+            if (wanted - map_pa).abs() > NO_MOVE_PA || touched {
+                let way = if wanted < map_pa - NO_MOVE_PA {
+                    "back to"
+                } else if wanted > map_pa + NO_MOVE_PA {
+                    "forward to"
+                } else {
+                    "set"
+                };
+                moves.push(Move {
+                    lever: Lever::Throttle,
+                    action: format!("THROTTLE {way} {} in", inches(inhg(wanted))),
+                    expect: String::new(),
+                    map_pa: wanted,
+                    rev_s,
+                });
+            }
+        }
+    }
+    if reducing {
+        mixture(&mut moves, map_pa, rev_s);
+    }
+    moves
+}
+
+/// "21, 20, 19.5 in": readings of a reduction from one reading to another.
+fn steps(from_pa: f64, to_pa: f64, step_pa: f64) -> String {
+    let mut readings = Vec::new();
+    let mut here = from_pa;
+    while here > to_pa + 1.0 && step_pa > 1.0 && readings.len() < 40 {
+        // A last step too small to see is taken with the one before.
+        here = if here - step_pa < to_pa + NO_MOVE_PA {
+            to_pa
+        } else {
+            here - step_pa
+        };
+        readings.push(inches(inhg(here)));
+    }
+    if readings.len() > 5 {
+        format!(
+            "{}, {}, ... {} in",
+            readings[0],
+            readings[1],
+            readings[readings.len() - 1]
+        )
+    } else {
+        format!("{} in", readings.join(", "))
+    }
+}
+
+/// "an inch every 30 s".
+fn pace(step_pa: f64, interval_s: f64) -> String {
+    let step = inches(inhg(step_pa));
+    let one = if step == "1" {
+        "an inch".to_owned()
+    } else {
+        format!("{step} in")
+    };
+    if (interval_s - 60.0).abs() < 0.5 {
+        format!("{one} a minute")
+    } else {
+        format!("{one} every {} s", number(interval_s, 0))
+    }
+}
+
+struct Writer<'a> {
+    problem: &'a Problem,
+    flown: &'a Flown,
+    fuel: Fuel,
+    lines: Vec<CardLine>,
+}
+
+impl Writer<'_> {
+    fn push(
+        &mut self,
+        group: Group,
+        trigger: &str,
+        action: String,
+        expect: String,
+        distance_m: f64,
+    ) {
+        self.lines.push(CardLine {
+            order: 0,
+            group,
+            trigger: trigger.to_owned(),
+            action,
+            expect,
+            distance_nm: nm(distance_m),
+        });
+    }
+
+    /// Lines of some moves, the first with this trigger; what to expect in the end goes to the last.
+    fn push_moves(
+        &mut self,
+        group: Group,
+        trigger: &str,
+        moves: Vec<Move>,
+        end: &str,
+        distance_m: f64,
+    ) {
+        let last = moves.len();
+        for (i, m) in moves.into_iter().enumerate() {
+            let trigger = if i == 0 { trigger } else { THEN };
+            let expect = match (i + 1 == last, m.expect.is_empty()) {
+                (true, true) => end.to_owned(),
+                (true, false) if !end.is_empty() => format!("{}; {end}", m.expect),
+                _ => m.expect,
+            };
+            self.push(group, trigger, m.action, expect, distance_m);
+        }
+    }
+
+    fn segments(&self, kind: SegmentKind) -> impl Iterator<Item = &Segment> {
+        let track = &self.flown.track;
+        self.flown
+            .segments
+            .iter()
+            .enumerate()
+            .filter(move |(i, s)| {
+                s.kind == kind && track.get(s.first).is_some_and(|t| t.segment == *i)
+            })
+            .map(|(_, s)| s)
+    }
+
+    fn points(&self, s: &Segment) -> &[TrackPoint] {
+        self.flown.track.get(s.first..=s.last).unwrap_or(&[])
+    }
+
+    fn first_point(&self, kind: SegmentKind) -> Option<TrackPoint> {
+        self.segments(kind)
+            .next()
+            .and_then(|s| self.points(s).first().copied())
+    }
+
+    fn intake(&self, t: &TrackPoint) -> Intake {
+        let (air, _) = self
+            .problem
+            .air_state(t.state.distance_m, t.state.pressure_altitude_m);
+        self.problem.aircraft.intake(air, t.state.tas_m_s)
+    }
+
+    fn flow(&self, t: &TrackPoint) -> String {
+        format!("{} gph", number(up(self.fuel.gph(t.fuel_kg_s), 1), 1))
+    }
+
+    fn to_go(&self, distance_m: f64) -> String {
+        format!(
+            "{} nm to go",
+            number(up(nm(self.problem.length_m - distance_m), 0), 0)
+        )
+    }
+
+    fn departure(&mut self, plan: &Plan) {
+        let p = self.problem;
+        let a = &p.aircraft;
+        let script = &plan.flown.script;
+        let highest = a.propeller.highest_governed_rev_s;
+        let name = mixture_name(p, script.initial_mixture);
+        if let Some(t) = self.first_point(SegmentKind::InitialClimb) {
+            let density_ft = number(up(ft(p.density_altitude_m(&p.departure)), -1), 0);
+            self.push(
+                Group::TakeOff,
+                "lined up",
+                format!("MIXTURE {name}, PROP full forward, THROTTLE full forward"),
+                format!(
+                    "about {} in, {}, {}; density altitude {density_ft} ft",
+                    inches(inhg(t.map_pa)),
+                    revs(rpm(t.rev_s)),
+                    self.flow(&t)
+                ),
+                0.0,
+            );
+            self.push(
+                Group::TakeOff,
+                "climbing, no runway left",
+                format!("GEAR up below {} KIAS", knots(kt(a.speeds.vlo_retract_m_s))),
+                format!(
+                    "{} KIAS, {} fpm",
+                    knots(kt(script.initial_ias_m_s)),
+                    number(down(fpm(t.rate_m_s), -1), 0)
+                ),
+                0.0,
+            );
+        }
+        // The point where the climb setting is made: the end of the initial climb.
+        let end_of_initial = self
+            .segments(SegmentKind::InitialClimb)
+            .next()
+            .and_then(|s| self.points(s).last().copied());
+        if let Some(t) = end_of_initial {
+            let to = Setting {
+                map_pa: None,
+                rev_s: script.climb.rev_s,
+                mixture: self.climb_mixture(plan, t.indicated_m),
+            };
+            let from = Setting {
+                map_pa: None,
+                rev_s: highest,
+                mixture: script.initial_mixture,
+            };
+            let trigger = format!("{} ft, 1,000 above the field", tens(ft(t.indicated_m)));
+            let moves = lever_moves(p, self.intake(&t), t.map_pa, from, to);
+            let after = self
+                .first_point(SegmentKind::Accelerate)
+                .or(self.first_point(SegmentKind::Climb));
+            let end = after.map_or(String::new(), |t| {
+                format!("throttle stays full, {}", self.flow(&t))
+            });
+            let mut trigger = trigger.as_str();
+            if !moves.is_empty() {
+                self.push_moves(Group::Climb, trigger, moves, &end, t.state.distance_m);
+                trigger = THEN;
+            }
+            let climb = self.first_point(SegmentKind::Climb);
+            let rate = climb.map_or(String::new(), |c| {
+                format!("{} fpm; ", number(down(fpm(c.rate_m_s), -1), 0))
+            });
+            let ias = knots(kt(script.climb.ias_m_s));
+            let action = if self.first_point(SegmentKind::Accelerate).is_some() {
+                format!("hold height to {ias} KIAS, then CLIMB at {ias} KIAS")
+            } else {
+                format!("CLIMB at {ias} KIAS")
+            };
+            self.push(
+                Group::Climb,
+                trigger,
+                action,
+                format!("{rate}MAP falls about 1 in each 1,000 ft"),
+                t.state.distance_m,
+            );
+        }
+        // Leaning on the way up.
+        let climbs: Vec<Segment> = self.segments(SegmentKind::Climb).copied().collect();
+        for pair in climbs.windows(2) {
+            let Some(t) = self.points(&pair[1]).first().copied() else {
+                continue;
+            };
+            if let Some(action) = mixture_move(p, pair[0].mixture, pair[1].mixture) {
+                let expect = self.flow(&t);
+                let trigger = format!("passing {} ft", tens(ft(t.indicated_m)));
+                self.push(Group::Climb, &trigger, action, expect, t.state.distance_m);
+            }
+        }
+        self.level_off(plan);
+        self.level_changes(plan);
+        self.tanks();
+    }
+
+    fn climb_mixture(&self, plan: &Plan, indicated_m: f64) -> usize {
+        let c = &plan.flown.script.climb;
+        if indicated_m >= c.lean_at_m - 0.1 {
+            self.problem.aircraft.engine.best_power_mixture()
+        } else {
+            c.mixture
+        }
+    }
+
+    fn cruise_end(&self, t: &TrackPoint) -> String {
+        format!(
+            "{} KIAS, {} KTAS, {}",
+            knots(kt(t.ias_m_s)),
+            knots(kt(t.state.tas_m_s)),
+            self.flow(t)
+        )
+    }
+
+    /// The first level: speed first, at climb power, then the cruise setting.
+    fn level_off(&mut self, plan: &Plan) {
+        let script = &plan.flown.script;
+        let Some(first) = script.cruise.first() else {
+            return;
+        };
+        let (Some(level), Some(steady)) = (
+            self.first_point(SegmentKind::LevelOff),
+            self.segments(SegmentKind::Cruise).next().copied(),
+        ) else {
+            return;
+        };
+        let steady = self.points(&steady).first().copied();
+        let Some(steady) = steady else { return };
+        let ias = knots(kt(first.set_at_ias_m_s));
+        self.push(
+            Group::Climb,
+            &format!(
+                "{} ft, {} nm out, {} min",
+                feet(ft(first.level_m)),
+                number(up(nm(level.state.distance_m), 0), 0),
+                number(up(min(level.state.time_s), 0), 0)
+            ),
+            format!("LEVEL, leave climb power on to {ias} KIAS"),
+            String::new(),
+            level.state.distance_m,
+        );
+        let from = Setting {
+            map_pa: None,
+            rev_s: script.climb.rev_s,
+            mixture: self.climb_mixture(plan, level.indicated_m),
+        };
+        let moves = self.set_cruise(&steady, from, first);
+        let end = self.cruise_end(&steady);
+        let trigger = format!("passing {ias} KIAS");
+        self.push_moves(
+            Group::Cruise,
+            &trigger,
+            moves,
+            &end,
+            steady.state.distance_m,
+        );
+    }
+
+    fn set_cruise(&self, t: &TrackPoint, from: Setting, cruise: &Cruise) -> Vec<Move> {
+        let engine = &self.problem.aircraft.engine;
+        let intake = self.intake(t);
+        let now = engine.map_pa(from.throttle(), from.rev_s, intake);
+        lever_moves(self.problem, intake, now, from, cruise_setting(cruise, t))
+    }
+
+    /// Later levels.
+    fn level_changes(&mut self, plan: &Plan) {
+        let script = &plan.flown.script;
+        let changes: Vec<Segment> = self.segments(SegmentKind::LevelChange).copied().collect();
+        let cruises: Vec<Segment> = self.segments(SegmentKind::Cruise).copied().collect();
+        for ((pair, change), steady) in script
+            .cruise
+            .windows(2)
+            .zip(changes)
+            .zip(cruises.into_iter().skip(1))
+        {
+            let (Some(begin), Some(steady)) = (
+                self.points(&change).first().copied(),
+                self.points(&steady).first().copied(),
+            ) else {
+                continue;
+            };
+            let at = format!("{} nm out", number(nm(begin.state.distance_m), 0));
+            let level = feet(ft(pair[1].level_m));
+            let before = cruise_setting(&pair[0], &begin);
+            let mut from = before;
+            if pair[1].level_m > pair[0].level_m {
+                let climb = Setting {
+                    map_pa: None,
+                    rev_s: script.climb.rev_s,
+                    mixture: self.climb_mixture(plan, begin.indicated_m),
+                };
+                let intake = self.intake(&begin);
+                let now =
+                    self.problem
+                        .aircraft
+                        .engine
+                        .map_pa(before.throttle(), before.rev_s, intake);
+                let moves = lever_moves(self.problem, intake, now, before, climb);
+                self.push_moves(Group::Cruise, &at, moves, "", begin.state.distance_m);
+                let ias = knots(kt(begin.ias_m_s));
+                self.push(
+                    Group::Cruise,
+                    THEN,
+                    format!("CLIMB to {level} ft at {ias} KIAS"),
+                    String::new(),
+                    begin.state.distance_m,
+                );
+                from = climb;
+            } else {
+                let rate = number(-fpm(begin.rate_m_s), 0);
+                self.push(
+                    Group::Cruise,
+                    &at,
+                    format!("DOWN to {level} ft at {rate} fpm"),
+                    "MAP rises: trim to the setting".to_owned(),
+                    begin.state.distance_m,
+                );
+            }
+            let moves = self.set_cruise(&steady, from, &pair[1]);
+            let end = self.cruise_end(&steady);
+            let trigger = if pair[1].level_m > pair[0].level_m {
+                format!("level, {} KIAS", knots(kt(pair[1].set_at_ias_m_s)))
+            } else {
+                format!("level at {level} ft")
+            };
+            self.push_moves(
+                Group::Cruise,
+                &trigger,
+                moves,
+                &end,
+                steady.state.distance_m,
+            );
+        }
+    }
+
+    fn tanks(&mut self) {
+        let interval_s = self.problem.aircraft.procedures.tank_change_s;
+        let tod = self.flown.top_of_descent;
+        if !interval_s.is_finite() || interval_s <= 0.0 || tod.time_s <= interval_s {
+            return;
+        }
+        self.push(
+            Group::Cruise,
+            &format!("every {} min", number(min(interval_s), 0)),
+            "FUEL other tank; before top of descent the fullest".to_owned(),
+            format!("never below {} ft above ground", number(TANK_CHANGE_FT, 0)),
+            tod.distance_m,
+        );
+    }
+
+    fn arrival(&mut self, plan: &Plan) {
+        let p = self.problem;
+        let script = &plan.flown.script;
+        let d = &script.descent;
+        let cuts = &script.reduction;
+        let Some(last) = script.cruise.last() else {
+            return;
+        };
+        let Some(segment) = self.segments(SegmentKind::Descent).next().copied() else {
+            return;
+        };
+        let points: Vec<TrackPoint> = self.points(&segment).to_vec();
+        let Some(begin) = points.first().copied() else {
+            return;
+        };
+        let tod = begin.state.distance_m;
+        let trigger = format!(
+            "{}, {} ft, {} min before landing",
+            self.to_go(tod),
+            feet(ft(begin.indicated_m)),
+            number(up(min(self.flown.time_s - begin.state.time_s), 0), 0)
+        );
+        // What flight does: RPM and mixture at once, manifold pressure one step, the rest at its pace.
+        let intake = self.intake(&begin);
+        let before = cruise_setting(last, &begin);
+        let now = p
+            .aircraft
+            .engine
+            .map_pa(before.throttle(), before.rev_s, intake);
+        let target = d.throttle.set_map_pa();
+        let first = target.map(|t| {
+            if t < now {
+                (now - cuts.step_pa).max(t)
+            } else {
+                t
+            }
+        });
+        let to = Setting {
+            map_pa: first,
+            rev_s: d.rev_s,
+            mixture: d.mixture,
+        };
+        let moves = lever_moves(p, intake, now, before, to);
+        let mut trigger = trigger.as_str();
+        if !moves.is_empty() {
+            self.push_moves(Group::Descent, trigger, moves, "", tod);
+            trigger = THEN;
+        }
+        let middle = points[points.len() / 2];
+        let (action, expect) = match d.path {
+            PathRule::Rate(r) => (
+                format!("DOWN at {} fpm", number(fpm(r), 0)),
+                format!(
+                    "about {} KIAS, {} kt GS",
+                    knots(kt(middle.ias_m_s)),
+                    knots(kt(middle.ground_speed_m_s))
+                ),
+            ),
+            PathRule::Ias(v) => (
+                format!("NOSE DOWN to {} KIAS", knots(kt(v))),
+                format!(
+                    "about {} fpm, {} kt GS",
+                    number(down(-fpm(middle.rate_m_s), -1), 0),
+                    knots(kt(middle.ground_speed_m_s))
+                ),
+            ),
+        };
+        self.push(Group::Descent, trigger, action, expect, tod);
+        if let (Some(t), Some(f)) = (target, first)
+            && f > t + 1.0
+        {
+            let action = format!(
+                "THROTTLE back, {}: {}",
+                pace(cuts.step_pa, cuts.interval_s),
+                steps(f, t, cuts.step_pa)
+            );
+            self.push(Group::Descent, THEN, action, String::new(), tod);
+        }
+        self.on_the_way_down(d.throttle, d.rev_s, d.mixture, d.reduce_at_m, &points);
+        self.slow_down(plan, &points);
+        self.pattern(plan);
+    }
+
+    /// Trims, or what the throttle left alone does; mixture.
+    fn on_the_way_down(
+        &mut self,
+        rule: ThrottleRule,
+        rev_s: f64,
+        mixture: usize,
+        reduce_at_m: f64,
+        points: &[TrackPoint],
+    ) {
+        let p = self.problem;
+        let until_m = reduce_at_m.max(p.arrival.pattern_altitude_m);
+        let (Some(begin), Some(end)) = (
+            points.first(),
+            points.iter().rfind(|t| t.indicated_m >= until_m - 1.0),
+        ) else {
+            return;
+        };
+        if mixture != p.aircraft.engine.full_rich_mixture()
+            && begin.indicated_m > until_m + 2.0 * TRIM_M
+        {
+            self.push(
+                Group::Descent,
+                "every 2,000 ft down",
+                format!("MIXTURE forward to hold {}", mixture_name(p, mixture)),
+                format!("{} at {} ft", self.flow(end), tens(ft(end.indicated_m))),
+                begin.state.distance_m,
+            );
+        }
+        let limit_pa = p.aircraft.map_limit_pa(rev_s);
+        match rule {
+            ThrottleRule::Held(set) => {
+                let mut trims = Vec::new();
+                let mut height_m = ((begin.indicated_m - 1.0) / TRIM_M).floor() * TRIM_M;
+                let mut first_m = begin.state.distance_m;
+                while height_m > until_m + 1.0 {
+                    let before = points.iter().rfind(|t| t.indicated_m > height_m + 1.0);
+                    if let Some(t) = before.filter(|t| t.map_pa > set + NO_MOVE_PA) {
+                        if trims.is_empty() {
+                            first_m = t.state.distance_m;
+                        }
+                        trims.push(feet(ft(height_m)));
+                    }
+                    height_m -= TRIM_M;
+                }
+                if !trims.is_empty() {
+                    self.push(
+                        Group::Descent,
+                        &format!("{} ft", trims.join(", ")),
+                        format!("THROTTLE back to {} in", inches(inhg(set))),
+                        "MAP rises about 1 in each 1,000 ft between".to_owned(),
+                        first_m,
+                    );
+                }
+            }
+            ThrottleRule::LeftAlone(_) | ThrottleRule::Full => {
+                let held = end.map_pa > limit_pa - NO_MOVE_PA;
+                let action = if held {
+                    format!(
+                        "THROTTLE leave alone, but never over {} in",
+                        inches(inhg(limit_pa))
+                    )
+                } else {
+                    "THROTTLE leave alone".to_owned()
+                };
+                self.push(
+                    Group::Descent,
+                    "on the way down",
+                    action,
+                    format!("MAP rises to about {} in", inches(inhg(end.map_pa))),
+                    begin.state.distance_m,
+                );
+            }
+        }
+    }
+
+    fn slow_down(&mut self, plan: &Plan, descent: &[TrackPoint]) {
+        let p = self.problem;
+        let d = &plan.flown.script.descent;
+        let cuts = &plan.flown.script.reduction;
+        let Some(slow) = self.segments(SegmentKind::SlowDown).next().copied() else {
+            return;
+        };
+        let slow = self.points(&slow).to_vec();
+        let (Some(begin), Some(end)) = (slow.first().copied(), slow.last().copied()) else {
+            return;
+        };
+        let pattern_m = p.arrival.pattern_altitude_m;
+        let early = d.reduce_at_m > pattern_m + 1.0;
+        let cut = if early {
+            descent
+                .iter()
+                .find(|t| t.indicated_m <= d.reduce_at_m + 1.0)
+        } else {
+            None
+        };
+        let cut = cut.copied().unwrap_or(begin);
+        let lowest = slow.iter().map(|t| t.map_pa).fold(cut.map_pa, f64::min);
+        let place = if early && cut.indicated_m > pattern_m + 1.0 {
+            format!(
+                "passing {} ft, {}",
+                tens(ft(cut.indicated_m)),
+                self.to_go(cut.state.distance_m)
+            )
+        } else {
+            format!(
+                "level at {} ft, {}",
+                feet(ft(pattern_m)),
+                self.to_go(cut.state.distance_m)
+            )
+        };
+        // The first step is taken at the trigger itself, so the reading there is already one step down.
+        let action = if cut.map_pa > lowest + NO_MOVE_PA {
+            format!(
+                "THROTTLE back, {}: {}",
+                pace(cuts.step_pa, cuts.interval_s),
+                steps(cut.map_pa + cuts.step_pa, lowest, cuts.step_pa)
+            )
+        } else {
+            format!("THROTTLE back to {} in", inches(inhg(lowest)))
+        };
+        let level = if early {
+            format!("level at {} ft", feet(ft(pattern_m)))
+        } else {
+            "hold height".to_owned()
+        };
+        self.push(
+            Group::Arrival,
+            &place,
+            action,
+            format!("{level}, speed falls"),
+            cut.state.distance_m,
+        );
+        let vlo = p.aircraft.speeds.vlo_extend_m_s;
+        let gear = slow
+            .iter()
+            .find(|t| t.ias_m_s <= vlo + 0.01)
+            .copied()
+            .unwrap_or(end);
+        self.push(
+            Group::Arrival,
+            &format!("below {} KIAS", knots(kt(vlo).floor())),
+            "GEAR down".to_owned(),
+            format!(
+                "{} KIAS at {}",
+                knots(kt(p.aircraft.procedures.pattern_m_s)),
+                self.to_go(end.state.distance_m)
+            ),
+            gear.state.distance_m,
+        );
+    }
+
+    fn pattern(&mut self, plan: &Plan) {
+        let p = self.problem;
+        let Some(segment) = self.segments(SegmentKind::Pattern).next().copied() else {
+            return;
+        };
+        let Some(t) = self.points(&segment).first().copied() else {
+            return;
+        };
+        let d = &plan.flown.script.descent;
+        let at = t.state.distance_m;
+        let density_m = p.density_altitude_m(&p.destination);
+        let mixture = p.aircraft.high_power_mixture(density_m);
+        let action = mixture_move(p, d.mixture, mixture)
+            .unwrap_or_else(|| format!("MIXTURE stays {}", mixture_name(p, mixture)));
+        let ias = knots(kt(p.aircraft.procedures.pattern_m_s));
+        self.push(
+            Group::Arrival,
+            "before landing",
+            action,
+            format!(
+                "go-around mixture at density altitude {} ft",
+                number(up(ft(density_m), -1), 0)
+            ),
+            at,
+        );
+        self.push(
+            Group::Arrival,
+            &format!("power back, {ias} KIAS or slower"),
+            "PROP full forward, smoothly".to_owned(),
+            "at the latest before base".to_owned(),
+            at,
+        );
+        self.push(
+            Group::Arrival,
+            THEN,
+            format!("THROTTLE set to hold {ias} KIAS"),
+            format!("about {} in, {}", inches(inhg(t.map_pa)), self.flow(&t)),
+            at,
+        );
+    }
+
+    /// Joins lines of a side until there are few enough: first those that follow straight on the line above.
+    fn fit(&mut self) {
+        for side in [false, true] {
+            loop {
+                let on_side = |l: &CardLine| l.group.arrival_side() == side;
+                if self.lines.iter().filter(|l| on_side(l)).count() <= CARD_LINES_A_SIDE {
+                    break;
+                }
+                let joins = |i: &usize| {
+                    let (a, b) = (&self.lines[*i - 1], &self.lines[*i]);
+                    on_side(a) && on_side(b) && a.group == b.group
+                };
+                // The shortest pair first, so that no line grows long while another is short.
+                let size =
+                    |i: &usize| self.lines[*i - 1].action.len() + self.lines[*i].action.len();
+                let candidates: Vec<usize> = (1..self.lines.len()).filter(joins).collect();
+                let straight_on = candidates
+                    .iter()
+                    .copied()
+                    .filter(|&i| self.lines[i].trigger == THEN)
+                    .min_by_key(size);
+                let Some(i) = straight_on.or_else(|| candidates.iter().copied().min_by_key(size))
+                else {
+                    break;
+                };
+                let second = self.lines.remove(i);
+                let first = &mut self.lines[i - 1];
+                let link = if second.trigger == THEN {
+                    ", then ".to_owned()
+                } else {
+                    format!("; {}: ", second.trigger)
+                };
+                first.action = format!("{}{link}{}", first.action, second.action);
+                if !second.expect.is_empty() {
+                    first.expect = second.expect;
+                }
+            }
+        }
+        for (i, l) in self.lines.iter_mut().enumerate() {
+            l.order = i + 1;
+        }
+    }
+}
+
+/// The setting of a cruise stretch; `t` is a point of it, for a throttle given by its position.
+fn cruise_setting(c: &Cruise, t: &TrackPoint) -> Setting {
+    let map_pa = match c.throttle {
+        Throttle::Full => None,
+        Throttle::Map(p) => Some(p),
+        Throttle::Fixed(_) | Throttle::Shut | Throttle::Rpm => Some(t.map_pa),
+    };
+    Setting {
+        map_pa,
+        rev_s: c.rev_s,
+        mixture: c.mixture,
+    }
+}
+
+/// The lever card of a plan: at most [`CARD_LINES_A_SIDE`] lines up to the top of descent and as many after it.
+pub fn lever_card(plan: &Plan, problem: &Problem) -> Vec<CardLine> {
+    let mut writer = Writer {
+        problem,
+        flown: &plan.flown,
+        fuel: Fuel::new(problem.aircraft.fuel.density_kg_m3),
+        lines: vec![],
+    };
+    writer.departure(plan);
+    writer.arrival(plan);
+    writer.fit();
+    writer.lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::brief::sample;
+    use crate::quantity::{ManifoldPressure, Rpm};
+
+    fn setting(map_inhg: Option<f64>, revs: f64, mixture: usize) -> Setting {
+        Setting {
+            map_pa: map_inhg.map(|m| ManifoldPressure::inhg(m).to_pa()),
+            rev_s: Rpm::per_min(revs).to_rev_s(),
+            mixture,
+        }
+    }
+
+    fn intake() -> Intake {
+        Intake {
+            upstream_pa: 80_000.0,
+            ambient_pa: 79_000.0,
+            temperature_k: 275.0,
+        }
+    }
+
+    fn moves(from: Setting, to: Setting) -> Vec<Move> {
+        let problem = sample::problem();
+        let now = problem
+            .aircraft
+            .engine
+            .map_pa(from.throttle(), from.rev_s, intake());
+        lever_moves(problem, intake(), now, from, to)
+    }
+
+    fn levers(moves: &[Move]) -> Vec<Lever> {
+        moves.iter().map(|m| m.lever).collect()
+    }
+
+    #[test]
+    fn closed_form_reducing_is_throttle_prop_throttle_mixture() {
+        let m = moves(setting(None, 2_500.0, 0), setting(Some(19.0), 2_100.0, 2));
+        assert_eq!(
+            levers(&m),
+            [
+                Lever::Throttle,
+                Lever::Prop,
+                Lever::Throttle,
+                Lever::Mixture
+            ],
+            "{m:?}"
+        );
+    }
+
+    #[test]
+    fn closed_form_adding_is_mixture_prop_throttle() {
+        let m = moves(setting(Some(18.0), 2_100.0, 2), setting(None, 2_500.0, 0));
+        assert_eq!(
+            levers(&m),
+            [Lever::Mixture, Lever::Prop, Lever::Throttle],
+            "{m:?}"
+        );
+    }
+
+    #[test]
+    fn closed_form_prop_back_at_full_throttle_moves_no_throttle() {
+        let m = moves(setting(None, 2_500.0, 1), setting(None, 2_300.0, 1));
+        assert_eq!(levers(&m), [Lever::Prop], "{m:?}");
+    }
+
+    #[test]
+    fn closed_form_the_retard_pays_for_the_rise() {
+        // Whatever the settings, no reading on the way lies above both ends by more than half a map step.
+        let problem = sample::problem();
+        let mut checked = 0;
+        for from_in in [17.0, 18.5, 20.0, 22.0] {
+            for to_in in [16.0, 18.0, 19.5] {
+                for (a, b) in [(2_700.0, 1_900.0), (2_500.0, 2_100.0), (2_300.0, 2_000.0)] {
+                    let (from, to) = (setting(Some(from_in), a, 1), setting(Some(to_in), b, 1));
+                    let m = moves(from, to);
+                    let half_step = 0.5 * problem.aircraft.procedures.map_step_pa;
+                    let now = problem
+                        .aircraft
+                        .engine
+                        .map_pa(from.throttle(), from.rev_s, intake());
+                    let end = problem
+                        .aircraft
+                        .engine
+                        .map_pa(to.throttle(), to.rev_s, intake());
+                    for x in &m {
+                        assert!(
+                            x.map_pa <= now.max(end) + half_step,
+                            "{from_in} {to_in} {a} {b}: {m:?}"
+                        );
+                    }
+                    if let Some(prop) = m.iter().position(|x| x.lever == Lever::Prop)
+                        && prop > 0
+                        && m[prop - 1].lever == Lever::Throttle
+                    {
+                        checked += 1;
+                        assert!(
+                            m[prop].map_pa > m[prop - 1].map_pa,
+                            "MAP comes up with the PROP: {m:?}"
+                        );
+                        assert!(
+                            m[prop].map_pa <= end + 1.0,
+                            "and not past the reading wanted: {m:?}"
+                        );
+                    }
+                }
+            }
+        }
+        assert!(checked > 5, "only {checked} retards");
+    }
+
+    #[test]
+    fn closed_form_card_of_the_sample() {
+        let card = lever_card(sample::plan(), sample::problem());
+        for side in [false, true] {
+            let n = card
+                .iter()
+                .filter(|l| l.group.arrival_side() == side)
+                .count();
+            assert!((4..=CARD_LINES_A_SIDE).contains(&n), "{n} lines");
+        }
+        for (i, l) in card.iter().enumerate() {
+            assert_eq!(l.order, i + 1);
+            assert!(!l.trigger.is_empty() && !l.action.is_empty());
+        }
+        assert!(
+            card.windows(2)
+                .all(|w| w[0].distance_nm <= w[1].distance_nm + 1e-6
+                    || w[0].trigger.contains("every"))
+        );
+        let at = |text: &str| {
+            card.iter()
+                .position(|l| l.action.contains(text))
+                .unwrap_or_else(|| panic!("no {text}: {card:#?}"))
+        };
+        assert!(at("GEAR up") < at("CLIMB"));
+        assert!(at("leave climb power on") < at("PROP back to 2,300"));
+        assert!(at("PROP back to 2,100") < at("GEAR down"));
+        assert!(at("GEAR down") < at("PROP full forward, smoothly"));
+        let last_mixture = card
+            .iter()
+            .rposition(|l| l.action.contains("MIXTURE"))
+            .expect("a mixture line");
+        assert!(last_mixture <= at("PROP full forward, smoothly"));
+    }
+
+    #[test]
+    fn closed_form_cards_of_other_shapes_keep_size_and_order() {
+        let shapes = sample::shapes();
+        assert_eq!(shapes.len(), 3);
+        for plan in &shapes {
+            let card = lever_card(plan, sample::problem());
+            for side in [false, true] {
+                let n = card
+                    .iter()
+                    .filter(|l| l.group.arrival_side() == side)
+                    .count();
+                assert!((4..=CARD_LINES_A_SIDE).contains(&n), "{n} lines: {card:#?}");
+            }
+            // Departure before arrival, groups in the order of the flight.
+            assert!(
+                card.windows(2)
+                    .all(|w| w[0].group as u8 <= w[1].group as u8),
+                "{card:#?}"
+            );
+            assert!(!card[0].trigger.starts_with(THEN));
+            let gear = card
+                .iter()
+                .position(|l| l.action.contains("GEAR down"))
+                .expect("gear");
+            let forward = card
+                .iter()
+                .position(|l| l.action.contains("PROP full forward, smoothly"))
+                .expect("prop");
+            assert!(gear < forward || card[gear].action.contains("PROP full forward, smoothly"));
+        }
+    }
+}

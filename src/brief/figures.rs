@@ -1,0 +1,1067 @@
+//! A plan in cockpit figures: the one conversion from which every face is made.
+//!
+//! Field names are the keys of the JSON face (DESIGN section 7), unit included.
+
+use super::card::{CardLine, lever_card};
+use super::units::{
+    Fuel, celsius, course_deg, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
+};
+use super::words::{down, feet, inches, knots, number, revs, sentence, up};
+use super::{CAUTIONS, TITLE};
+use crate::aircraft::{Speeds, Throttle};
+use crate::flight::{Limit, PathRule, SegmentKind, ThrottleRule, TrackPoint};
+use crate::quantity::{M_PER_FT, M_PER_NM};
+use crate::solve::{
+    Alternative, AlternativeKind, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination, Totals,
+    Warning,
+};
+use crate::trip::{Note, Objective, Problem, Rules};
+use serde::Serialize;
+
+/// Longest stretch of the table of conditions, m.
+const STRETCH_M: f64 = 30.0 * M_PER_NM;
+/// Step in height of the table of conditions, m.
+const CONDITION_STEP_M: f64 = 1_000.0 * M_PER_FT;
+/// Spacing of the weight schedule, m.
+const WEIGHT_STEP_M: f64 = 25.0 * M_PER_NM;
+/// In a descent with the power on the engine gives at least this fraction of rated power half-way down. Windmilling and
+/// approach power are below it, the least cruise settings above.
+const POWER_ON: f64 = 0.35;
+
+/// The trip in a few words.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TripFigures {
+    /// Title as the trip file gives it.
+    pub name: String,
+    /// Aircraft.
+    pub aircraft: String,
+    /// Departure, via points, destination.
+    pub places: Vec<String>,
+    /// Fuel on board at start-up.
+    pub fuel_on_board_gal: f64,
+    /// Mass at take-off.
+    pub take_off_weight_lb: f64,
+    /// Mass at landing.
+    pub landing_weight_lb: f64,
+    /// From start-up to take-off.
+    pub taxi_fuel_gal: f64,
+    /// Burned in the take-off run, part of the total but of no segment.
+    pub take_off_run_fuel_gal: f64,
+}
+
+/// What was least.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ObjectiveFigures {
+    /// time, fuel or money.
+    pub kind: &'static str,
+    /// Its value over the flown part.
+    pub value: f64,
+    /// min, gal or money.
+    pub unit: &'static str,
+    /// Bounds on the other quantities.
+    pub bounds: Vec<Said>,
+    /// By how much rounding to what a pilot can set made it dearer.
+    pub rounding_loss_percent: f64,
+}
+
+/// Totals of one plan.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TotalsFigures {
+    /// Take-off to landing.
+    pub time_min: f64,
+    /// Take-off to landing.
+    pub fuel_gal: f64,
+    /// Start-up to shutdown.
+    pub block_time_min: f64,
+    /// Start-up to shutdown.
+    pub block_fuel_gal: f64,
+    /// Money at the trip's prices.
+    pub cost: f64,
+    /// Length of the route.
+    pub distance_nm: f64,
+    /// Left at landing.
+    pub landing_fuel_gal: f64,
+    /// That lasts so long at planned cruise flow.
+    pub reserve_min: f64,
+    /// Reserve asked for.
+    pub reserve_required_gal: f64,
+    /// Reserve asked for.
+    pub reserve_required_min: f64,
+    /// Least by the rule that applies.
+    pub legal_reserve_gal: f64,
+    /// Least by the rule that applies.
+    pub legal_reserve_min: f64,
+    /// Block fuel and the reserve asked for.
+    pub fuel_required_gal: f64,
+}
+
+/// The rule the legal least of the reserve comes from.
+fn legal_rule(problem: &Problem) -> &'static str {
+    match problem.rules {
+        Rules::UsIfr | Rules::IcaoIfr => "14 CFR 91.167",
+        Rules::UsVfr | Rules::IcaoVfr | Rules::None if problem.night => "14 CFR 91.151, night",
+        Rules::UsVfr | Rules::IcaoVfr | Rules::None => "14 CFR 91.151, day",
+    }
+}
+
+/// What the plan gains over ordinary flying; below zero it costs more.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Gain {
+    /// Quicker by.
+    pub time_min: f64,
+    /// Thriftier by.
+    pub fuel_gal: f64,
+    /// Cheaper by.
+    pub cost: f64,
+    /// Start-down point of the ordinary descent, to go.
+    pub ordinary_top_of_descent_to_go_nm: f64,
+    /// Less than 2 min and less than 0.5 gal gained.
+    pub small_gain: bool,
+    /// The two flights differ by less than 2 min and less than 0.5 gal.
+    pub no_real_difference: bool,
+}
+
+/// The ideal flight.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct IdealFigures {
+    /// In the unit of the objective.
+    pub objective_value: f64,
+    /// Money at the trip's prices.
+    pub cost: f64,
+    /// Time.
+    pub time_min: f64,
+    /// Fuel.
+    pub fuel_gal: f64,
+    /// Margin of the plan over it.
+    pub margin_percent: f64,
+}
+
+/// What the independent re-flight misses.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Reflight {
+    /// Re-flown less planned time.
+    pub time_error_s: f64,
+    /// Re-flown less planned fuel.
+    pub fuel_error_gal: f64,
+    /// Above pattern altitude at the pattern point.
+    pub height_error_ft: f64,
+    /// Above pattern speed at the pattern point.
+    pub speed_error_kt: f64,
+}
+
+/// One point of the path.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Point {
+    /// Along the route.
+    pub distance_nm: f64,
+    /// Since lift-off.
+    pub time_min: f64,
+    /// Pressure altitude.
+    pub pressure_altitude_ft: f64,
+    /// What the altimeter shows.
+    pub indicated_altitude_ft: f64,
+    /// Above mean sea level.
+    pub true_altitude_ft: f64,
+    /// Indicated airspeed.
+    pub ias_kt: f64,
+    /// True airspeed.
+    pub tas_kt: f64,
+    /// Ground speed.
+    pub gs_kt: f64,
+    /// Rate of climb.
+    pub vs_fpm: f64,
+    /// Manifold pressure.
+    pub map_inhg: f64,
+    /// Crankshaft speed.
+    pub rpm: f64,
+    /// Mixture by its name in the profile.
+    pub mixture: String,
+    /// Brake power over rated power.
+    pub power_percent: f64,
+    /// Fuel flow.
+    pub fuel_flow_gph: f64,
+    /// Left in the tanks.
+    pub fuel_left_gal: f64,
+    /// Wind along the course, a tail wind positive.
+    pub wind_along_kt: f64,
+    /// Weight.
+    pub weight_lb: f64,
+    /// Index into the segments.
+    pub segment: usize,
+}
+
+/// One segment.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SegmentFigures {
+    /// What is done.
+    pub kind: &'static str,
+    /// Where it begins.
+    pub start: Point,
+    /// Where it ends.
+    pub end: Point,
+    /// How long it lasts.
+    pub time_min: f64,
+    /// How far it goes.
+    pub distance_nm: f64,
+    /// What it burns.
+    pub fuel_gal: f64,
+    /// Greatest manifold pressure in it.
+    pub map_peak_inhg: f64,
+}
+
+/// Wind and temperature at one height.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct WindLevel {
+    /// Pressure altitude.
+    pub pressure_altitude_ft: f64,
+    /// Along the course, a tail wind positive.
+    pub wind_along_kt: f64,
+    /// Across the course, from the left positive.
+    pub wind_cross_kt: f64,
+    /// Temperature.
+    pub temperature_c: f64,
+}
+
+/// Conditions over one stretch, taken in its middle.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct StretchWind {
+    /// From.
+    pub from_nm: f64,
+    /// To.
+    pub to_nm: f64,
+    /// By height.
+    pub levels: Vec<WindLevel>,
+}
+
+/// Weight at one distance.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct WeightPoint {
+    /// Along the route.
+    pub distance_nm: f64,
+    /// Weight.
+    pub weight_lb: f64,
+}
+
+/// What the plan was made in.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Conditions {
+    /// Wind and temperature per 1,000 ft and stretch.
+    pub winds: Vec<StretchWind>,
+    /// Weight along the route.
+    pub weights: Vec<WeightPoint>,
+}
+
+/// A stretch of ground.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Stretch {
+    /// From.
+    pub from_nm: f64,
+    /// To.
+    pub to_nm: f64,
+    /// Highest ground in it.
+    pub ground_ft: f64,
+}
+
+/// One leg.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LegFigures {
+    /// Place at its start.
+    pub from: String,
+    /// Place at its end.
+    pub to: String,
+    /// Distance along the route at its start.
+    pub from_nm: f64,
+    /// Distance along the route at its end.
+    pub to_nm: f64,
+    /// Magnetic course at mid-leg.
+    pub magnetic_course_deg: f64,
+    /// True course at mid-leg.
+    pub true_course_deg: f64,
+    /// Least cruise altitude.
+    pub minimum_altitude_ft: f64,
+    /// Ground.
+    pub ground: Vec<Stretch>,
+    /// Where ground and minimum come from.
+    pub ground_source: String,
+}
+
+/// A field at one end.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FieldFigures {
+    /// Identifier.
+    pub ident: String,
+    /// Elevation.
+    pub elevation_ft: f64,
+    /// Altimeter setting.
+    pub altimeter_inhg: f64,
+    /// Density altitude today.
+    pub density_altitude_ft: f64,
+    /// Mixture for take-off, climb or go-around there today.
+    pub high_power_mixture: String,
+}
+
+/// The descent as the pilot is told it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Descent {
+    /// full, held or left_alone.
+    pub throttle: &'static str,
+    /// Manifold pressure set; none at full throttle.
+    pub map_inhg: Option<f64>,
+    /// Crankshaft speed.
+    pub rpm: f64,
+    /// Mixture.
+    pub mixture: String,
+    /// Indicated airspeed half-way down.
+    pub ias_kt: f64,
+    /// Rate of descent half-way down.
+    pub rate_fpm: f64,
+    /// Brake power half-way down.
+    pub power_percent: f64,
+    /// RPM below that of cruise with the power on.
+    pub coarse_and_fast: bool,
+    /// Greatest speed in rough air at the weight of the descent: Va.
+    pub rough_air_ias_kt: f64,
+    /// The descent in one sentence.
+    pub sentence: String,
+}
+
+/// Another way to fly the trip.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AlternativeFigures {
+    /// What was changed.
+    pub name: String,
+    /// Its totals.
+    pub totals: TotalsFigures,
+    /// Its objective less that of the plan, in the unit of the objective.
+    pub difference: f64,
+    /// Where it starts down, to go.
+    pub top_of_descent_to_go_nm: f64,
+}
+
+/// Something said: a key for programs and a sentence for people.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Said {
+    /// Key.
+    pub kind: &'static str,
+    /// In words.
+    pub text: String,
+}
+
+/// The plan in cockpit figures.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Figures {
+    /// Title of every face.
+    pub title: &'static str,
+    /// The plan in one line.
+    pub in_one_line: String,
+    /// The trip.
+    pub trip: TripFigures,
+    /// What was least.
+    pub objective: ObjectiveFigures,
+    /// Totals.
+    pub totals: TotalsFigures,
+    /// The rule the legal reserve comes from.
+    pub legal_reserve_rule: &'static str,
+    /// What it gains over the ordinary descent.
+    pub gain_over_ordinary: Option<Gain>,
+    /// The ideal flight.
+    pub ideal: IdealFigures,
+    /// Re-flight.
+    pub reflight: Reflight,
+    /// Cruise levels, first to last.
+    pub levels_ft: Vec<f64>,
+    /// Where the first level is reached.
+    pub top_of_climb_nm: f64,
+    /// When.
+    pub top_of_climb_min: f64,
+    /// Where the descent starts.
+    pub top_of_descent_nm: f64,
+    /// The same, to go.
+    pub top_of_descent_to_go_nm: f64,
+    /// When, since lift-off.
+    pub top_of_descent_min: f64,
+    /// The descent.
+    pub descent: Descent,
+    /// Pattern altitude.
+    pub pattern_altitude_ft: f64,
+    /// Where pattern altitude and speed are to be met.
+    pub pattern_point_nm: f64,
+    /// Legs.
+    pub legs: Vec<LegFigures>,
+    /// Departure and destination.
+    pub fields: Vec<FieldFigures>,
+    /// Segments.
+    pub segments: Vec<SegmentFigures>,
+    /// Path.
+    pub track: Vec<Point>,
+    /// Wind, temperature, weight.
+    pub conditions: Conditions,
+    /// Other ways.
+    pub alternatives: Vec<AlternativeFigures>,
+    /// Limits the plan lies on.
+    pub binding_limits: Vec<Said>,
+    /// Warnings.
+    pub warnings: Vec<Said>,
+    /// What is not checked and who decides.
+    pub cautions: [&'static str; 4],
+    /// How the search ended.
+    pub termination: &'static str,
+    /// Full flights flown in the search.
+    pub flights: usize,
+    /// The lever card.
+    pub lever_card: Vec<CardLine>,
+}
+
+/// Word of a segment kind, as the JSON has it.
+fn kind_key(kind: SegmentKind) -> &'static str {
+    match kind {
+        SegmentKind::InitialClimb => "initial_climb",
+        SegmentKind::Accelerate => "accelerate",
+        SegmentKind::Climb => "climb",
+        SegmentKind::LevelOff => "level_off",
+        SegmentKind::Cruise => "cruise",
+        SegmentKind::LevelChange => "level_change",
+        SegmentKind::Descent => "descent",
+        SegmentKind::SlowDown => "slow_down",
+        SegmentKind::Pattern => "pattern",
+        SegmentKind::Circuit => "circuit",
+    }
+}
+
+/// Name of a row of the mixture table; an index past its end is the last row, as the engine takes it.
+pub(super) fn mixture_name(problem: &Problem, row: usize) -> String {
+    let rows = &problem.aircraft.engine.spec.mixtures;
+    rows.get(row)
+        .or(rows.last())
+        .map_or_else(String::new, |m| m.name.clone())
+}
+
+fn point(problem: &Problem, fuel: Fuel, t: &TrackPoint, segment: usize) -> Point {
+    let procedures = &problem.aircraft.procedures;
+    let left =
+        problem.fuel_kg - procedures.taxi_fuel_kg - procedures.take_off_fuel_kg - t.state.fuel_kg;
+    Point {
+        distance_nm: nm(t.state.distance_m),
+        time_min: min(t.state.time_s),
+        pressure_altitude_ft: ft(t.state.pressure_altitude_m),
+        indicated_altitude_ft: ft(t.indicated_m),
+        true_altitude_ft: ft(t.true_altitude_m),
+        ias_kt: kt(t.ias_m_s),
+        tas_kt: kt(t.state.tas_m_s),
+        gs_kt: kt(t.ground_speed_m_s),
+        vs_fpm: fpm(t.rate_m_s),
+        map_inhg: inhg(t.map_pa),
+        rpm: rpm(t.rev_s),
+        mixture: mixture_name(problem, t.mixture),
+        power_percent: percent(t.power_fraction),
+        fuel_flow_gph: fuel.gph(t.fuel_kg_s),
+        fuel_left_gal: fuel.gal(left),
+        wind_along_kt: kt(t.wind_along_m_s),
+        weight_lb: lb(t.mass_kg),
+        segment,
+    }
+}
+
+/// Segments that have a path, and the path with its segments renumbered to them.
+fn segments_and_track(
+    plan: &Plan,
+    problem: &Problem,
+    fuel: Fuel,
+) -> (Vec<SegmentFigures>, Vec<Point>) {
+    let flown = &plan.flown;
+    let mut kept = Vec::new();
+    let mut number_of = vec![0; flown.segments.len()];
+    for (i, s) in flown.segments.iter().enumerate() {
+        number_of[i] = kept.len();
+        if flown.track.get(s.first).is_some_and(|t| t.segment == i) {
+            kept.push(s);
+        }
+    }
+    let track: Vec<Point> = flown
+        .track
+        .iter()
+        .map(|t| {
+            point(
+                problem,
+                fuel,
+                t,
+                number_of.get(t.segment).copied().unwrap_or(0),
+            )
+        })
+        .collect();
+    let mut segments = Vec::new();
+    for (i, s) in kept.iter().enumerate() {
+        let (Some(start), Some(last)) = (track.get(s.first), track.get(s.last)) else {
+            continue;
+        };
+        // A segment ends where the next begins; its own last point may lie a step before.
+        let mut end = last.clone();
+        if let Some(next) = kept.get(i + 1).and_then(|n| track.get(n.first)) {
+            end.distance_nm = next.distance_nm;
+            end.time_min = next.time_min;
+            end.pressure_altitude_ft = next.pressure_altitude_ft;
+            end.indicated_altitude_ft = next.indicated_altitude_ft;
+            end.true_altitude_ft = next.true_altitude_ft;
+            end.fuel_left_gal = next.fuel_left_gal;
+            end.weight_lb = next.weight_lb;
+        }
+        segments.push(SegmentFigures {
+            kind: kind_key(s.kind),
+            time_min: plain(end.time_min - start.time_min),
+            distance_nm: plain(end.distance_nm - start.distance_nm),
+            fuel_gal: plain(start.fuel_left_gal - end.fuel_left_gal),
+            map_peak_inhg: track[s.first..=s.last]
+                .iter()
+                .map(|t| t.map_inhg)
+                .fold(0.0, f64::max),
+            start: start.clone(),
+            end,
+        });
+    }
+    (segments, track)
+}
+
+fn totals(problem: &Problem, fuel: Fuel, t: &Totals, cruise_kg_s: f64) -> TotalsFigures {
+    TotalsFigures {
+        time_min: min(t.time_s),
+        fuel_gal: fuel.gal(t.fuel_kg),
+        block_time_min: min(t.block_time_s),
+        block_fuel_gal: fuel.gal(t.block_fuel_kg),
+        cost: plain(t.money),
+        distance_nm: nm(t.distance_m),
+        landing_fuel_gal: fuel.gal(t.landing_fuel_kg),
+        reserve_min: min(t.reserve_s),
+        reserve_required_gal: fuel.gal(t.reserve_required_kg),
+        reserve_required_min: min(problem.limits.reserve_s),
+        legal_reserve_gal: fuel.gal(t.legal_reserve_kg),
+        legal_reserve_min: if cruise_kg_s > 0.0 {
+            min(t.legal_reserve_kg / cruise_kg_s)
+        } else {
+            0.0
+        },
+        fuel_required_gal: fuel.gal(t.fuel_required_kg),
+    }
+}
+
+fn objective_value(objective: Objective, fuel: Fuel, si: f64) -> f64 {
+    match objective {
+        Objective::Time => min(si),
+        Objective::Fuel => fuel.gal(si),
+        Objective::Money => plain(si),
+    }
+}
+
+fn alternative_name(alternative: &Alternative) -> String {
+    match alternative.kind {
+        AlternativeKind::OrdinaryDescent => "ordinary descent".to_owned(),
+        AlternativeKind::Level(_) => {
+            let cruise = &alternative.flown.script.cruise;
+            let steps: Vec<String> = cruise
+                .iter()
+                .enumerate()
+                .map(|(i, c)| {
+                    let level = format!("{} ft", feet(ft(c.level_m)));
+                    if i == 0 {
+                        level
+                    } else {
+                        format!("{level} from {} nm", number(nm(c.from_m), 0))
+                    }
+                })
+                .collect();
+            format!("best plan at {}", steps.join(", "))
+        }
+        AlternativeKind::VyClimb => "climb at Vy".to_owned(),
+        AlternativeKind::CruiseRpmDescent => "descent with cruise RPM".to_owned(),
+    }
+}
+
+fn ordinary(plan: &Plan) -> Option<&Alternative> {
+    plan.alternatives
+        .iter()
+        .find(|a| a.kind == AlternativeKind::OrdinaryDescent)
+}
+
+fn gain(plan: &Plan, problem: &Problem, fuel: Fuel) -> Option<Gain> {
+    let other = ordinary(plan)?;
+    let time_s = other.totals.time_s - plan.totals.time_s;
+    let fuel_kg = other.totals.fuel_kg - plan.totals.fuel_kg;
+    let least_kg = NO_DIFFERENCE_M3 * problem.aircraft.fuel.density_kg_m3;
+    Some(Gain {
+        time_min: min(time_s),
+        fuel_gal: fuel.gal(fuel_kg),
+        cost: plain(other.totals.money - plan.totals.money),
+        ordinary_top_of_descent_to_go_nm: nm(
+            problem.length_m - other.flown.top_of_descent.distance_m
+        ),
+        small_gain: time_s < NO_DIFFERENCE_S && fuel_kg < least_kg,
+        no_real_difference: time_s.abs() < NO_DIFFERENCE_S && fuel_kg.abs() < least_kg,
+    })
+}
+
+/// "saves 1.8 min and 0.1 gal", or what it costs instead.
+pub(super) fn saves(gain: &Gain) -> String {
+    let part = |x: f64, unit: &str| {
+        let shown = if x >= 0.0 { down(x, 1) } else { up(-x, 1) };
+        (
+            x >= 0.0 || shown == 0.0,
+            format!("{} {unit}", number(shown, 1)),
+        )
+    };
+    let (quicker, time) = part(gain.time_min, "min");
+    let (thriftier, fuel) = part(gain.fuel_gal, "gal");
+    match (quicker, thriftier) {
+        (true, true) => format!("saves {time} and {fuel}"),
+        (true, false) => format!("saves {time}, burns {fuel} more"),
+        (false, true) => format!("saves {fuel}, takes {time} more"),
+        (false, false) => format!("takes {time} and {fuel} more"),
+    }
+}
+
+fn descent(
+    plan: &Plan,
+    problem: &Problem,
+    fuel: Fuel,
+    track: &[Point],
+    segments: &[SegmentFigures],
+) -> Descent {
+    let d = &plan.flown.script.descent;
+    let cruise = plan.flown.script.cruise.last();
+    let found = segments.iter().find(|s| s.kind == "descent");
+    let middle = found.and_then(|s| {
+        let half = 0.5 * (s.start.indicated_altitude_ft + s.end.indicated_altitude_ft);
+        track
+            .iter()
+            .find(|t| t.segment == s.start.segment && t.indicated_altitude_ft <= half)
+    });
+    let middle = middle.or(found.map(|s| &s.start));
+    let (ias_kt, rate_fpm) = match d.path {
+        PathRule::Rate(r) => (middle.map_or(0.0, |m| m.ias_kt), fpm(r)),
+        PathRule::Ias(v) => (kt(v), middle.map_or(0.0, |m| -m.vs_fpm)),
+    };
+    let power_percent = middle.map_or(0.0, |m| m.power_percent);
+    let half_step = 0.5 * problem.aircraft.procedures.rev_step_s;
+    let coarse_and_fast =
+        cruise.is_some_and(|c| d.rev_s < c.rev_s - half_step) && power_percent >= percent(POWER_ON);
+    let map_inhg = d.throttle.set_map_pa().map(inhg);
+    let mass_kg = middle.map_or(problem.zero_fuel_kg, |m| {
+        m.weight_lb * crate::quantity::KG_PER_LB
+    });
+    let aircraft = &problem.aircraft;
+    let va = Speeds::at_mass(
+        aircraft.speeds.va_m_s,
+        mass_kg,
+        aircraft.masses.max_take_off_kg,
+    );
+    let to_go = up(
+        nm(problem.length_m - plan.flown.top_of_descent.distance_m),
+        0,
+    );
+    let flown_so = match d.path {
+        PathRule::Rate(_) => format!("{} fpm, about {} KIAS", number(rate_fpm, 0), knots(ias_kt)),
+        PathRule::Ias(_) => format!(
+            "{} KIAS, about {} fpm",
+            knots(ias_kt),
+            number(down(rate_fpm, -1), 0)
+        ),
+    };
+    let map_words = match d.throttle {
+        ThrottleRule::Full => "full throttle".to_owned(),
+        ThrottleRule::Held(p) | ThrottleRule::LeftAlone(p) => {
+            let now = found.map_or(0.0, |s| s.start.map_inhg);
+            let verb = match d.throttle {
+                ThrottleRule::LeftAlone(_) => "set and leave",
+                _ if inhg(p) > now + 0.5 => "full throttle till it gives",
+                _ if coarse_and_fast && (inhg(p) - now).abs() < 0.75 => "keep",
+                _ => "hold",
+            };
+            format!("{verb} {} in", inches(inhg(p)))
+        }
+    };
+    let prop = if cruise.is_some_and(|c| (d.rev_s - c.rev_s).abs() <= half_step) {
+        format!("PROP stays at {}", revs(rpm(d.rev_s)))
+    } else if coarse_and_fast {
+        format!("PROP back to {}", revs(rpm(d.rev_s)))
+    } else {
+        format!("PROP {}", revs(rpm(d.rev_s)))
+    };
+    let mut words = format!(
+        "{map_words}, {prop}, {flown_so}, from {} nm",
+        number(to_go, 0)
+    );
+    if coarse_and_fast {
+        if let Some(g) = gain(plan, problem, fuel) {
+            words.push_str(&format!(": {} against the ordinary descent", saves(&g)));
+        }
+        words.push_str("; if bumpy, don't");
+    }
+    Descent {
+        throttle: match d.throttle {
+            ThrottleRule::Full => "full",
+            ThrottleRule::Held(_) => "held",
+            ThrottleRule::LeftAlone(_) => "left_alone",
+        },
+        map_inhg,
+        rpm: rpm(d.rev_s),
+        mixture: mixture_name(problem, d.mixture),
+        ias_kt,
+        rate_fpm,
+        power_percent,
+        coarse_and_fast,
+        rough_air_ias_kt: kt(va),
+        sentence: words,
+    }
+}
+
+fn conditions(plan: &Plan, problem: &Problem, track: &[Point]) -> Conditions {
+    let top_m = plan
+        .flown
+        .script
+        .cruise
+        .iter()
+        .map(|c| c.level_m)
+        .fold(0.0, f64::max)
+        + 2.0 * CONDITION_STEP_M;
+    let mut winds = Vec::new();
+    for leg in &problem.legs {
+        let pieces = ((leg.to_m - leg.from_m) / STRETCH_M).ceil().max(1.0);
+        let length_m = (leg.to_m - leg.from_m) / pieces;
+        let mut from_m = leg.from_m;
+        while from_m < leg.to_m - 0.5 * length_m {
+            let middle_m = from_m + 0.5 * length_m;
+            let ground_hp_m = problem.pressure_altitude_m(middle_m, problem.ground_m(middle_m));
+            let mut hp_m = (ground_hp_m / CONDITION_STEP_M).floor() * CONDITION_STEP_M;
+            let mut levels = Vec::new();
+            while hp_m <= top_m {
+                let air = problem.air.at(middle_m, hp_m);
+                levels.push(WindLevel {
+                    pressure_altitude_ft: ft(hp_m),
+                    wind_along_kt: kt(air.along_m_s),
+                    wind_cross_kt: kt(air.cross_m_s),
+                    temperature_c: celsius(air.temperature_k),
+                });
+                hp_m += CONDITION_STEP_M;
+            }
+            winds.push(StretchWind {
+                from_nm: nm(from_m),
+                to_nm: nm(from_m + length_m),
+                levels,
+            });
+            from_m += length_m;
+        }
+    }
+    let mut weights: Vec<WeightPoint> = Vec::new();
+    for p in track {
+        let due = weights
+            .last()
+            .is_none_or(|w| p.distance_nm >= w.distance_nm + nm(WEIGHT_STEP_M) - 1e-3);
+        if due {
+            weights.push(WeightPoint {
+                distance_nm: p.distance_nm,
+                weight_lb: p.weight_lb,
+            });
+        }
+    }
+    if let (Some(end), Some(last)) = (track.last(), weights.last())
+        && end.weight_lb < last.weight_lb
+    {
+        weights.push(WeightPoint {
+            distance_nm: end.distance_nm,
+            weight_lb: end.weight_lb,
+        });
+    }
+    Conditions { winds, weights }
+}
+
+fn limit_words(limit: Limit, problem: &Problem) -> Said {
+    let limits = &problem.limits;
+    let (kind, text) = match limit {
+        Limit::Airspeed => ("airspeed", "indicated airspeed is at the most the air allows".to_owned()),
+        Limit::LowSpeed => (
+            "low_speed",
+            "indicated airspeed is at its least (1.3 Vs in cruise, Vy or cooling in the climb, pattern speed in the descent)"
+                .to_owned(),
+        ),
+        Limit::ManifoldPressure => ("manifold_pressure", "MAP is on the limit line for the RPM".to_owned()),
+        Limit::RpmBand => ("rpm_band", "RPM is at the edge of a band to avoid".to_owned()),
+        Limit::CruisePower => (
+            "cruise_power",
+            format!(
+                "cruise power is at the greatest of your profile, {} %",
+                number(percent(problem.aircraft.procedures.cruise_power_fraction), 0)
+            ),
+        ),
+        Limit::Mixture => ("mixture", "power is at the most the mixture may be used with".to_owned()),
+        Limit::LeastManifoldPressure => (
+            "least_manifold_pressure",
+            format!("MAP in the descent is at the least asked for, {} in", inches(inhg(limits.least_map_pa))),
+        ),
+        Limit::ClimbRate => {
+            ("climb_rate", "rate of climb on reaching the level is at the least that is planned with".to_owned())
+        }
+        Limit::DescentRate => (
+            "descent_rate",
+            format!("rate of descent is at the greatest asked for, {} fpm", number(fpm(limits.max_descent_m_s), 0)),
+        ),
+        Limit::Ground => ("ground", "height over the ground is at its least".to_owned()),
+        Limit::Governor => ("governor", "the propeller is about to reach a pitch stop".to_owned()),
+        Limit::Fuel => ("fuel", "the fuel on board is all needed".to_owned()),
+        Limit::Distance => ("distance", "climb and descent leave no room for cruise".to_owned()),
+    };
+    Said { kind, text }
+}
+
+fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
+    let gal = |kg: f64| number(up(fuel.gal(kg), 1), 1);
+    let (kind, text) = match warning {
+        Warning::Note(Note::MagneticDate) => (
+            "magnetic_date",
+            "the magnetic model does not cover the day of the trip; its nearest day was used for the variation".to_owned(),
+        ),
+        Warning::Note(Note::BelowForecast(m)) => (
+            "below_forecast",
+            format!(
+                "wind or temperature was filled in below the lowest forecast level, over {} ft at most",
+                number(up(ft(*m), -1), 0)
+            ),
+        ),
+        Warning::ForecastEnds(over_s) => (
+            "forecast_ends",
+            format!(
+                "the flight ends {} min after the period the winds-aloft bulletin is for: take the next one",
+                number(up(over_s / 60.0, 0), 0)
+            ),
+        ),
+        Warning::BelowReserve(kg) => {
+            ("below_reserve", format!("lands {} gal short of the reserve you asked for", gal(*kg)))
+        }
+        Warning::BelowLegalReserve(kg) => {
+            ("below_legal_reserve", format!("lands {} gal short of the LEGAL reserve: not a flight to make", gal(*kg)))
+        }
+        Warning::NoLimitLine => (
+            "no_limit_line",
+            "your profile has no MAP/RPM limit line, so MAP was kept to RPM/100; entering the engine maker's line frees more"
+                .to_owned(),
+        ),
+        Warning::LandingMass(kg) => (
+            "landing_weight",
+            format!("lands {} lb over the greatest landing weight", number(up(lb(*kg), 0), 0)),
+        ),
+        Warning::PatternAboveVlo => (
+            "pattern_above_vlo",
+            format!(
+                "pattern speed {} KIAS is above the speed for extending the gear, {} KIAS",
+                knots(kt(problem.aircraft.procedures.pattern_m_s)),
+                knots(kt(problem.aircraft.speeds.vlo_extend_m_s))
+            ),
+        ),
+        Warning::Reflight => (
+            "reflight",
+            "the independent re-flight misses this plan by more than it should: do not rely on it".to_owned(),
+        ),
+        Warning::NotConverged => {
+            ("not_converged", "the search stopped before it was done; a better plan may exist".to_owned())
+        }
+    };
+    Said { kind, text }
+}
+
+fn in_one_line(
+    plan: &Plan,
+    problem: &Problem,
+    totals: &TotalsFigures,
+    segments: &[SegmentFigures],
+) -> String {
+    let mut parts = Vec::new();
+    let mut cruises = segments.iter().filter(|s| s.kind == "cruise");
+    for (i, c) in plan.flown.script.cruise.iter().enumerate() {
+        let flown_inhg = cruises.next().map_or(0.0, |s| s.start.map_inhg);
+        let map = match c.throttle {
+            Throttle::Map(p) => format!("{} in", inches(inhg(p))),
+            Throttle::Full => format!("full throttle ({} in)", inches(flown_inhg)),
+            Throttle::Fixed(_) | Throttle::Shut | Throttle::Rpm => {
+                format!("{} in", inches(flown_inhg))
+            }
+        };
+        let (then, from) = if i > 0 {
+            ("then ", format!(" from {} nm", number(nm(c.from_m), 0)))
+        } else {
+            ("", String::new())
+        };
+        parts.push(format!(
+            "{then}{} ft{from}, {map} / {}",
+            feet(ft(c.level_m)),
+            revs(rpm(c.rev_s))
+        ));
+    }
+    let to_go = up(
+        nm(problem.length_m - plan.flown.top_of_descent.distance_m),
+        0,
+    );
+    parts.push(format!("down at {} nm", number(to_go, 0)));
+    parts.push(format!(
+        "lands with {} gal",
+        number(down(totals.landing_fuel_gal, 0), 0)
+    ));
+    parts.join(", ")
+}
+
+impl Figures {
+    /// The figures of a plan.
+    pub fn new(plan: &Plan, problem: &Problem) -> Self {
+        let aircraft = &problem.aircraft;
+        let fuel = Fuel::new(aircraft.fuel.density_kg_m3);
+        let flown = &plan.flown;
+        let (segments, track) = segments_and_track(plan, problem, fuel);
+        let all = totals(problem, fuel, &plan.totals, flown.cruise_fuel_kg_s);
+        let take_off_kg = problem.zero_fuel_kg + problem.fuel_kg - aircraft.procedures.taxi_fuel_kg;
+        let mut places: Vec<String> = problem.legs.iter().map(|l| l.from.clone()).collect();
+        places.extend(problem.legs.last().map(|l| l.to.clone()));
+        let value = |si: f64| objective_value(plan.objective, fuel, si);
+        let fields = [&problem.departure, &problem.destination].map(|f| {
+            let density_m = problem.density_altitude_m(f);
+            FieldFigures {
+                ident: f.ident.clone(),
+                elevation_ft: ft(f.elevation_m),
+                altimeter_inhg: inhg(f.altimeter_pa),
+                density_altitude_ft: ft(density_m),
+                high_power_mixture: mixture_name(problem, aircraft.high_power_mixture(density_m)),
+            }
+        });
+        Self {
+            title: TITLE,
+            in_one_line: in_one_line(plan, problem, &all, &segments),
+            trip: TripFigures {
+                name: problem.title.clone(),
+                aircraft: aircraft.name.clone(),
+                places,
+                fuel_on_board_gal: fuel.gal(problem.fuel_kg),
+                take_off_weight_lb: lb(take_off_kg),
+                landing_weight_lb: lb(take_off_kg - plan.totals.fuel_kg),
+                taxi_fuel_gal: fuel.gal(aircraft.procedures.taxi_fuel_kg),
+                take_off_run_fuel_gal: fuel.gal(aircraft.procedures.take_off_fuel_kg),
+            },
+            objective: ObjectiveFigures {
+                kind: match plan.objective {
+                    Objective::Time => "time",
+                    Objective::Fuel => "fuel",
+                    Objective::Money => "money",
+                },
+                value: value(plan.objective_value),
+                unit: match plan.objective {
+                    Objective::Time => "min",
+                    Objective::Fuel => "gal",
+                    Objective::Money => "money",
+                },
+                bounds: vec![],
+                rounding_loss_percent: percent(plan.objective_value / plan.unrounded_value - 1.0),
+            },
+            totals: all,
+            legal_reserve_rule: legal_rule(problem),
+            gain_over_ordinary: gain(plan, problem, fuel),
+            ideal: IdealFigures {
+                objective_value: value(plan.ideal.objective_value),
+                cost: plain(plan.ideal.money),
+                time_min: min(plan.ideal.time_s),
+                fuel_gal: fuel.gal(plan.ideal.fuel_kg),
+                margin_percent: percent(plan.ideal.margin),
+            },
+            reflight: Reflight {
+                time_error_s: plain(plan.reflight.time_s),
+                fuel_error_gal: fuel.gal(plan.reflight.fuel_kg),
+                height_error_ft: ft(plan.reflight.height_m),
+                speed_error_kt: kt(plan.reflight.speed_m_s),
+            },
+            levels_ft: flown.script.cruise.iter().map(|c| ft(c.level_m)).collect(),
+            top_of_climb_nm: nm(flown.top_of_climb.distance_m),
+            top_of_climb_min: min(flown.top_of_climb.time_s),
+            top_of_descent_nm: nm(flown.top_of_descent.distance_m),
+            top_of_descent_to_go_nm: nm(problem.length_m - flown.top_of_descent.distance_m),
+            top_of_descent_min: min(flown.top_of_descent.time_s),
+            descent: descent(plan, problem, fuel, &track, &segments),
+            pattern_altitude_ft: ft(problem.arrival.pattern_altitude_m),
+            pattern_point_nm: nm(problem.length_m - problem.arrival.before_m),
+            legs: problem
+                .legs
+                .iter()
+                .map(|l| LegFigures {
+                    from: l.from.clone(),
+                    to: l.to.clone(),
+                    from_nm: nm(l.from_m),
+                    to_nm: nm(l.to_m),
+                    magnetic_course_deg: course_deg(l.magnetic_rad),
+                    true_course_deg: course_deg(l.true_rad),
+                    minimum_altitude_ft: ft(l.minimum_m),
+                    ground: l
+                        .ground
+                        .iter()
+                        .map(|&(a, b, h)| Stretch {
+                            from_nm: nm(a),
+                            to_nm: nm(b),
+                            ground_ft: ft(h),
+                        })
+                        .collect(),
+                    ground_source: l.ground_source.clone(),
+                })
+                .collect(),
+            fields: fields.into(),
+            conditions: conditions(plan, problem, &track),
+            alternatives: plan
+                .alternatives
+                .iter()
+                .map(|a| AlternativeFigures {
+                    name: alternative_name(a),
+                    totals: totals(problem, fuel, &a.totals, a.flown.cruise_fuel_kg_s),
+                    difference: value(a.difference),
+                    top_of_descent_to_go_nm: nm(
+                        problem.length_m - a.flown.top_of_descent.distance_m
+                    ),
+                })
+                .collect(),
+            binding_limits: plan
+                .binding
+                .iter()
+                .map(|&l| limit_words(l, problem))
+                .collect(),
+            warnings: plan
+                .warnings
+                .iter()
+                .map(|w| warning_words(w, problem, fuel))
+                .collect(),
+            cautions: CAUTIONS,
+            termination: match plan.termination {
+                Termination::Converged => "converged",
+                Termination::StepsExhausted => "steps_exhausted",
+            },
+            flights: plan.flights,
+            lever_card: lever_card(plan, problem),
+            segments,
+            track,
+        }
+    }
+
+    /// "KAAA to KBBB via MID".
+    pub fn route(&self) -> String {
+        match self.trip.places.as_slice() {
+            [from, via @ .., to] if !via.is_empty() => {
+                format!("{from} to {to} via {}", via.join(", "))
+            }
+            [from, .., to] => format!("{from} to {to}"),
+            _ => self.trip.places.join(" "),
+        }
+    }
+
+    /// "least money".
+    pub fn least(&self) -> String {
+        format!("least {}", self.objective.kind)
+    }
+
+    /// The sentence on the descent, with a capital.
+    pub fn descent_sentence(&self) -> String {
+        let lead = if self.descent.coarse_and_fast {
+            "coarse and fast: "
+        } else {
+            ""
+        };
+        sentence(&format!("{lead}{}.", self.descent.sentence))
+    }
+}

@@ -1,0 +1,40 @@
+//! One plan, many faces: terminal text, chart, JSON and lever card.
+//!
+//! [`Figures`] turns a plan into cockpit figures once; JSON is those figures written out, and every other face only words and
+//! draws them, so that no two faces can disagree. Rounding happens where a figure is written (`words`), always to the safe
+//! side: fuel burned and the distance of the top of descent up, fuel left and rates of climb down.
+//!
+//! **Invariant:** no face computes a number of its own, and none reads a [`crate::solve::Plan`]; only `figures` and `card` do.
+
+mod card;
+mod chart;
+mod figures;
+mod json;
+#[cfg(test)]
+pub(crate) mod sample;
+mod terminal;
+mod units;
+mod words;
+
+pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
+#[cfg(feature = "png")]
+pub use chart::png;
+pub use chart::{ChartError, svg};
+pub use figures::{
+    AlternativeFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,
+    ObjectiveFigures, Point, Reflight, Said, SegmentFigures, Stretch, StretchWind, TotalsFigures,
+    TripFigures, WeightPoint, WindLevel,
+};
+pub use json::json;
+pub use terminal::terminal;
+
+/// The title of every face.
+pub const TITLE: &str = "Trip sheet: advice, not a weather briefing, not a filed flight plan";
+
+/// What every face must say besides the plan.
+pub const CAUTIONS: [&str; 4] = [
+    "Advisory only. The approved flight manual, a weather briefing, notices, local rules and the pilot in command decide.",
+    "Not checked: runway length, take-off and landing distance, centre of gravity.",
+    "CHT is not modelled: watch it.",
+    "Engine-care figures are those of your profile, not proven limits.",
+];

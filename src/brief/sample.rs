@@ -1,0 +1,454 @@
+//! A plan for the tests of the faces: an invented aeroplane on an invented route, flown by hand-written settings.
+
+use super::Figures;
+use crate::aircraft::engine::{Engine, EngineSpec, Mixture, Throttle};
+use crate::aircraft::propeller::{PropellerGeometry, PropellerTable, Stops};
+use crate::aircraft::{
+    Aircraft, Airframe, Flap, FuelSystem, HubWithoutOil, Masses, Procedures, Propeller, Speeds,
+};
+use crate::flight::{
+    Climb, Cruise, Descent, Flown, Limit, PathRule, Reduction, Script, ThrottleRule, fly_recorded,
+};
+use crate::quantity::{
+    KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_CUIN, M3_PER_GAL, PA_PER_INHG,
+    W_PER_HP,
+};
+use crate::reflight::Mismatch;
+use crate::solve::{Alternative, AlternativeKind, Ideal, Plan, Termination, Totals, Warning};
+use crate::trip::{
+    Arrival, Field, HourBasis, Leg, LegLevels, Limits, Note, Objective, Prices, Problem, Roughness,
+    RouteAir, Rules,
+};
+use std::sync::OnceLock;
+
+const LB_PER_GAL: f64 = 6.0;
+
+fn rev(rpm: f64) -> f64 {
+    rpm / 60.0
+}
+
+fn mixture(name: &str, fuel_air: f64, relative_power: f64, max_power_fraction: f64) -> Mixture {
+    Mixture {
+        name: name.to_owned(),
+        fuel_air,
+        relative_power,
+        max_power_fraction,
+    }
+}
+
+fn aircraft() -> Aircraft {
+    let kt = M_S_PER_KT;
+    let gal = LB_PER_GAL * KG_PER_LB;
+    let (low, high) = (12.5_f64.to_radians(), 30.0_f64.to_radians());
+    let geometry =
+        PropellerGeometry::standard(74.0 * 0.0254, 2, 1.0).expect("an ordinary propeller");
+    let engine = Engine::new(EngineSpec {
+        displacement_m3: 360.0 * M3_PER_CUIN,
+        compression_ratio: 8.7,
+        rated_power_w: 200.0 * W_PER_HP,
+        rated_rev_s: rev(2_700.0),
+        induction_loss_pa: 1.2 * PA_PER_INHG,
+        ram_recovery: 0.5,
+        volumetric_efficiency: 0.85,
+        charge_heating_k: 15.0,
+        friction_pa: [0.4e5, 0.12e5, 0.08e5],
+        idle_fuel_kg_s: 1.5 * gal / 3600.0,
+        mixtures: vec![
+            mixture("full rich", 0.088, 0.965, 1.0),
+            mixture("best power", 0.078, 1.0, 0.8),
+            mixture("peak EGT", 0.067, 0.95, 0.75),
+        ],
+        turbo: None,
+    })
+    .expect("an ordinary engine");
+    Aircraft {
+        name: "invented 200-hp retractable".to_owned(),
+        seats: 4,
+        masses: Masses {
+            empty_kg: 1_650.0 * KG_PER_LB,
+            max_take_off_kg: 2_740.0 * KG_PER_LB,
+            max_landing_kg: 2_740.0 * KG_PER_LB,
+        },
+        fuel: FuelSystem {
+            usable_kg: 64.0 * gal,
+            density_kg_m3: gal / M3_PER_GAL,
+        },
+        speeds: Speeds {
+            vs_m_s: 57.0 * kt,
+            va_m_s: 118.0 * kt,
+            vno_m_s: 152.0 * kt,
+            vne_m_s: 176.0 * kt,
+            vy_m_s: vec![(0.0, 88.0 * kt), (3_000.0, 85.0 * kt)],
+            vlo_extend_m_s: 132.0 * kt,
+            vlo_retract_m_s: 107.0 * kt,
+            vle_m_s: 132.0 * kt,
+            least_cooling_m_s: 90.0 * kt,
+            correction: vec![],
+        },
+        airframe: Airframe {
+            wing_area_m2: 170.0 * 0.092_903_04,
+            cd0: 0.0235,
+            k: 0.058,
+            cd_gear: 0.016,
+            flaps: vec![Flap {
+                angle_rad: 15.0_f64.to_radians(),
+                cd: 0.02,
+                vfe_m_s: 110.0 * kt,
+            }],
+            cd_cooling: 0.0,
+        },
+        engines: 1,
+        engine,
+        equipment: crate::aircraft::Equipment::default(),
+        propeller: Propeller {
+            table: PropellerTable::build(&geometry, low, high).expect("ordinary stops"),
+            stops: Stops {
+                low_rad: low,
+                high_rad: high,
+            },
+            lowest_governed_rev_s: rev(1_500.0),
+            highest_governed_rev_s: rev(2_700.0),
+            hub: HubWithoutOil::Fine,
+            avoid: vec![],
+            installed_factor: 0.93,
+            feathered_rad: None,
+        },
+        procedures: Procedures {
+            taxi_fuel_kg: 1.2 * gal,
+            taxi_time_s: 600.0,
+            take_off_fuel_kg: 0.3 * gal,
+            climb_rev_s: vec![rev(2_700.0), rev(2_500.0)],
+            cruise_power_fraction: 0.75,
+            map_limit: vec![
+                (rev(1_800.0), 23.0 * PA_PER_INHG),
+                (rev(2_700.0), 29.0 * PA_PER_INHG),
+            ],
+            full_rich_density_altitude_m: 5_000.0 * M_PER_FT,
+            least_descent_map_pa: 15.0 * PA_PER_INHG,
+            map_reduction_pa_s: 2.0 * PA_PER_INHG / 60.0,
+            map_step_pa: 0.5 * PA_PER_INHG,
+            rev_step_s: rev(50.0),
+            speed_step_m_s: 5.0 * kt,
+            tank_change_s: 3_600.0,
+            gear_as_brake: false,
+            pattern_m_s: 90.0 * kt,
+        },
+        textbook: None,
+    }
+}
+
+fn made_problem() -> Problem {
+    let length_m = 292.0 * M_PER_NM;
+    let ft = M_PER_FT;
+    let nm = M_PER_NM;
+    let standard_pa = 29.92 * PA_PER_INHG;
+    let leg = |from: &str,
+               to: &str,
+               from_nm: f64,
+               to_nm: f64,
+               ground: &[(f64, f64)],
+               minimum_ft: f64,
+               course: f64| {
+        let mut start = from_nm;
+        let ground = ground
+            .iter()
+            .map(|&(end, height_ft)| {
+                let g = (start * nm, end * nm, height_ft * ft);
+                start = end;
+                g
+            })
+            .collect();
+        Leg {
+            from: from.to_owned(),
+            to: to.to_owned(),
+            from_m: from_nm * nm,
+            to_m: to_nm * nm,
+            true_rad: f64::to_radians(course + 12.0),
+            magnetic_rad: f64::to_radians(course),
+            variation_rad: f64::to_radians(12.0),
+            ground,
+            minimum_m: minimum_ft * ft,
+            mountainous: true,
+            ground_source: "drawn by hand for the tests".to_owned(),
+        }
+    };
+    let gal = LB_PER_GAL * KG_PER_LB;
+    Problem {
+        aircraft: aircraft(),
+        title: "Up the valley and over".to_owned(),
+        departure_time: jiff::Timestamp::UNIX_EPOCH,
+        valid_until: None,
+        legs: vec![
+            leg(
+                "AAA",
+                "MID",
+                0.0,
+                140.0,
+                &[
+                    (20.0, 4_600.0),
+                    (45.0, 5_900.0),
+                    (80.0, 7_050.0),
+                    (110.0, 6_200.0),
+                    (140.0, 6_700.0),
+                ],
+                9_100.0,
+                312.0,
+            ),
+            leg(
+                "MID",
+                "BBB",
+                140.0,
+                292.0,
+                &[
+                    (170.0, 7_300.0),
+                    (215.0, 6_400.0),
+                    (255.0, 5_400.0),
+                    (292.0, 3_900.0),
+                ],
+                9_300.0,
+                296.0,
+            ),
+        ],
+        length_m,
+        air: RouteAir::uniform(
+            length_m,
+            -12.0 * M_S_PER_KT,
+            8.0 * M_S_PER_KT,
+            9.0,
+            16_000.0 * ft,
+        ),
+        departure: Field {
+            ident: "AAA".to_owned(),
+            elevation_m: 4_227.0 * ft,
+            altimeter_pa: standard_pa,
+        },
+        destination: Field {
+            ident: "BBB".to_owned(),
+            elevation_m: 2_871.0 * ft,
+            altimeter_pa: standard_pa,
+        },
+        zero_fuel_kg: 2_240.0 * KG_PER_LB,
+        fuel_kg: 58.0 * gal,
+        objective: Objective::Money,
+        prices: Prices {
+            per_s: 140.0 / 3_600.0,
+            basis: HourBasis::Clock,
+            fuel_per_kg: 6.2 / gal,
+        },
+        limits: Limits {
+            max_altitude_m: 13_000.0 * ft,
+            clearance_m: 1_000.0 * ft,
+            mountain_clearance_m: 2_000.0 * ft,
+            air: vec![(20_000.0 * ft, Roughness::Light)],
+            smooth_near_ground: false,
+            max_descent_m_s: 500.0 * M_S_PER_FPM,
+            least_map_pa: 15.0 * PA_PER_INHG,
+            map_reduction_pa_s: 2.0 * PA_PER_INHG / 60.0,
+            oxygen: false,
+            reserve_s: 2_700.0,
+        },
+        rules: Rules::UsVfr,
+        night: false,
+        arrival: Arrival {
+            pattern_altitude_m: 3_900.0 * ft,
+            before_m: 5.0 * nm,
+            circuit_s: 240.0,
+        },
+        levels: vec![
+            LegLevels {
+                levels_m: vec![10_500.0 * ft, 12_500.0 * ft],
+            },
+            LegLevels {
+                levels_m: vec![10_500.0 * ft, 12_500.0 * ft],
+            },
+        ],
+        notes: vec![],
+    }
+}
+
+fn script(descent_map_inhg: f64, descent_rpm: f64) -> Script {
+    Script {
+        initial_ias_m_s: 90.0 * M_S_PER_KT,
+        initial_mixture: 1,
+        climb: Climb {
+            ias_m_s: 105.0 * M_S_PER_KT,
+            rev_s: rev(2_500.0),
+            mixture: 1,
+            lean_at_m: f64::INFINITY,
+        },
+        cruise: vec![Cruise {
+            level_m: 10_500.0 * M_PER_FT,
+            from_m: 0.0,
+            throttle: Throttle::Full,
+            rev_s: rev(2_300.0),
+            mixture: 2,
+            set_at_ias_m_s: 118.0 * M_S_PER_KT,
+        }],
+        descent: Descent {
+            throttle: ThrottleRule::Held(descent_map_inhg * PA_PER_INHG),
+            rev_s: rev(descent_rpm),
+            mixture: 2,
+            path: PathRule::Rate(500.0 * M_S_PER_FPM),
+            reduce_at_m: 4_900.0 * M_PER_FT,
+            to_go_m: f64::NAN,
+        },
+        reduction: Reduction {
+            step_pa: PA_PER_INHG,
+            interval_s: 30.0,
+            floor_pa: 13.0 * PA_PER_INHG,
+        },
+    }
+}
+
+fn totals(problem: &Problem, flown: &Flown) -> Totals {
+    let a = &problem.aircraft.procedures;
+    let landing_fuel_kg = problem.fuel_kg - a.taxi_fuel_kg - flown.fuel_kg;
+    let block_time_s = flown.time_s + a.taxi_time_s;
+    let block_fuel_kg = flown.fuel_kg + a.taxi_fuel_kg;
+    let reserve_required_kg = problem.limits.reserve_s * flown.cruise_fuel_kg_s;
+    Totals {
+        time_s: flown.time_s,
+        fuel_kg: flown.fuel_kg,
+        block_time_s,
+        block_fuel_kg,
+        money: block_time_s * problem.prices.per_s + block_fuel_kg * problem.prices.fuel_per_kg,
+        distance_m: problem.length_m,
+        landing_fuel_kg,
+        reserve_s: landing_fuel_kg / flown.cruise_fuel_kg_s,
+        reserve_required_kg,
+        legal_reserve_kg: 1_800.0 * flown.cruise_fuel_kg_s,
+        fuel_required_kg: block_fuel_kg + reserve_required_kg,
+    }
+}
+
+fn made_plan(problem: &Problem, script_flown: &Script) -> Plan {
+    let flown = fly_recorded(problem, script_flown).expect("the sample flies");
+    let other = fly_recorded(problem, &script(16.5, 2_300.0)).expect("the ordinary descent flies");
+    let (mine, theirs) = (totals(problem, &flown), totals(problem, &other));
+    Plan {
+        objective: problem.objective,
+        objective_value: flown.cost,
+        unrounded_value: flown.cost * 0.9994,
+        ideal: Ideal {
+            objective_value: flown.cost / 1.013,
+            money: mine.money / 1.013,
+            time_s: mine.time_s / 1.01,
+            fuel_kg: mine.fuel_kg / 1.02,
+            margin: 0.013,
+        },
+        reflight: Mismatch {
+            time_s: -0.4,
+            fuel_kg: 0.012,
+            height_m: 1.1,
+            speed_m_s: -0.05,
+        },
+        alternatives: vec![Alternative {
+            kind: AlternativeKind::OrdinaryDescent,
+            totals: theirs,
+            difference: other.cost - flown.cost,
+            flown: other,
+        }],
+        binding: vec![Limit::DescentRate, Limit::CruisePower],
+        warnings: vec![
+            Warning::Note(Note::BelowForecast(640.0)),
+            Warning::NoLimitLine,
+        ],
+        termination: Termination::Converged,
+        flights: 4_321,
+        totals: mine,
+        flown,
+    }
+}
+
+/// The problem.
+pub fn problem() -> &'static Problem {
+    static PROBLEM: OnceLock<Problem> = OnceLock::new();
+    PROBLEM.get_or_init(made_problem)
+}
+
+/// The plan.
+pub fn plan() -> &'static Plan {
+    static PLAN: OnceLock<Plan> = OnceLock::new();
+    PLAN.get_or_init(|| made_plan(problem(), &script(22.0, 2_100.0)))
+}
+
+/// Plans of other shapes: a step climb and a throttle left alone at a held IAS; a lower cruise at part throttle leaned on the
+/// way up, with a held reading; a step down, full throttle in the descent and power back on levelling off.
+pub fn shapes() -> Vec<Plan> {
+    let ft = M_PER_FT;
+    let left_alone = {
+        let mut s = script(20.0, 2_300.0);
+        let mut higher = s.cruise[0];
+        higher.level_m = 11_500.0 * ft;
+        higher.from_m = 130.0 * M_PER_NM;
+        s.cruise.push(higher);
+        s.descent.throttle = ThrottleRule::LeftAlone(17.0 * PA_PER_INHG);
+        s.descent.path = PathRule::Ias(125.0 * M_S_PER_KT);
+        s
+    };
+    let part_throttle = {
+        let mut s = script(17.5, 1_900.0);
+        s.initial_mixture = 0;
+        s.climb.mixture = 0;
+        s.climb.lean_at_m = 6_000.0 * ft;
+        s.cruise[0].level_m = 8_500.0 * ft;
+        s.cruise[0].throttle = Throttle::Map(20.5 * PA_PER_INHG);
+        s.descent.reduce_at_m = 3_900.0 * ft;
+        s
+    };
+    let step_down = {
+        let mut s = script(18.0, 2_300.0);
+        let mut lower = s.cruise[0];
+        lower.level_m = 8_500.0 * ft;
+        lower.from_m = 150.0 * M_PER_NM;
+        lower.throttle = Throttle::Map(21.0 * PA_PER_INHG);
+        s.cruise.push(lower);
+        s.descent.throttle = ThrottleRule::Full;
+        s.descent.rev_s = rev(2_500.0);
+        s.descent.mixture = 1;
+        s.descent.reduce_at_m = 3_900.0 * ft;
+        s
+    };
+    [left_alone, part_throttle, step_down]
+        .iter()
+        .map(|s| made_plan(problem(), s))
+        .collect()
+}
+
+/// Its figures.
+pub fn figures() -> &'static Figures {
+    static FIGURES: OnceLock<Figures> = OnceLock::new();
+    FIGURES.get_or_init(|| Figures::new(plan(), problem()))
+}
+
+/// Writes the faces of the sample where a person can look at them: `cargo test faces_for_the_eye -- --ignored`.
+#[test]
+#[ignore = "for the eye, checks nothing"]
+fn faces_for_the_eye() {
+    let folder = std::env::temp_dir().join("fellrun-faces");
+    std::fs::create_dir_all(&folder).expect("makes the folder");
+    let mut all = vec![figures().clone()];
+    all.extend(shapes().iter().map(|p| Figures::new(p, problem())));
+    for (i, f) in all.iter().enumerate() {
+        for width in [80, 100] {
+            let text = anstream::adapter::strip_str(&super::terminal(f, width)).to_string();
+            std::fs::write(folder.join(format!("sheet-{i}-{width}.txt")), text).expect("writes");
+        }
+        std::fs::write(
+            folder.join(format!("chart-{i}.svg")),
+            super::svg(f).expect("draws"),
+        )
+        .expect("writes");
+        #[cfg(feature = "png")]
+        std::fs::write(
+            folder.join(format!("chart-{i}.png")),
+            super::png(f).expect("draws"),
+        )
+        .expect("writes");
+        std::fs::write(
+            folder.join(format!("plan-{i}.json")),
+            super::json(f).expect("writes"),
+        )
+        .expect("writes");
+    }
+}

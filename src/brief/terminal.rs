@@ -1,0 +1,668 @@
+//! The terminal face: the plan in one line, then what it costs, how it is flown, and what to beware of.
+
+use super::figures::saves;
+use super::words::{clock, down, feet, inches, knots, number, revs, sentence, tens, up};
+use super::{Figures, Gain, SegmentFigures, TotalsFigures};
+use anstyle::{Effects, Style};
+use comfy_table::{
+    Cell, CellAlignment, ContentArrangement, ContentLineStyle, LineStyle, Table, TableStyle,
+};
+use std::fmt::Write;
+
+/// The widest the text becomes.
+pub const WIDEST: usize = 100;
+/// The narrowest it is laid out for.
+const NARROWEST: usize = 80;
+/// Below this the ranges of the segment table stand one figure above the other.
+const ONE_LINE_RANGES: usize = 100;
+
+/// A rule under the heads, blanks between the columns.
+const STYLE: TableStyle = TableStyle::new()
+    .header_lines(ContentLineStyle::none().junction(' '))
+    .header_separator(LineStyle::none().fill('─').junction('─'))
+    .content_lines(ContentLineStyle::none().junction(' '));
+/// The same without heads.
+const BARE: TableStyle = TableStyle::new().content_lines(ContentLineStyle::none().junction(' '));
+
+const HEADING: Style = Style::new().effects(Effects::BOLD);
+
+/// Text under construction.
+struct Sheet {
+    text: String,
+    width: usize,
+}
+
+impl Sheet {
+    fn line(&mut self, line: &str) {
+        self.text.push_str(line);
+        self.text.push('\n');
+    }
+
+    fn blank(&mut self) {
+        self.text.push('\n');
+    }
+
+    fn heading(&mut self, text: &str) {
+        self.blank();
+        self.strong(text);
+    }
+
+    fn strong(&mut self, text: &str) {
+        for line in wrapped(text, self.width, "", "") {
+            let _ = writeln!(self.text, "{HEADING}{line}{HEADING:#}");
+        }
+    }
+
+    /// A paragraph; lines after the first are indented.
+    fn paragraph(&mut self, first: &str, rest: &str, text: &str) {
+        for line in wrapped(text, self.width, first, rest) {
+            self.line(&line);
+        }
+    }
+
+    fn table(&mut self, table: &Table) {
+        for line in table.lines() {
+            let line = line.trim_end().to_owned();
+            self.line(&line);
+        }
+    }
+}
+
+/// Words broken into lines of at most `width` characters, if no word is longer.
+fn wrapped(text: &str, width: usize, first: &str, rest: &str) -> Vec<String> {
+    let mut lines = Vec::new();
+    let mut line = first.to_owned();
+    let mut empty = true;
+    for word in text.split_whitespace() {
+        if !empty && line.chars().count() + 1 + word.chars().count() > width {
+            lines.push(std::mem::replace(&mut line, rest.to_owned()));
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line.push_str(word);
+        empty = false;
+    }
+    lines.push(line);
+    lines
+}
+
+/// What a segment is called in the table.
+fn name_of(kind: &str) -> &str {
+    match kind {
+        "initial_climb" => "Take-off",
+        "accelerate" => "Speed up",
+        "climb" => "Climb",
+        "level_off" => "Level off",
+        "cruise" => "Cruise",
+        "level_change" => "New level",
+        "descent" => "Descent",
+        "slow_down" => "Slow down",
+        "pattern" => "To field",
+        "circuit" => "Circuit",
+        other => other,
+    }
+}
+
+/// "a-b", or one of them where they read the same.
+fn range(a: String, b: String, wide: bool) -> String {
+    if a == b {
+        a
+    } else if wide {
+        format!("{a}-{b}")
+    } else {
+        format!("{a}\n{b}")
+    }
+}
+
+/// A rate of climb in tens, rounded down: a climb is never flattered, a descent never played down.
+fn rate(fpm: f64) -> String {
+    // Level flight follows the altimeter setting along the route by a few feet a minute.
+    let x = if fpm.abs() < 20.0 { 0.0 } else { down(fpm, -1) };
+    number(x, 0)
+}
+
+/// Manifold pressure from start to end, or to its peak where it rises between: in a descent the end is already reduced.
+fn map_range(s: &SegmentFigures, wide: bool) -> String {
+    let (a, b) = (s.start.map_inhg, s.end.map_inhg);
+    let end = if s.map_peak_inhg > a.max(b) + 0.3 {
+        s.map_peak_inhg
+    } else {
+        b
+    };
+    range(inches(a), inches(end), wide)
+}
+
+fn segment_row(s: &SegmentFigures, wide: bool) -> Vec<Cell> {
+    let (a, b) = (&s.start, &s.end);
+    let height = |ft: f64| {
+        if s.kind == "cruise" || s.kind == "circuit" {
+            feet(ft)
+        } else {
+            tens(ft)
+        }
+    };
+    let mean_gph = if s.time_min > 0.0 {
+        s.fuel_gal / s.time_min * 60.0
+    } else {
+        a.fuel_flow_gph
+    };
+    let right = |text: String| Cell::new(text).set_alignment(CellAlignment::Right);
+    vec![
+        Cell::new(name_of(s.kind)),
+        right(range(
+            number(a.distance_nm, 0),
+            number(b.distance_nm, 0),
+            wide,
+        )),
+        right(range(
+            height(a.indicated_altitude_ft),
+            height(b.indicated_altitude_ft),
+            wide,
+        )),
+        right(range(knots(a.ias_kt), knots(b.ias_kt), wide)),
+        right(range(knots(a.gs_kt), knots(b.gs_kt), wide)),
+        right(map_range(s, wide)),
+        // On a pitch stop the RPM wanders a little; that is no second setting.
+        right(if (a.rpm - b.rpm).abs() < 60.0 {
+            revs(b.rpm)
+        } else {
+            range(revs(a.rpm), revs(b.rpm), wide)
+        }),
+        Cell::new(&a.mixture),
+        right(number(up(mean_gph, 1), 1)),
+        // A hyphen between two minus signs would not be read.
+        right(
+            match (
+                range(rate(a.vs_fpm), rate(b.vs_fpm), wide),
+                wide && b.vs_fpm < -20.0,
+            ) {
+                (text, true) => text.replacen("--", "/-", 1),
+                (text, false) => text,
+            },
+        ),
+        right(number(s.time_min, 1)),
+        right(number(up(s.fuel_gal, 1), 1)),
+    ]
+}
+
+/// Ranges on one line if that fits, else one figure above the other.
+fn segment_table(figures: &Figures, width: usize) -> Table {
+    if width >= ONE_LINE_RANGES {
+        let table = segment_rows(figures, width, true);
+        let widths = table.column_max_content_widths();
+        if widths.iter().map(|&w| usize::from(w)).sum::<usize>() + widths.len() <= width + 1 {
+            return table;
+        }
+    }
+    segment_rows(figures, width, false)
+}
+
+fn segment_rows(figures: &Figures, width: usize, wide: bool) -> Table {
+    let heads = [
+        "", "nm", "ft", "KIAS", "kt GS", "MAP in", "RPM", "mixture", "gph", "fpm", "min", "gal",
+    ];
+    let mut table = plain_table(width, STYLE);
+    table.set_header(heads.iter().enumerate().map(|(i, h)| {
+        let cell = Cell::new(h);
+        if i == 0 || i == 7 {
+            cell
+        } else {
+            cell.set_alignment(CellAlignment::Right)
+        }
+    }));
+    for s in &figures.segments {
+        table.add_row(segment_row(s, wide));
+    }
+    no_padding(&mut table);
+    table
+}
+
+fn plain_table(width: usize, style: TableStyle) -> Table {
+    let mut table = Table::new();
+    table
+        .load_style(style)
+        .set_content_arrangement(ContentArrangement::Dynamic)
+        .set_width(u16::try_from(width).unwrap_or(u16::MAX));
+    table
+}
+
+fn no_padding(table: &mut Table) {
+    for column in table.column_iter_mut() {
+        column.set_padding((0, 0));
+    }
+}
+
+fn card_table(figures: &Figures, arrival: bool, width: usize) -> Table {
+    let mut table = plain_table(width, BARE);
+    let mut group = None;
+    for l in figures
+        .lever_card
+        .iter()
+        .filter(|l| l.group.arrival_side() == arrival)
+    {
+        let name = if group == Some(l.group) {
+            ""
+        } else {
+            l.group.name()
+        };
+        group = Some(l.group);
+        table.add_row([
+            name.to_owned(),
+            format!("{:>2}", l.order),
+            l.trigger.clone(),
+            l.action.clone(),
+            l.expect.clone(),
+        ]);
+    }
+    for column in table.column_iter_mut() {
+        column.set_padding((0, 1));
+    }
+    table
+}
+
+fn reserve_words(figures: &Figures, t: &TotalsFigures) -> String {
+    format!(
+        "lands with {} gal, {} at cruise flow; asked for {} min ({} gal), legal least {} min ({} gal, {})",
+        number(down(t.landing_fuel_gal, 1), 1),
+        clock(down(t.reserve_min, 0)),
+        number(t.reserve_required_min, 0),
+        number(up(t.reserve_required_gal, 1), 1),
+        number(t.legal_reserve_min, 0),
+        number(up(t.legal_reserve_gal, 1), 1),
+        figures.legal_reserve_rule,
+    )
+}
+
+/// What the ordinary descent would have cost instead.
+fn gain_words(g: &Gain) -> String {
+    let part = |x: f64, unit: &str| {
+        let (shown, way) = if x >= 0.0 {
+            (down(x, 1), "more")
+        } else {
+            (up(-x, 1), "less")
+        };
+        format!("{} {unit} {way}", number(shown, 1))
+    };
+    let end = if g.no_real_difference {
+        ": no real difference: choose comfort.".to_owned()
+    } else if g.small_gain {
+        format!(
+            "; this plan {}, a small gain for it: choose comfort.",
+            saves(g)
+        )
+    } else {
+        ".".to_owned()
+    };
+    format!(
+        "Ordinary flying (cruise RPM, MAP reduced to hold cruise IAS at 500 fpm) would have cost {}, {}, {}{end}",
+        part(g.time_min, "min"),
+        part(g.fuel_gal, "gal"),
+        part(g.cost, "money"),
+    )
+}
+
+fn money(x: f64) -> String {
+    number(up(x, 0), 0)
+}
+
+fn head(sheet: &mut Sheet, figures: &Figures) {
+    let t = &figures.totals;
+    sheet.line(figures.title);
+    sheet.paragraph(
+        "",
+        "",
+        &format!(
+            "{}: {}, {}, {}",
+            figures.trip.name,
+            figures.route(),
+            figures.least(),
+            figures.trip.aircraft
+        ),
+    );
+    sheet.blank();
+    sheet.strong(&figures.in_one_line);
+    sheet.blank();
+    sheet.paragraph(
+        "Air      ",
+        "         ",
+        &format!(
+            "{} and {} gal, take-off to landing, {} nm",
+            clock(t.time_min),
+            number(up(t.fuel_gal, 1), 1),
+            number(up(t.distance_nm, 0), 0)
+        ),
+    );
+    sheet.paragraph(
+        "Block    ",
+        "         ",
+        &format!(
+            "{} and {} gal, start-up to shutdown, costs {} money",
+            clock(t.block_time_min),
+            number(up(t.block_fuel_gal, 1), 1),
+            money(t.cost)
+        ),
+    );
+    sheet.paragraph(
+        "Fuel     ",
+        "         ",
+        &format!(
+            "{} gal on board, {} gal needed with the reserve",
+            number(down(figures.trip.fuel_on_board_gal, 1), 1),
+            number(up(t.fuel_required_gal, 1), 1)
+        ),
+    );
+    sheet.paragraph("Reserve  ", "         ", &reserve_words(figures, t));
+    sheet.paragraph(
+        "Climb    ",
+        "         ",
+        &format!(
+            "level at {} nm after {} min",
+            number(up(figures.top_of_climb_nm, 0), 0),
+            number(up(figures.top_of_climb_min, 0), 0)
+        ),
+    );
+    sheet.paragraph(
+        "Down     ",
+        "         ",
+        &format!(
+            "{} nm to go, {} after take-off, {} min before landing; pattern altitude {} ft and speed at {} nm to go",
+            number(up(figures.top_of_descent_to_go_nm, 0), 0),
+            clock(figures.top_of_descent_min),
+            number(up(t.time_min - figures.top_of_descent_min, 0), 0),
+            feet(figures.pattern_altitude_ft),
+            number(t.distance_nm - figures.pattern_point_nm, 0)
+        ),
+    );
+    if let Some(g) = &figures.gain_over_ordinary {
+        sheet.blank();
+        sheet.paragraph("", "  ", &gain_words(g));
+    }
+    sheet.paragraph("", "  ", &figures.descent_sentence());
+    let rough = figures
+        .gain_over_ordinary
+        .as_ref()
+        .map_or_else(String::new, |g| {
+            format!(
+                ", and the ordinary descent from {} nm to go",
+                number(up(g.ordinary_top_of_descent_to_go_nm, 0), 0)
+            )
+        });
+    sheet.paragraph(
+        "",
+        "  ",
+        &format!(
+            "If rough: {} KIAS or less{rough}.",
+            number(down(figures.descent.rough_air_ias_kt, 0), 0)
+        ),
+    );
+}
+
+fn choices(sheet: &mut Sheet, figures: &Figures) {
+    let rows: Vec<_> = figures.alternatives.iter().collect();
+    if rows.is_empty() {
+        return;
+    }
+    sheet.heading("What each choice is worth");
+    for a in rows {
+        let more = if a.difference >= 0.0 {
+            "dearer"
+        } else {
+            "cheaper"
+        };
+        sheet.paragraph(
+            "  ",
+            "    ",
+            &format!(
+                "{}: {} {} {more}{}; {} and {} gal in the air, down at {} nm",
+                a.name,
+                number(a.difference.abs(), 1),
+                figures.objective.unit,
+                if a.difference < 0.0 {
+                    ", which its extra lever changes are not worth"
+                } else {
+                    ""
+                },
+                clock(a.totals.time_min),
+                number(up(a.totals.fuel_gal, 1), 1),
+                number(up(a.top_of_descent_to_go_nm, 0), 0)
+            ),
+        );
+    }
+}
+
+fn beware(sheet: &mut Sheet, figures: &Figures) {
+    sheet.heading("Fields today");
+    for f in &figures.fields {
+        sheet.paragraph(
+            "  ",
+            "    ",
+            &format!(
+                "{}: {} ft, altimeter {} inHg, density altitude {} ft, mixture for take-off, climb and go-around: {}",
+                f.ident,
+                feet(f.elevation_ft),
+                number(f.altimeter_inhg, 2),
+                number(up(f.density_altitude_ft, -1), 0),
+                f.high_power_mixture
+            ),
+        );
+    }
+    if !figures.binding_limits.is_empty() {
+        sheet.heading("What holds the plan back");
+        for s in &figures.binding_limits {
+            sheet.paragraph("  ", "    ", &format!("{}.", sentence(&s.text)));
+        }
+    }
+    if !figures.warnings.is_empty() {
+        sheet.heading("Warnings");
+        for s in &figures.warnings {
+            sheet.paragraph("  ! ", "    ", &format!("{}.", sentence(&s.text)));
+        }
+    }
+    sheet.heading("Cautions");
+    for c in figures.cautions {
+        sheet.paragraph("  ", "    ", c);
+    }
+}
+
+fn small_print(sheet: &mut Sheet, figures: &Figures) {
+    let r = &figures.reflight;
+    sheet.heading("Small print");
+    sheet.paragraph(
+        "  ",
+        "  ",
+        &format!(
+            "Margin over the ideal flight {} %, of which rounding to what a hand can set {} %. Re-flown by an independent \
+             integrator: {} s, {} gal, {} ft and {} kt off at the pattern point. Search {}, {} flights. Of the total, {} gal \
+             are the take-off run; taxi takes {} gal more.",
+            number(up(figures.ideal.margin_percent, 1), 1),
+            number(up(figures.objective.rounding_loss_percent, 2), 2),
+            signed(r.time_error_s, 1),
+            signed(r.fuel_error_gal, 3),
+            signed(r.height_error_ft, 0),
+            signed(r.speed_error_kt, 1),
+            match figures.termination {
+                "converged" => "converged",
+                _ => "NOT converged: steps exhausted",
+            },
+            number(f64::from(u32::try_from(figures.flights).unwrap_or(u32::MAX)), 0),
+            number(up(figures.trip.take_off_run_fuel_gal, 1), 1),
+            number(up(figures.trip.taxi_fuel_gal, 1), 1),
+        ),
+    );
+    for l in &figures.legs {
+        sheet.paragraph(
+            "  ",
+            "    ",
+            &format!(
+                "Ground and minimum {} to {} (magnetic course {:03.0}, at least {} ft): {}",
+                l.from,
+                l.to,
+                l.magnetic_course_deg,
+                feet(l.minimum_altitude_ft),
+                l.ground_source
+            ),
+        );
+    }
+}
+
+fn signed(x: f64, places: usize) -> String {
+    let text = number(x, places);
+    if x > 0.0 && text.chars().any(|c| c.is_ascii_digit() && c != '0') {
+        format!("+{text}")
+    } else {
+        text
+    }
+}
+
+/// The trip sheet as text of at most `width` columns (held between 80 and 100), headings in bold by ANSI codes; strip the
+/// codes (`anstream` does) where they are not wanted.
+pub fn terminal(figures: &Figures, width: usize) -> String {
+    let width = width.clamp(NARROWEST, WIDEST);
+    let mut sheet = Sheet {
+        text: String::new(),
+        width,
+    };
+    head(&mut sheet, figures);
+    sheet.heading("Segments (heights indicated; the fpm of the altimeter)");
+    sheet.table(&segment_table(figures, width));
+    sheet.heading("Lever card, departure");
+    sheet.table(&card_table(figures, false, width));
+    sheet.heading("Lever card, arrival");
+    sheet.table(&card_table(figures, true, width));
+    choices(&mut sheet, figures);
+    beware(&mut sheet, figures);
+    small_print(&mut sheet, figures);
+    sheet.text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::brief::{json, sample};
+
+    fn plain(figures: &Figures, width: usize) -> String {
+        anstream::adapter::strip_str(&terminal(figures, width)).to_string()
+    }
+
+    #[test]
+    fn closed_form_fits_its_width() {
+        for width in [80, 100] {
+            let text = plain(sample::figures(), width);
+            assert!(text.lines().count() > 40);
+            for line in text.lines() {
+                assert!(line.chars().count() <= width, "{width}: {line:?}");
+            }
+            for plan in sample::shapes() {
+                for line in plain(&Figures::new(&plan, sample::problem()), width).lines() {
+                    assert!(line.chars().count() <= width, "{width}: {line:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn closed_form_figures_are_those_of_the_json_safely_rounded() {
+        let d: serde_json::Value =
+            serde_json::from_str(&json(sample::figures()).expect("writes")).expect("reads");
+        let get = |at: &str| {
+            d.pointer(at)
+                .and_then(serde_json::Value::as_f64)
+                .unwrap_or_else(|| panic!("no {at}"))
+        };
+        let text = plain(sample::figures(), 100)
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ");
+        let up1 = |x: f64| format!("{:.1}", (x * 10.0 - 1e-4).ceil() / 10.0);
+        let down1 = |x: f64| format!("{:.1}", (x * 10.0 + 1e-4).floor() / 10.0);
+        for expected in [
+            format!(
+                "down at {:.0} nm",
+                (get("/top_of_descent_to_go_nm") - 1e-4).ceil()
+            ),
+            format!(
+                "lands with {:.0} gal",
+                (get("/totals/landing_fuel_gal") + 1e-4).floor()
+            ),
+            format!(
+                "and {} gal, take-off to landing",
+                up1(get("/totals/fuel_gal"))
+            ),
+            format!(
+                "and {} gal, start-up to shutdown",
+                up1(get("/totals/block_fuel_gal"))
+            ),
+            format!("costs {:.0} money", (get("/totals/cost") - 1e-4).ceil()),
+            format!(
+                "{} gal needed with the reserve",
+                up1(get("/totals/fuel_required_gal"))
+            ),
+            format!("lands with {} gal", down1(get("/totals/landing_fuel_gal"))),
+            format!(
+                "asked for {:.0} min ({} gal)",
+                get("/totals/reserve_required_min"),
+                up1(get("/totals/reserve_required_gal"))
+            ),
+            format!(
+                "legal least 30 min ({} gal, 14 CFR 91.151, day)",
+                up1(get("/totals/legal_reserve_gal"))
+            ),
+            format!("level at {:.0} nm", (get("/top_of_climb_nm") - 1e-4).ceil()),
+            format!(
+                "Margin over the ideal flight {} %",
+                up1(get("/ideal/margin_percent"))
+            ),
+        ] {
+            assert!(text.contains(&expected), "no {expected:?} in {text}");
+        }
+    }
+
+    #[test]
+    fn closed_form_says_what_it_must() {
+        let text = plain(sample::figures(), 100);
+        let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(text.starts_with(crate::brief::TITLE));
+        for c in crate::brief::CAUTIONS {
+            assert!(flat.contains(c), "{c}");
+        }
+        for s in [
+            "Re-flown",
+            "Ground and minimum AAA to MID",
+            "drawn by hand for the tests",
+            "Coarse and fast",
+            "if bumpy, don't",
+        ] {
+            assert!(flat.contains(s), "{s}: {flat}");
+        }
+    }
+
+    #[test]
+    fn closed_form_no_real_difference_only_below_both_thresholds() {
+        let mut figures = sample::figures().clone();
+        let mut gain = figures
+            .gain_over_ordinary
+            .clone()
+            .expect("the sample has an ordinary descent");
+        (gain.small_gain, gain.no_real_difference) = (true, true);
+        figures.gain_over_ordinary = Some(gain.clone());
+        let flat = |f: &Figures| {
+            plain(f, 100)
+                .split_whitespace()
+                .collect::<Vec<_>>()
+                .join(" ")
+        };
+        assert!(flat(&figures).contains("no real difference: choose comfort"));
+        (gain.small_gain, gain.no_real_difference) = (false, false);
+        figures.gain_over_ordinary = Some(gain);
+        assert!(!flat(&figures).contains("no real difference"));
+    }
+
+    #[test]
+    fn closed_form_colour_is_only_a_second_cue() {
+        let text = terminal(sample::figures(), 100);
+        assert!(text.contains('\u{1b}'));
+        assert!(!plain(sample::figures(), 100).contains('\u{1b}'));
+    }
+}

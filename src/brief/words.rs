@@ -1,0 +1,126 @@
+//! How figures are written: safe rounding, thousands, and the few phrases every face shares.
+
+/// Float noise below this does not count when rounding up or down.
+const NOISE: f64 = 1e-5;
+
+fn scale(places: i32) -> f64 {
+    10_f64.powi(places)
+}
+
+/// Rounded up to so many decimal places: fuel burned, distance of the top of descent.
+pub fn up(x: f64, places: i32) -> f64 {
+    let s = scale(places);
+    positive_zero((x * s - NOISE).ceil() / s)
+}
+
+/// Rounded down: fuel left, rate of climb, anything gained.
+pub fn down(x: f64, places: i32) -> f64 {
+    let s = scale(places);
+    positive_zero((x * s + NOISE).floor() / s)
+}
+
+/// Rounded to the nearest.
+pub fn near(x: f64, places: i32) -> f64 {
+    let s = scale(places);
+    positive_zero((x * s).round() / s)
+}
+
+fn positive_zero(x: f64) -> f64 {
+    if x == 0.0 { 0.0 } else { x }
+}
+
+/// A number with commas between thousands and no more decimals than asked for.
+pub fn number(x: f64, places: usize) -> String {
+    if !x.is_finite() {
+        return "-".to_owned();
+    }
+    let text = format!("{:.places$}", x.abs());
+    let (whole, rest) = text
+        .split_once('.')
+        .map_or((text.as_str(), ""), |(w, r)| (w, r));
+    let mut grouped = String::new();
+    for (i, digit) in whole.chars().enumerate() {
+        if i > 0 && (whole.len() - i).is_multiple_of(3) {
+            grouped.push(',');
+        }
+        grouped.push(digit);
+    }
+    if !rest.is_empty() {
+        grouped.push('.');
+        grouped.push_str(rest);
+    }
+    if x < 0.0 && grouped.chars().any(|c| c.is_ascii_digit() && c != '0') {
+        grouped.insert(0, '-');
+    }
+    grouped
+}
+
+/// A height: whole feet with a comma, no unit.
+pub fn feet(ft: f64) -> String {
+    number(near(ft, 0), 0)
+}
+
+/// A height to the nearest ten feet, no unit.
+pub fn tens(ft: f64) -> String {
+    number(near(ft, -1), 0)
+}
+
+/// Manifold pressure: a tenth of an inch, the tenth dropped when it is nought, no unit.
+pub fn inches(inhg: f64) -> String {
+    let x = near(inhg, 1);
+    number(x, usize::from((x - near(inhg, 0)).abs() > 0.01))
+}
+
+/// Crankshaft speed to the nearest ten, no unit.
+pub fn revs(rpm: f64) -> String {
+    number(near(rpm, -1), 0)
+}
+
+/// Whole knots.
+pub fn knots(kt: f64) -> String {
+    number(near(kt, 0), 0)
+}
+
+/// Hours and minutes, rounded up to the minute.
+pub fn clock(minutes: f64) -> String {
+    let whole = up(minutes.max(0.0), 0);
+    let hours = (whole / 60.0).floor();
+    format!("{hours:.0}:{:02.0}", whole - 60.0 * hours)
+}
+
+/// A capital at the start.
+pub fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn closed_form_rounding_is_on_the_safe_side() {
+        assert_eq!(up(10.01, 1), 10.1);
+        assert_eq!(up(10.1, 1), 10.1);
+        assert_eq!(up(0.1 + 0.2, 1), 0.3);
+        assert_eq!(down(20.99, 0), 20.0);
+        assert_eq!(down(21.0 - 1e-9, 0), 21.0);
+        assert_eq!(down(487.0, -1), 480.0);
+    }
+
+    #[test]
+    fn closed_form_words() {
+        assert_eq!(feet(9_500.2), "9,500");
+        assert_eq!(feet(999.6), "1,000");
+        assert_eq!(inches(22.5), "22.5");
+        assert_eq!(inches(22.98), "23");
+        assert_eq!(revs(2_302.0), "2,300");
+        assert_eq!(clock(61.2), "1:02");
+        assert_eq!(clock(59.99), "1:00");
+        assert_eq!(number(-0.04, 1), "0.0");
+        assert_eq!(number(-1_234.5, 1), "-1,234.5");
+        assert_eq!(number(f64::NAN, 1), "-");
+    }
+}

@@ -1,0 +1,194 @@
+//! The command line: arguments as typed, checked into options, handed to the library, and the answer to `brief`.
+//!
+//! Standard output is data, standard error is talk. Exit 0: done; 1: what the user gave does not work or cannot be flown;
+//! 2: our bug.
+
+mod output;
+mod plan;
+
+pub use plan::PlanArgs;
+
+use clap::{Parser, Subcommand};
+use std::fmt;
+use std::io::Write;
+use std::process::ExitCode;
+
+/// Arguments as typed.
+#[derive(Debug, Parser)]
+#[command(
+    name = "fellrun",
+    version,
+    about = "Plans a trip for a piston aeroplane with a constant-speed propeller",
+    long_about = "Plans a trip for a single-engined piston aeroplane with a constant-speed propeller: how high, what manifold \
+                  pressure, RPM and mixture, where to start down and how.\n\nIt advises. The approved flight manual, a weather \
+                  briefing, notices, local rules and the pilot in command decide.",
+    after_help = "Exit status: 0 done, 1 the input does not work or cannot be flown, 2 a bug of fellrun.\nColour is left out \
+                  when the output is not a terminal or NO_COLOR is set.",
+    arg_required_else_help = true
+)]
+pub struct Args {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Plan a trip and print its trip sheet.
+    Plan(PlanArgs),
+}
+
+/// How a command failed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fault {
+    /// The user's input, or a trip that cannot be flown: exit 1.
+    Input,
+    /// Our bug: exit 2.
+    Bug,
+}
+
+/// A failure as the user sees it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Failure {
+    /// Whose fault.
+    pub fault: Fault,
+    /// What went wrong, with the action, the value and the unit; may have several lines.
+    pub message: String,
+    /// What to do about it.
+    pub hint: Option<String>,
+    /// The message draws itself, "error:" included.
+    pub drawn: bool,
+}
+
+impl Failure {
+    /// The user's input does not work.
+    pub fn input(message: impl fmt::Display) -> Self {
+        Self {
+            fault: Fault::Input,
+            message: message.to_string(),
+            hint: None,
+            drawn: false,
+        }
+    }
+
+    /// An error that is already drawn for the reader, with file, line and key.
+    pub fn drawn(message: impl fmt::Display) -> Self {
+        Self {
+            drawn: true,
+            ..Self::input(message)
+        }
+    }
+
+    /// Our bug.
+    pub fn bug(message: impl fmt::Display) -> Self {
+        Self {
+            fault: Fault::Bug,
+            hint: Some("this is a bug of fellrun; please report it with the trip file".to_owned()),
+            ..Self::input(message)
+        }
+    }
+
+    /// With advice.
+    #[must_use]
+    pub fn hint(mut self, hint: impl fmt::Display) -> Self {
+        self.hint = Some(hint.to_string());
+        self
+    }
+
+    /// Exit status.
+    pub fn status(&self) -> u8 {
+        match self.fault {
+            Fault::Input => 1,
+            Fault::Bug => 2,
+        }
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.drawn {
+            write!(f, "{}", self.message.trim_end())?;
+        } else {
+            write!(f, "error: {}", self.message)?;
+        }
+        if let Some(hint) = &self.hint {
+            write!(f, "\n\nhint: {hint}")?;
+        }
+        Ok(())
+    }
+}
+
+/// Does what the arguments ask for.
+///
+/// # Errors
+/// [`Failure`] with the exit status.
+pub fn run(args: &Args) -> Result<(), Failure> {
+    match &args.command {
+        Command::Plan(plan) => plan::run(plan),
+    }
+}
+
+/// Parses the arguments of the process, runs, and tells how it ended.
+pub fn main() -> ExitCode {
+    let args = match Args::try_parse() {
+        Ok(args) => args,
+        Err(e) => {
+            // Help and version are answers, a wrong argument is the user's input. Nothing is left to do if printing fails.
+            let _ = e.print();
+            return if e.use_stderr() {
+                ExitCode::from(1)
+            } else {
+                ExitCode::SUCCESS
+            };
+        }
+    };
+    match run(&args) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            let _ = writeln!(anstream::stderr(), "{failure}");
+            ExitCode::from(failure.status())
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn closed_form_arguments_are_consistent() {
+        Args::command().debug_assert();
+    }
+
+    #[test]
+    fn closed_form_every_argument_has_help() {
+        let mut checked = 0;
+        for c in Args::command().get_subcommands() {
+            for a in c
+                .get_arguments()
+                .filter(|a| a.get_id() != "help" && a.get_id() != "version")
+            {
+                assert!(a.get_help().is_some(), "{}", a.get_id());
+                checked += 1;
+            }
+        }
+        assert!(checked >= 4);
+    }
+
+    #[test]
+    fn closed_form_failures_read_and_exit_as_promised() {
+        let f = Failure::input("no trip file at x.toml").hint("look again");
+        assert_eq!(
+            f.to_string(),
+            "error: no trip file at x.toml\n\nhint: look again"
+        );
+        assert_eq!(f.status(), 1);
+        assert_eq!(Failure::bug("x").status(), 2);
+        assert_eq!(
+            Failure::drawn("error: a\n --> b\n").to_string(),
+            "error: a\n --> b"
+        );
+    }
+}

@@ -1,0 +1,237 @@
+//! Where answers go: checked before the work, written beside the target, renamed when all is written.
+
+use super::Failure;
+use std::fs::{self, Permissions};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use tempfile::NamedTempFile;
+
+/// One output as typed: a path, or `-` for standard output.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Target {
+    /// Standard output.
+    Stdout,
+    /// A file.
+    File(PathBuf),
+}
+
+impl Target {
+    /// From the command line.
+    pub fn new(path: &Path) -> Self {
+        if path.as_os_str() == "-" {
+            Self::Stdout
+        } else {
+            Self::File(path.to_owned())
+        }
+    }
+
+    /// The extension in lower case.
+    pub fn extension(&self) -> Option<String> {
+        match self {
+            Self::Stdout => None,
+            Self::File(p) => p.extension().map(|e| e.to_string_lossy().to_lowercase()),
+        }
+    }
+}
+
+/// An output that is known to be writable; until [`commit`] its target is as it was.
+#[derive(Debug)]
+pub struct Output {
+    place: Place,
+}
+
+#[derive(Debug)]
+enum Place {
+    Stdout,
+    File {
+        temporary: NamedTempFile,
+        path: PathBuf,
+    },
+}
+
+fn cannot(path: &Path, why: impl std::fmt::Display) -> Failure {
+    Failure::input(format!("cannot write {}: {why}", path.display()))
+}
+
+#[cfg(unix)]
+fn new_file_permissions() -> Option<Permissions> {
+    use std::os::unix::fs::PermissionsExt;
+    // What a freshly created file gets; the umask takes its part.
+    Some(Permissions::from_mode(0o666))
+}
+
+#[cfg(not(unix))]
+fn new_file_permissions() -> Option<Permissions> {
+    None
+}
+
+/// Checks that every target can be written and opens a temporary file beside each.
+///
+/// # Errors
+/// A target that is a folder, is written twice, lies in no folder or cannot be written.
+pub fn open(targets: &[Target]) -> Result<Vec<Output>, Failure> {
+    let mut seen: Vec<Option<PathBuf>> = Vec::new();
+    let mut outputs = Vec::new();
+    for target in targets {
+        let Target::File(typed) = target else {
+            if seen.contains(&None) {
+                return Err(Failure::input(
+                    "two outputs cannot both go to standard output (-)",
+                ));
+            }
+            seen.push(None);
+            outputs.push(Output {
+                place: Place::Stdout,
+            });
+            continue;
+        };
+        // A link is followed, so that the file it names is replaced and not the link.
+        let path = fs::canonicalize(typed).unwrap_or_else(|_| typed.clone());
+        let existing = match fs::metadata(&path) {
+            Ok(m) if m.is_dir() => return Err(cannot(typed, "it is a folder")),
+            Ok(m) if !m.is_file() => {
+                return Err(
+                    cannot(typed, "it is not an ordinary file").hint("use - for standard output")
+                );
+            }
+            Ok(m) if m.permissions().readonly() => return Err(cannot(typed, "it is read-only")),
+            Ok(m) => Some(m.permissions()),
+            Err(e) if e.kind() == io::ErrorKind::NotFound => None,
+            Err(e) => return Err(cannot(typed, e)),
+        };
+        let Some(name) = path.file_name() else {
+            return Err(cannot(typed, "it names no file"));
+        };
+        let folder = match path.parent() {
+            Some(p) if !p.as_os_str().is_empty() => p.to_owned(),
+            _ => PathBuf::from("."),
+        };
+        let known = fs::canonicalize(&folder)
+            .map_err(|e| cannot(typed, e))?
+            .join(name);
+        if seen.contains(&Some(known.clone())) {
+            return Err(Failure::input(format!(
+                "two outputs cannot both go to {}",
+                typed.display()
+            )));
+        }
+        seen.push(Some(known));
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".fellrun-");
+        let permissions = existing.or_else(new_file_permissions);
+        if let Some(p) = permissions {
+            builder.permissions(p);
+        }
+        let temporary = builder.tempfile_in(&folder).map_err(|e| cannot(typed, e))?;
+        outputs.push(Output {
+            place: Place::File { temporary, path },
+        });
+    }
+    Ok(outputs)
+}
+
+/// Writes every output, then renames: files first, standard output last.
+///
+/// # Errors
+/// The first output that cannot be written; no target is touched before all temporary files are written.
+pub fn commit(outputs: Vec<Output>, contents: &[Vec<u8>]) -> Result<(), Failure> {
+    let mut written = Vec::new();
+    let mut stdout = None;
+    for (output, bytes) in outputs.into_iter().zip(contents) {
+        match output.place {
+            Place::Stdout => stdout = Some(bytes),
+            Place::File {
+                mut temporary,
+                path,
+            } => {
+                temporary
+                    .write_all(bytes)
+                    .and_then(|()| temporary.as_file().sync_all())
+                    .map_err(|e| cannot(&path, e))?;
+                written.push((temporary, path));
+            }
+        }
+    }
+    for (temporary, path) in written {
+        temporary
+            .persist(&path)
+            .map_err(|e| cannot(&path, e.error))?;
+    }
+    match stdout {
+        Some(bytes) => to_stdout(bytes),
+        None => Ok(()),
+    }
+}
+
+/// Writes bytes to standard output as they are. A reader that has gone away is not an error.
+pub fn to_stdout(bytes: &[u8]) -> Result<(), Failure> {
+    let mut out = io::stdout().lock();
+    quiet_on_broken_pipe(out.write_all(bytes).and_then(|()| out.flush()))
+}
+
+/// Writes text with its ANSI codes to standard output, or without them where they are not wanted.
+pub fn text_to_stdout(text: &str) -> Result<(), Failure> {
+    let mut out = anstream::stdout().lock();
+    quiet_on_broken_pipe(out.write_all(text.as_bytes()).and_then(|()| out.flush()))
+}
+
+fn quiet_on_broken_pipe(result: io::Result<()>) -> Result<(), Failure> {
+    match result {
+        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => Err(Failure::input(format!(
+            "cannot write to standard output: {e}"
+        ))),
+        _ => Ok(()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn folder() -> tempfile::TempDir {
+        tempfile::tempdir().expect("a temporary folder")
+    }
+
+    #[test]
+    fn closed_form_nothing_is_touched_before_commit() {
+        let dir = folder();
+        let path = dir.path().join("plan.json");
+        fs::write(&path, "old").expect("writes");
+        let outputs = open(&[Target::new(&path)]).expect("writable");
+        assert_eq!(fs::read_to_string(&path).expect("reads"), "old");
+        drop(outputs);
+        assert_eq!(fs::read_to_string(&path).expect("reads"), "old");
+        assert_eq!(
+            fs::read_dir(dir.path()).expect("lists").count(),
+            1,
+            "no temporary file is left"
+        );
+        let outputs = open(&[Target::new(&path)]).expect("writable");
+        commit(outputs, &[b"new".to_vec()]).expect("writes");
+        assert_eq!(fs::read_to_string(&path).expect("reads"), "new");
+        assert_eq!(fs::read_dir(dir.path()).expect("lists").count(), 1);
+    }
+
+    #[test]
+    fn closed_form_bad_targets_are_refused() {
+        let dir = folder();
+        let file = dir.path().join("a.svg");
+        for (targets, words) in [
+            (vec![Target::new(dir.path())], "folder"),
+            (
+                vec![Target::new(&dir.path().join("none/a.svg"))],
+                "cannot write",
+            ),
+            (
+                vec![Target::new(&file), Target::new(&dir.path().join("./a.svg"))],
+                "both",
+            ),
+            (vec![Target::Stdout, Target::Stdout], "standard output"),
+        ] {
+            let e = open(&targets).expect_err("refused");
+            assert!(e.message.contains(words), "{}", e.message);
+            assert_eq!(e.status(), 1);
+        }
+        assert_eq!(fs::read_dir(dir.path()).expect("lists").count(), 0);
+    }
+}

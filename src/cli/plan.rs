@@ -1,0 +1,238 @@
+//! `fellrun plan`: a trip file in, a trip sheet out.
+
+use super::output::{self, Target};
+use super::{Failure, output::text_to_stdout};
+use crate::brief::{self, Figures};
+use crate::files::trip::load_trip;
+use crate::solve;
+use crate::trip::{Objective, Problem, resolve};
+use clap::{Args, ValueEnum};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Arguments of `plan` as typed.
+#[derive(Debug, Args)]
+pub struct PlanArgs {
+    /// The trip, a TOML file; it names the aircraft profile and the weather
+    #[arg(value_name = "TRIP.toml")]
+    pub trip: PathBuf,
+    /// What is to be least, instead of what the trip says
+    #[arg(long, value_enum, value_name = "WHAT")]
+    pub objective: Option<Least>,
+    /// Write the chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
+    #[arg(long, value_name = "PATH")]
+    pub chart: Vec<PathBuf>,
+    /// Write every figure of the plan as JSON; - for standard output
+    #[arg(long, value_name = "PATH")]
+    pub json: Option<PathBuf>,
+}
+
+/// What is to be least.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Least {
+    /// Time from take-off to landing
+    Time,
+    /// Fuel from take-off to landing
+    Fuel,
+    /// Money at the trip's prices
+    Money,
+}
+
+impl From<Least> for Objective {
+    fn from(least: Least) -> Self {
+        match least {
+            Least::Time => Self::Time,
+            Least::Fuel => Self::Fuel,
+            Least::Money => Self::Money,
+        }
+    }
+}
+
+/// Reads the trip with its aircraft and weather and makes it definite.
+fn load(path: &Path, least: Option<Least>) -> Result<Problem, Failure> {
+    let file = load_trip(path, None).map_err(|e| Failure::drawn(e.render_for_stderr()))?;
+    let mut trip = file.trip;
+    if let Some(least) = least {
+        trip.objective = least.into();
+    }
+    resolve(&trip, file.aircraft).map_err(|e| Failure::input(format!("{}: {e}", path.display())))
+}
+
+/// What a chart is written as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Picture {
+    Svg,
+    Png,
+}
+
+/// One answer besides the text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Face {
+    Chart(Picture),
+    Json,
+}
+
+/// Arguments checked.
+#[derive(Debug)]
+struct Options {
+    faces: Vec<(Face, Target)>,
+}
+
+impl Options {
+    fn new(args: &PlanArgs) -> Result<Self, Failure> {
+        let mut faces = Vec::new();
+        for path in &args.chart {
+            let target = Target::new(path);
+            let picture = match (&target, target.extension().as_deref()) {
+                (Target::Stdout, _) | (_, Some("svg")) => Picture::Svg,
+                (_, Some("png")) if cfg!(feature = "png") => Picture::Png,
+                (_, Some("png")) => {
+                    return Err(Failure::input(format!(
+                        "cannot write {}: this build has no PNG support",
+                        path.display()
+                    ))
+                    .hint("ask for .svg, or build with the feature png"));
+                }
+                _ => {
+                    return Err(Failure::input(format!(
+                        "--chart {}: a chart is .svg or .png",
+                        path.display()
+                    ))
+                    .hint("give the file one of these endings"));
+                }
+            };
+            faces.push((Face::Chart(picture), target));
+        }
+        if let Some(path) = &args.json {
+            faces.push((Face::Json, Target::new(path)));
+        }
+        Ok(Self { faces })
+    }
+
+    fn stdout_is_taken(&self) -> bool {
+        self.faces.iter().any(|(_, t)| *t == Target::Stdout)
+    }
+}
+
+#[cfg(feature = "png")]
+fn pixels(figures: &Figures) -> Result<Vec<u8>, Failure> {
+    brief::png(figures).map_err(Failure::bug)
+}
+
+#[cfg(not(feature = "png"))]
+fn pixels(_: &Figures) -> Result<Vec<u8>, Failure> {
+    Err(Failure::bug("a PNG was asked of a build without it"))
+}
+
+fn face(face: Face, figures: &Figures) -> Result<Vec<u8>, Failure> {
+    match face {
+        Face::Chart(Picture::Svg) => brief::svg(figures)
+            .map(String::into_bytes)
+            .map_err(Failure::bug),
+        Face::Chart(Picture::Png) => pixels(figures),
+        Face::Json => brief::json(figures)
+            .map(String::into_bytes)
+            .map_err(Failure::bug),
+    }
+}
+
+/// Columns of the terminal, or the widest there is when it is not one.
+fn columns() -> usize {
+    terminal_size::terminal_size().map_or(usize::MAX, |(w, _)| usize::from(w.0))
+}
+
+/// Plans a trip and writes what is asked for: files first, the sheet last. The sheet goes to standard error when standard
+/// output is taken by `-`.
+///
+/// # Errors
+/// [`Failure`]; then no output file was touched.
+pub fn run(args: &PlanArgs) -> Result<(), Failure> {
+    let options = Options::new(args)?;
+    let targets: Vec<Target> = options.faces.iter().map(|(_, t)| t.clone()).collect();
+    let outputs = output::open(&targets)?;
+    let problem = load(&args.trip, args.objective)?;
+    let plan = solve::plan(&problem).map_err(Failure::input)?;
+    let figures = Figures::new(&plan, &problem);
+    let contents = options
+        .faces
+        .iter()
+        .map(|&(f, _)| face(f, &figures))
+        .collect::<Result<Vec<_>, _>>()?;
+    let text = brief::terminal(&figures, columns());
+    output::commit(outputs, &contents)?;
+    if options.stdout_is_taken() {
+        // Talk: nothing is left to do if it cannot be said.
+        let _ = anstream::stderr().write_all(text.as_bytes());
+        Ok(())
+    } else {
+        text_to_stdout(&text)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+
+    fn demo() -> PathBuf {
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/first-trip.toml")
+    }
+
+    fn args(trip: &Path, charts: &[&Path], json: Option<&Path>) -> PlanArgs {
+        PlanArgs {
+            trip: trip.to_owned(),
+            objective: None,
+            chart: charts.iter().map(|p| (*p).to_owned()).collect(),
+            json: json.map(Path::to_owned),
+        }
+    }
+
+    #[test]
+    fn closed_form_writes_every_face_by_its_ending() {
+        let dir = tempfile::tempdir().expect("a temporary folder");
+        let (svg, json) = (dir.path().join("a.SVG"), dir.path().join("plan"));
+        run(&args(&demo(), &[&svg], Some(&json))).expect("runs");
+        assert!(fs::read_to_string(&svg).expect("reads").starts_with("<svg"));
+        assert!(fs::read_to_string(&json).expect("reads").starts_with("{\n"));
+    }
+
+    #[cfg(feature = "png")]
+    #[test]
+    fn closed_form_writes_png() {
+        let dir = tempfile::tempdir().expect("a temporary folder");
+        let png = dir.path().join("a.png");
+        run(&args(&demo(), &[&png], None)).expect("runs");
+        assert!(fs::read(&png).expect("reads").starts_with(b"\x89PNG"));
+    }
+
+    #[test]
+    fn closed_form_on_error_no_file_is_touched() {
+        let dir = tempfile::tempdir().expect("a temporary folder");
+        let old = dir.path().join("a.svg");
+        fs::write(&old, "old").expect("writes");
+        let missing = dir.path().join("none.toml");
+        let e =
+            run(&args(&missing, &[&old], Some(&dir.path().join("new.json")))).expect_err("refused");
+        assert_eq!(e.status(), 1);
+        assert_eq!(fs::read_to_string(&old).expect("reads"), "old");
+        assert_eq!(fs::read_dir(dir.path()).expect("lists").count(), 1);
+    }
+
+    #[test]
+    fn closed_form_outputs_are_refused_before_anything_is_read() {
+        let missing = Path::new("/nowhere/trip.toml");
+        for (path, words) in [
+            ("a.pdf", ".svg or .png"),
+            ("/nowhere/at/all/a.svg", "cannot write"),
+        ] {
+            let e = run(&args(missing, &[Path::new(path)], None)).expect_err("refused");
+            assert!(e.message.contains(words), "{}", e.message);
+        }
+    }
+
+    #[test]
+    fn closed_form_the_objective_typed_wins() {
+        let p = load(&demo(), Some(Least::Fuel)).expect("loads");
+        assert_eq!(p.objective, Objective::Fuel);
+    }
+}
