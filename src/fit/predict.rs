@@ -61,7 +61,7 @@ fn levers(aircraft: &Aircraft, air: AirState, engine: &EngineSetting, tas_m_s: f
     }
 }
 
-/// The fast speed [m/s] of level flight near a guess, with what the aeroplane does there.
+/// The fast speed \[m/s\] of level flight near a guess, with what the aeroplane does there.
 ///
 /// `T(V) = D(V)`, bracketed from the guess and solved by regula falsi (Illinois). Where thrust nowhere reaches drag, the
 /// speed of least lack is given, less the lack over drag: wrong, but falling with it, so that a fit finds its way back.
