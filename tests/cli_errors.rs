@@ -83,10 +83,10 @@ fn closed_form_errors_name_the_place_and_the_way_out() {
         ),
         // Out of fuel.
         (
-            &[("on_board_gal = 55", "on_board_gal = 16")],
+            &[("on_board_gal = 55", "on_board_gal = 14")],
             &[
                 "out of fuel",
-                "16.0 gal are on board",
+                "14.0 gal are on board",
                 "gal with the reserve",
             ],
         ),

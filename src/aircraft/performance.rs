@@ -1,8 +1,9 @@
 //! One flight condition: what the aeroplane does with its levers where they are.
 
 use super::engine::{EngineOutput, Intake, Throttle};
-use super::propeller::{Balance, BladeAngle};
+use super::propeller::{Absorbed, Balance};
 use super::{Aircraft, Configuration, HubWithoutOil};
+use std::cell::Cell;
 use std::f64::consts::TAU;
 
 /// The search for the speed on the high stop or at a fixed pitch ends at this many times the highest governed speed; the
@@ -129,6 +130,19 @@ impl Aircraft {
     /// power balance is solved on the stop (DESIGN section 4, governor). Fixed pitch: the speed is what balances at that pitch, or
     /// with [`Throttle::Rpm`] the throttle is what gives the speed. `tas_m_s` at least zero.
     pub fn perform(&self, air: AirState, tas_m_s: f64, levers: Levers) -> Performance {
+        self.perform_near(air, tas_m_s, levers, &Cell::new(f64::NAN))
+    }
+
+    /// [`Aircraft::perform`] with the blade angle \[rad\] of a condition nearby to begin the search from, not a number for none;
+    /// the angle found is left there for the next. It makes a sequence of conditions quicker and changes nothing beyond the
+    /// tolerance of the search.
+    pub fn perform_near(
+        &self,
+        air: AirState,
+        tas_m_s: f64,
+        levers: Levers,
+        near_rad: &Cell<f64>,
+    ) -> Performance {
         let intake = self.intake(air, tas_m_s);
         if let Some(textbook) = &self.textbook {
             let fixed_pa = self.engine.map_pa(levers.throttle, levers.rev_s, intake);
@@ -142,7 +156,9 @@ impl Aircraft {
             self.engine.run(throttle, rev_s, levers.mixture, intake)
         };
         if !p.is_fixed() {
-            return self.governed(air, tas_m_s, set, |rev_s| run(levers.throttle, rev_s));
+            return self.governed(air, tas_m_s, set, near_rad, |rev_s| {
+                run(levers.throttle, rev_s)
+            });
         }
         let angle = p.stops.low_rad;
         let throttle = if levers.throttle == Throttle::Rpm {
@@ -169,7 +185,7 @@ impl Aircraft {
         })
     }
 
-    /// One state of the shaft; the one place where an engine becomes the aeroplane's.
+    /// One state of the shaft.
     fn figures(
         &self,
         air: AirState,
@@ -179,11 +195,26 @@ impl Aircraft {
         governed: Governed,
         engine: EngineOutput,
     ) -> Performance {
-        let p = &self.propeller;
+        let forces = self.propeller.table.forces(
+            air.density_kg_m3,
+            tas_m_s,
+            rev_s,
+            angle_rad,
+            air.sound_m_s,
+        );
+        self.whole(rev_s, angle_rad, governed, engine, forces.thrust_n)
+    }
+
+    /// The one place where one engine and propeller become the aeroplane's.
+    fn whole(
+        &self,
+        rev_s: f64,
+        angle_rad: f64,
+        governed: Governed,
+        engine: EngineOutput,
+        thrust_n: f64,
+    ) -> Performance {
         let engines = f64::from(self.engines);
-        let forces = p
-            .table
-            .forces(air.density_kg_m3, tas_m_s, rev_s, angle_rad, air.sound_m_s);
         Performance {
             map_pa: engine.map_pa,
             rev_s,
@@ -191,7 +222,7 @@ impl Aircraft {
             governed,
             shaft_power_w: engines * engine.power_w,
             power_fraction: engine.power_w / self.engine.spec.rated_power_w,
-            thrust_n: engines * forces.thrust_n * p.installed_factor,
+            thrust_n: engines * thrust_n * self.propeller.installed_factor,
             fuel_kg_s: engines * engine.fuel_kg_s,
         }
     }
@@ -202,23 +233,29 @@ impl Aircraft {
         air: AirState,
         tas_m_s: f64,
         set_rev_s: f64,
+        near_rad: &Cell<f64>,
         run: impl Fn(f64) -> EngineOutput,
     ) -> Performance {
         let p = &self.propeller;
         let engine = run(set_rev_s);
-        let (stop, governed) = match p.table.blade_angle_for_torque(
+        let (stop, governed) = match p.table.absorb(
             air.density_kg_m3,
             tas_m_s,
             set_rev_s,
             engine.power_w / (TAU * set_rev_s),
             air.sound_m_s,
             p.stops,
+            near_rad.get(),
         ) {
-            BladeAngle::Within(angle) => {
-                return self.figures(air, tas_m_s, set_rev_s, angle, Governed::Yes, engine);
+            Absorbed::Within {
+                angle_rad,
+                thrust_n,
+            } => {
+                near_rad.set(angle_rad);
+                return self.whole(set_rev_s, angle_rad, Governed::Yes, engine, thrust_n);
             }
-            BladeAngle::BelowLowStop => (p.stops.low_rad, Governed::OnLowStop),
-            BladeAngle::AboveHighStop => (p.stops.high_rad, Governed::OnHighStop),
+            Absorbed::BelowLowStop => (p.stops.low_rad, Governed::OnLowStop),
+            Absorbed::AboveHighStop => (p.stops.high_rad, Governed::OnHighStop),
         };
         self.balanced(air, tas_m_s, stop, governed, run)
     }
@@ -346,7 +383,7 @@ impl Aircraft {
                     self.balanced(air, tas_m_s, p.stops.high_rad, Governed::OnHighStop, run)
                 }
             },
-            _ => self.governed(air, tas_m_s, set_rev_s, run),
+            _ => self.governed(air, tas_m_s, set_rev_s, &Cell::new(f64::NAN), run),
         }
     }
 }

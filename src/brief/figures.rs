@@ -15,7 +15,7 @@ use crate::solve::{
     Alternative, AlternativeKind, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination, Totals,
     Warning,
 };
-use crate::trip::{Note, Objective, Problem, Rules};
+use crate::trip::{Note, Objective, Problem, Roughness, Rules};
 use serde::Serialize;
 
 /// Longest stretch of the table of conditions, m.
@@ -321,6 +321,8 @@ pub struct Descent {
     pub coarse_and_fast: bool,
     /// Greatest speed in rough air at the weight of the descent: Va.
     pub rough_air_ias_kt: f64,
+    /// The trip expects rough air on the way down, up to this indicated altitude.
+    pub rough_up_to_ft: Option<f64>,
     /// The descent in one sentence.
     pub sentence: String,
 }
@@ -652,6 +654,26 @@ fn descent(
         mass_kg,
         aircraft.masses.max_take_off_kg,
     );
+    let rough_up_to_ft = plan
+        .flown
+        .track
+        .iter()
+        .filter(|t| plan.flown.segments[t.segment].kind == SegmentKind::Descent)
+        .filter(|t| {
+            let above = t.true_altitude_m - problem.ground_m(t.state.distance_m);
+            problem.limits.roughness(t.indicated_m, above) == Roughness::Rough
+        })
+        .filter_map(|t| {
+            problem
+                .limits
+                .air
+                .iter()
+                .find(|(top, _)| t.indicated_m <= *top)
+        })
+        .map(|(top, _)| ft(*top))
+        .fold(None, |most: Option<f64>, x| {
+            Some(most.map_or(x, |m| m.max(x)))
+        });
     let to_go = up(
         nm(problem.length_m - plan.flown.top_of_descent.distance_m),
         0,
@@ -665,7 +687,7 @@ fn descent(
         ),
     };
     let map_words = match d.throttle {
-        ThrottleRule::Full => "full throttle".to_owned(),
+        ThrottleRule::Full => "leave full throttle".to_owned(),
         ThrottleRule::Held(p) | ThrottleRule::LeftAlone(p) => {
             let now = found.map_or(0.0, |s| s.start.map_inhg);
             let verb = match d.throttle {
@@ -708,6 +730,7 @@ fn descent(
         power_percent,
         coarse_and_fast,
         rough_air_ias_kt: kt(va),
+        rough_up_to_ft,
         sentence: words,
     }
 }

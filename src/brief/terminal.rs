@@ -277,13 +277,16 @@ fn reserve_words(figures: &Figures, t: &TotalsFigures) -> String {
 
 /// What the ordinary descent would have cost instead.
 fn gain_words(g: &Gain) -> String {
-    let part = |x: f64, unit: &str| {
+    let part = |x: f64, places: i32, unit: &str| {
         let (shown, way) = if x >= 0.0 {
-            (down(x, 1), "more")
+            (down(x, places), "more")
         } else {
-            (up(-x, 1), "less")
+            (up(-x, places), "less")
         };
-        format!("{} {unit} {way}", number(shown, 1))
+        format!(
+            "{}{unit} {way}",
+            number(shown, places.unsigned_abs() as usize)
+        )
     };
     let end = if g.no_real_difference {
         ": no real difference: choose comfort.".to_owned()
@@ -297,9 +300,9 @@ fn gain_words(g: &Gain) -> String {
     };
     format!(
         "Ordinary flying (cruise RPM, MAP reduced to hold cruise IAS at 500 fpm) would have cost {}, {}, {}{end}",
-        part(g.time_min, "min"),
-        part(g.fuel_gal, "gal"),
-        part(g.cost, "money"),
+        part(g.time_min, 1, " min"),
+        part(g.fuel_gal, 2, " gal"),
+        part(g.cost, 1, " in money"),
     )
 }
 
@@ -338,7 +341,7 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
         "Block    ",
         "         ",
         &format!(
-            "{} and {} gal, start-up to shutdown, costs {} money",
+            "{} and {} gal, start-up to shutdown; cost {} at the trip's prices",
             clock(t.block_time_min),
             number(up(t.block_fuel_gal, 1), 1),
             money(t.cost)
@@ -389,14 +392,15 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
                 number(up(g.ordinary_top_of_descent_to_go_nm, 0), 0)
             )
         });
-    sheet.paragraph(
-        "",
-        "  ",
-        &format!(
-            "If rough: {} KIAS or less{rough}.",
-            number(down(figures.descent.rough_air_ias_kt, 0), 0)
+    let va = number(down(figures.descent.rough_air_ias_kt, 0), 0);
+    let words = match figures.descent.rough_up_to_ft {
+        Some(top) => format!(
+            "Rough air up to {} ft on the way down: no faster than {va} KIAS there, so a fast descent is refused.",
+            feet(top)
         ),
-    );
+        None => format!("If rough: {va} KIAS or less{rough}."),
+    };
+    sheet.paragraph("", "  ", &words);
 }
 
 fn choices(sheet: &mut Sheet, figures: &Figures) {
@@ -491,7 +495,14 @@ fn small_print(sheet: &mut Sheet, figures: &Figures) {
             number(up(figures.trip.taxi_fuel_gal, 1), 1),
         ),
     );
+    let mut said = "";
     for l in &figures.legs {
+        let source = if l.ground_source == said {
+            "as above"
+        } else {
+            &l.ground_source
+        };
+        said = &l.ground_source;
         sheet.paragraph(
             "  ",
             "    ",
@@ -501,7 +512,7 @@ fn small_print(sheet: &mut Sheet, figures: &Figures) {
                 l.to,
                 l.magnetic_course_deg,
                 feet(l.minimum_altitude_ft),
-                l.ground_source
+                source
             ),
         );
     }
@@ -594,7 +605,10 @@ mod tests {
                 "and {} gal, start-up to shutdown",
                 up1(get("/totals/block_fuel_gal"))
             ),
-            format!("costs {:.0} money", (get("/totals/cost") - 1e-4).ceil()),
+            format!(
+                "cost {:.0} at the trip's prices",
+                (get("/totals/cost") - 1e-4).ceil()
+            ),
             format!(
                 "{} gal needed with the reserve",
                 up1(get("/totals/fuel_required_gal"))

@@ -3,9 +3,9 @@
 use super::output::{self, Target};
 use super::{Failure, output::text_to_stdout};
 use crate::brief::{self, Figures};
-use crate::files::trip::load_trip;
-use crate::solve;
-use crate::trip::{Objective, Problem, resolve};
+use crate::files::trip::{TripFile, load_trip};
+use crate::solve::plan_trip;
+use crate::trip::Objective;
 use clap::{Args, ValueEnum};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -48,14 +48,13 @@ impl From<Least> for Objective {
     }
 }
 
-/// Reads the trip with its aircraft and weather and makes it definite.
-fn load(path: &Path, least: Option<Least>) -> Result<Problem, Failure> {
-    let file = load_trip(path, None).map_err(|e| Failure::drawn(e.render_for_stderr()))?;
-    let mut trip = file.trip;
+/// Reads the trip with its aircraft and weather; the objective typed goes before that of the file.
+fn load(path: &Path, least: Option<Least>) -> Result<TripFile, Failure> {
+    let mut file = load_trip(path, None).map_err(|e| Failure::drawn(e.render_for_stderr()))?;
     if let Some(least) = least {
-        trip.objective = least.into();
+        file.trip.objective = least.into();
     }
-    resolve(&trip, file.aircraft).map_err(|e| Failure::input(format!("{}: {e}", path.display())))
+    Ok(file)
 }
 
 /// What a chart is written as.
@@ -150,8 +149,9 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     let options = Options::new(args)?;
     let targets: Vec<Target> = options.faces.iter().map(|(_, t)| t.clone()).collect();
     let outputs = output::open(&targets)?;
-    let problem = load(&args.trip, args.objective)?;
-    let plan = solve::plan(&problem).map_err(Failure::input)?;
+    let file = load(&args.trip, args.objective)?;
+    let (problem, plan) = plan_trip(&file.trip, &file.aircraft)
+        .map_err(|e| Failure::input(format!("{}: {e}", args.trip.display())))?;
     let figures = Figures::new(&plan, &problem);
     let contents = options
         .faces
@@ -232,7 +232,7 @@ mod tests {
 
     #[test]
     fn closed_form_the_objective_typed_wins() {
-        let p = load(&demo(), Some(Least::Fuel)).expect("loads");
-        assert_eq!(p.objective, Objective::Fuel);
+        let file = load(&demo(), Some(Least::Fuel)).expect("loads");
+        assert_eq!(file.trip.objective, Objective::Fuel);
     }
 }

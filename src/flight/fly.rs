@@ -10,6 +10,7 @@ use crate::air::speed;
 use crate::aircraft::{Configuration, Governed, Levers, Speeds, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::trip::{AirSample, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, Problem};
+use std::cell::Cell;
 
 /// Take-off power stays to this height above the field, m (DESIGN section 5: 1,000 ft).
 const INITIAL_CLIMB_M: f64 = 1_000.0 * M_PER_FT;
@@ -257,6 +258,8 @@ struct Flyer<'a> {
     track: Option<Vec<TrackPoint>>,
     segments: Vec<Segment>,
     step_s: f64,
+    /// Blade angle of the last instant, where the next search begins.
+    near: Cell<f64>,
 }
 
 /// Flies a script without keeping the path.
@@ -356,6 +359,7 @@ impl<'a> Flyer<'a> {
             track: record.then(Vec::new),
             segments: vec![],
             step_s: if record { TIME_STEP_S } else { SEARCH_STEP_S },
+            near: Cell::new(f64::NAN),
         }
     }
 }
@@ -500,7 +504,7 @@ impl Flyer<'_> {
             vertical: Vertical::Ias(ias_m_s),
             configuration: Configuration::default(),
         };
-        let mut here = instant(self.p, &self.state, &control);
+        let mut here = instant(self.p, &self.state, &control, &self.near);
         self.visit(&here, &control);
         loop {
             let left = self
@@ -511,7 +515,14 @@ impl Flyer<'_> {
                 return Ok(here);
             }
             let steps = (left / CLIMB_STEP_M).ceil();
-            let next = step_height(self.p, &self.state, &here, &control, left / steps);
+            let next = step_height(
+                self.p,
+                &self.state,
+                &here,
+                &control,
+                left / steps,
+                &self.near,
+            );
             let Some(next) = next.filter(|s| s.time_s - self.state.time_s < LONGEST_CHANGE_S)
             else {
                 return Err(FlightError::CannotClimb {
@@ -519,7 +530,7 @@ impl Flyer<'_> {
                 });
             };
             self.state = next;
-            here = instant(self.p, &self.state, &control);
+            here = instant(self.p, &self.state, &control, &self.near);
             self.visit(&here, &control);
         }
     }
@@ -532,7 +543,7 @@ impl Flyer<'_> {
         up: bool,
     ) -> Result<(), FlightError> {
         let began = self.state.time_s;
-        let mut here = instant(self.p, &self.state, control);
+        let mut here = instant(self.p, &self.state, control, &self.near);
         self.visit(&here, control);
         let short = |i: &Instant| {
             let ias = Self::ias_m_s(i);
@@ -556,8 +567,8 @@ impl Flyer<'_> {
                 };
             }
             let mut dt = self.step_s;
-            let mut next = step_time(self.p, &self.state, &here, control, dt);
-            let mut there = instant(self.p, &next, control);
+            let mut next = step_time(self.p, &self.state, &here, control, dt, &self.near);
+            let mut there = instant(self.p, &next, control, &self.near);
             // The last step is shortened until the speed is met.
             for _ in 0..6 {
                 let miss = short(&there);
@@ -566,8 +577,8 @@ impl Flyer<'_> {
                 }
                 let slope = (short(&here) - miss) / dt;
                 dt = (dt + miss / slope).max(1e-3);
-                next = step_time(self.p, &self.state, &here, control, dt);
-                there = instant(self.p, &next, control);
+                next = step_time(self.p, &self.state, &here, control, dt, &self.near);
+                there = instant(self.p, &next, control, &self.near);
             }
             self.state = next;
             here = there;
@@ -618,12 +629,12 @@ impl Flyer<'_> {
             TRANSIENT_M_S
         };
         while (self.state.tas_m_s - v).abs() > nearly_m_s && self.state.distance_m < to_m {
-            let here = instant(p, &self.state, &control);
+            let here = instant(p, &self.state, &control, &self.near);
             self.visit(&here, &control);
             let dt = self
                 .step_s
                 .min((to_m - self.state.distance_m) / here.ground_speed_m_s.max(1.0) + 1e-3);
-            self.state = step_time(p, &self.state, &here, &control, dt);
+            self.state = step_time(p, &self.state, &here, &control, dt, &self.near);
         }
         let mut gs = gs_of(v, &sample)?;
         let mut perf = p.aircraft.perform(air, v, levers);
@@ -694,7 +705,7 @@ impl Flyer<'_> {
 
     fn cruise_visit(&mut self, tas_m_s: f64, control: &Control) {
         self.state.tas_m_s = tas_m_s;
-        let here = instant(self.p, &self.state, control);
+        let here = instant(self.p, &self.state, control, &self.near);
         self.visit(&here, control);
         self.note_mixture(&here, control.levers.mixture);
         self.note_low_speed(&here);
@@ -747,7 +758,7 @@ impl Flyer<'_> {
                 vertical: rate,
                 configuration: Configuration::default(),
             };
-            let mut here = instant(self.p, &self.state, &control);
+            let mut here = instant(self.p, &self.state, &control, &self.near);
             self.visit(&here, &control);
             loop {
                 let left = self.state.pressure_altitude_m
@@ -758,8 +769,8 @@ impl Flyer<'_> {
                     return Ok(());
                 }
                 let dt = (left / self.p.limits.max_descent_m_s).min(self.step_s);
-                self.state = step_time(self.p, &self.state, &here, &control, dt);
-                here = instant(self.p, &self.state, &control);
+                self.state = step_time(self.p, &self.state, &here, &control, dt, &self.near);
+                here = instant(self.p, &self.state, &control, &self.near);
                 self.visit(&here, &control);
             }
         }
@@ -1090,7 +1101,7 @@ impl Flyer<'_> {
                     }
                 }
                 (true, _) => Throttle::Map(map_pa),
-                (false, None) => d.throttle.throttle(),
+                (false, None) => Throttle::Map(self.map_now(d, None, None)),
             };
             let levers = Levers {
                 throttle,
@@ -1117,7 +1128,7 @@ impl Flyer<'_> {
                 vertical,
                 configuration,
             };
-            let here = instant(p, &self.state, &control);
+            let here = instant(p, &self.state, &control, &self.near);
             self.visit(&here, &control);
             self.note_mixture(&here, d.mixture);
             let slowing = vertical == Vertical::Level;
@@ -1140,7 +1151,7 @@ impl Flyer<'_> {
             if !slowing {
                 dt = dt.min(height_left / -here.rate_m_s);
             }
-            let mut next = step_time(p, &self.state, &here, &control, dt);
+            let mut next = step_time(p, &self.state, &here, &control, dt, &self.near);
             if let PathRule::Ias(ias) = d.path
                 && toward_speed
             {
@@ -1157,13 +1168,13 @@ impl Flyer<'_> {
                         break;
                     }
                     dt *= (short / (short + over)).clamp(0.02, 1.0);
-                    next = step_time(p, &self.state, &here, &control, dt);
+                    next = step_time(p, &self.state, &here, &control, dt, &self.near);
                 }
             }
             self.state = next;
             if matches!(vertical, Vertical::Ias(_)) {
                 // TAS follows from the held IAS.
-                let there = instant(p, &self.state, &control);
+                let there = instant(p, &self.state, &control, &self.near);
                 self.state.tas_m_s = there.tas_m_s;
             }
         }
@@ -1214,7 +1225,7 @@ impl Flyer<'_> {
                     ..Configuration::default()
                 },
             };
-            let here = instant(p, &self.state, &control);
+            let here = instant(p, &self.state, &control, &self.near);
             self.visit(&here, &control);
             let ias = Self::ias_m_s(&here);
             if ias <= target + 1e-4 {
@@ -1225,15 +1236,15 @@ impl Flyer<'_> {
             }
             let stop = if gear_down { target } else { target.max(vlo) };
             let mut dt = self.step_s.min((next_cut_s - self.state.time_s).max(0.1));
-            let mut next = step_time(p, &self.state, &here, &control, dt);
+            let mut next = step_time(p, &self.state, &here, &control, dt, &self.near);
             for _ in 0..6 {
-                let after = instant(p, &next, &control);
+                let after = instant(p, &next, &control, &self.near);
                 let over = Self::ias_m_s(&after) - stop;
                 if over > -1e-5 {
                     break;
                 }
                 dt *= ((ias - stop) / (ias - stop - over)).clamp(0.0, 1.0);
-                next = step_time(p, &self.state, &here, &control, dt.max(1e-4));
+                next = step_time(p, &self.state, &here, &control, dt.max(1e-4), &self.near);
             }
             self.state = next;
         }
@@ -1274,6 +1285,7 @@ impl Flyer<'_> {
                 aircraft
                     .engine
                     .map_pa(d.throttle.throttle(), d.rev_s, intake)
+                    .min(aircraft.map_limit_pa(d.rev_s))
             }
         }
     }
@@ -1349,14 +1361,14 @@ impl Flyer<'_> {
         };
         let pass = |flyer: &mut Self, dt: f64, ds: f64| {
             flyer.state.tas_m_s = tas;
-            let here = instant(p, &flyer.state, &control);
+            let here = instant(p, &flyer.state, &control, &flyer.near);
             flyer.visit(&here, &control);
             flyer.state.time_s += dt;
             flyer.state.fuel_kg += dt * here.performance.fuel_kg_s;
             flyer.state.revolutions += dt * here.performance.rev_s;
             flyer.state.distance_m += ds;
             flyer.state.pressure_altitude_m = p.pressure_altitude_m(flyer.state.distance_m, level);
-            let here = instant(p, &flyer.state, &control);
+            let here = instant(p, &flyer.state, &control, &flyer.near);
             flyer.visit(&here, &control);
         };
         pass(self, left / gs, left);

@@ -4,6 +4,7 @@ use crate::air::{isa, speed};
 use crate::aircraft::{AirState, Configuration, Levers, Performance};
 use crate::quantity::G_M_S2;
 use crate::trip::{AirSample, Problem};
+use std::cell::Cell;
 
 /// State of the flight.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -75,7 +76,14 @@ pub(super) fn lift_off_kg(problem: &Problem) -> f64 {
 }
 
 /// The instant at a state under a control.
-pub(super) fn instant(problem: &Problem, state: &State, control: &Control) -> Instant {
+///
+/// `near` carries the blade angle from one instant of a flight to the next ([`crate::aircraft::Aircraft::perform_near`]).
+pub(super) fn instant(
+    problem: &Problem,
+    state: &State,
+    control: &Control,
+    near: &Cell<f64>,
+) -> Instant {
     let hp = state.pressure_altitude_m;
     let (air, sample) = problem.air_state(state.distance_m, hp);
     let mass_kg = lift_off_kg(problem) - state.fuel_kg;
@@ -83,7 +91,9 @@ pub(super) fn instant(problem: &Problem, state: &State, control: &Control) -> In
         Vertical::Ias(ias) => speed::cas_to_tas_m_s(ias, air.pressure_pa, air.temperature_k),
         Vertical::Level | Vertical::Rate(_) => state.tas_m_s,
     };
-    let performance = problem.aircraft.perform(air, tas, control.levers);
+    let performance = problem
+        .aircraft
+        .perform_near(air, tas, control.levers, near);
     let drag = problem
         .aircraft
         .drag_n(air, tas, mass_kg, control.configuration);
@@ -160,11 +170,22 @@ pub(super) fn step_time(
     first: &Instant,
     control: &Control,
     dt: f64,
+    near: &Cell<f64>,
 ) -> State {
     let k1 = slope(first);
-    let k2 = slope(&instant(problem, &moved(state, &k1, 0.5 * dt), control));
-    let k3 = slope(&instant(problem, &moved(state, &k2, 0.5 * dt), control));
-    let k4 = slope(&instant(problem, &moved(state, &k3, dt), control));
+    let k2 = slope(&instant(
+        problem,
+        &moved(state, &k1, 0.5 * dt),
+        control,
+        near,
+    ));
+    let k3 = slope(&instant(
+        problem,
+        &moved(state, &k2, 0.5 * dt),
+        control,
+        near,
+    ));
+    let k4 = slope(&instant(problem, &moved(state, &k3, dt), control, near));
     let mean: Slope = std::array::from_fn(|j| (k1[j] + 2.0 * (k2[j] + k3[j]) + k4[j]) / 6.0);
     moved(state, &mean, dt)
 }
@@ -176,6 +197,7 @@ pub(super) fn step_height(
     first: &Instant,
     control: &Control,
     dh: f64,
+    near: &Cell<f64>,
 ) -> Option<State> {
     // d/dh = (d/dt) / (dh/dt): slopes over height, time included.
     let over = |i: &Instant| -> Option<[f64; 4]> {
@@ -198,9 +220,9 @@ pub(super) fn step_height(
         revolutions: state.revolutions + k[3] * d,
     };
     let k1 = over(first)?;
-    let k2 = over(&instant(problem, &at(&k1, 0.5 * dh), control))?;
-    let k3 = over(&instant(problem, &at(&k2, 0.5 * dh), control))?;
-    let k4 = over(&instant(problem, &at(&k3, dh), control))?;
+    let k2 = over(&instant(problem, &at(&k1, 0.5 * dh), control, near))?;
+    let k3 = over(&instant(problem, &at(&k2, 0.5 * dh), control, near))?;
+    let k4 = over(&instant(problem, &at(&k3, dh), control, near))?;
     let mean: [f64; 4] = std::array::from_fn(|j| (k1[j] + 2.0 * (k2[j] + k3[j]) + k4[j]) / 6.0);
     let mut next = at(&mean, dh);
     if let Vertical::Ias(ias) = control.vertical {
@@ -211,7 +233,7 @@ pub(super) fn step_height(
 }
 
 /// The steady speed of level flight [m/s TAS] with these levers, on the fast side of the drag curve, with the time constant
-/// [s] of the approach to it; `None` if thrust is below drag at every speed, or so little above it that the speed would take
+/// \[s\] of the approach to it; `None` if thrust is below drag at every speed, or so little above it that the speed would take
 /// minutes to come back after a gust: that is no cruise.
 ///
 /// `guess_m_s` should be on the fast side; the search starts there.
@@ -223,8 +245,12 @@ pub fn level_speed_m_s(
     guess_m_s: f64,
 ) -> Option<(f64, f64)> {
     let clean = Configuration::default();
+    let near = Cell::new(f64::NAN);
     let excess = |v: f64| {
-        problem.aircraft.perform(air, v, levers).thrust_n
+        problem
+            .aircraft
+            .perform_near(air, v, levers, &near)
+            .thrust_n
             - problem.aircraft.drag_n(air, v, mass_kg, clean)
     };
     // Secant steps from the guess, then the slope for the time constant. Excess falls with speed on the fast side.

@@ -5,12 +5,12 @@ use crate::aircraft::Throttle;
 /// How the throttle is worked in a stretch.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum ThrottleRule {
-    /// Full throttle.
+    /// Full throttle, retarded in time to stay on the limit line.
     Full,
-    /// Set to this manifold pressure [Pa] and trimmed back to it at each whole thousand feet of indicated altitude; between trims
+    /// Set to this manifold pressure \[Pa\] and trimmed back to it at each whole thousand feet of indicated altitude; between trims
     /// the throttle stays and the manifold pressure rises on the way down.
     Held(f64),
-    /// Set to this manifold pressure [Pa] at the start and then left alone, but retarded in time to stay on the limit line.
+    /// Set to this manifold pressure \[Pa\] at the start and then left alone, but retarded in time to stay on the limit line.
     LeftAlone(f64),
 }
 
@@ -41,7 +41,7 @@ pub struct Climb {
     pub rev_s: f64,
     /// Mixture up to `lean_at_m`.
     pub mixture: usize,
-    /// Indicated altitude [m] at which the mixture is leaned to best power; infinite for never.
+    /// Indicated altitude \[m\] at which the mixture is leaned to best power; infinite for never.
     pub lean_at_m: f64,
 }
 
@@ -50,7 +50,7 @@ pub struct Climb {
 pub struct Cruise {
     /// Indicated altitude, m.
     pub level_m: f64,
-    /// Distance [m] at which the change to this level begins; ignored for the first.
+    /// Distance \[m\] at which the change to this level begins; ignored for the first.
     pub from_m: f64,
     /// Throttle.
     pub throttle: Throttle,
@@ -82,9 +82,9 @@ pub struct Descent {
     pub mixture: usize,
     /// What is held.
     pub path: PathRule,
-    /// Indicated altitude [m] at which the reduction of power for the pattern begins; the pattern altitude to begin on levelling off.
+    /// Indicated altitude \[m\] at which the reduction of power for the pattern begins; the pattern altitude to begin on levelling off.
     pub reduce_at_m: f64,
-    /// Top of descent: distance to go [m]. NaN: to be found so that the pattern speed is met at the pattern point.
+    /// Top of descent: distance to go \[m\]. NaN: to be found so that the pattern speed is met at the pattern point.
     pub to_go_m: f64,
 }
 

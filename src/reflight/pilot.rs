@@ -395,7 +395,11 @@ impl Pilot<'_> {
             floor_pa: script.reduction.floor_pa,
             rev_s: d.rev_s,
             mixture: d.mixture,
-            hand: Hand::Set(Throttle::Full),
+            // Full throttle until told otherwise: beyond any conductance, but kept to the limit line.
+            hand: Hand::Left {
+                conductance: f64::MAX,
+                limit_pa: p.aircraft.map_limit_pa(d.rev_s),
+            },
             cut_map_pa: f64::INFINITY,
             cut_floor_pa: f64::INFINITY,
             next_cut_s: None,

@@ -8,11 +8,13 @@
 pub mod cruise;
 mod descent;
 mod ideal;
+mod least;
 mod levels;
 mod plan;
 mod refine;
 mod search;
 
+pub use least::{TripError, plan_trip};
 pub use levels::stretch_ends;
 pub use plan::{
     Alternative, AlternativeKind, Ideal, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination,

@@ -1,7 +1,7 @@
 //! Refinement on the fully flown plan: continuous by argmin, rounded by search of the neighbours.
 
 use crate::aircraft::Throttle;
-use crate::flight::{Flown, Hint, PathRule, Script, ThrottleRule, fly, fly_recorded};
+use crate::flight::{Flown, Hint, Limit, PathRule, Script, ThrottleRule, fly, fly_recorded};
 use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::Problem;
 use argmin::core::{CostFunction, Executor, State as _};
@@ -101,7 +101,12 @@ pub fn lever_changes(script: &Script) -> f64 {
     let mut n = 2 * (script.cruise.len() - 1);
     n += usize::from((d.rev_s - last.rev_s).abs() > 1e-6);
     n += usize::from(d.mixture != last.mixture);
-    n += usize::from(matches!(d.throttle, ThrottleRule::Held(_)));
+    // A manifold pressure set for the descent: held, or left alone where cruise had full throttle.
+    n += usize::from(match d.throttle {
+        ThrottleRule::Held(_) => true,
+        ThrottleRule::LeftAlone(_) => last.throttle == Throttle::Full,
+        ThrottleRule::Full => false,
+    });
     #[expect(clippy::cast_precision_loss, reason = "a few")]
     {
         n as f64
@@ -461,7 +466,12 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             s.cruise[i].throttle = Throttle::Map(top);
         }
         Move::LeftAlone(alone) => {
-            let p = script.descent.throttle.set_map_pa()?;
+            let last = script.cruise.len() - 1;
+            let p = script
+                .descent
+                .throttle
+                .set_map_pa()
+                .unwrap_or_else(|| full_pa(last));
             let p = (p / pr.map_step_pa).round() * pr.map_step_pa;
             s.descent.throttle = if alone {
                 ThrottleRule::LeftAlone(p)
@@ -479,8 +489,15 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
 }
 
 /// Walks from a rounded script to better neighbours, taking each improvement as it is found, until a whole round of moves finds
-/// none. Returns the flown best, or `None` if no script on the way keeps every limit.
-pub fn settle(pilot: &Pilot, start: &Script, prepare: &dyn Fn(&mut Script)) -> Option<Flown> {
+/// none. Returns the flown best.
+///
+/// # Errors
+/// The limits in the way of the best script, if none on the way keeps every limit; none named if none could be flown at all.
+pub fn settle(
+    pilot: &Pilot,
+    start: &Script,
+    prepare: &dyn Fn(&mut Script),
+) -> Result<Flown, Vec<Limit>> {
     let problem = pilot.problem();
     let mut here = start.clone();
     here.descent.to_go_m = f64::NAN;
@@ -519,7 +536,11 @@ pub fn settle(pilot: &Pilot, start: &Script, prepare: &dyn Fn(&mut Script)) -> O
             since = 0;
         }
     }
-    best.filter(|f| f.audit.violation() == 0.0)
+    match best {
+        Some(f) if f.audit.violation() == 0.0 => Ok(f),
+        Some(f) => Err(f.audit.broken()),
+        None => Err(vec![]),
+    }
 }
 
 /// Keeps a LeftAlone descent at the cruise manifold pressure; see [`tie`].

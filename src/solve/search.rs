@@ -133,7 +133,7 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
     let tie = |script: &mut Script| search.prepare(script);
     let (unrounded, again, converged) = match continuous(&pilot, &best.script_free(), &tie) {
         Some((value, script, converged)) => {
-            let settled = settle(&pilot, &rounded(problem, &script), &tie);
+            let settled = settle(&pilot, &rounded(problem, &script), &tie).ok();
             (value, settled, converged)
         }
         None => (best.cost, None, false),
@@ -141,14 +141,27 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
     let best = again
         .filter(|a| Pilot::charged(a) < Pilot::charged(&best))
         .unwrap_or(best);
-    let mut final_flown = search.fly_final(&best.script)?;
-    if final_flown.audit.violation() > 0.0 {
-        // On the wrong side of a limit by the search's own error: settle again, flown as the plan is flown.
-        let exact = Pilot::exact(problem);
-        final_flown = settle(&exact, &best.script, &tie).ok_or_else(|| SolveError::Infeasible {
-            limits: in_words(&final_flown.audit.broken()),
-        })?;
+    // Flown as it will be flown. If that lies on the wrong side of a limit, by the search's own error, it is settled again with
+    // flights of that kind; if that fails, the next best sequence has its turn.
+    let exact = Pilot::exact(problem);
+    let mut finished = None;
+    for candidate in std::iter::once(&best).chain(flown.iter().skip(1).map(|f| &f.1)) {
+        let tried = fly_recorded(problem, &with_trigger(&candidate.script));
+        let kept = match tried {
+            Ok(f) if f.audit.violation() == 0.0 => Ok(f),
+            _ => settle(&exact, &candidate.script, &tie),
+        };
+        match kept {
+            Ok(f) => {
+                finished = Some(f);
+                break;
+            }
+            Err(in_the_way) => broken.extend(in_the_way),
+        }
     }
+    let Some(final_flown) = finished else {
+        return Err(search.why_not(broken));
+    };
     let totals = totals(problem, &final_flown);
     let ideal_path = ideal::ideal(problem, rates, &final_flown);
     let ideal = search.ideal_of(&final_flown, ideal_path);
@@ -273,6 +286,9 @@ fn in_words(limits: &[Limit]) -> String {
         .collect::<Vec<_>>()
         .join(", ")
 }
+
+/// A typical cruise speed, for ram pressure, m/s.
+const CRUISE_GUESS_M_S: f64 = 70.0;
 
 struct Search<'a> {
     p: &'a Problem,
@@ -597,6 +613,7 @@ impl<'a> Search<'a> {
     fn prepare(&self, script: &mut Script) {
         let p = self.p;
         keep_tied(script);
+        self.call_full_throttle_so(script);
         let climb = Levers {
             throttle: Throttle::Full,
             rev_s: script.climb.rev_s,
@@ -632,6 +649,26 @@ impl<'a> Search<'a> {
                 (None, None) => 0.0,
             };
             c.set_at_ias_m_s = ((speed - SET_BEFORE_M_S) / M_S_PER_KT).floor() * M_S_PER_KT;
+        }
+    }
+
+    /// A throttle left alone where it gives as much as full throttle does is full throttle.
+    fn call_full_throttle_so(&self, script: &mut Script) {
+        let p = self.p;
+        let (Some(last), ThrottleRule::LeftAlone(map)) =
+            (script.cruise.last(), script.descent.throttle)
+        else {
+            return;
+        };
+        let s = 0.8 * p.length_m;
+        let (air, _) = p.air_state(s, p.pressure_altitude_m(s, last.level_m));
+        let intake = p.aircraft.intake(air, CRUISE_GUESS_M_S);
+        let full = p
+            .aircraft
+            .engine
+            .map_pa(Throttle::Full, script.descent.rev_s, intake);
+        if last.throttle == Throttle::Full && map > full - 0.5 * p.aircraft.procedures.map_step_pa {
+            script.descent.throttle = ThrottleRule::Full;
         }
     }
 
@@ -674,7 +711,7 @@ impl<'a> Search<'a> {
             trial.descent = candidate.descent;
             let trial = rounded(p, &trial);
             match settle(pilot, &trial, &prepare) {
-                Some(f) => {
+                Ok(f) => {
                     kept += 1;
                     if best
                         .as_ref()
@@ -683,21 +720,10 @@ impl<'a> Search<'a> {
                         best = Some(f);
                     }
                 }
-                None => {
-                    if let Some(f) = pilot.fly(&trial) {
-                        broken.extend(f.audit.broken());
-                    }
-                }
+                Err(in_the_way) => broken.extend(in_the_way),
             }
         }
         best.ok_or(broken)
-    }
-
-    /// The script with its top of descent as a trigger, flown and recorded.
-    fn fly_final(&self, script: &Script) -> Result<Flown, SolveError> {
-        fly_recorded(self.p, &with_trigger(script)).map_err(|e| SolveError::Infeasible {
-            limits: e.to_string(),
-        })
     }
 
     /// Cruise RPM, MAP reduced to hold the cruise IAS at 500 fpm (or the trip's rate if less): everything else as in the plan.

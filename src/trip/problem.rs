@@ -209,12 +209,12 @@ impl Problem {
         a + x * (b - a)
     }
 
-    /// Pressure altitude [m] where the altimeter shows this [m], at a distance [m].
+    /// Pressure altitude \[m\] where the altimeter shows this \[m\], at a distance \[m\].
     pub fn pressure_altitude_m(&self, distance_m: f64, indicated_m: f64) -> f64 {
         indicated_m + self.altimeter_shift_m(distance_m)
     }
 
-    /// What the altimeter shows [m] at a pressure altitude [m] and distance [m].
+    /// What the altimeter shows \[m\] at a pressure altitude \[m\] and distance \[m\].
     pub fn indicated_m(&self, distance_m: f64, pressure_altitude_m: f64) -> f64 {
         pressure_altitude_m - self.altimeter_shift_m(distance_m)
     }
@@ -226,7 +226,7 @@ impl Problem {
             / self.length_m
     }
 
-    /// Clearance over ground [m].
+    /// Clearance over ground \[m\].
     pub fn clearance_m(&self, mountainous: bool) -> f64 {
         if mountainous {
             self.limits.mountain_clearance_m
@@ -235,14 +235,14 @@ impl Problem {
         }
     }
 
-    /// The leg at a distance [m].
+    /// The leg at a distance \[m\].
     pub fn leg_index(&self, distance_m: f64) -> usize {
         self.legs
             .partition_point(|l| l.to_m <= distance_m)
             .min(self.legs.len() - 1)
     }
 
-    /// Highest ground of the stretch at a distance [m].
+    /// Highest ground of the stretch at a distance \[m\].
     pub fn ground_m(&self, distance_m: f64) -> f64 {
         let leg = &self.legs[self.leg_index(distance_m)];
         leg.ground
@@ -252,7 +252,7 @@ impl Problem {
             .map_or(0.0, |g| g.2)
     }
 
-    /// Least true height [m] at a distance [m], in climb and let-down as well as in cruise.
+    /// Least true height \[m\] at a distance \[m\], in climb and let-down as well as in cruise.
     ///
     /// Beyond [`TERMINAL_M`] of both fields: ground and the clearance. Nearer: ground and 500 ft. Within 10 nm of a field, where
     /// the figure for a whole stretch says nothing of the way in: none.
@@ -282,7 +282,7 @@ impl Problem {
         .chain(self.legs.iter().flat_map(|l| l.ground.iter().map(|g| g.1)))
     }
 
-    /// Air for flying at a distance and pressure altitude [m].
+    /// Air for flying at a distance and pressure altitude \[m\].
     pub fn air_state(
         &self,
         distance_m: f64,
@@ -295,7 +295,7 @@ impl Problem {
         )
     }
 
-    /// Density altitude [m] at a field.
+    /// Density altitude \[m\] at a field.
     pub fn density_altitude_m(&self, field: &Field) -> f64 {
         let s = if field == &self.departure {
             0.0

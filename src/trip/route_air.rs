@@ -51,7 +51,7 @@ pub struct RouteAir {
 }
 
 impl RouteAir {
-    /// Air [`AirSample`] at a distance along the route [m] and a pressure altitude [m]: linear in both between nodes, held outside.
+    /// Air [`AirSample`] at a distance along the route \[m\] and a pressure altitude \[m\]: linear in both between nodes, held outside.
     pub fn at(&self, distance_m: f64, pressure_altitude_m: f64) -> AirSample {
         let i = self
             .legs

@@ -29,6 +29,6 @@ pub use blade::{
 pub use element::{BladeElements, Coefficients, STATIONS, effective_mach_squared};
 pub use section::{Section, SectionCoefficients};
 pub use table::{
-    BLADE_ANGLE_MARGIN_RAD, Balance, BladeAngle, Forces, GREATEST_BLADE_ANGLE_RAD,
+    Absorbed, BLADE_ANGLE_MARGIN_RAD, Balance, BladeAngle, Forces, GREATEST_BLADE_ANGLE_RAD,
     LEAST_BLADE_ANGLE_RAD, PropellerTable, Stops,
 };

@@ -57,6 +57,8 @@ const SECANT_LEAD_RAD: f64 = 5.0 * PI / 180.0;
 const SECANT_STEPS: u32 = 8;
 /// Last secant step \[rad\]; the order is 1.8, so the error left is about 1e-9.
 const SECANT_TOLERANCE_RAD: f64 = 4e-6;
+/// Product of two secant steps below which the next is not needed: the error left is about as much \[rad\].
+const SECANT_PRODUCT_RAD2: f64 = 2e-7;
 /// Step that tells a falling torque from a rising one \[rad\].
 const BRANCH_PROBE_RAD: f64 = 1e-3;
 
@@ -86,6 +88,22 @@ pub enum BladeAngle {
     /// Even the finest blade asks for more torque: the governor sits on the low stop and RPM sags.
     BelowLowStop,
     /// Even the coarsest blade asks for less torque: the governor sits on the high stop and RPM rises.
+    AboveHighStop,
+}
+
+/// [`BladeAngle`] with the thrust.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Absorbed {
+    /// Between the stops.
+    Within {
+        /// Blade angle \[rad\].
+        angle_rad: f64,
+        /// Thrust \[N\].
+        thrust_n: f64,
+    },
+    /// As [`BladeAngle::BelowLowStop`].
+    BelowLowStop,
+    /// As [`BladeAngle::AboveHighStop`].
     AboveHighStop,
 }
 
@@ -364,25 +382,61 @@ impl PropellerTable {
         sound_m_s: f64,
         stops: Stops,
     ) -> BladeAngle {
+        let absorb = self.absorb(
+            rho_kg_m3,
+            v_m_s,
+            rev_s,
+            torque_n_m,
+            sound_m_s,
+            stops,
+            f64::NAN,
+        );
+        match absorb {
+            Absorbed::Within { angle_rad, .. } => BladeAngle::Within(angle_rad),
+            Absorbed::BelowLowStop => BladeAngle::BelowLowStop,
+            Absorbed::AboveHighStop => BladeAngle::AboveHighStop,
+        }
+    }
+
+    /// The same with the thrust at that angle, and with a guess of the angle \[rad\] to start from: the answer at a condition
+    /// nearby, or not a number for none. The guess changes the answer by no more than the tolerance of the search.
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "one flight condition, its stops and a guess"
+    )]
+    pub fn absorb(
+        &self,
+        rho_kg_m3: f64,
+        v_m_s: f64,
+        rev_s: f64,
+        torque_n_m: f64,
+        sound_m_s: f64,
+        stops: Stops,
+        guess_rad: f64,
+    ) -> Absorbed {
         let c = self.condition(v_m_s, rev_s, sound_m_s);
-        let scale = rho_kg_m3 * c.reference2 * self.diameter_m.powi(3);
+        let thrust_scale = rho_kg_m3 * c.reference2 * self.diameter_m * self.diameter_m;
+        let scale = thrust_scale * self.diameter_m;
         let target = torque_n_m / scale;
         let f = |beta: f64| self.at(&c, beta)[1] - target;
         let mut low = stops.low_rad.max(self.angle.low).min(self.angle.high);
         let high = stops.high_rad.max(low).min(self.angle.high);
         if scale <= 0.0 {
             return if torque_n_m > 0.0 {
-                BladeAngle::AboveHighStop
+                Absorbed::AboveHighStop
             } else {
-                BladeAngle::BelowLowStop
+                Absorbed::BelowLowStop
             };
         }
-        if let Some(beta) = self.secant(&c, low, high, f) {
-            return BladeAngle::Within(beta);
+        if let Some((angle_rad, thrust)) = self.secant(&c, low, high, target, guess_rad) {
+            return Absorbed::Within {
+                angle_rad,
+                thrust_n: thrust * thrust_scale,
+            };
         }
         let f_high = f(high);
         if f_high < 0.0 {
-            return BladeAngle::AboveHighStop;
+            return Absorbed::AboveHighStop;
         }
         // Negative stall needs the blade well below its inflow: only then may the branch start later.
         if stall_suspected(&c, low) {
@@ -390,47 +444,61 @@ impl PropellerTable {
         }
         let f_low = f(low);
         if f_low > 0.0 {
-            return BladeAngle::BelowLowStop;
+            return Absorbed::BelowLowStop;
         }
-        BladeAngle::Within(regula_falsi(
-            (low, f_low),
-            (high, f_high),
-            ANGLE_TOLERANCE_RAD,
-            f,
-        ))
+        let angle_rad = regula_falsi((low, f_low), (high, f_high), ANGLE_TOLERANCE_RAD, f);
+        Absorbed::Within {
+            angle_rad,
+            thrust_n: self.at(&c, angle_rad)[0] * thrust_scale,
+        }
     }
 
-    /// The quick way: secant, then parabolic (Sidi 2008, from memory) steps from the blade angle that follows the inflow. An answer counts only
-    /// if every step rose with blade angle, stayed between the stops and ended clear of negative stall;
-    /// else the bracketed search decides.
+    /// The quick way: secant, then parabolic (Sidi 2008, from memory) steps from the guess, or from the blade angle that follows
+    /// the inflow and carries the torque. An answer counts only if every step rose with blade angle, stayed between the stops and
+    /// ended clear of negative stall; else the bracketed search decides. Gives the angle and the thrust coefficient there.
     #[inline]
-    fn secant(&self, c: &Condition, low: f64, high: f64, f: impl Fn(f64) -> f64) -> Option<f64> {
-        // Pade's arc tangent of the advance angle; a few degrees more is cruise.
-        let x = if c.v < 2.0 * c.w { c.v / c.w } else { 2.0 };
-        let inflow = x * (15.0 + 4.0 * x * x) / (15.0 + 9.0 * x * x);
-        let mut a = (inflow + SECANT_LEAD_RAD).clamp(low, high);
-        let mut fa = f(a);
-        let mut b = (a - fa / self.torque_slope).clamp(low, high);
-        let (mut before, mut slope_before) = ((a, fa), f64::NAN);
+    fn secant(
+        &self,
+        c: &Condition,
+        low: f64,
+        high: f64,
+        target: f64,
+        guess_rad: f64,
+    ) -> Option<(f64, f64)> {
+        let start = if guess_rad.is_nan() {
+            // Pade's arc tangent of the advance angle, and as much more as the torque asks for.
+            let x = if c.v < 2.0 * c.w { c.v / c.w } else { 2.0 };
+            let inflow = x * (15.0 + 4.0 * x * x) / (15.0 + 9.0 * x * x);
+            inflow + SECANT_LEAD_RAD
+        } else {
+            guess_rad
+        };
+        let mut a = start.clamp(low, high);
+        let mut at_a = self.at(c, a);
+        let mut b = (a - (at_a[1] - target) / self.torque_slope).clamp(low, high);
+        let (mut before, mut slope_before) = ((a, at_a[1]), f64::NAN);
         for _ in 0..SECANT_STEPS {
-            let fb = f(b);
-            let secant = (fb - fa) / (b - a);
+            let at_b = self.at(c, b);
+            let secant = (at_b[1] - at_a[1]) / (b - a);
             // Slope at b of the parabola through the last three points.
-            let parabola = secant + (fb - before.1) / (b - before.0) - slope_before;
+            let parabola = secant + (at_b[1] - before.1) / (b - before.0) - slope_before;
             let slope = if parabola > 0.0 { parabola } else { secant };
             if !(slope > 0.0 && slope.is_finite()) {
                 return None;
             }
-            let next = b - fb / slope;
+            let next = b - (at_b[1] - target) / slope;
             if !(low..=high).contains(&next) {
                 return None;
             }
-            (before, slope_before) = ((a, fa), secant);
-            (a, fa) = (b, fb);
-            b = next;
-            if (b - a).abs() < SECANT_TOLERANCE_RAD {
-                return (!stall_suspected(c, b)).then_some(b);
+            let step = (next - b).abs();
+            // The error of a secant step is the product of the last two steps times the curvature over the slope, of order one.
+            if step < SECANT_TOLERANCE_RAD || step * (b - a).abs() < SECANT_PRODUCT_RAD2 {
+                let thrust = at_b[0] + (at_b[0] - at_a[0]) / (b - a) * (next - b);
+                return (!stall_suspected(c, next)).then_some((next, thrust));
             }
+            (before, slope_before) = ((a, at_a[1]), secant);
+            (a, at_a) = (b, at_b);
+            b = next;
         }
         None
     }

@@ -1,0 +1,62 @@
+//! Speed of the main job and its parts, to be read as ratios within one run: `cargo bench`.
+
+use criterion::{Criterion, criterion_group, criterion_main};
+use fellrun::aircraft::propeller::{PropellerGeometry, PropellerTable};
+use fellrun::aircraft::{Levers, Throttle};
+use fellrun::files::trip::load_trip;
+use fellrun::reflight::refly;
+use fellrun::solve::plan;
+use fellrun::trip::{Problem, resolve};
+use std::hint::black_box;
+use std::path::{Path, PathBuf};
+
+fn demo() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/first-trip.toml")
+}
+
+fn problem() -> Problem {
+    let file = load_trip(&demo(), None).expect("the demo trip loads");
+    resolve(&file.trip, file.aircraft).expect("the demo trip resolves")
+}
+
+fn parts(c: &mut Criterion) {
+    let p = problem();
+    let answer = plan(&p).expect("the demo trip has a plan");
+    c.bench_function("load trip, profile and bulletin", |b| {
+        b.iter(|| load_trip(black_box(&demo()), None).expect("loads"));
+    });
+    let file = load_trip(&demo(), None).expect("the demo trip loads");
+    c.bench_function("make the trip definite", |b| {
+        b.iter(|| resolve(&file.trip, file.aircraft.clone()).expect("resolves"));
+    });
+    let geometry = PropellerGeometry::standard(1.88, 2, 1.0).expect("a propeller");
+    c.bench_function("propeller table", |b| {
+        b.iter(|| PropellerTable::build(black_box(&geometry), 0.2, 0.6).expect("builds"));
+    });
+    let (air, _) = p.air_state(0.5 * p.length_m, 3_000.0);
+    let levers = Levers {
+        throttle: Throttle::Map(68_000.0),
+        rev_s: 40.0,
+        mixture: 1,
+    };
+    c.bench_function("one flight condition", |b| {
+        b.iter(|| p.aircraft.perform(air, black_box(70.0), levers));
+    });
+    c.bench_function("one flight of the search", |b| {
+        b.iter(|| fellrun::flight::fly(&p, black_box(&answer.flown.script), None).expect("flies"));
+    });
+    c.bench_function("re-flight", |b| {
+        b.iter(|| refly(&p, &answer.flown.script).expect("flies"))
+    });
+}
+
+fn whole(c: &mut Criterion) {
+    let p = problem();
+    let mut group = c.benchmark_group("whole");
+    group.sample_size(10);
+    group.bench_function("plan", |b| b.iter(|| plan(black_box(&p)).expect("a plan")));
+    group.finish();
+}
+
+criterion_group!(benches, parts, whole);
+criterion_main!(benches);

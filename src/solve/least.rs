@@ -1,0 +1,64 @@
+//! A trip from the question as asked: fuel given, or the least that leaves the reserve.
+
+use super::{Plan, SolveError, plan};
+use crate::aircraft::Aircraft;
+use crate::quantity::M3_PER_GAL;
+use crate::trip::{FuelLoad, Problem, ProblemError, Trip, resolve};
+
+/// Fuel is loaded in multiples of this, m³ (half a US gallon).
+const FUEL_STEP_M3: f64 = 0.5 * M3_PER_GAL;
+/// Loads tried. Each is the last flight's need, and a lighter aeroplane needs less, so a few suffice.
+const MOST_LOADS: usize = 8;
+
+/// Why a trip has no plan.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum TripError {
+    /// The question does not fit together.
+    #[error(transparent)]
+    Problem(#[from] ProblemError),
+    /// It does, but nothing can be flown.
+    #[error(transparent)]
+    Solve(#[from] SolveError),
+}
+
+/// Makes a trip definite and plans it. With [`FuelLoad::Least`] the load is the least multiple of half a gallon that covers the
+/// block fuel and the reserve of the plan flown with that load.
+///
+/// # Errors
+/// [`TripError`].
+pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), TripError> {
+    let with = |fuel: FuelLoad| -> Result<(Problem, Plan), TripError> {
+        let problem = resolve(
+            &Trip {
+                fuel,
+                ..trip.clone()
+            },
+            aircraft.clone(),
+        )?;
+        let answer = plan(&problem)?;
+        Ok((problem, answer))
+    };
+    let mut found = with(trip.fuel)?;
+    if trip.fuel != FuelLoad::Least {
+        return Ok(found);
+    }
+    let step_kg = FUEL_STEP_M3 * aircraft.fuel.density_kg_m3;
+    let steps = |kg: f64| (kg / step_kg - 1e-9).ceil();
+    let mut load = steps(found.1.totals.fuel_required_kg);
+    for _ in 0..MOST_LOADS {
+        match with(FuelLoad::Kg(load * step_kg)) {
+            Ok(next) => {
+                let need = steps(next.1.totals.fuel_required_kg);
+                found = next;
+                if need >= load {
+                    break;
+                }
+                load = need;
+            }
+            // The load of the flight before was the least after all, or the next step up is.
+            Err(TripError::Solve(_)) => load += 1.0,
+            Err(e) => return Err(e),
+        }
+    }
+    Ok(found)
+}
