@@ -111,11 +111,12 @@ fn sources(folder: &Path) -> Vec<PathBuf> {
 }
 
 /// What each module may use: the table of DEVELOPERS.md.
-const MAY_USE: [(&str, &[&str]); 11] = [
+const MAY_USE: [(&str, &[&str]); 12] = [
     ("quantity", &[]),
     ("air", &["quantity"]),
     ("earth", &["quantity"]),
     ("aircraft", &["air", "earth", "quantity"]),
+    ("fit", &["aircraft", "air", "earth", "quantity"]),
     ("trip", &["aircraft", "air", "earth", "quantity"]),
     ("flight", &["trip", "aircraft", "air", "earth", "quantity"]),
     (
@@ -128,7 +129,10 @@ const MAY_USE: [(&str, &[&str]); 11] = [
             "reflight", "flight", "trip", "aircraft", "air", "earth", "quantity",
         ],
     ),
-    ("files", &["trip", "aircraft", "air", "earth", "quantity"]),
+    (
+        "files",
+        &["fit", "trip", "aircraft", "air", "earth", "quantity"],
+    ),
     (
         "brief",
         &[
