@@ -52,6 +52,7 @@ pub mod brief;
 pub mod cli;
 pub mod earth;
 pub mod files;
+pub mod fit;
 pub mod flight;
 pub mod quantity;
 pub mod reflight;

@@ -111,13 +111,14 @@ fn sources(folder: &Path) -> Vec<PathBuf> {
 }
 
 /// What each module may use: the table of DEVELOPERS.md.
-const MAY_USE: [(&str, &[&str]); 13] = [
+const MAY_USE: [(&str, &[&str]); 14] = [
     ("quantity", &[]),
     ("air", &["quantity"]),
     ("earth", &["quantity"]),
     ("aircraft", &["air", "earth", "quantity"]),
     ("tables", &["aircraft", "air", "earth", "quantity"]),
     ("teach", &["aircraft", "air", "earth", "quantity"]),
+    ("fit", &["aircraft", "air", "earth", "quantity"]),
     ("trip", &["aircraft", "air", "earth", "quantity"]),
     ("flight", &["trip", "aircraft", "air", "earth", "quantity"]),
     (
@@ -130,7 +131,10 @@ const MAY_USE: [(&str, &[&str]); 13] = [
             "reflight", "flight", "trip", "aircraft", "air", "earth", "quantity",
         ],
     ),
-    ("files", &["trip", "aircraft", "air", "earth", "quantity"]),
+    (
+        "files",
+        &["fit", "trip", "aircraft", "air", "earth", "quantity"],
+    ),
     (
         "brief",
         &[

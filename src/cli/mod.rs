@@ -3,6 +3,7 @@
 //! Standard output is data, standard error is talk. Exit 0: done; 1: what the user gave does not work or cannot be flown;
 //! 2: our bug.
 
+mod fit;
 mod glide;
 mod grid;
 mod output;
@@ -10,6 +11,7 @@ mod plan;
 mod profile;
 mod settings;
 
+pub use fit::{FitArgs, NewArgs};
 pub use glide::GlideArgs;
 pub use grid::{GridArgs, Span};
 pub use plan::PlanArgs;
@@ -50,6 +52,10 @@ pub enum Command {
     Grid(GridArgs),
     /// Show the glide without power: best speed, ratio, what the propeller lever does.
     Glide(GlideArgs),
+    /// Fit an aircraft profile to rows of a flight manual or to what was measured in flight.
+    Fit(FitArgs),
+    /// Write a commented file to begin with.
+    New(NewArgs),
 }
 
 /// How a command failed.
@@ -144,6 +150,8 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         Command::Settings(args) => settings::run(args),
         Command::Grid(args) => grid::run(args),
         Command::Glide(args) => glide::run(args),
+        Command::Fit(args) => fit::run(args),
+        Command::New(args) => fit::new(args),
     }
 }
 

@@ -5,6 +5,7 @@
 
 pub mod bulletin;
 pub mod diagnostic;
+pub mod handbook;
 pub mod profile;
 mod sheet;
 pub mod stations;
