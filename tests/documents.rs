@@ -145,8 +145,8 @@ const MAY_USE: [(&str, &[&str]); 14] = [
     (
         "cli",
         &[
-            "brief", "files", "tables", "teach", "solve", "reflight", "flight", "trip", "aircraft",
-            "air", "earth", "quantity",
+            "fit", "brief", "files", "tables", "teach", "solve", "reflight", "flight", "trip",
+            "aircraft", "air", "earth", "quantity",
         ],
     ),
 ];

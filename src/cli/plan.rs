@@ -15,6 +15,9 @@ pub struct PlanArgs {
     /// The trip, a TOML file; it names the aircraft profile and the weather
     #[arg(value_name = "TRIP.toml")]
     pub trip: PathBuf,
+    /// The aircraft profile, instead of the one the trip names
+    #[arg(long, value_name = "PROFILE.toml")]
+    pub profile: Option<PathBuf>,
     /// What is to be least, instead of what the trip says
     #[arg(long, value_enum, value_name = "WHAT")]
     pub objective: Option<Least>,
@@ -47,9 +50,9 @@ impl From<Least> for Objective {
     }
 }
 
-/// Reads the trip with its aircraft and weather; the objective typed goes before that of the file.
-fn load(path: &Path, least: Option<Least>) -> Result<TripFile, Failure> {
-    let mut file = load_trip(path, None).map_err(|e| Failure::drawn(e.render_for_stderr()))?;
+/// Reads the trip with its aircraft and weather; what is typed goes before what the file says.
+fn load(path: &Path, profile: Option<&Path>, least: Option<Least>) -> Result<TripFile, Failure> {
+    let mut file = load_trip(path, profile).map_err(|e| Failure::drawn(e.render_for_stderr()))?;
     if let Some(least) = least {
         file.trip.objective = least.into();
     }
@@ -139,7 +142,7 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     let options = Options::new(args)?;
     let targets: Vec<Target> = options.faces.iter().map(|(_, t)| t.clone()).collect();
     let outputs = output::open(&targets)?;
-    let file = load(&args.trip, args.objective)?;
+    let file = load(&args.trip, args.profile.as_deref(), args.objective)?;
     let (problem, plan) = plan_trip(&file.trip, &file.aircraft)
         .map_err(|e| Failure::input(format!("{}: {e}", args.trip.display())))?;
     let figures = Figures::new(&plan, &problem);
@@ -165,6 +168,7 @@ mod tests {
     fn args(trip: &Path, charts: &[&Path], json: Option<&Path>) -> PlanArgs {
         PlanArgs {
             trip: trip.to_owned(),
+            profile: None,
             objective: None,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
             json: json.map(Path::to_owned),
@@ -216,7 +220,7 @@ mod tests {
 
     #[test]
     fn closed_form_the_objective_typed_wins() {
-        let file = load(&demo(), Some(Least::Fuel)).expect("loads");
+        let file = load(&demo(), None, Some(Least::Fuel)).expect("loads");
         assert_eq!(file.trip.objective, Objective::Fuel);
     }
 }

@@ -14,6 +14,7 @@ use crate::flight::{
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::{self, Mismatch};
 use crate::trip::{CostRates, HourBasis, MOUNTAIN_CLIMB_M_S, Objective, PLAIN_CLIMB_M_S, Problem};
+use std::cell::RefCell;
 
 /// Level sequences that are flown in full.
 const SEQUENCES: usize = 3;
@@ -295,6 +296,8 @@ struct Search<'a> {
     rates: CostRates,
     /// Mass at the middle of the route, kg.
     middle_kg: f64,
+    /// Descents priced so far, by the cruise they begin from.
+    priced: RefCell<Vec<(Cruise, Vec<descent::Candidate>)>>,
 }
 
 impl<'a> Search<'a> {
@@ -309,6 +312,7 @@ impl<'a> Search<'a> {
             p,
             rates,
             middle_kg,
+            priced: RefCell::new(vec![]),
         }
     }
 
@@ -652,6 +656,25 @@ impl<'a> Search<'a> {
         }
     }
 
+    /// Descent candidates; sequences that end in the same cruise share them.
+    fn descents(&self, script: &Script, start: State, per_m: f64) -> Vec<descent::Candidate> {
+        let Some(last) = script.cruise.last().copied() else {
+            return vec![];
+        };
+        let same = |c: &Cruise| {
+            c.level_m == last.level_m
+                && c.throttle == last.throttle
+                && c.rev_s == last.rev_s
+                && c.mixture == last.mixture
+        };
+        if let Some((_, known)) = self.priced.borrow().iter().find(|(c, _)| same(c)) {
+            return known.clone();
+        }
+        let found = descent::candidates(self.p, self.rates, script, start, per_m);
+        self.priced.borrow_mut().push((last, found.clone()));
+        found
+    }
+
     /// A throttle left alone where it gives as much as full throttle does is full throttle.
     fn call_full_throttle_so(&self, script: &mut Script) {
         let p = self.p;
@@ -698,7 +721,7 @@ impl<'a> Search<'a> {
             .iter()
             .map(|o| cruise::cost_per_m(self.rates, o, &sample))
             .fold(f64::INFINITY, f64::min);
-        let candidates = descent::candidates(p, self.rates, &script, start, per_m);
+        let candidates = self.descents(&script, start, per_m);
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;
         let mut broken = Vec::new();

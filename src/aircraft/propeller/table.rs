@@ -58,7 +58,7 @@ const SECANT_STEPS: u32 = 8;
 /// Last secant step \[rad\]; the order is 1.8, so the error left is about 1e-9.
 const SECANT_TOLERANCE_RAD: f64 = 4e-6;
 /// Product of two secant steps below which the next is not needed: the error left is about as much \[rad\].
-const SECANT_PRODUCT_RAD2: f64 = 2e-7;
+const SECANT_PRODUCT_RAD2: f64 = 1e-9;
 /// Step that tells a falling torque from a rising one \[rad\].
 const BRANCH_PROBE_RAD: f64 = 1e-3;
 
