@@ -40,6 +40,8 @@ const LONGEST_CHANGE_S: f64 = 1_200.0;
 const LEAST_ACCELERATION_M_S2: f64 = 0.01;
 /// A speed to be held is met this near, m/s.
 const ON_SPEED_M_S: f64 = 2e-3;
+/// Slower than this no aeroplane of the kind flies, m/s.
+const LEAST_TAS_M_S: f64 = 15.0;
 /// Less ground speed than this is none, m/s.
 const LEAST_GROUND_SPEED_M_S: f64 = 5.0;
 /// Nearer than this to the steady speed the approach is taken in closed form, m/s.
@@ -206,6 +208,9 @@ pub enum FlightError {
     /// The held IAS does not descend.
     #[error("the descent setting does not descend")]
     CannotDescend,
+    /// The speed falls away.
+    #[error("the speed falls away: thrust and height lost do not make up for drag")]
+    StopsFlying,
     /// No top of descent meets the pattern point.
     #[error("no top of descent brings the aeroplane to the pattern point at pattern speed")]
     NoTopOfDescent,
@@ -581,6 +586,7 @@ impl Flyer<'_> {
                 there = instant(self.p, &next, control, &self.near);
             }
             self.state = next;
+            self.still_flying()?;
             here = there;
             self.visit(&here, control);
         }
@@ -635,6 +641,7 @@ impl Flyer<'_> {
                 .step_s
                 .min((to_m - self.state.distance_m) / here.ground_speed_m_s.max(1.0) + 1e-3);
             self.state = step_time(p, &self.state, &here, &control, dt, &self.near);
+            self.still_flying()?;
         }
         let mut gs = gs_of(v, &sample)?;
         let mut perf = p.aircraft.perform(air, v, levers);
@@ -770,9 +777,21 @@ impl Flyer<'_> {
                 }
                 let dt = (left / self.p.limits.max_descent_m_s).min(self.step_s);
                 self.state = step_time(self.p, &self.state, &here, &control, dt, &self.near);
+                self.still_flying()?;
                 here = instant(self.p, &self.state, &control, &self.near);
                 self.visit(&here, &control);
             }
+        }
+    }
+
+    /// The speed has not fallen away, as it does where thrust and height lost do not make up for drag.
+    fn still_flying(&self) -> Result<(), FlightError> {
+        let s = &self.state;
+        let whole = s.distance_m.is_finite() && s.pressure_altitude_m.is_finite();
+        if whole && s.tas_m_s > LEAST_TAS_M_S {
+            Ok(())
+        } else {
+            Err(FlightError::StopsFlying)
         }
     }
 
@@ -1172,6 +1191,7 @@ impl Flyer<'_> {
                 }
             }
             self.state = next;
+            self.still_flying()?;
             if matches!(vertical, Vertical::Ias(_)) {
                 // TAS follows from the held IAS.
                 let there = instant(p, &self.state, &control, &self.near);
@@ -1237,16 +1257,23 @@ impl Flyer<'_> {
             let stop = if gear_down { target } else { target.max(vlo) };
             let mut dt = self.step_s.min((next_cut_s - self.state.time_s).max(0.1));
             let mut next = step_time(p, &self.state, &here, &control, dt, &self.near);
-            for _ in 0..6 {
+            for _ in 0..MOST_TRIES {
                 let after = instant(p, &next, &control, &self.near);
                 let over = Self::ias_m_s(&after) - stop;
                 if over > -1e-5 {
                     break;
                 }
-                dt *= ((ias - stop) / (ias - stop - over)).clamp(0.0, 1.0);
+                // A step so long that the speed is lost altogether says nothing of where the target lies.
+                let share = (ias - stop) / (ias - stop - over);
+                dt *= if share.is_finite() {
+                    share.clamp(0.0, 1.0)
+                } else {
+                    0.25
+                };
                 next = step_time(p, &self.state, &here, &control, dt.max(1e-4), &self.near);
             }
             self.state = next;
+            self.still_flying()?;
         }
     }
 

@@ -126,6 +126,8 @@ fn envelope(
     let aircraft = &problem.aircraft;
     let engine = &aircraft.engine;
     let intake = aircraft.intake(air, tas);
+    // Settings are those of one engine; power, thrust and fuel flow below are the aeroplane's.
+    let engines = f64::from(aircraft.engines);
     let mut cruise = Vec::new();
     let mut climb = Vec::new();
     for rev_s in super::cruise::settable_rev_s(problem, 100.0 / 60.0) {
@@ -175,9 +177,9 @@ fn envelope(
                 }
                 let out = engine.at_map(map, rev_s, m, intake);
                 cruise.push((
-                    thrust(out.power_w),
-                    rates.rate(out.fuel_kg_s, rev_s),
-                    out.fuel_kg_s,
+                    thrust(engines * out.power_w),
+                    rates.rate(engines * out.fuel_kg_s, rev_s),
+                    engines * out.fuel_kg_s,
                 ));
             }
         }

@@ -69,7 +69,9 @@ impl<'a> Pilot<'a> {
             )
             .ok();
         }
-        let flown = fly(self.problem, script, self.hint.get()).ok()?;
+        let flown = fly(self.problem, script, self.hint.get())
+            .ok()
+            .filter(|f| f.cost.is_finite())?;
         self.hint.set(Some(Hint {
             top_of_descent_m: flown.top_of_descent.distance_m,
         }));

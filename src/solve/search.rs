@@ -145,7 +145,7 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
     // Flown as it will be flown. If that lies on the wrong side of a limit, by the search's own error, it is settled again with
     // flights of that kind; if that fails, the next best sequence has its turn.
     let exact = Pilot::exact(problem);
-    let mut finished = None;
+    let mut finished: Option<(Flown, Mismatch)> = None;
     for candidate in std::iter::once(&best).chain(flown.iter().skip(1).map(|f| &f.1)) {
         let tried = fly_recorded(problem, &with_trigger(&candidate.script));
         let kept = match tried {
@@ -154,13 +154,20 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
         };
         match kept {
             Ok(f) => {
-                finished = Some(f);
-                break;
+                // A plan that the independent integrator cannot confirm gives way to one that it can.
+                let mismatch = reflown(problem, &f);
+                let confirmed = mismatch.within_bounds(problem.aircraft.fuel.density_kg_m3);
+                if confirmed || finished.is_none() {
+                    finished = Some((f, mismatch));
+                }
+                if confirmed {
+                    break;
+                }
             }
             Err(in_the_way) => broken.extend(in_the_way),
         }
     }
-    let Some(final_flown) = finished else {
+    let Some((final_flown, mismatch)) = finished else {
         return Err(search.why_not(broken));
     };
     let totals = totals(problem, &final_flown);
@@ -177,15 +184,6 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
             &final_flown,
         ));
     }
-    let mismatch = match reflight::refly(problem, &final_flown.script) {
-        Ok(r) => Mismatch::between(problem, &final_flown, &r),
-        Err(_) => Mismatch {
-            time_s: f64::NAN,
-            fuel_kg: f64::NAN,
-            height_m: f64::NAN,
-            speed_m_s: f64::NAN,
-        },
-    };
     let termination = if converged {
         Termination::Converged
     } else {
@@ -209,6 +207,19 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
         termination,
         flights: pilot.flights(),
     })
+}
+
+/// By how much the re-flight of a flight misses it; not a number where it cannot be re-flown at all.
+fn reflown(problem: &Problem, flown: &Flown) -> Mismatch {
+    match reflight::refly(problem, &flown.script) {
+        Ok(r) => Mismatch::between(problem, flown, &r),
+        Err(_) => Mismatch {
+            time_s: f64::NAN,
+            fuel_kg: f64::NAN,
+            height_m: f64::NAN,
+            speed_m_s: f64::NAN,
+        },
+    }
 }
 
 /// Totals of a flown flight.
