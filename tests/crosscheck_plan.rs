@@ -233,3 +233,34 @@ fn regress_same_input_same_answer() {
     assert_eq!(a.objective_value.to_bits(), b.objective_value.to_bits());
     assert_eq!(a.ideal, b.ideal);
 }
+
+#[test]
+fn crosscheck_every_governed_profile_is_planned_and_confirmed() {
+    // Turbocharged, twin and the larger single on the demo route, each confirmed by the re-flight and kept by every limit.
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut planned = 0;
+    for name in ["retractable-285hp", "turbo-retractable-300hp", "twin-200hp"] {
+        let profile = root.join("profiles").join(format!("{name}.toml"));
+        let trip = root.join("examples/first-trip.toml");
+        let file =
+            fellrun::files::trip::load_trip(&trip, Some(&profile)).expect("the demo trip loads");
+        for objective in [Objective::Money, Objective::Fuel] {
+            let mut trip = file.trip.clone();
+            trip.objective = objective;
+            let p = resolve(&trip, file.aircraft.clone()).expect("it resolves");
+            let plan = plan(&p).unwrap_or_else(|e| panic!("{name} {objective:?}: {e}"));
+            assert!(
+                plan.reflight.within_bounds(p.aircraft.fuel.density_kg_m3),
+                "{name}: {:?}",
+                plan.reflight
+            );
+            assert_eq!(plan.flown.audit.broken(), [], "{name}");
+            assert!(
+                plan.unrounded_value >= plan.ideal.objective_value * (1.0 - IDEAL_SLACK),
+                "{name}"
+            );
+            planned += 1;
+        }
+    }
+    assert_eq!(planned, 6);
+}

@@ -52,6 +52,11 @@ pub enum SolveError {
         /// The levels, in words.
         levels: String,
     },
+    /// The propeller has no governor.
+    #[error(
+        "plan does not know fixed-pitch propellers yet: settings, grid and glide do; give a profile with kind = \"constant-speed\""
+    )]
+    FixedPitch,
     /// Not enough fuel.
     #[error(
         "out of fuel: the thriftiest plan found needs {required_gal:.1} gal with the reserve of {reserve_min:.0} min, and {on_board_gal:.1} gal are on board"
@@ -77,6 +82,9 @@ pub enum SolveError {
 /// # Errors
 /// [`SolveError`] when no plan keeps every limit, saying which is in the way.
 pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
+    if problem.aircraft.propeller.is_fixed() {
+        return Err(SolveError::FixedPitch);
+    }
     for (leg, levels) in problem.legs.iter().zip(&problem.levels) {
         if levels.levels_m.is_empty() {
             return Err(SolveError::NoLevel {

@@ -59,6 +59,8 @@ const SECANT_STEPS: u32 = 8;
 const SECANT_TOLERANCE_RAD: f64 = 4e-6;
 /// Product of two secant steps below which the next is not needed: the error left is about as much \[rad\].
 const SECANT_PRODUCT_RAD2: f64 = 1e-9;
+/// Product of distances below which the thrust coefficient is read off the chord: the error is about as much.
+const CHORD_RAD2: f64 = 1e-10;
 /// Step that tells a falling torque from a rising one \[rad\].
 const BRANCH_PROBE_RAD: f64 = 1e-3;
 
@@ -493,7 +495,12 @@ impl PropellerTable {
             let step = (next - b).abs();
             // The error of a secant step is the product of the last two steps times the curvature over the slope, of order one.
             if step < SECANT_TOLERANCE_RAD || step * (b - a).abs() < SECANT_PRODUCT_RAD2 {
-                let thrust = at_b[0] + (at_b[0] - at_a[0]) / (b - a) * (next - b);
+                // Along the last chord where that is as good as asking again.
+                let thrust = if step * (next - a).abs() < CHORD_RAD2 {
+                    at_b[0] + (at_b[0] - at_a[0]) / (b - a) * (next - b)
+                } else {
+                    self.at(c, next)[0]
+                };
                 return (!stall_suspected(c, next)).then_some((next, thrust));
             }
             (before, slope_before) = ((a, at_a[1]), secant);
