@@ -51,7 +51,7 @@ const RECORDED_TRANSIENT_M_S: f64 = 0.05;
 /// Largest change of cruise speed from one point to the next taken in a single Newton step, m/s.
 const NEWTON_M_S: f64 = 0.5;
 /// A level is held at least this long before it is changed, m: less is no cruise.
-const SHORTEST_CRUISE_M: f64 = 10.0 * M_PER_NM;
+pub const SHORTEST_CRUISE_M: f64 = 10.0 * M_PER_NM;
 /// Cruise is flown at least this many times the stall speed (DESIGN section 5).
 const CRUISE_OVER_STALL: f64 = 1.3;
 
@@ -644,6 +644,16 @@ impl Flyer<'_> {
             self.still_flying()?;
         }
         let mut gs = gs_of(v, &sample)?;
+        if (self.state.tas_m_s - v).abs() > nearly_m_s {
+            // The stretch is over before the speed has settled.
+            let here = instant(p, &self.state, &control, &self.near);
+            self.visit(&here, &control);
+            return Ok(Steady {
+                fuel_kg_s: here.performance.fuel_kg_s,
+                rev_s: here.performance.rev_s,
+                ground_speed_m_s: here.ground_speed_m_s,
+            });
+        }
         let mut perf = p.aircraft.perform(air, v, levers);
         // Transient after setting power: the excess speed decays with tau, so the aeroplane is (V0 - V) tau ahead.
         let saved_s = (self.state.tas_m_s - v) * tau / gs;
@@ -901,6 +911,7 @@ impl Flyer<'_> {
         let last = &script.cruise[script.cruise.len() - 1];
         let pattern_m = p.length_m - p.arrival.before_m;
         self.begin(SegmentKind::Cruise, last.mixture);
+        let last_level_m = self.state.distance_m;
         let (steady, top_of_descent, level_off) = if script.descent.to_go_m.is_finite() {
             let tod_m = p.length_m - script.descent.to_go_m;
             self.audit
@@ -911,6 +922,12 @@ impl Flyer<'_> {
         } else {
             self.let_down_to_meet(script, last, pattern_m, hint)?
         };
+        if script.cruise.len() > 1 {
+            self.audit.note(
+                Limit::Distance,
+                last_level_m + SHORTEST_CRUISE_M - top_of_descent.distance_m,
+            );
+        }
         let cruise_fuel_kg_s = steady.fuel_kg_s;
         let slowed = Mark::from(&self.state);
         self.arrive()?;

@@ -15,8 +15,8 @@ mod script;
 
 pub use audit::{Audit, Limit};
 pub use fly::{
-    ClimbState, FlightError, Flown, Hint, LetDown, Mark, Segment, SegmentKind, TrackPoint,
-    climb_states, fly, fly_recorded, let_down,
+    ClimbState, FlightError, Flown, Hint, LetDown, Mark, SHORTEST_CRUISE_M, Segment, SegmentKind,
+    TrackPoint, climb_states, fly, fly_recorded, let_down,
 };
 pub use kernel::{State, Vertical, level_speed_m_s};
 pub use script::{Climb, Cruise, Descent, PathRule, Reduction, Script, ThrottleRule};

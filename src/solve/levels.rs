@@ -12,8 +12,10 @@ use crate::trip::{CostRates, Problem};
 const STRETCH_M: f64 = 10.0 * M_PER_NM;
 /// Stretches are at most this share of the route (DESIGN section 6.4).
 const STRETCH_SHARE: f64 = 1.0 / 20.0;
-/// A change of level must be worth this share of the cost of the whole cruise (DESIGN section 5: each lever change 0.1 %).
-const CHANGE_WORTH: f64 = 1e-3;
+/// A change of level must be worth this share of the cost of the whole cruise: its lever changes at 0.1 % each (DESIGN section 5).
+const CHANGE_WORTH: f64 = 1e-3 * super::refine::LEVEL_CHANGE_MOVES;
+/// A level of a sequence is held at least this long, m: what the flight asks for, and the search's own error.
+const SHORTEST_HOLD_M: f64 = crate::flight::SHORTEST_CRUISE_M + 2.0 * M_PER_NM;
 
 /// A level, what can be set there and what climb and descent to it take.
 #[derive(Debug, Clone)]
@@ -168,6 +170,57 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
             found.push(Sequence { steps, cost: total });
         }
     }
+    // Each level held all the way, which the pairs above may have passed over for a change that proves to have no room.
+    for (i, level) in levels.iter().enumerate() {
+        let mut cost = level.climb.0 - per_m[0][i] * level.climb.1 + level.descent.0
+            - per_m[last][i] * level.descent.1;
+        from = 0.0;
+        for (k, &end) in ends.iter().enumerate() {
+            let covered = end <= level.climb.1 || from >= problem.length_m - level.descent.1;
+            cost += if legal[k][i] || covered {
+                per_m[k][i] * (end - from)
+            } else {
+                f64::INFINITY
+            };
+            from = end;
+        }
+        let alone = Sequence {
+            steps: vec![(level.level_m, 0.0)],
+            cost,
+        };
+        if cost.is_finite() && !found.iter().any(|f| f.steps == alone.steps) {
+            found.push(alone);
+        }
+    }
+    found.retain(|sequence| has_room(problem, levels, sequence));
     found.sort_by(|a, b| a.cost.total_cmp(&b.cost));
     found
+}
+
+/// Whether every level of a sequence is held long enough to be a cruise, between the climb, the changes and the descent. One level
+/// alone always is: the flight itself finds where climb and descent meet.
+fn has_room(problem: &Problem, levels: &[LevelCost], sequence: &Sequence) -> bool {
+    let of = |level_m: f64| levels.iter().find(|l| (l.level_m - level_m).abs() < 1.0);
+    let steps = &sequence.steps;
+    if steps.len() < 2 {
+        return true;
+    }
+    steps.iter().enumerate().all(|(i, &(level_m, from_m))| {
+        let Some(level) = of(level_m) else {
+            return false;
+        };
+        // Where the level is reached: after the climb from the field, or from or to the level before.
+        let reached_m = match i.checked_sub(1).and_then(|b| of(steps[b].0)) {
+            None => level.climb.1,
+            Some(before) if before.level_m < level.level_m => {
+                from_m + level.climb.1 - before.climb.1
+            }
+            Some(before) => from_m + before.descent.1 - level.descent.1,
+        };
+        let left_m = steps.get(i + 1).map_or(
+            problem.length_m - problem.arrival.before_m - level.descent.1,
+            |next| next.1,
+        );
+        left_m - reached_m >= SHORTEST_HOLD_M
+    })
 }

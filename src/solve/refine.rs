@@ -12,6 +12,8 @@ use std::cell::{Cell, RefCell};
 const PENALTY: f64 = 0.02;
 /// Each lever change must be worth this share of the objective (DESIGN section 5: 0.1 %).
 const MOVE_WORTH: f64 = 1e-3;
+/// Lever changes of a change of level: one to begin it, and manifold pressure, RPM and mixture set anew after it.
+pub const LEVEL_CHANGE_MOVES: f64 = 4.0;
 /// What a flight that cannot be flown is charged, in the objective's own unit (s, kg or money): far above any flight.
 const UNFLYABLE: f64 = 1e9;
 /// Relative improvement below which a neighbour is no better (DESIGN section 5: ties within 0.01 %).
@@ -96,11 +98,11 @@ pub fn with_trigger(script: &Script) -> Script {
 }
 
 /// Lever changes of a script that a plainer one would not have: in the descent a new RPM, a new mixture, a manifold pressure to
-/// hold and an early reduction; two for each change of level on the way.
+/// hold and an early reduction; and those of each change of level on the way.
 pub fn lever_changes(script: &Script) -> f64 {
     let last = script.cruise[script.cruise.len() - 1];
     let d = &script.descent;
-    let mut n = 2 * (script.cruise.len() - 1);
+    let mut n = 0;
     n += usize::from((d.rev_s - last.rev_s).abs() > 1e-6);
     n += usize::from(d.mixture != last.mixture);
     // A manifold pressure set for the descent: held, or left alone where cruise had full throttle.
@@ -111,7 +113,7 @@ pub fn lever_changes(script: &Script) -> f64 {
     });
     #[expect(clippy::cast_precision_loss, reason = "a few")]
     {
-        n as f64
+        n as f64 + LEVEL_CHANGE_MOVES * (script.cruise.len() - 1) as f64
     }
 }
 

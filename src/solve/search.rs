@@ -18,6 +18,8 @@ use std::cell::RefCell;
 
 /// Level sequences that are flown in full.
 const SEQUENCES: usize = 3;
+/// More of them that are tried where none of those can be flown.
+const MORE_SEQUENCES: usize = 8;
 /// A sequence dearer than the cheapest by this share in the search's own model is not flown.
 const SEQUENCE_WINDOW: f64 = 0.012;
 /// A climb that breaks limits is charged this share of its cost for each scale unit, while climbs are compared.
@@ -106,30 +108,45 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
     let window = proposals
         .first()
         .map_or(0.0, |p| p.cost.abs() * SEQUENCE_WINDOW + p.cost);
-    for sequence in proposals
+    // The cheapest few, and the cheapest that holds one level, which a flight is most sure to have room for; then, if none of them
+    // can be flown, some of the rest, one level before several.
+    let (near, far): (Vec<&Sequence>, Vec<&Sequence>) = proposals
         .iter()
-        .take(SEQUENCES)
-        .filter(|s| s.cost <= window)
-    {
-        match search.fly_sequence(
-            &pilot,
-            &levels,
-            sequence,
-            if flown.is_empty() { 2 } else { 1 },
-        ) {
+        .enumerate()
+        .map(|(i, s)| (i < SEQUENCES && s.cost <= window, s))
+        .fold((vec![], vec![]), |(mut near, mut far), (close, s)| {
+            if close {
+                near.push(s)
+            } else {
+                far.push(s)
+            }
+            (near, far)
+        });
+    let alone = |s: &&Sequence| s.steps.len() == 1;
+    let single = if near.iter().any(alone) {
+        None
+    } else {
+        far.iter().copied().find(alone)
+    };
+    let rest = far
+        .iter()
+        .copied()
+        .filter(alone)
+        .chain(far.iter().copied().filter(|s| s.steps.len() > 1))
+        .filter(|s| Some(*s) != single)
+        .take(MORE_SEQUENCES);
+    for sequence in near.iter().copied().chain(single) {
+        let starts = if flown.is_empty() { 2 } else { 1 };
+        match search.fly_sequence(&pilot, &levels, sequence, starts) {
             Ok(f) => flown.push((sequence.clone(), f)),
             Err(b) => broken.extend(b),
         }
     }
-    // Nothing near the cheapest can be flown: try the rest in order.
-    for sequence in proposals
-        .iter()
-        .skip(flown.len().max(broken.len().min(SEQUENCES)))
-    {
+    for sequence in rest {
         if !flown.is_empty() {
             break;
         }
-        match search.fly_sequence(&pilot, &levels, sequence, 2) {
+        match search.fly_sequence(&pilot, &levels, sequence, 1) {
             Ok(f) => flown.push((sequence.clone(), f)),
             Err(b) => broken.extend(b),
         }
