@@ -14,6 +14,8 @@ const STRETCH_M: f64 = 10.0 * M_PER_NM;
 const STRETCH_SHARE: f64 = 1.0 / 20.0;
 /// A change of level must be worth this share of the cost of the whole cruise: its lever changes at 0.1 % each (DESIGN section 5).
 const CHANGE_WORTH: f64 = 1e-3 * super::refine::LEVEL_CHANGE_MOVES;
+/// Of what a climb takes beyond cruise, a descent gives back this share at most: our choice, no source.
+const GIVEN_BACK: f64 = 0.7;
 /// A level of a sequence is held at least this long, m: what the flight asks for, and the search's own error.
 const SHORTEST_HOLD_M: f64 = crate::flight::SHORTEST_CRUISE_M + 2.0 * M_PER_NM;
 
@@ -133,10 +135,20 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
                         0.0
                     } else {
                         let (a, b) = (&levels[i], &levels[j]);
+                        // Climbing from the lower to the higher of two levels, beyond cruising that far at the higher.
+                        let up = |low: &LevelCost, high: &LevelCost, at_high: usize| {
+                            let dear = (high.climb.0 - low.climb.0)
+                                - per_m[k][at_high] * (high.climb.1 - low.climb.1);
+                            dear.max(0.0)
+                        };
                         let extra = if b.level_m > a.level_m {
-                            (b.climb.0 - a.climb.0) - per_m[k][j] * (b.climb.1 - a.climb.1)
+                            up(a, b, j)
                         } else {
-                            (a.descent.0 - b.descent.0) - per_m[k][i] * (a.descent.1 - b.descent.1)
+                            // Coming down gives some of that back, never all: climb and descent are priced in the air of the two ends
+                            // of the route, and going up and down again must not pay.
+                            let back = (a.descent.0 - b.descent.0)
+                                - per_m[k][i] * (a.descent.1 - b.descent.1);
+                            back.max(-GIVEN_BACK * up(b, a, i))
                         };
                         extra + CHANGE_WORTH * typical
                     };
