@@ -847,7 +847,8 @@ impl<'a> Search<'a> {
             reduce_at_m: p.arrival.pattern_altitude_m,
             to_go_m: f64::NAN,
         };
-        let keeps = |flown: &Flown| flown.audit.violation() == 0.0;
+        // With so little power at cruise RPM the blades may reach the fine stop and the RPM sag: harmless, and flown so.
+        let keeps = |flown: &Flown| flown.audit.broken().iter().all(|&l| l == Limit::Governor);
         // Slower where the air does not allow that speed, and gentler where it is not slow enough.
         for share in [1.0, 0.8, 0.6, 0.4] {
             let mut map = first;
@@ -860,14 +861,17 @@ impl<'a> Search<'a> {
             }
         }
         // Or slowed down level first to the speed the air allows all the way, and then down with it.
-        let speed = descent::fastest_all_the_way_m_s(p, last.level_m, mass);
-        let mut map = p.limits.least_map_pa;
-        while map <= first + step {
-            script.descent = held(map, PathRule::Ias(speed));
-            if let Some(flown) = pilot.fly(&script).filter(keeps) {
-                return Some(flown);
+        let fastest = descent::fastest_all_the_way_m_s(p, last.level_m, mass);
+        for slower in [0.0, 1.0, 2.0] {
+            let speed = fastest - slower * p.aircraft.procedures.speed_step_m_s;
+            let mut map = p.limits.least_map_pa;
+            while map <= first + step {
+                script.descent = held(map, PathRule::Ias(speed));
+                if let Some(flown) = pilot.fly(&script).filter(keeps) {
+                    return Some(flown);
+                }
+                map += step;
             }
-            map += step;
         }
         None
     }
