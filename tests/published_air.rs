@@ -7,7 +7,7 @@
 
 use fellrun::air::triangle::{self, TriangleError, hold_course, hold_heading, wind_vector_m_s};
 use fellrun::air::{Air, Datum, FieldError, LevelValue, Station, WindField, field, isa, speed};
-use fellrun::files::{METRES_PER_FOOT as FT, METRES_PER_SECOND_PER_KNOT as KT};
+use fellrun::quantity::{M_PER_FT as FT, M_S_PER_KT as KT};
 use proptest::prelude::*;
 
 /// Pascals in one inch of mercury (conventional, 0 C): 3,386.389.

@@ -11,7 +11,7 @@ use fellrun::air::{Air, Datum};
 use fellrun::files::bulletin::{Bulletin, Group, Note, TimesError, Wind, decode, resolve_times};
 use fellrun::files::stations::{StationPosition, find_station, known_stations};
 use fellrun::files::winds::{WindsError, surface_station, wind_slices};
-use fellrun::files::{METRES_PER_FOOT as FT, METRES_PER_SECOND_PER_KNOT as KT};
+use fellrun::quantity::{M_PER_FT as FT, M_S_PER_KT as KT};
 use jiff::Timestamp;
 use proptest::prelude::*;
 

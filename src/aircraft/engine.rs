@@ -40,12 +40,10 @@
 //! The same code serves both kinds: without a turbocharger `p_d = p_up`, `p_exh = p_amb` and the charge is at outside temperature.
 
 use crate::air::isa;
-use crate::quantity::M3_PER_CUIN;
+use crate::air::isa::GAS_CONSTANT_J_KG_K;
 
 /// Ratio of specific heats of the charge.
 const KAPPA: f64 = 1.4;
-/// Specific gas constant of dry air, J/(kg K).
-const R_AIR: f64 = 287.052_87;
 /// Sea-level standard temperature, K.
 pub(crate) const T_REF_K: f64 = 288.15;
 /// Sea-level standard pressure, Pa.
@@ -329,7 +327,7 @@ impl Engine {
     fn flow_factor(&self, temperature_k: f64) -> f64 {
         let inlet_k = temperature_k + self.spec.charge_heating_k;
         self.spec.volumetric_efficiency * self.spec.displacement_m3
-            / (2.0 * R_AIR * (T_REF_K * inlet_k).sqrt())
+            / (2.0 * GAS_CONSTANT_J_KG_K * (T_REF_K * inlet_k).sqrt())
     }
 
     /// Air flow [kg/s] at a manifold pressure; module equation 1. Never negative.
@@ -528,9 +526,4 @@ impl Engine {
         }
         here.0
     }
-}
-
-/// Displacement in cubic inches, for messages.
-pub fn displacement_cuin(spec: &EngineSpec) -> f64 {
-    spec.displacement_m3 / M3_PER_CUIN
 }

@@ -3,6 +3,7 @@
 use super::engine::{EngineOutput, Intake, Throttle};
 use super::propeller::{Absorbed, Balance};
 use super::{Aircraft, Configuration, HubWithoutOil};
+use crate::air::isa::GAS_CONSTANT_J_KG_K;
 use std::cell::Cell;
 use std::f64::consts::TAU;
 
@@ -26,12 +27,11 @@ pub struct AirState {
 impl AirState {
     /// Dry air at a pressure and temperature.
     pub fn new(pressure_pa: f64, temperature_k: f64) -> Self {
-        const R_AIR: f64 = 287.052_87;
         Self {
             pressure_pa,
             temperature_k,
-            density_kg_m3: pressure_pa / (R_AIR * temperature_k),
-            sound_m_s: (1.4 * R_AIR * temperature_k).sqrt(),
+            density_kg_m3: pressure_pa / (GAS_CONSTANT_J_KG_K * temperature_k),
+            sound_m_s: (1.4 * GAS_CONSTANT_J_KG_K * temperature_k).sqrt(),
         }
     }
 }

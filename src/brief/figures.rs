@@ -572,8 +572,6 @@ fn alternative_name(alternative: &Alternative) -> String {
                 .collect();
             format!("best plan at {}", steps.join(", "))
         }
-        AlternativeKind::VyClimb => "climb at Vy".to_owned(),
-        AlternativeKind::CruiseRpmDescent => "descent with cruise RPM".to_owned(),
     }
 }
 

@@ -35,9 +35,9 @@ use std::fmt;
 
 use jiff::{Timestamp, ToSpan, civil, tz::TimeZone};
 
-use super::{METRES_PER_FOOT, METRES_PER_SECOND_PER_KNOT, ZERO_CELSIUS_K};
 use crate::air::Datum;
 use crate::air::triangle::wind_vector_m_s;
+use crate::quantity::{M_PER_FT, M_S_PER_KT, ZERO_C_K};
 
 /// First level given as pressure altitude (ft).
 const FIRST_PRESSURE_LEVEL_FT: u32 = 18_000;
@@ -681,7 +681,7 @@ fn read_levels(line: &Line) -> Result<Vec<Level>, BulletinError> {
         }
         levels.push(Level {
             label_ft,
-            height_m: f64::from(label_ft) * METRES_PER_FOOT,
+            height_m: f64::from(label_ft) * M_PER_FT,
             datum: if label_ft < FIRST_PRESSURE_LEVEL_FT {
                 Datum::TrueAltitude
             } else {
@@ -874,7 +874,7 @@ fn read_group(group: &str, level: &Level, negative_above_ft: u32) -> Result<Grou
     }
     let tens: u32 = wind[..2].parse().map_err(|_| form())?;
     let knots: u32 = wind[2..].parse().map_err(|_| form())?;
-    let temperature_k = celsius.map(|c| c + ZERO_CELSIUS_K);
+    let temperature_k = celsius.map(|c| c + ZERO_C_K);
     let (tens, knots) = match tens {
         1..=36 => (tens, knots),
         51..=86 => (tens - 50, knots + 100),
@@ -892,7 +892,7 @@ fn read_group(group: &str, level: &Level, negative_above_ft: u32) -> Result<Grou
     Ok(Group {
         wind: Wind::From {
             direction_rad: f64::from(tens * 10).to_radians(),
-            speed_m_s: f64::from(knots) * METRES_PER_SECOND_PER_KNOT,
+            speed_m_s: f64::from(knots) * M_S_PER_KT,
         },
         temperature_k,
         capped: knots == CAPPED_SPEED_KT,

@@ -12,12 +12,5 @@ pub mod stations;
 pub mod trip;
 pub mod winds;
 
-/// Metres in one foot, exact.
-pub const METRES_PER_FOOT: f64 = 0.3048;
-/// Metres per second in one knot (1,852 m per hour), exact.
-pub const METRES_PER_SECOND_PER_KNOT: f64 = 1852.0 / 3600.0;
-/// Zero degrees Celsius (K).
-pub const ZERO_CELSIUS_K: f64 = 273.15;
-
 #[cfg(test)]
 mod tests;

@@ -7,7 +7,7 @@
 
 use std::sync::OnceLock;
 
-use super::METRES_PER_FOOT;
+use crate::quantity::M_PER_FT;
 
 /// Where a station is.
 #[derive(Debug, Clone, PartialEq)]
@@ -43,7 +43,7 @@ fn row(line: &str) -> Option<StationPosition> {
         id,
         lat_deg,
         lon_deg,
-        elevation_m: elevation_ft * METRES_PER_FOOT,
+        elevation_m: elevation_ft * M_PER_FT,
     })
 }
 

@@ -340,7 +340,6 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
     };
     #[expect(clippy::cast_possible_truncation, reason = "a few dozen")]
     let reach = (STEEPEST * ds / ENERGY_STEP_M).ceil() as isize;
-    let mut best = vec![None::<Edge>; m];
     // The exact start lies between grid energies: the first stretch runs from it.
     let mut origin = vec![(
         start_e,
@@ -469,9 +468,7 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
             .enumerate()
             .filter_map(|(j, e)| e.map(|e| (e_of(j), e)))
             .collect();
-        best = next;
     }
-    drop(best);
     None
 }
 

@@ -53,10 +53,6 @@ pub enum AlternativeKind {
     OrdinaryDescent,
     /// Best plan at another level, m indicated.
     Level(f64),
-    /// Climb at Vy.
-    VyClimb,
-    /// Descent with cruise RPM.
-    CruiseRpmDescent,
 }
 
 /// Another way to fly the trip.

@@ -239,11 +239,9 @@ fn step(problem: &Problem, script: &Script, knob: Knob) -> f64 {
 }
 
 /// A LeftAlone descent starts from the cruise manifold pressure while the cruise setting moves.
-fn tie(script: &mut Script, left_alone: bool) {
+pub fn keep_tied(script: &mut Script) {
     let last = script.cruise[script.cruise.len() - 1];
-    if left_alone
-        && let (ThrottleRule::LeftAlone(_), Throttle::Map(p)) =
-            (script.descent.throttle, last.throttle)
+    if let (ThrottleRule::LeftAlone(_), Throttle::Map(p)) = (script.descent.throttle, last.throttle)
     {
         script.descent.throttle = ThrottleRule::LeftAlone(p);
     }
@@ -545,9 +543,4 @@ pub fn settle(
         Some(f) => Err(f.audit.broken()),
         None => Err(vec![]),
     }
-}
-
-/// Keeps a LeftAlone descent at the cruise manifold pressure; see [`tie`].
-pub fn keep_tied(script: &mut Script) {
-    tie(script, true);
 }
