@@ -779,7 +779,10 @@ impl Writer<'_> {
                     );
                 }
             }
-            ThrottleRule::LeftAlone(_) | ThrottleRule::Full => {
+            ThrottleRule::LeftAlone(_)
+            | ThrottleRule::Full
+            | ThrottleRule::Rpm
+            | ThrottleRule::Untouched => {
                 let held = end.map_pa > limit_pa - NO_MOVE_PA;
                 let action = if held {
                     format!(

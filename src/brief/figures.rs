@@ -686,6 +686,8 @@ fn descent(
     };
     let map_words = match d.throttle {
         ThrottleRule::Full => "leave full throttle".to_owned(),
+        ThrottleRule::Rpm => "keep the RPM with the throttle".to_owned(),
+        ThrottleRule::Untouched => "leave the throttle, RPM under the redline".to_owned(),
         ThrottleRule::Held(p) | ThrottleRule::LeftAlone(p) => {
             let now = found.map_or(0.0, |s| s.start.map_inhg);
             let verb = match d.throttle {
@@ -717,6 +719,8 @@ fn descent(
     Descent {
         throttle: match d.throttle {
             ThrottleRule::Full => "full",
+            ThrottleRule::Rpm => "rpm_held",
+            ThrottleRule::Untouched => "untouched",
             ThrottleRule::Held(_) => "held",
             ThrottleRule::LeftAlone(_) => "left_alone",
         },
@@ -825,6 +829,7 @@ fn limit_words(limit: Limit, problem: &Problem) -> Said {
         ),
         Limit::Ground => ("ground", "height over the ground is at its least".to_owned()),
         Limit::Governor => ("governor", "the propeller is about to reach a pitch stop".to_owned()),
+        Limit::Redline => ("redline", "RPM is at its greatest: the throttle keeps it there".to_owned()),
         Limit::Fuel => ("fuel", "the fuel on board is all needed".to_owned()),
         Limit::Distance => ("distance", "climb and descent leave no room for cruise".to_owned()),
     };

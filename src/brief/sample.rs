@@ -294,6 +294,8 @@ fn script(descent_map_inhg: f64, descent_rpm: f64) -> Script {
         },
         reduction: Reduction {
             step_pa: PA_PER_INHG,
+            step_rev_s: 50.0 / 60.0,
+            floor_rev_s: 30.0,
             interval_s: 30.0,
             floor_pa: 13.0 * PA_PER_INHG,
         },
