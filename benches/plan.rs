@@ -43,7 +43,15 @@ fn parts(c: &mut Criterion) {
         b.iter(|| p.aircraft.perform(air, black_box(70.0), levers));
     });
     c.bench_function("one flight of the search", |b| {
-        b.iter(|| fellrun::flight::fly(&p, black_box(&answer.flown.script), None).expect("flies"));
+        b.iter(|| {
+            fellrun::flight::fly(
+                &p,
+                black_box(&answer.flown.script),
+                None,
+                &Default::default(),
+            )
+            .expect("flies")
+        });
     });
     c.bench_function("re-flight", |b| {
         b.iter(|| refly(&p, &answer.flown.script).expect("flies"))

@@ -121,6 +121,11 @@ impl Audit {
         *slot = slot.max(units);
     }
 
+    /// By how much a limit was exceeded at the worst, in its SI unit; below zero is room, minus infinity where it was never near.
+    pub fn excess(&self, limit: Limit) -> f64 {
+        self.worst[limit as usize] * limit.scale()
+    }
+
     /// Sum of all violations in scale units; zero for a flight that keeps every limit.
     pub fn violation(&self) -> f64 {
         self.worst.iter().filter(|&&w| w > TOLERANCE).sum()

@@ -23,6 +23,17 @@ pub struct State {
     pub revolutions: f64,
 }
 
+/// Slower than this no aeroplane of the kind flies, m/s.
+const LEAST_TAS_M_S: f64 = 15.0;
+
+impl State {
+    /// Whether there is speed to fly with.
+    pub(super) fn flies(&self) -> bool {
+        let whole = self.distance_m.is_finite() && self.pressure_altitude_m.is_finite();
+        whole && self.tas_m_s > LEAST_TAS_M_S
+    }
+}
+
 /// What is held in the vertical.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Vertical {
@@ -162,7 +173,8 @@ fn moved(state: &State, slope: &Slope, dt: f64) -> State {
     }
 }
 
-/// One classical Runge-Kutta step of fourth order in time. `first` is the instant at `state`.
+/// One classical Runge-Kutta step of fourth order in time. `first` is the instant at `state`. Where the speed is lost on the way the
+/// state is one that does not fly ([`State::flies`]).
 pub(super) fn step_time(
     problem: &Problem,
     state: &State,
@@ -172,19 +184,15 @@ pub(super) fn step_time(
     near: &Cell<f64>,
 ) -> State {
     let k1 = slope(first);
-    let k2 = slope(&instant(
-        problem,
-        &moved(state, &k1, 0.5 * dt),
-        control,
-        near,
-    ));
-    let k3 = slope(&instant(
-        problem,
-        &moved(state, &k2, 0.5 * dt),
-        control,
-        near,
-    ));
-    let k4 = slope(&instant(problem, &moved(state, &k3, dt), control, near));
+    let mut k = [k1; 4];
+    for (i, (share, from)) in [(0.5, 0), (0.5, 1), (1.0, 2)].into_iter().enumerate() {
+        let there = moved(state, &k[from], share * dt);
+        if !there.flies() {
+            return there;
+        }
+        k[i + 1] = slope(&instant(problem, &there, control, near));
+    }
+    let [k1, k2, k3, k4] = k;
     let mean: Slope = std::array::from_fn(|j| (k1[j] + 2.0 * (k2[j] + k3[j]) + k4[j]) / 6.0);
     moved(state, &mean, dt)
 }

@@ -8,15 +8,21 @@
 //!
 //! **Invariant:** nothing here chooses; `solve` does. `reflight` shares no code with this module.
 
+mod arrive;
 mod audit;
+mod climb;
+mod cruise;
+mod descend;
+mod flown;
 mod fly;
+mod flyer;
 mod kernel;
+mod memory;
 mod script;
 
 pub use audit::{Audit, Limit};
-pub use fly::{
-    ClimbState, FlightError, Flown, Hint, LetDown, Mark, SHORTEST_CRUISE_M, Segment, SegmentKind,
-    TrackPoint, climb_states, fly, fly_recorded, let_down,
-};
+pub use flown::{FlightError, Flown, Hint, Mark, Segment, SegmentKind, TrackPoint};
+pub use fly::{ClimbState, LetDown, SHORTEST_CRUISE_M, climb_states, fly, fly_recorded, let_down};
 pub use kernel::{State, Vertical, level_speed_m_s};
+pub use memory::Memory;
 pub use script::{Climb, Cruise, Descent, PathRule, Reduction, Script, ThrottleRule};

@@ -465,6 +465,13 @@ impl Pilot<'_> {
                 PathRule::Ias(_) => Path::Rate(-p.limits.max_descent_m_s),
             };
             let control = power.control(path, Configuration::default());
+            // A reduction that begins with the descent, or at a height passed already.
+            if stop_reduce && !reducing && self.indicated_m() <= d.reduce_at_m + SAME_HEIGHT_M {
+                reducing = true;
+                trim_m = f64::NEG_INFINITY;
+                power.begin(self.shows(&control, by_rpm), power.floor, self.time_s);
+                continue;
+            }
             let mut stops = vec![(Trigger::Level, Stop::DescendedTo(pattern_m))];
             if stop_reduce && !reducing {
                 stops.push((Trigger::Reduce, Stop::DescendedTo(d.reduce_at_m)));
@@ -496,11 +503,8 @@ impl Pilot<'_> {
             let fired = self.fly(Phase::Descent, &control, &list, limit_s)?;
             match fired.and_then(|i| stops.get(i)).map(|s| s.0) {
                 Some(Trigger::Level) => break,
-                Some(Trigger::Reduce) => {
-                    reducing = true;
-                    trim_m = f64::NEG_INFINITY;
-                    power.begin(self.shows(&control, by_rpm), power.floor, self.time_s);
-                }
+                // Begun at the head of the loop.
+                Some(Trigger::Reduce) => {}
                 Some(Trigger::Trim) => self.leave(&mut power, d.throttle, &mut trim_m),
                 Some(Trigger::OnSpeed) => on_speed = true,
                 Some(Trigger::Shallow) => {

@@ -25,7 +25,7 @@ fn rate(fpm: f64) -> PathRule {
 }
 
 fn planned(problem: &Problem, script: &Script) -> Flown {
-    fly(problem, script, None).expect("the test script can be flown")
+    fly(problem, script, None, &Default::default()).expect("the test script can be flown")
 }
 
 fn show(name: &str, m: &Mismatch, r: &Reflown, took: std::time::Duration) {

@@ -1,8 +1,10 @@
 //! Descent candidates over the whole lever space, each flown from cruise to pattern speed.
 
 use super::cruise::settable_rev_s;
-use crate::flight::{Descent, PathRule, Script, State, ThrottleRule, let_down};
-use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
+use super::refine::{MOVE_WORTH, PENALTY, lever_changes};
+use crate::aircraft::Throttle;
+use crate::flight::{Descent, Limit, PathRule, Script, State, ThrottleRule, let_down};
+use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::{CostRates, Problem};
 
 /// A descent and what it costs beyond cruising the distance it covers.
@@ -18,45 +20,299 @@ pub struct Candidate {
     pub worth: f64,
     /// Sum of violations in scale units.
     pub violation: f64,
+    /// Worth with lever changes and violations charged.
+    pub charged: f64,
 }
 
-impl Candidate {
-    /// Worth with violations charged: one scale unit costs as much as 2 % of the descent.
-    pub fn charged(&self) -> f64 {
-        self.worth + 0.02 * self.violation * self.cost.abs()
+/// Improvement, as a share of the cost of the descent, below which a neighbour is no better.
+const TIE: f64 = 1e-5;
+/// Starts that are followed to the finest step.
+const FINISHED: usize = 2;
+/// Times a descent is moved along the route.
+const MOST_MOVES: u32 = 3;
+/// A descent that ends this near the pattern point is at its place, m.
+const NEAR_M: f64 = 500.0;
+/// No descent is steeper, as a gradient.
+const STEEPEST: f64 = 0.15;
+
+/// What descents are priced with: the cruise they begin from and what distance and lever changes are worth.
+pub struct Pricing<'a> {
+    /// Problem.
+    pub problem: &'a Problem,
+    /// Cost rates.
+    pub rates: CostRates,
+    /// Everything but the descent.
+    pub script: &'a Script,
+    /// A state in the last cruise.
+    pub start: State,
+    /// Value of distance, objective unit per m.
+    pub per_m: f64,
+}
+
+impl Pricing<'_> {
+    /// Flies one descent from the cruise; `None` where it cannot be flown.
+    pub fn price(&self, descent: Descent) -> Option<Candidate> {
+        let trial = Script {
+            descent,
+            ..self.script.clone()
+        };
+        let mut start = self.begin(&descent);
+        let mut down = let_down(self.problem, &trial, start).ok()?;
+        // The ground is that of the place: where it matters the descent is moved to end at the pattern point.
+        let pattern_m = self.problem.length_m - self.problem.arrival.before_m;
+        for _ in 0..MOST_MOVES {
+            let miss_m = pattern_m - down.end.distance_m;
+            if down.audit.excess(Limit::Ground) < -STEEPEST * miss_m.abs() || miss_m.abs() < NEAR_M
+            {
+                break;
+            }
+            start = self.at(start.distance_m + miss_m);
+            down = let_down(self.problem, &trial, start).ok()?;
+        }
+        let cost = self.rates.per_s * (down.end.time_s - start.time_s)
+            + self.rates.per_kg * (down.end.fuel_kg - start.fuel_kg)
+            + self.rates.per_rev * (down.end.revolutions - start.revolutions);
+        let distance_m = down.end.distance_m - start.distance_m;
+        let worth = cost - self.per_m * distance_m;
+        let violation = down.audit.violation();
+        let whole = (self.per_m * self.problem.length_m).abs();
+        let charged =
+            worth + MOVE_WORTH * whole * lever_changes(&trial) + PENALTY * whole * violation;
+        charged.is_finite().then_some(Candidate {
+            descent,
+            cost,
+            distance_m,
+            worth,
+            violation,
+            charged,
+        })
     }
+
+    /// The cruise about where the descent will begin, so that it is held against the right ground.
+    fn begin(&self, descent: &Descent) -> State {
+        let problem = self.problem;
+        let level_m = self.script.cruise[self.script.cruise.len() - 1].level_m;
+        let rate = match descent.path {
+            PathRule::Rate(r) => r,
+            PathRule::Ias(_) => 0.8 * problem.limits.max_descent_m_s,
+        };
+        let down_s = (level_m - problem.arrival.pattern_altitude_m) / rate + 90.0;
+        let sample = problem
+            .air
+            .at(self.start.distance_m, self.start.pressure_altitude_m);
+        let back_m = down_s * (self.start.tas_m_s + sample.along_m_s);
+        self.at(problem.length_m - problem.arrival.before_m - back_m)
+    }
+
+    /// The state in the last cruise at a distance.
+    fn at(&self, distance_m: f64) -> State {
+        let distance_m = distance_m.max(0.0);
+        let level_m = self.script.cruise[self.script.cruise.len() - 1].level_m;
+        State {
+            distance_m,
+            pressure_altitude_m: self.problem.pressure_altitude_m(distance_m, level_m),
+            ..self.start
+        }
+    }
+
+    /// Walks from a descent to better neighbours in steps of this many settable steps, until a whole round finds none.
+    fn improve(&self, from: Candidate, scale: f64) -> Candidate {
+        let mut here = from;
+        let mut list = moves(self.problem, &here.descent, scale);
+        let (mut next, mut since) = (0, 0);
+        while since < list.len() {
+            let change = list[next % list.len()];
+            next += 1;
+            since += 1;
+            let Some(descent) = moved(self.problem, self.script, &here.descent, change) else {
+                continue;
+            };
+            let Some(there) = self.price(descent) else {
+                continue;
+            };
+            if there.charged < here.charged - TIE * here.cost.abs() {
+                let other_path = std::mem::discriminant(&there.descent.path)
+                    != std::mem::discriminant(&here.descent.path);
+                here = there;
+                if other_path {
+                    list = moves(self.problem, &here.descent, scale);
+                }
+                // Go on in the same direction first.
+                next -= 1;
+                since = 0;
+            }
+        }
+        here
+    }
+
+    /// Descents worth flying in full, cheapest first: the best of a coarse grid of each family of rules, walked to better neighbours
+    /// in ever finer steps, the most promising to the finest.
+    pub fn search(&self) -> Vec<Candidate> {
+        let mut best: [Option<Candidate>; 4] = [None; 4];
+        for descent in grid(self.problem, self.script, &self.start) {
+            let Some(c) = self.price(descent) else {
+                continue;
+            };
+            let slot = &mut best[family(&descent)];
+            if slot.is_none_or(|b| c.charged < b.charged) {
+                *slot = Some(c);
+            }
+        }
+        let order = |found: &mut Vec<Candidate>| {
+            found.sort_by(|a, b| a.charged.total_cmp(&b.charged));
+            found.dedup_by(|a, b| same(&a.descent, &b.descent));
+        };
+        let mut found: Vec<Candidate> = best.into_iter().flatten().collect();
+        order(&mut found);
+        for c in &mut found {
+            *c = self.improve(*c, 4.0);
+        }
+        order(&mut found);
+        found.truncate(FINISHED);
+        for scale in [2.0, 1.0] {
+            for c in &mut found {
+                *c = self.improve(*c, scale);
+            }
+        }
+        order(&mut found);
+        found
+    }
+}
+
+/// Whether two descents, their beginning left open, are the same.
+fn same(a: &Descent, b: &Descent) -> bool {
+    let open = |d: &Descent| Descent { to_go_m: 0.0, ..*d };
+    open(a) == open(b)
 }
 
 /// Families of descents: a start is kept from each.
 fn family(d: &Descent) -> usize {
     let throttle = usize::from(matches!(
         d.throttle,
-        ThrottleRule::LeftAlone(_) | ThrottleRule::Untouched
+        ThrottleRule::LeftAlone(_) | ThrottleRule::Full | ThrottleRule::Untouched
     ));
     let path = usize::from(matches!(d.path, PathRule::Ias(_)));
     2 * throttle + path
 }
 
-/// Flies one descent from a cruise state; `per_m` is the value of distance.
-pub fn price(
-    problem: &Problem,
-    rates: CostRates,
-    script: &Script,
-    start: State,
-    per_m: f64,
-) -> Option<Candidate> {
-    let down = let_down(problem, script, start).ok()?;
-    let cost = rates.per_s * (down.end.time_s - start.time_s)
-        + rates.per_kg * (down.end.fuel_kg - start.fuel_kg)
-        + rates.per_rev * (down.end.revolutions - start.revolutions);
-    let distance_m = down.end.distance_m - start.distance_m;
-    Some(Candidate {
-        descent: script.descent,
-        cost,
-        distance_m,
-        worth: cost - per_m * distance_m,
-        violation: down.audit.violation(),
-    })
+/// One change of a descent.
+#[derive(Debug, Clone, Copy)]
+enum Move {
+    /// Manifold pressure, RPM, rate (50 ft/min) or IAS, and the height at which the power reduction begins (250 ft), in settable steps.
+    Turn([f64; 4]),
+    Mixture(usize),
+    LeftAlone(bool),
+    CruiseRev,
+    /// The other kind of path, at this share of the greatest rate or at this many steps below the greatest speed.
+    Rate(f64),
+    Ias(f64),
+}
+
+/// Step of the rate of descent, m/s.
+pub(super) const RATE_STEP_M_S: f64 = 50.0 * M_S_PER_FPM;
+/// Step of the height at which the power reduction begins, m.
+pub(super) const REDUCE_STEP_M: f64 = 250.0 * M_PER_FT;
+/// The power reduction begins at most this far above the pattern, m.
+pub(super) const MOST_LEAD_M: f64 = 4_000.0 * M_PER_FT;
+
+fn moves(problem: &Problem, descent: &Descent, scale: f64) -> Vec<Move> {
+    let mut out = Vec::new();
+    let turn = |pairs: &[(usize, f64)]| {
+        let mut by = [0.0; 4];
+        for &(i, k) in pairs {
+            by[i] = k;
+        }
+        Move::Turn(by)
+    };
+    for k in [scale, -scale] {
+        out.extend((0..4).map(|i| turn(&[(i, k)])));
+        for i in 0..4 {
+            for j in i + 1..4 {
+                out.push(turn(&[(i, k), (j, k)]));
+                out.push(turn(&[(i, k), (j, -k)]));
+            }
+        }
+        out.push(turn(&[(0, k), (1, -2.0 * k)]));
+    }
+    out.extend((0..problem.aircraft.engine.spec.mixtures.len()).map(Move::Mixture));
+    out.extend([
+        Move::LeftAlone(true),
+        Move::LeftAlone(false),
+        Move::CruiseRev,
+    ]);
+    match descent.path {
+        PathRule::Rate(_) => out.extend([0.0, 2.0].map(Move::Ias)),
+        PathRule::Ias(_) => out.extend([1.0, 0.6].map(Move::Rate)),
+    }
+    out
+}
+
+/// The descent after a change; `None` where that leads nowhere new or out of the range of a lever.
+fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Option<Descent> {
+    let pr = &problem.aircraft.procedures;
+    let propeller = &problem.aircraft.propeller;
+    let fixed = propeller.is_fixed();
+    let cruise = script.cruise[script.cruise.len() - 1];
+    let pattern_m = problem.arrival.pattern_altitude_m;
+    let most = problem.limits.max_descent_m_s;
+    let mut d = *from;
+    match change {
+        Move::Turn([map, rev, path, reduce]) => {
+            let step = map * pr.map_step_pa;
+            d.throttle = match d.throttle {
+                ThrottleRule::Held(p) => ThrottleRule::Held(p + step),
+                ThrottleRule::LeftAlone(p) => ThrottleRule::LeftAlone(p + step),
+                other if map == 0.0 => other,
+                _ => return None,
+            };
+            d.rev_s += rev * pr.rev_step_s;
+            d.path = match d.path {
+                PathRule::Rate(r) => PathRule::Rate(r + path * RATE_STEP_M_S),
+                PathRule::Ias(v) => PathRule::Ias(v + path * pr.speed_step_m_s),
+            };
+            if reduce != 0.0 && matches!(d.path, PathRule::Ias(_)) {
+                return None;
+            }
+            d.reduce_at_m += reduce * REDUCE_STEP_M;
+        }
+        Move::Mixture(m) => d.mixture = m,
+        Move::LeftAlone(alone) => {
+            d.throttle = match (d.throttle, fixed, alone) {
+                (_, true, true) => ThrottleRule::Untouched,
+                (_, true, false) => ThrottleRule::Rpm,
+                (ThrottleRule::Held(p), false, true) => ThrottleRule::LeftAlone(p),
+                (ThrottleRule::LeftAlone(p), false, false) => ThrottleRule::Held(p),
+                _ => return None,
+            }
+        }
+        Move::CruiseRev => d.rev_s = cruise.rev_s,
+        Move::Rate(share) => {
+            d.path = PathRule::Rate((share * most / RATE_STEP_M_S).round() * RATE_STEP_M_S)
+        }
+        Move::Ias(below) => {
+            let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
+            let fast = fastest_all_the_way_m_s(problem, cruise.level_m, mass_kg);
+            d.path = PathRule::Ias(fast - below * pr.speed_step_m_s);
+            d.reduce_at_m = pattern_m;
+        }
+    }
+    if matches!(d.path, PathRule::Ias(_)) {
+        d.reduce_at_m = pattern_m;
+    }
+    d.reduce_at_m = d.reduce_at_m.max(pattern_m);
+    let revs = propeller.lowest_governed_rev_s - 1e-9..=propeller.highest_governed_rev_s + 1e-9;
+    let inside = revs.contains(&d.rev_s)
+        && d.reduce_at_m <= pattern_m + MOST_LEAD_M
+        && d.throttle
+            .set_map_pa()
+            .is_none_or(|p| p >= problem.limits.least_map_pa - 1e-6)
+        && match d.path {
+            PathRule::Rate(r) => (100.0 * M_S_PER_FPM..=most + 1e-9).contains(&r),
+            PathRule::Ias(v) => {
+                (pr.pattern_m_s..=problem.aircraft.speeds.vno_m_s + 1e-9).contains(&v)
+            }
+        };
+    (inside && !same(&d, from)).then_some(d)
 }
 
 /// The fastest settable indicated speed [m/s] that the air allows all the way from a level [m] to the pattern, less a knot.
@@ -76,18 +332,25 @@ pub fn fastest_all_the_way_m_s(problem: &Problem, level_m: f64, mass_kg: f64) ->
     ((slowest - M_S_PER_KT) / step).floor() * step
 }
 
-/// The grid of descents from the cruise of a script: of each family the cheapest, cheapest first, violations charged.
-pub fn candidates(
-    problem: &Problem,
-    rates: CostRates,
-    script: &Script,
-    start: State,
-    per_m: f64,
-) -> Vec<Candidate> {
-    let pattern = problem.arrival.pattern_altitude_m;
+/// A coarse grid of settable descents.
+fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Descent> {
+    let pr = &problem.aircraft.procedures;
+    let propeller = &problem.aircraft.propeller;
+    let pattern_m = problem.arrival.pattern_altitude_m;
     let cruise = script.cruise[script.cruise.len() - 1];
     let most = problem.limits.max_descent_m_s;
-    let mut best: [Option<Candidate>; 4] = [None; 4];
+    let mass_kg = problem.zero_fuel_kg + problem.fuel_kg - start.fuel_kg;
+    let fast = fastest_all_the_way_m_s(problem, cruise.level_m, mass_kg);
+    let to_step = |x: f64, step: f64| (x / step).round() * step;
+    let rate = |share: f64| PathRule::Rate(to_step(share * most, RATE_STEP_M_S));
+    let slow = to_step(0.5 * (fast + pr.pattern_m_s), pr.speed_step_m_s);
+    let paths = [
+        (rate(1.0), 0.0),
+        (rate(1.0), 1_500.0 * M_PER_FT),
+        (rate(0.6), 0.0),
+        (PathRule::Ias(fast), 0.0),
+        (PathRule::Ias(slow), 0.0),
+    ];
     let cruise_map = {
         let (air, _) = problem.air_state(start.distance_m, start.pressure_altitude_m);
         let levers = crate::aircraft::Levers {
@@ -97,76 +360,53 @@ pub fn candidates(
         };
         problem.aircraft.perform(air, start.tas_m_s, levers).map_pa
     };
-    let mass = problem.zero_fuel_kg + problem.fuel_kg - start.fuel_kg;
-    let fast = fastest_all_the_way_m_s(problem, cruise.level_m, mass);
-    let paths = [
-        PathRule::Rate(most),
-        PathRule::Rate(0.7 * most),
-        PathRule::Rate(0.4 * most),
-        PathRule::Ias(fast),
-        PathRule::Ias(0.5 * (fast + problem.aircraft.procedures.pattern_m_s)),
-    ];
+    let revs = settable_rev_s(problem, pr.rev_step_s);
     let mut rules: Vec<(f64, ThrottleRule)> = Vec::new();
-    let fixed = problem.aircraft.propeller.is_fixed();
-    if fixed {
+    if propeller.is_fixed() {
         rules.push((cruise.rev_s, ThrottleRule::Untouched));
-    }
-    for rev_s in settable_rev_s(problem, 100.0 / 60.0) {
-        if fixed {
-            rules.push((rev_s, ThrottleRule::Rpm));
-        } else if rev_s <= cruise.rev_s + 1e-6 {
-            let limit = problem.aircraft.map_limit_pa(rev_s);
-            rules.push((rev_s, ThrottleRule::LeftAlone(cruise_map.min(limit))));
-            let mut map = problem.limits.least_map_pa;
-            while map < limit.min(26.0 * PA_PER_INHG) {
-                rules.push((rev_s, ThrottleRule::Held(map)));
-                map += 2.0 * PA_PER_INHG;
+        for k in 0..4 {
+            if let Some(&rev_s) = revs.get(k * revs.len() / 4) {
+                rules.push((rev_s, ThrottleRule::Rpm));
             }
         }
-    }
-    for (rev_s, throttle) in rules {
-        for path in paths {
-            for lead_ft in [0.0, 1_500.0] {
-                if lead_ft > 0.0 && matches!(path, PathRule::Ias(_)) {
-                    continue;
-                }
-                let descent = Descent {
-                    throttle,
-                    rev_s,
-                    mixture: cruise.mixture,
-                    path,
-                    reduce_at_m: pattern + lead_ft * M_PER_FT,
-                    to_go_m: f64::NAN,
-                };
-                let trial = Script {
-                    descent,
-                    ..script.clone()
-                };
-                // About where it will begin, so that it is held against the right ground.
-                let rate = match path {
-                    PathRule::Rate(r) => r,
-                    PathRule::Ias(_) => 0.8 * most,
-                };
-                let down_s = (cruise.level_m - pattern) / rate + 90.0;
-                let sample = problem.air.at(start.distance_m, start.pressure_altitude_m);
-                let back_m = down_s * (start.tas_m_s + sample.along_m_s);
-                let distance_m = (problem.length_m - problem.arrival.before_m - back_m).max(0.0);
-                let from = State {
-                    distance_m,
-                    pressure_altitude_m: problem.pressure_altitude_m(distance_m, cruise.level_m),
-                    ..start
-                };
-                let Some(c) = price(problem, rates, &trial, from, per_m) else {
-                    continue;
-                };
-                let slot = &mut best[family(&descent)];
-                if slot.is_none_or(|b| c.charged() < b.charged()) {
-                    *slot = Some(c);
+    } else {
+        // The coarsest pitch, that of cruise, and one between.
+        let up_to = revs.partition_point(|&r| r <= cruise.rev_s + 1e-6);
+        let mut some: Vec<f64> = [0, up_to / 2]
+            .iter()
+            .filter_map(|&i| revs.get(i).copied())
+            .collect();
+        some.push(cruise.rev_s);
+        some.dedup();
+        for rev_s in some {
+            let limit_pa =
+                (problem.aircraft.map_limit_pa(rev_s) / pr.map_step_pa).floor() * pr.map_step_pa;
+            let alone_pa = match cruise.throttle {
+                Throttle::Map(p) => p,
+                _ => to_step(cruise_map, pr.map_step_pa),
+            };
+            rules.push((rev_s, ThrottleRule::LeftAlone(alone_pa.min(limit_pa))));
+            let least =
+                (problem.limits.least_map_pa / pr.map_step_pa - 1e-6).ceil() * pr.map_step_pa;
+            for up in [0.0, 4.0] {
+                let held = least + up * PA_PER_INHG;
+                if held < limit_pa {
+                    rules.push((rev_s, ThrottleRule::Held(held)));
                 }
             }
         }
     }
-    let mut found: Vec<Candidate> = best.into_iter().flatten().collect();
-    found.sort_by(|a, b| a.charged().total_cmp(&b.charged()));
-    found
+    rules
+        .iter()
+        .flat_map(|&(rev_s, throttle)| {
+            paths.map(|(path, lead_m)| Descent {
+                throttle,
+                rev_s,
+                mixture: cruise.mixture,
+                path,
+                reduce_at_m: pattern_m + lead_m,
+                to_go_m: f64::NAN,
+            })
+        })
+        .collect()
 }

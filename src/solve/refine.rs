@@ -1,19 +1,20 @@
 //! Refinement on the fully flown plan: continuous by argmin, rounded by search of the neighbours.
 
+use super::descent::{MOST_LEAD_M, RATE_STEP_M_S, REDUCE_STEP_M};
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
-    Flown, Hint, Limit, PathRule, Script, ThrottleRule, fly, fly_recorded, level_speed_m_s,
+    Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule, fly, fly_recorded, level_speed_m_s,
 };
-use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
+use crate::quantity::{M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::Problem;
 use argmin::core::{CostFunction, Executor, State as _};
 use argmin::solver::neldermead::NelderMead;
 use std::cell::{Cell, RefCell};
 
 /// A flight that breaks limits is charged this share of its cost for each scale unit of violation.
-const PENALTY: f64 = 0.02;
+pub const PENALTY: f64 = 0.02;
 /// Each lever change must be worth this share of the objective (DESIGN section 5: 0.1 %).
-const MOVE_WORTH: f64 = 1e-3;
+pub const MOVE_WORTH: f64 = 1e-3;
 /// Lever changes of a change of level: one to begin it, and manifold pressure, RPM and mixture set anew after it.
 pub const LEVEL_CHANGE_MOVES: f64 = 4.0;
 /// What a flight that cannot be flown is charged, in the objective's own unit (s, kg or money): far above any flight.
@@ -30,6 +31,7 @@ pub struct Pilot<'a> {
     problem: &'a Problem,
     flights: Cell<usize>,
     hint: Cell<Option<Hint>>,
+    memory: RefCell<Memory>,
     exact: bool,
 }
 
@@ -40,6 +42,7 @@ impl<'a> Pilot<'a> {
             problem,
             flights: Cell::new(0),
             hint: Cell::new(None),
+            memory: RefCell::default(),
             exact: false,
         }
     }
@@ -73,7 +76,7 @@ impl<'a> Pilot<'a> {
             )
             .ok();
         }
-        let flown = fly(self.problem, script, self.hint.get())
+        let flown = fly(self.problem, script, self.hint.get(), &self.memory)
             .ok()
             .filter(|f| f.cost.is_finite())?;
         self.hint.set(Some(Hint {
@@ -180,7 +183,7 @@ fn knobs(problem: &Problem, script: &Script) -> Vec<(Knob, f64, f64)> {
                 problem.limits.max_descent_m_s,
             ));
             let pattern = problem.arrival.pattern_altitude_m;
-            out.push((Knob::ReduceAt, pattern, pattern + 4_000.0 * M_PER_FT));
+            out.push((Knob::ReduceAt, pattern, pattern + MOST_LEAD_M));
         }
         PathRule::Ias(_) => out.push((Knob::DescentPath, a.procedures.pattern_m_s, vno)),
     }
@@ -237,10 +240,10 @@ fn step(problem: &Problem, script: &Script, knob: Knob) -> f64 {
         Knob::CruiseMap(_) | Knob::DescentMap => pr.map_step_pa,
         Knob::CruiseRev(_) | Knob::DescentRev => pr.rev_step_s,
         Knob::DescentPath => match script.descent.path {
-            PathRule::Rate(_) => 50.0 * M_S_PER_FPM,
+            PathRule::Rate(_) => RATE_STEP_M_S,
             PathRule::Ias(_) => pr.speed_step_m_s,
         },
-        Knob::ReduceAt => 250.0 * M_PER_FT,
+        Knob::ReduceAt => REDUCE_STEP_M,
         Knob::ChangeAt(_) => crate::quantity::M_PER_NM,
     }
 }
@@ -500,12 +503,16 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             let top = ((full_pa(i) / pr.map_step_pa).floor() - k) * pr.map_step_pa;
             s.cruise[i].throttle = Throttle::Map(top);
         }
-        Move::LeftAlone(alone) if fixed => {
-            s.descent.throttle = if alone {
-                ThrottleRule::Untouched
-            } else {
-                ThrottleRule::Rpm
-            };
+        Move::LeftAlone(true) if fixed => s.descent.throttle = ThrottleRule::Untouched,
+        Move::LeftAlone(false) if fixed => {
+            let last = script.cruise.len() - 1;
+            // From the RPM that cruise has.
+            if script.descent.throttle == ThrottleRule::Untouched
+                && script.cruise[last].throttle == Throttle::Full
+            {
+                s.descent.rev_s = (full_rev_s(last)? / pr.rev_step_s).floor() * pr.rev_step_s;
+            }
+            s.descent.throttle = ThrottleRule::Rpm;
         }
         Move::LeftAlone(alone) => {
             let last = script.cruise.len() - 1;

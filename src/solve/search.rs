@@ -536,22 +536,29 @@ impl<'a> Search<'a> {
         let start = self.cruise_state(level.level_m, &level.options, script)?;
         let mut best: Option<descent::Candidate> = None;
         let propeller = &p.aircraft.propeller;
+        let pricing = descent::Pricing {
+            problem: p,
+            rates: self.rates,
+            script,
+            start,
+            per_m,
+        };
         for map_in in [15.0, 17.0, 19.0, 21.0] {
             for fraction in [1.0, 0.7] {
-                let mut trial = script.clone();
+                let mut trial = script.descent;
                 if propeller.is_fixed() {
                     // As far up the range of RPM as the manifold pressure is up its own, the greatest of all left to climbs.
                     let (low, high) = (
                         propeller.lowest_governed_rev_s,
                         propeller.highest_governed_rev_s,
                     );
-                    trial.descent.throttle = ThrottleRule::Rpm;
-                    trial.descent.rev_s = low + (map_in - 15.0) / 8.0 * (high - low);
+                    trial.throttle = ThrottleRule::Rpm;
+                    trial.rev_s = low + (map_in - 15.0) / 8.0 * (high - low);
                 } else {
-                    trial.descent.throttle = ThrottleRule::Held(map_in * PA_PER_INHG);
+                    trial.throttle = ThrottleRule::Held(map_in * PA_PER_INHG);
                 }
-                trial.descent.path = PathRule::Rate(fraction * p.limits.max_descent_m_s);
-                let Some(c) = descent::price(p, self.rates, &trial, start, per_m) else {
+                trial.path = PathRule::Rate(fraction * p.limits.max_descent_m_s);
+                let Some(c) = pricing.price(trial) else {
                     continue;
                 };
                 let score = |c: &descent::Candidate| c.worth + 1e3 * c.violation;
@@ -710,7 +717,14 @@ impl<'a> Search<'a> {
         if let Some((_, known)) = self.priced.borrow().iter().find(|(c, _)| same(c)) {
             return known.clone();
         }
-        let found = descent::candidates(self.p, self.rates, script, start, per_m);
+        let found = descent::Pricing {
+            problem: self.p,
+            rates: self.rates,
+            script,
+            start,
+            per_m,
+        }
+        .search();
         self.priced.borrow_mut().push((last, found.clone()));
         found
     }

@@ -1,0 +1,170 @@
+//! Take-off, climb and changes of level.
+
+use super::audit::Limit;
+use super::flown::{FlightError, Mark, SegmentKind};
+use super::flyer::{Flyer, level_control};
+use super::kernel::{Control, Vertical, instant, step_time};
+use super::script::{Cruise, Script};
+use crate::aircraft::{Configuration, Levers, Throttle};
+use crate::quantity::M_PER_FT;
+use crate::trip::{MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S};
+
+/// Take-off power stays to this height above the field, m (DESIGN section 5: 1,000 ft).
+const INITIAL_CLIMB_M: f64 = 1_000.0 * M_PER_FT;
+
+impl Flyer<'_> {
+    /// Level at climb power, speed free, cowl flaps open where there are any.
+    pub(super) fn climb_power(&self, levers: Levers) -> Control {
+        Control {
+            configuration: Configuration {
+                cowl_flaps_open: self.p.aircraft.equipment.cowl_flaps,
+                ..Configuration::default()
+            },
+            ..level_control(levers)
+        }
+    }
+
+    pub(super) fn climb_levers(&self, script: &Script) -> Levers {
+        let c = &script.climb;
+        let lean = self.indicated_m() >= c.lean_at_m - 0.1;
+        Levers {
+            throttle: Throttle::Full,
+            rev_s: c.rev_s,
+            mixture: if lean {
+                self.p.aircraft.engine.best_power_mixture()
+            } else {
+                c.mixture
+            },
+        }
+    }
+
+    pub(super) fn note_climb_rate(&mut self, rate_m_s: f64) {
+        let leg = &self.p.legs[self.p.leg_index(self.state.distance_m)];
+        let least = if leg.mountainous {
+            MOUNTAIN_CLIMB_M_S
+        } else {
+            PLAIN_CLIMB_M_S
+        };
+        self.audit.note(Limit::ClimbRate, least - rate_m_s);
+    }
+
+    /// Take-off power to a thousand feet, then the climb setting and the speed of the climb.
+    pub(super) fn reach_climb_speed(&mut self, script: &Script) -> Result<(), FlightError> {
+        let p = self.p;
+        let take_off = Levers {
+            throttle: Throttle::Full,
+            rev_s: p.aircraft.propeller.highest_governed_rev_s,
+            mixture: script.initial_mixture,
+        };
+        self.begin(SegmentKind::InitialClimb, take_off.mixture);
+        self.climb(
+            take_off,
+            script.initial_ias_m_s,
+            p.departure.elevation_m + INITIAL_CLIMB_M,
+        )?;
+        let levers = self.climb_levers(script);
+        if script.climb.ias_m_s > script.initial_ias_m_s + 1e-6 {
+            self.begin(SegmentKind::Accelerate, levers.mixture);
+            self.change_speed(&self.climb_power(levers), script.climb.ias_m_s, true)?;
+        }
+        Ok(())
+    }
+
+    /// From lift-off to the first level and there, at climb power, to the speed at which cruise power is set; where the level was
+    /// reached.
+    pub(super) fn climb_to_cruise(&mut self, script: &Script) -> Result<Mark, FlightError> {
+        let p = self.p;
+        let climb = &script.climb;
+        self.reach_climb_speed(script)?;
+        let first = &script.cruise[0];
+        let rate = self.climb_on(script, climb.ias_m_s, first.level_m, SegmentKind::Climb)?;
+        self.note_climb_rate(rate);
+        let speeds = &p.aircraft.speeds;
+        let vy = speeds.vy_at_m_s(
+            self.state.pressure_altitude_m,
+            self.mass_kg(),
+            p.aircraft.masses.max_take_off_kg,
+        );
+        self.audit.note(
+            Limit::LowSpeed,
+            vy.max(speeds.least_cooling_m_s) - climb.ias_m_s,
+        );
+        let top_of_climb = Mark::from(&self.state);
+        let levers = self.climb_levers(script);
+        self.begin(SegmentKind::LevelOff, levers.mixture);
+        self.change_speed(&self.climb_power(levers), first.set_at_ias_m_s, true)?;
+        Ok(top_of_climb)
+    }
+
+    /// Climbs on to an indicated altitude with the climb setting; the rate of climb on reaching it [m/s].
+    pub(super) fn climb_on(
+        &mut self,
+        script: &Script,
+        ias_m_s: f64,
+        to_m: f64,
+        kind: SegmentKind,
+    ) -> Result<f64, FlightError> {
+        let lean_at_m = script.climb.lean_at_m;
+        if lean_at_m > self.indicated_m() && lean_at_m < to_m {
+            let levers = self.climb_levers(script);
+            self.begin(kind, levers.mixture);
+            self.climb(levers, ias_m_s, lean_at_m)?;
+        }
+        let levers = self.climb_levers(script);
+        self.begin(kind, levers.mixture);
+        Ok(self.climb(levers, ias_m_s, to_m)?.rate_m_s)
+    }
+
+    /// Flies from one cruise level to the next.
+    pub(super) fn change_level(
+        &mut self,
+        script: &Script,
+        from: &Cruise,
+        to: &Cruise,
+    ) -> Result<(), FlightError> {
+        if to.level_m > from.level_m {
+            // Flown at the speed of the moment: slowing down to climb speed first would give height away.
+            let now = self.ias_now();
+            if now < script.climb.ias_m_s {
+                let levers = self.climb_levers(script);
+                self.begin(SegmentKind::LevelChange, levers.mixture);
+                self.change_speed(&self.climb_power(levers), script.climb.ias_m_s, true)?;
+            }
+            let ias = script.climb.ias_m_s.max(now);
+            let rate = self.climb_on(script, ias, to.level_m, SegmentKind::LevelChange)?;
+            self.note_climb_rate(rate);
+            let levers = self.climb_levers(script);
+            self.begin(SegmentKind::LevelOff, levers.mixture);
+            self.change_speed(&self.climb_power(levers), to.set_at_ias_m_s, true)
+        } else {
+            let levers = Levers {
+                throttle: from.throttle,
+                rev_s: from.rev_s,
+                mixture: from.mixture,
+            };
+            self.begin(SegmentKind::LevelChange, levers.mixture);
+            let rate = Vertical::Rate(-self.p.limits.max_descent_m_s);
+            let control = Control {
+                levers,
+                vertical: rate,
+                configuration: Configuration::default(),
+            };
+            let mut here = instant(self.p, &self.state, &control, &self.near);
+            self.visit(&here, &control);
+            loop {
+                let left = self.state.pressure_altitude_m
+                    - self
+                        .p
+                        .pressure_altitude_m(self.state.distance_m, to.level_m);
+                if left < 0.05 {
+                    return Ok(());
+                }
+                let dt = (left / self.p.limits.max_descent_m_s).min(self.step_s);
+                self.state = step_time(self.p, &self.state, &here, &control, dt, &self.near);
+                self.still_flying()?;
+                here = instant(self.p, &self.state, &control, &self.near);
+                self.visit(&here, &control);
+            }
+        }
+    }
+}

@@ -1,0 +1,474 @@
+//! Descent and slow-down.
+
+use super::audit::Limit;
+use super::cruise::Steady;
+use super::flown::{FlightError, Hint, Mark, SegmentKind};
+use super::flyer::{Flyer, LEAST_ACCELERATION_M_S2, LONGEST_CHANGE_S, Saved};
+use super::kernel::{Control, State, Vertical, instant, step_time};
+use super::script::{Cruise, Descent, PathRule, Reduction, Script, ThrottleRule};
+use crate::aircraft::{Configuration, Levers, Performance, Throttle};
+use crate::quantity::{M_PER_FT, M_PER_NM};
+
+/// Top of descent found nearer than this in a search is moved in closed form: the cruise is longer or shorter by the miss, m.
+const SHIFT_M: f64 = 1.0 * M_PER_NM;
+/// A step toward a speed is at most this many times as long as it takes at the deceleration of the moment.
+const OVERSHOOT: f64 = 1.5;
+/// No descent is steeper, as a gradient.
+const STEEPEST: f64 = 0.15;
+/// Cruise is flown afresh from about this far before the top of descent while that is searched for, m.
+const REWIND_M: f64 = 15.0 * M_PER_NM;
+/// It is flown to that point from a multiple of this, so that flights share what lies before, m.
+const SHARED_M: f64 = 10.0 * M_PER_NM;
+/// Trims of a held manifold pressure: at each whole thousand feet of indicated altitude, m.
+const TRIM_M: f64 = 1_000.0 * M_PER_FT;
+/// Tries to meet the pattern point.
+const MOST_TRIES: usize = 12;
+/// The pattern speed must be met this near the pattern point, m.
+const TOD_TOLERANCE_M: f64 = 3.0;
+/// A speed to be held is met this near, m/s.
+const ON_SPEED_M_S: f64 = 2e-3;
+
+/// Where cruise is flown afresh from for a top of descent.
+fn rewound_m(tod_m: f64) -> f64 {
+    ((tod_m - REWIND_M) / SHARED_M).floor() * SHARED_M
+}
+
+/// The gauge that power is set by, and what a hand can set on it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Gauge {
+    /// Under a governor; readings in Pa.
+    ManifoldPressure { settable: f64 },
+    /// Fixed pitch; readings in rev/s.
+    Tachometer { settable: f64 },
+}
+
+impl Gauge {
+    fn reading(self, set: &Performance) -> f64 {
+        match self {
+            Self::ManifoldPressure { .. } => set.map_pa,
+            Self::Tachometer { .. } => set.rev_s,
+        }
+    }
+
+    /// The levers of a descent at a reading.
+    fn levers(self, reading: f64, d: &Descent) -> Levers {
+        let (throttle, rev_s) = match self {
+            Self::ManifoldPressure { .. } => (Throttle::Map(reading), d.rev_s),
+            Self::Tachometer { .. } => (Throttle::Rpm, reading),
+        };
+        Levers {
+            throttle,
+            rev_s,
+            mixture: d.mixture,
+        }
+    }
+
+    /// Readings nearer than this are the same: a few ten-thousandths of an inch, a hundredth of a revolution per minute.
+    fn same(self) -> f64 {
+        match self {
+            Self::ManifoldPressure { .. } => 1.0,
+            Self::Tachometer { .. } => 0.01 / 60.0,
+        }
+    }
+
+    fn floor(self, cuts: &Reduction) -> f64 {
+        match self {
+            Self::ManifoldPressure { .. } => cuts.floor_pa,
+            Self::Tachometer { .. } => cuts.floor_rev_s,
+        }
+    }
+
+    /// The next step of a reduction: at most one step down, to a value a hand can set.
+    fn next_cut(self, cuts: &Reduction, now: f64) -> f64 {
+        let (step, settable) = match self {
+            Self::ManifoldPressure { settable } => (cuts.step_pa, settable),
+            Self::Tachometer { settable } => (cuts.step_rev_s, settable),
+        };
+        let cut = ((now - step) / settable - 1e-6).ceil() * settable;
+        cut.max(self.floor(cuts).min(now)).min(now)
+    }
+}
+
+impl Flyer<'_> {
+    /// Cruises, descends and slows down so that pattern speed is met at the pattern point: flown, and flown again with the top of
+    /// descent moved by the miss. A search stops at a small miss and moves the rest in closed form; a recorded flight goes on until
+    /// it is met.
+    pub(super) fn let_down_to_meet(
+        &mut self,
+        script: &Script,
+        last: &Cruise,
+        pattern_m: f64,
+        hint: Option<Hint>,
+    ) -> Result<(Steady, Mark, Mark), FlightError> {
+        let recording = self.track.is_some();
+        let mut tod_m = hint.map_or_else(
+            || {
+                let rate = match script.descent.path {
+                    PathRule::Rate(r) => r,
+                    PathRule::Ias(_) => self.p.limits.max_descent_m_s,
+                };
+                let down_s = (last.level_m - self.p.arrival.pattern_altitude_m) / rate + 60.0;
+                pattern_m - down_s * self.state.tas_m_s.max(40.0)
+            },
+            |h| h.top_of_descent_m,
+        );
+        let top_of_climb_m = self.state.distance_m;
+        let origin = self.save();
+        // Most of the cruise is flown once; if the top of descent proves to lie before that, it is flown again.
+        let mut saved = self.cruise_and_save(last, rewound_m(tod_m))?;
+        for _ in 0..MOST_TRIES {
+            if tod_m < self.state.distance_m && self.state.distance_m > top_of_climb_m {
+                self.restore(origin.clone());
+                saved = self.cruise_and_save(last, rewound_m(tod_m))?;
+            }
+            let from_m = tod_m.max(top_of_climb_m);
+            let steady = self.cruise(last, from_m)?;
+            let top = self.state;
+            let level_off = self.descend(script, last)?;
+            let miss_m = pattern_m - self.state.distance_m;
+            // Moved along the route the path comes nearer to the ground, or clears it, by its slope times the miss.
+            let to_ground_m = self.audit.excess(Limit::Ground).abs();
+            let met = if recording {
+                miss_m.abs() < TOD_TOLERANCE_M
+            } else {
+                miss_m.abs() < SHIFT_M && to_ground_m > STEEPEST * miss_m.abs()
+            };
+            if met || tod_m + miss_m < top_of_climb_m {
+                // The rest in closed form; for a recorded flight it is within the tolerance and nothing is moved.
+                let move_m = if recording { 0.0 } else { miss_m };
+                let dt = move_m / steady.ground_speed_m_s;
+                self.audit
+                    .note(Limit::Distance, top_of_climb_m - (tod_m + miss_m));
+                self.state.time_s += dt;
+                self.state.fuel_kg += dt * steady.fuel_kg_s;
+                self.state.revolutions += dt * steady.rev_s;
+                self.state.distance_m += move_m;
+                let shift = |m: Mark| Mark {
+                    distance_m: m.distance_m + move_m,
+                    time_s: m.time_s + dt,
+                    fuel_kg: m.fuel_kg + dt * steady.fuel_kg_s,
+                };
+                return Ok((steady, shift(Mark::from(&top)), shift(level_off)));
+            }
+            tod_m += miss_m;
+            self.restore(saved.clone());
+        }
+        Err(FlightError::NoTopOfDescent)
+    }
+
+    fn cruise_and_save(&mut self, leg: &Cruise, to_m: f64) -> Result<Saved, FlightError> {
+        if to_m > self.state.distance_m {
+            self.cruise_to(leg, to_m)?;
+        }
+        Ok(self.save())
+    }
+
+    /// Descends from cruise and slows down; returns where the pattern altitude was reached.
+    pub(super) fn descend(&mut self, script: &Script, last: &Cruise) -> Result<Mark, FlightError> {
+        let p = self.p;
+        let d = &script.descent;
+        let cuts = &script.reduction;
+        let pattern_m = p.arrival.pattern_altitude_m;
+        self.begin(SegmentKind::Descent, d.mixture);
+        // Power from the cruise setting down to the descent setting, one step an interval.
+        let cruise = self.set_here(Levers {
+            throttle: last.throttle,
+            rev_s: last.rev_s,
+            mixture: last.mixture,
+        });
+        let gauge = self.gauge();
+        let from = gauge.reading(&cruise);
+        let target = match d.throttle {
+            ThrottleRule::Held(map_pa) | ThrottleRule::LeftAlone(map_pa) => Some(map_pa),
+            ThrottleRule::Rpm => Some(d.rev_s),
+            ThrottleRule::Full | ThrottleRule::Untouched => None,
+        };
+        if let Some(map_pa) = d.throttle.set_map_pa() {
+            self.audit
+                .note(Limit::LeastManifoldPressure, p.limits.least_map_pa - map_pa);
+        }
+        let mut reading = match target {
+            Some(t) if t < from => gauge.next_cut(cuts, from).max(t),
+            Some(t) => t,
+            None => f64::INFINITY,
+        };
+        let mut next_cut_s = self.state.time_s + cuts.interval_s;
+        let mut settling = target.is_some_and(|t| reading > t + gauge.same());
+        let mut reducing = false;
+        let mut on_speed = false;
+        let mut fixed = (d.throttle == ThrottleRule::Untouched).then(|| self.conductance(cruise));
+        let mut trim_m = f64::NAN;
+        let configuration = Configuration::default();
+        loop {
+            let indicated = self.indicated_m();
+            if indicated <= pattern_m + 0.05 {
+                break;
+            }
+            if !reducing && indicated <= d.reduce_at_m + 0.05 && d.reduce_at_m > pattern_m {
+                reducing = true;
+                let now =
+                    gauge.reading(&self.set_here(self.descent_levers(d, reading, settling, fixed)));
+                settling = false;
+                reading = gauge.next_cut(cuts, now);
+                next_cut_s = self.state.time_s + cuts.interval_s;
+                fixed = None;
+            }
+            if (reducing || settling) && self.state.time_s >= next_cut_s - 1e-6 {
+                let floor = if reducing {
+                    gauge.floor(cuts)
+                } else {
+                    target.unwrap_or(reading)
+                };
+                reading = gauge.next_cut(cuts, reading).max(floor.min(reading));
+                next_cut_s += cuts.interval_s;
+                settling = settling && reading > floor + gauge.same();
+            }
+            // Trims: the throttle stays between them and the MAP rises.
+            let mut stop_m = pattern_m;
+            if !reducing && !settling {
+                match d.throttle {
+                    ThrottleRule::Full | ThrottleRule::Rpm => fixed = None,
+                    ThrottleRule::Held(set) => {
+                        let due = !trim_m.is_finite() || indicated <= trim_m + 0.05;
+                        if due {
+                            fixed = Some(self.conductance(self.set_here(gauge.levers(set, d))));
+                            trim_m = ((indicated - 0.1) / TRIM_M).floor() * TRIM_M;
+                        }
+                        stop_m = stop_m.max(trim_m);
+                    }
+                    ThrottleRule::LeftAlone(set) => {
+                        if fixed.is_none() {
+                            fixed = Some(self.conductance(self.set_here(gauge.levers(set, d))));
+                        }
+                    }
+                    ThrottleRule::Untouched => {}
+                }
+                if d.reduce_at_m > pattern_m && indicated > d.reduce_at_m {
+                    stop_m = stop_m.max(d.reduce_at_m);
+                }
+            }
+            let levers = self.descent_levers(d, reading, reducing || settling, fixed);
+            let vertical = match d.path {
+                PathRule::Rate(r) => Vertical::Rate(-r),
+                PathRule::Ias(ias) => {
+                    // From a faster cruise: level with the power of the descent until slowed to it; from a slower one: down at
+                    // the greatest rate until it is reached.
+                    let now = self.ias_now();
+                    on_speed = on_speed || (now - ias).abs() <= ON_SPEED_M_S;
+                    match (on_speed, now > ias) {
+                        (true, _) => Vertical::Ias(ias),
+                        (false, true) => Vertical::Level,
+                        (false, false) => Vertical::Rate(-p.limits.max_descent_m_s),
+                    }
+                }
+            };
+            let toward_speed = matches!(d.path, PathRule::Ias(_)) && !on_speed;
+            let control = Control {
+                levers,
+                vertical,
+                configuration,
+            };
+            let here = instant(p, &self.state, &control, &self.near);
+            self.visit(&here, &control);
+            self.note_mixture(&here, d.mixture);
+            let slowing = vertical == Vertical::Level;
+            if slowing && here.acceleration_m_s2 > -LEAST_ACCELERATION_M_S2 && !settling {
+                return Err(FlightError::NeverSlows);
+            }
+            if !slowing && here.rate_m_s > -0.05 {
+                return Err(FlightError::CannotDescend);
+            }
+            self.audit.note(
+                Limit::DescentRate,
+                -here.rate_m_s - p.limits.max_descent_m_s,
+            );
+            self.note_low_speed(&here);
+            let mut dt = self.step_s;
+            if reducing || settling {
+                dt = dt.min((next_cut_s - self.state.time_s).max(0.1));
+            }
+            let height_left = indicated - stop_m;
+            if !slowing {
+                dt = dt.min(height_left / -here.rate_m_s);
+            }
+            let mut next = step_time(p, &self.state, &here, &control, dt, &self.near);
+            if let PathRule::Ias(ias) = d.path
+                && toward_speed
+            {
+                // Meet the speed, not pass it.
+                let ias_of = |s: &State| {
+                    let (air, _) = p.air_state(s.distance_m, s.pressure_altitude_m);
+                    p.aircraft.ias_from_tas(air, s.tas_m_s)
+                };
+                let sign = if slowing { -1.0 } else { 1.0 };
+                let short = sign * (ias - ias_of(&self.state));
+                for _ in 0..6 {
+                    if !next.flies() {
+                        break;
+                    }
+                    let over = sign * (ias_of(&next) - ias);
+                    if over < 1e-3 {
+                        break;
+                    }
+                    dt *= (short / (short + over)).clamp(0.02, 1.0);
+                    next = step_time(p, &self.state, &here, &control, dt, &self.near);
+                }
+            }
+            self.state = next;
+            self.still_flying()?;
+            if matches!(vertical, Vertical::Ias(_)) {
+                // TAS follows from the held IAS.
+                let there = instant(p, &self.state, &control, &self.near);
+                self.state.tas_m_s = there.tas_m_s;
+            }
+        }
+        let level_off = Mark::from(&self.state);
+        // The pattern speed is met from above.
+        self.audit.note(
+            Limit::LowSpeed,
+            p.aircraft.procedures.pattern_m_s - self.ias_now(),
+        );
+        // Level at pattern altitude: go on reducing, gear at its speed, until pattern speed.
+        if !reducing {
+            let now =
+                gauge.reading(&self.set_here(self.descent_levers(d, reading, settling, fixed)));
+            reading = gauge.next_cut(cuts, now);
+            next_cut_s = self.state.time_s + cuts.interval_s;
+        }
+        self.slow_down(script, reading, next_cut_s)?;
+        Ok(level_off)
+    }
+
+    fn slow_down(
+        &mut self,
+        script: &Script,
+        mut reading: f64,
+        mut next_cut_s: f64,
+    ) -> Result<(), FlightError> {
+        let p = self.p;
+        let cuts = &script.reduction;
+        let d = &script.descent;
+        let gauge = self.gauge();
+        self.begin(SegmentKind::SlowDown, d.mixture);
+        let began = self.state.time_s;
+        let target = p.aircraft.procedures.pattern_m_s;
+        let vlo = p.aircraft.speeds.vlo_extend_m_s;
+        loop {
+            if self.state.time_s >= next_cut_s - 1e-6 {
+                reading = gauge.next_cut(cuts, reading);
+                next_cut_s += cuts.interval_s;
+            }
+            let gear_down = self.ias_now() <= vlo + 1e-4;
+            let control = Control {
+                levers: gauge.levers(reading, d),
+                vertical: Vertical::Level,
+                configuration: Configuration {
+                    gear_down,
+                    ..Configuration::default()
+                },
+            };
+            let here = instant(p, &self.state, &control, &self.near);
+            self.visit(&here, &control);
+            let ias = self.ias_m_s(&here);
+            if ias <= target + 1e-4 {
+                return Ok(());
+            }
+            if self.state.time_s - began > LONGEST_CHANGE_S {
+                return Err(FlightError::NeverSlows);
+            }
+            let stop = if gear_down { target } else { target.max(vlo) };
+            let mut dt = self.step_s.min((next_cut_s - self.state.time_s).max(0.1));
+            if here.acceleration_m_s2 < 0.0 {
+                dt = dt
+                    .min(OVERSHOOT * (ias - stop) / -here.acceleration_m_s2)
+                    .max(1e-3);
+            }
+            let mut next = step_time(p, &self.state, &here, &control, dt, &self.near);
+            for _ in 0..MOST_TRIES {
+                if !next.flies() {
+                    dt *= 0.25;
+                    next = step_time(p, &self.state, &here, &control, dt, &self.near);
+                    continue;
+                }
+                let after = instant(p, &next, &control, &self.near);
+                let over = self.ias_m_s(&after) - stop;
+                if over > -1e-5 {
+                    break;
+                }
+                dt *= ((ias - stop) / (ias - stop - over)).clamp(0.0, 1.0);
+                next = step_time(p, &self.state, &here, &control, dt.max(1e-4), &self.near);
+            }
+            self.state = next;
+            self.still_flying()?;
+        }
+    }
+
+    /// Conductance of the throttle that gives what is set here.
+    fn conductance(&self, set: Performance) -> f64 {
+        let (air, _) = self
+            .p
+            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        let aircraft = &self.p.aircraft;
+        aircraft.engine.conductance(
+            set.map_pa,
+            set.rev_s,
+            aircraft.intake(air, self.state.tas_m_s),
+        )
+    }
+
+    /// The levers of the moment in a descent: at the reading of a reduction, with the throttle left where it is, or at full
+    /// throttle, or at the RPM held. Under a governor never over the limit line.
+    fn descent_levers(
+        &self,
+        d: &Descent,
+        reading: f64,
+        by_reading: bool,
+        fixed: Option<f64>,
+    ) -> Levers {
+        let gauge = self.gauge();
+        if by_reading {
+            return gauge.levers(reading, d);
+        }
+        if let (None, Some(map_pa)) = (fixed, d.throttle.set_map_pa()) {
+            return gauge.levers(map_pa, d);
+        }
+        let throttle = match (fixed, gauge) {
+            (Some(g), Gauge::Tachometer { .. }) => Throttle::Fixed(g),
+            (None, Gauge::Tachometer { .. }) if d.throttle == ThrottleRule::Rpm => Throttle::Rpm,
+            (None, Gauge::Tachometer { .. }) => Throttle::Full,
+            (throttle, Gauge::ManifoldPressure { .. }) => {
+                let throttle = throttle.map_or(Throttle::Full, Throttle::Fixed);
+                let (air, _) = self
+                    .p
+                    .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+                let aircraft = &self.p.aircraft;
+                let intake = aircraft.intake(air, self.state.tas_m_s);
+                let limit_pa = aircraft.map_limit_pa(d.rev_s);
+                if aircraft.engine.map_pa(throttle, d.rev_s, intake) > limit_pa {
+                    Throttle::Map(limit_pa)
+                } else {
+                    throttle
+                }
+            }
+        };
+        Levers {
+            throttle,
+            rev_s: d.rev_s,
+            mixture: d.mixture,
+        }
+    }
+
+    fn gauge(&self) -> Gauge {
+        let aircraft = &self.p.aircraft;
+        let procedures = &aircraft.procedures;
+        if aircraft.propeller.is_fixed() {
+            Gauge::Tachometer {
+                settable: procedures.rev_step_s,
+            }
+        } else {
+            Gauge::ManifoldPressure {
+                settable: procedures.map_step_pa,
+            }
+        }
+    }
+}

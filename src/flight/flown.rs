@@ -1,0 +1,169 @@
+//! What comes out of a flight.
+
+use super::audit::Audit;
+use super::kernel::State;
+use super::script::Script;
+
+/// A stretch flown with one setting and one rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SegmentKind {
+    /// Take-off power to 1,000 ft above the field.
+    InitialClimb,
+    /// Level, to climb speed.
+    Accelerate,
+    /// Climb.
+    Climb,
+    /// Level at climb power, to cruise speed.
+    LevelOff,
+    /// Cruise.
+    Cruise,
+    /// Climb or descent from one cruise level to another.
+    LevelChange,
+    /// Descent.
+    Descent,
+    /// Level, to pattern speed.
+    SlowDown,
+    /// From the pattern point to the field, gear down.
+    Pattern,
+    /// Circuit and landing.
+    Circuit,
+}
+
+/// One point of the flown path, SI.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TrackPoint {
+    /// State.
+    pub state: State,
+    /// What the altimeter shows, m.
+    pub indicated_m: f64,
+    /// Height above mean sea level, m.
+    pub true_altitude_m: f64,
+    /// Indicated airspeed, m/s.
+    pub ias_m_s: f64,
+    /// Ground speed, m/s.
+    pub ground_speed_m_s: f64,
+    /// Rate of pressure altitude, m/s.
+    pub rate_m_s: f64,
+    /// Manifold pressure, Pa.
+    pub map_pa: f64,
+    /// Crankshaft speed, rev/s.
+    pub rev_s: f64,
+    /// Row of the mixture table.
+    pub mixture: usize,
+    /// Brake power over rated power.
+    pub power_fraction: f64,
+    /// Fuel flow, kg/s.
+    pub fuel_kg_s: f64,
+    /// Wind along the course, m/s.
+    pub wind_along_m_s: f64,
+    /// Mass, kg.
+    pub mass_kg: f64,
+    /// Index of the segment.
+    pub segment: usize,
+}
+
+/// A segment of the flown path.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Segment {
+    /// Kind.
+    pub kind: SegmentKind,
+    /// Index of its first point in the track.
+    pub first: usize,
+    /// Index of its last point in the track.
+    pub last: usize,
+    /// Row of the mixture table.
+    pub mixture: usize,
+}
+
+/// Where and when something happens, for the totals.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mark {
+    /// Along the route, m.
+    pub distance_m: f64,
+    /// Since lift-off, s.
+    pub time_s: f64,
+    /// Fuel burned since lift-off, kg.
+    pub fuel_kg: f64,
+}
+
+impl From<&State> for Mark {
+    fn from(s: &State) -> Self {
+        Self {
+            distance_m: s.distance_m,
+            time_s: s.time_s,
+            fuel_kg: s.fuel_kg,
+        }
+    }
+}
+
+/// A flown flight.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Flown {
+    /// The script, top of descent filled in.
+    pub script: Script,
+    /// Lift-off to landing, s.
+    pub time_s: f64,
+    /// Fuel from the start of the take-off run to landing, kg.
+    pub fuel_kg: f64,
+    /// Revolutions from lift-off to landing.
+    pub revolutions: f64,
+    /// Objective over the flown part (time, fuel or money), in SI: s, kg or money.
+    pub cost: f64,
+    /// First level reached.
+    pub top_of_climb: Mark,
+    /// Top of descent.
+    pub top_of_descent: Mark,
+    /// Level at pattern altitude.
+    pub level_off: Mark,
+    /// Pattern speed met.
+    pub slowed: Mark,
+    /// Limits.
+    pub audit: Audit,
+    /// Fuel flow at the end of the last cruise stretch, kg/s.
+    pub cruise_fuel_kg_s: f64,
+    /// Segments; empty unless recorded.
+    pub segments: Vec<Segment>,
+    /// Path; empty unless recorded.
+    pub track: Vec<TrackPoint>,
+}
+
+/// A start for the search of the top of descent, from a flight much like this one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Hint {
+    /// Top of descent, m along the route.
+    pub top_of_descent_m: f64,
+}
+
+/// Why a script cannot be flown to the end.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub enum FlightError {
+    /// No rate of climb left.
+    #[error("the aeroplane stops climbing at {altitude_ft:.0} ft")]
+    CannotClimb {
+        /// Indicated altitude.
+        altitude_ft: f64,
+    },
+    /// No level flight with the cruise setting.
+    #[error("the cruise setting does not hold level flight at {altitude_ft:.0} ft")]
+    CannotCruise {
+        /// Indicated altitude.
+        altitude_ft: f64,
+    },
+    /// Speed not reached by power or drag.
+    #[error(
+        "the aeroplane does not slow to pattern speed with the power reduced as far as allowed"
+    )]
+    NeverSlows,
+    /// The held IAS does not descend.
+    #[error("the descent setting does not descend")]
+    CannotDescend,
+    /// The speed falls away.
+    #[error("the speed falls away: thrust and height lost do not make up for drag")]
+    StopsFlying,
+    /// No top of descent meets the pattern point.
+    #[error("no top of descent brings the aeroplane to the pattern point at pattern speed")]
+    NoTopOfDescent,
+    /// The wind is as strong as the aeroplane.
+    #[error("no ground speed is left against the wind")]
+    NoGroundSpeed,
+}

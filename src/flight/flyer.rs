@@ -1,0 +1,396 @@
+//! Who flies: the state, what is held against the limits on the way, and the steps that every stretch is made of.
+
+use super::audit::{Audit, Limit};
+use super::flown::{FlightError, Segment, SegmentKind, TrackPoint};
+use super::fly::{SEARCH_STEP_S, TIME_STEP_S};
+use super::kernel::{
+    Control, Instant, State, Vertical, instant, lift_off_kg, step_height, step_time,
+};
+use super::memory::Memory;
+use super::script::Script;
+use crate::aircraft::{Configuration, Governed, Levers, Performance, Speeds, Throttle};
+use crate::quantity::M_PER_FT;
+use crate::trip::Problem;
+use std::cell::{Cell, RefCell};
+
+/// Step in height of climbs, m.
+const CLIMB_STEP_M: f64 = 250.0;
+/// Longest acceleration or slow-down, s; beyond it the speed is not reached.
+pub(super) const LONGEST_CHANGE_S: f64 = 1_200.0;
+/// Below this acceleration [m/s²] at climb power the speed is as good as reached.
+pub(super) const LEAST_ACCELERATION_M_S2: f64 = 0.01;
+/// Cruise is flown at least this many times the stall speed (DESIGN section 5).
+const CRUISE_OVER_STALL: f64 = 1.3;
+/// What lies on either side of an edge is asked this far from it, m.
+const EDGE_M: f64 = 0.01;
+
+/// A point of the path as ground and speed limit see it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Passing {
+    distance_m: f64,
+    true_altitude_m: f64,
+    indicated_m: f64,
+    ias_m_s: f64,
+}
+
+impl Passing {
+    /// The point this share of the way to another.
+    fn toward(self, other: Self, share: f64) -> Self {
+        let mix = |a: f64, b: f64| a + share * (b - a);
+        Self {
+            distance_m: mix(self.distance_m, other.distance_m),
+            true_altitude_m: mix(self.true_altitude_m, other.true_altitude_m),
+            indicated_m: mix(self.indicated_m, other.indicated_m),
+            ias_m_s: mix(self.ias_m_s, other.ias_m_s),
+        }
+    }
+}
+
+/// What a flyer comes back to.
+pub(super) type Saved = (State, Audit, Option<Vec<TrackPoint>>, Vec<Segment>);
+
+pub(super) struct Flyer<'a> {
+    pub(super) p: &'a Problem,
+    pub(super) last: Option<Passing>,
+    pub(super) state: State,
+    pub(super) audit: Audit,
+    pub(super) track: Option<Vec<TrackPoint>>,
+    pub(super) segments: Vec<Segment>,
+    pub(super) step_s: f64,
+    /// What flights of one search have in common, while searching.
+    pub(super) memory: Option<&'a RefCell<Memory>>,
+    /// Blade angle of the last instant, where the next search begins.
+    pub(super) near: Cell<f64>,
+}
+
+impl<'a> Flyer<'a> {
+    pub(super) fn at_lift_off(problem: &'a Problem, script: &Script, record: bool) -> Self {
+        let field_hp = problem.pressure_altitude_m(0.0, problem.departure.elevation_m);
+        let (air, _) = problem.air_state(0.0, field_hp);
+        Flyer {
+            p: problem,
+            last: None,
+            state: State {
+                time_s: 0.0,
+                distance_m: 0.0,
+                pressure_altitude_m: field_hp,
+                tas_m_s: problem.aircraft.tas_from_ias(air, script.initial_ias_m_s),
+                fuel_kg: 0.0,
+                revolutions: 0.0,
+            },
+            audit: Audit::default(),
+            track: record.then(Vec::new),
+            segments: vec![],
+            step_s: if record { TIME_STEP_S } else { SEARCH_STEP_S },
+            memory: None,
+            near: Cell::new(f64::NAN),
+        }
+    }
+}
+
+/// Level flight, clean, speed free.
+pub(super) fn level_control(levers: Levers) -> Control {
+    Control {
+        levers,
+        vertical: Vertical::Level,
+        configuration: Configuration::default(),
+    }
+}
+
+impl Flyer<'_> {
+    pub(super) fn indicated_m(&self) -> f64 {
+        self.p
+            .indicated_m(self.state.distance_m, self.state.pressure_altitude_m)
+    }
+
+    pub(super) fn mass_kg(&self) -> f64 {
+        lift_off_kg(self.p) - self.state.fuel_kg
+    }
+
+    pub(super) fn ias_m_s(&self, i: &Instant) -> f64 {
+        self.p.aircraft.ias_from_tas(i.air, i.tas_m_s)
+    }
+
+    /// Opens a segment.
+    pub(super) fn begin(&mut self, kind: SegmentKind, mixture: usize) {
+        if let Some(track) = &self.track {
+            self.segments.push(Segment {
+                kind,
+                first: track.len(),
+                last: track.len(),
+                mixture,
+            });
+        }
+    }
+
+    /// Keeps a point of the path and checks the limits that hold always.
+    pub(super) fn visit(&mut self, i: &Instant, control: &Control) {
+        let p = self.p;
+        let indicated_m = self.indicated_m();
+        let ias_m_s = self.ias_m_s(i);
+        let here = Passing {
+            distance_m: self.state.distance_m,
+            true_altitude_m: i.sample.true_altitude_m,
+            indicated_m,
+            ias_m_s,
+        };
+        self.pass(here, i.mass_kg);
+        let set = &i.performance;
+        let most_rev_s = p.aircraft.propeller.highest_governed_rev_s;
+        if p.aircraft.propeller.is_fixed() {
+            self.audit.note(Limit::Redline, set.rev_s - most_rev_s);
+            self.audit.note(
+                Limit::ManifoldPressure,
+                set.map_pa - p.aircraft.map_limit_pa(set.rev_s),
+            );
+            // The RPM of a full-throttle climb and of the circuit are nobody's choice.
+            let chosen = matches!(control.levers.throttle, Throttle::Rpm | Throttle::Fixed(_));
+            if chosen && p.aircraft.in_avoid_band(set.rev_s, set.map_pa) {
+                self.audit.note(Limit::RpmBand, 1.0);
+            }
+            if control.levers.throttle == Throttle::Rpm && set.governed != Governed::Yes {
+                self.audit
+                    .note(Limit::Governor, (set.rev_s - control.levers.rev_s).abs());
+            }
+        } else if control.levers.rev_s < most_rev_s - 1e-9 {
+            // With the lever full forward (take-off, circuit) neither limit line nor bands hold, and the RPM may sag.
+            if set.governed != Governed::Yes {
+                self.audit
+                    .note(Limit::Governor, (set.rev_s - control.levers.rev_s).abs());
+            }
+            self.audit.note(
+                Limit::ManifoldPressure,
+                set.map_pa - p.aircraft.map_limit_pa(set.rev_s),
+            );
+            if p.aircraft.in_avoid_band(set.rev_s, set.map_pa) {
+                self.audit.note(Limit::RpmBand, 1.0);
+            }
+        }
+        if let Some(track) = &mut self.track {
+            let segment = self.segments.len().saturating_sub(1);
+            if let Some(s) = self.segments.last_mut() {
+                s.last = track.len();
+            }
+            track.push(TrackPoint {
+                state: State {
+                    tas_m_s: i.tas_m_s,
+                    ..self.state
+                },
+                indicated_m,
+                true_altitude_m: i.sample.true_altitude_m,
+                ias_m_s,
+                ground_speed_m_s: i.ground_speed_m_s,
+                rate_m_s: i.rate_m_s,
+                map_pa: set.map_pa,
+                rev_s: set.rev_s,
+                mixture: control.levers.mixture,
+                power_fraction: set.power_fraction,
+                fuel_kg_s: set.fuel_kg_s,
+                wind_along_m_s: i.sample.along_m_s,
+                mass_kg: i.mass_kg,
+                segment,
+            });
+        }
+    }
+
+    /// Holds a point of the path, and the path since the last one, against ground and speed limit. Both change in steps, with
+    /// distance and with height, so the path is also looked at where a step lies between two points, on both its sides.
+    pub(super) fn pass(&mut self, here: Passing, mass_kg: f64) {
+        self.hold(here, here.distance_m, here.indicated_m, mass_kg);
+        if let Some(last) = self.last.replace(here) {
+            let p = self.p;
+            let (s0, s1) = (last.distance_m, here.distance_m);
+            for edge in p.floor_edges_m() {
+                if s0 < edge && edge < s1 {
+                    let at = last.toward(here, (edge - s0) / (s1 - s0));
+                    self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
+                    self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
+                }
+            }
+            let (h0, h1) = (last.indicated_m, here.indicated_m);
+            for &(edge, _) in &p.limits.air {
+                if (h0 - edge) * (h1 - edge) < 0.0 {
+                    let at = last.toward(here, (edge - h0) / (h1 - h0));
+                    self.hold(at, at.distance_m, edge - EDGE_M, mass_kg);
+                    self.hold(at, at.distance_m, edge + EDGE_M, mass_kg);
+                }
+            }
+        }
+    }
+
+    /// Notes ground and speed limit of one place for a point of the path.
+    pub(super) fn hold(&mut self, at: Passing, distance_m: f64, indicated_m: f64, mass_kg: f64) {
+        let p = self.p;
+        let above_ground = at.true_altitude_m - p.ground_m(distance_m);
+        let fraction = mass_kg / p.aircraft.masses.max_take_off_kg;
+        let top = p
+            .limits
+            .speed_limit_m_s(&p.aircraft.speeds, fraction, indicated_m, above_ground);
+        self.audit.note(Limit::Airspeed, at.ias_m_s - top);
+        if let Some(floor_m) = p.floor_m(distance_m) {
+            self.audit.note(Limit::Ground, floor_m - at.true_altitude_m);
+        }
+    }
+
+    /// Climbs at a held IAS to an indicated altitude.
+    pub(super) fn climb(
+        &mut self,
+        levers: Levers,
+        ias_m_s: f64,
+        to_indicated_m: f64,
+    ) -> Result<Instant, FlightError> {
+        let control = Control {
+            vertical: Vertical::Ias(ias_m_s),
+            ..self.climb_power(levers)
+        };
+        let mut here = instant(self.p, &self.state, &control, &self.near);
+        self.visit(&here, &control);
+        loop {
+            let left = self
+                .p
+                .pressure_altitude_m(self.state.distance_m, to_indicated_m)
+                - self.state.pressure_altitude_m;
+            if left < 0.05 {
+                return Ok(here);
+            }
+            let steps = (left / CLIMB_STEP_M).ceil();
+            let next = step_height(
+                self.p,
+                &self.state,
+                &here,
+                &control,
+                left / steps,
+                &self.near,
+            );
+            let Some(next) = next.filter(|s| s.time_s - self.state.time_s < LONGEST_CHANGE_S)
+            else {
+                return Err(FlightError::CannotClimb {
+                    altitude_ft: self.indicated_m() / M_PER_FT,
+                });
+            };
+            self.state = next;
+            here = instant(self.p, &self.state, &control, &self.near);
+            self.visit(&here, &control);
+        }
+    }
+
+    /// Flies with the speed free until it passes a target IAS, upwards or downwards.
+    pub(super) fn change_speed(
+        &mut self,
+        control: &Control,
+        to_ias_m_s: f64,
+        up: bool,
+    ) -> Result<(), FlightError> {
+        let began = self.state.time_s;
+        let mut here = instant(self.p, &self.state, control, &self.near);
+        self.visit(&here, control);
+        let p = self.p;
+        let short = |i: &Instant| {
+            let ias = p.aircraft.ias_from_tas(i.air, i.tas_m_s);
+            if up {
+                to_ias_m_s - ias
+            } else {
+                ias - to_ias_m_s
+            }
+        };
+        while short(&here) > 1e-4 {
+            let toward = if up {
+                here.acceleration_m_s2
+            } else {
+                -here.acceleration_m_s2
+            };
+            if toward < LEAST_ACCELERATION_M_S2 || self.state.time_s - began > LONGEST_CHANGE_S {
+                return if up {
+                    Ok(())
+                } else {
+                    Err(FlightError::NeverSlows)
+                };
+            }
+            let mut dt = self.step_s;
+            let mut next = step_time(self.p, &self.state, &here, control, dt, &self.near);
+            if !next.flies() {
+                return Err(FlightError::StopsFlying);
+            }
+            let mut there = instant(self.p, &next, control, &self.near);
+            // The last step is shortened until the speed is met.
+            for _ in 0..6 {
+                let miss = short(&there);
+                if miss > -1e-5 {
+                    break;
+                }
+                let slope = (short(&here) - miss) / dt;
+                dt = (dt + miss / slope).max(1e-3);
+                next = step_time(self.p, &self.state, &here, control, dt, &self.near);
+                there = instant(self.p, &next, control, &self.near);
+            }
+            self.state = next;
+            self.still_flying()?;
+            here = there;
+            self.visit(&here, control);
+        }
+        Ok(())
+    }
+
+    /// Notes how close the power comes to the band of the mixture: in cruise, descent and slow-down. Take-off, climb and circuit
+    /// have a rule of their own (DESIGN section 5).
+    pub(super) fn note_mixture(&mut self, i: &Instant, mixture: usize) {
+        let mix = &self.p.aircraft.engine.spec.mixtures[mixture];
+        self.audit.note(
+            Limit::Mixture,
+            i.performance.power_fraction - mix.max_power_fraction,
+        );
+    }
+
+    pub(super) fn note_low_speed(&mut self, here: &Instant) {
+        let aircraft = &self.p.aircraft;
+        let stall = Speeds::at_mass(
+            aircraft.speeds.vs_m_s,
+            here.mass_kg,
+            aircraft.masses.max_take_off_kg,
+        );
+        self.audit.note(
+            Limit::LowSpeed,
+            CRUISE_OVER_STALL * stall - self.ias_m_s(here),
+        );
+    }
+
+    /// The speed has not fallen away, as it does where thrust and height lost do not make up for drag.
+    pub(super) fn still_flying(&self) -> Result<(), FlightError> {
+        if self.state.flies() {
+            Ok(())
+        } else {
+            Err(FlightError::StopsFlying)
+        }
+    }
+
+    pub(super) fn ias_now(&self) -> f64 {
+        let (air, _) = self
+            .p
+            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        self.p.aircraft.ias_from_tas(air, self.state.tas_m_s)
+    }
+
+    /// What these levers give here and now.
+    pub(super) fn set_here(&self, levers: Levers) -> Performance {
+        let (air, _) = self
+            .p
+            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        self.p
+            .aircraft
+            .perform_under_redline(air, self.state.tas_m_s, levers, &self.near)
+    }
+
+    pub(super) fn save(&self) -> Saved {
+        (
+            self.state,
+            self.audit.clone(),
+            self.track.clone(),
+            self.segments.clone(),
+        )
+    }
+
+    pub(super) fn restore(&mut self, saved: Saved) {
+        (self.state, self.audit, self.track, self.segments) = saved;
+        self.last = None;
+    }
+}
