@@ -30,6 +30,8 @@ pub const CARD_LINES_A_SIDE: usize = 9;
 const TRIM_M: f64 = 1_000.0 * M_PER_FT;
 /// A difference in manifold pressure too small to move a lever for, Pa.
 const NO_MOVE_PA: f64 = 0.25 * PA_PER_INHG;
+/// A difference in manifold pressure too small to be read on a gauge, to which the throttle is not set again, Pa.
+const UNSEEN_PA: f64 = 0.1 * PA_PER_INHG;
 /// A difference in crankshaft speed too small to move a lever for, rev/s.
 const NO_MOVE_REV_S: f64 = 5.0 / 60.0;
 /// How power changed by less than this fraction counts as reduced, which is the more careful order.
@@ -211,8 +213,12 @@ fn lever_moves(
         let g = engine.conductance(end_pa, to.rev_s, intake);
         let retard = engine.map_pa(Throttle::Fixed(g), from.rev_s, intake);
         let step = aircraft.procedures.map_step_pa.max(1.0);
-        // With a turbocharger the reading may fall as the propeller comes back: then straight to the one wanted.
-        let retard = ((retard / step + 1e-6).floor() * step).min(end_pa);
+        // With a turbocharger the reading hardly moves as the propeller comes back: then straight to the one wanted.
+        let retard = if retard < end_pa - NO_MOVE_PA {
+            (retard / step + 1e-6).floor() * step
+        } else {
+            end_pa
+        };
         if retard < map_pa - NO_MOVE_PA {
             let left = Throttle::Fixed(engine.conductance(retard, from.rev_s, intake));
             let rise = engine.map_pa(left, to.rev_s, intake) - retard;
@@ -278,8 +284,9 @@ fn lever_moves(
         }),
         Some(wanted) if wanted > end_pa + NO_MOVE_PA => {}
         Some(wanted) => {
-            let touched = !moves.is_empty() && moves.iter().any(|m| m.lever != Lever::Mixture);
-            if (wanted - map_pa).abs() > NO_MOVE_PA || touched {
+            let touched = moves.iter().any(|m| m.lever != Lever::Mixture);
+            let off_pa = (wanted - map_pa).abs();
+            if off_pa > NO_MOVE_PA || (touched && off_pa > UNSEEN_PA) {
                 let way = if wanted < map_pa - NO_MOVE_PA {
                     "back to"
                 } else if wanted > map_pa + NO_MOVE_PA {
@@ -809,15 +816,21 @@ impl Writer<'_> {
         if !interval_s.is_finite() || interval_s <= 0.0 || tod.time_s <= interval_s {
             return;
         }
+        let aircraft = &self.problem.aircraft;
+        let tank = if aircraft.engines > 1 {
+            "FUEL next tank of each engine"
+        } else {
+            "FUEL other tank"
+        };
+        let change = if aircraft.equipment.auxiliary_pump {
+            format!("AUX PUMP on, {tank}, AUX PUMP off")
+        } else {
+            tank.to_owned()
+        };
         self.push(
             Group::Cruise,
             &format!("every {} min", number(min(interval_s), 0)),
-            if self.problem.aircraft.equipment.auxiliary_pump {
-                "AUX PUMP on, FUEL other tank, AUX PUMP off; before top of descent the fullest"
-            } else {
-                "FUEL other tank; before top of descent the fullest"
-            }
-            .to_owned(),
+            format!("{change}; before top of descent the fullest"),
             format!("never below {} ft above ground", number(TANK_CHANGE_FT, 0)),
             tod.distance_m,
         );
@@ -910,15 +923,15 @@ impl Writer<'_> {
             ),
         };
         let closed = if p.aircraft.equipment.cowl_flaps {
-            ", COWL FLAPS stay closed"
+            "; COWL FLAPS closed"
         } else {
             ""
         };
         self.push(
             Group::Descent,
             trigger,
-            format!("{action}{closed}"),
-            expect,
+            action,
+            format!("{expect}{closed}"),
             tod,
         );
         if let (Some(t), Some(f)) = (target, first)
@@ -1507,7 +1520,9 @@ mod tests {
             // Cowl flaps closed with the cruise setting, kept so in the descent, open on going around.
             assert_eq!(card[at("COWL FLAPS closed")].group, Group::Cruise);
             assert!(at("COWL FLAPS closed") > at("leave climb power on"));
-            assert_eq!(card[at("COWL FLAPS stay closed")].group, Group::Descent);
+            assert!(card.iter().any(
+                |l| l.group == Group::Descent && l.expect.ends_with("; COWL FLAPS closed")
+            ));
             // Heat before the power for the pattern comes off, none for going around.
             let heat = at("CARB HEAT on");
             let last_heat = card

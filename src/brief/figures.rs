@@ -957,8 +957,8 @@ fn cautions(aircraft: &Aircraft) -> Vec<String> {
 fn card_notes(aircraft: &Aircraft) -> Vec<String> {
     let e = aircraft.equipment;
     let there: Vec<&str> = [
-        (e.cowl_flaps, "cowl flaps"),
-        (e.auxiliary_pump, "auxiliary pump"),
+        (e.cowl_flaps, "the cowl flaps"),
+        (e.auxiliary_pump, "the auxiliary pump"),
         (e.induction == Induction::Carburettor, "carburettor heat"),
     ]
     .into_iter()
@@ -970,7 +970,7 @@ fn card_notes(aircraft: &Aircraft) -> Vec<String> {
         [first @ .., last] => format!("{} and {last}", first.join(", ")),
     };
     vec![format!(
-        "On the lever card {names} stand where common practice has them; the flight manual's order rules."
+        "Where the lever card puts {names} is common practice; the flight manual's order rules."
     )]
 }
 

@@ -762,13 +762,15 @@ mod tests {
         problem.aircraft.equipment.auxiliary_pump = true;
         let some = text(&problem);
         assert!(
-            some.contains("On the lever card cowl flaps and auxiliary pump stand where"),
+            some.contains(
+                "Where the lever card puts the cowl flaps and the auxiliary pump is common practice"
+            ),
             "{some}"
         );
         problem.aircraft.equipment.induction = crate::aircraft::Induction::Carburettor;
         let all = text(&problem);
         assert!(
-            all.contains("cowl flaps, auxiliary pump and carburettor heat stand"),
+            all.contains("the cowl flaps, the auxiliary pump and carburettor heat is"),
             "{all}"
         );
         assert!(
