@@ -6,12 +6,18 @@
 //! first, to the reading from which the propeller brings it up to the one wanted ([`Engine::conductance`] of the wanted
 //! reading, read again at the old RPM), and set again after.
 //!
+//! With a fixed pitch there is no propeller lever: power is set by the tachometer, and the card speaks of RPM alone.
+//!
+//! # Equipment
+//! Cowl flaps, auxiliary pump and carburettor heat stand on the card of a profile that has them, at the moments of common
+//! practice (no source); the flight manual's order rules, and the sheet says so.
+//!
 //! [`Engine::conductance`]: crate::aircraft::Engine::conductance
 
 use super::figures::mixture_name;
 use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, rpm};
 use super::words::{down, feet, inches, knots, number, revs, tens, up};
-use crate::aircraft::{Throttle, engine::Intake};
+use crate::aircraft::{Gear, Induction, Throttle, engine::Intake};
 use crate::flight::{Cruise, Flown, PathRule, Segment, SegmentKind, ThrottleRule, TrackPoint};
 use crate::quantity::{M_PER_FT, PA_PER_INHG};
 use crate::solve::Plan;
@@ -24,10 +30,17 @@ pub const CARD_LINES_A_SIDE: usize = 9;
 const TRIM_M: f64 = 1_000.0 * M_PER_FT;
 /// A difference in manifold pressure too small to move a lever for, Pa.
 const NO_MOVE_PA: f64 = 0.25 * PA_PER_INHG;
+/// A difference in manifold pressure too small to be read on a gauge, to which the throttle is not set again, Pa.
+const UNSEEN_PA: f64 = 0.1 * PA_PER_INHG;
 /// A difference in crankshaft speed too small to move a lever for, rev/s.
 const NO_MOVE_REV_S: f64 = 5.0 / 60.0;
 /// How power changed by less than this fraction counts as reduced, which is the more careful order.
 const SAME_POWER: f64 = 0.005;
+/// Manifold pressure that moves by less than this on a stretch holds, Pa.
+const HOLDS_PA: f64 = 0.5 * PA_PER_INHG;
+/// A descent that takes at least this fraction of rated power off begins with a large reduction, for which a carburettor is
+/// heated.
+const LARGE_REDUCTION: f64 = 0.1;
 /// No tank is changed below this height above ground, ft.
 const TANK_CHANGE_FT: f64 = 1_500.0;
 
@@ -87,15 +100,33 @@ const THEN: &str = "then";
 /// What the levers are set to.
 #[derive(Debug, Clone, Copy)]
 struct Setting {
-    /// `None`: full throttle.
-    map_pa: Option<f64>,
+    /// Full, at a manifold pressure, or (fixed pitch) where `rev_s` has it.
+    throttle: Throttle,
+    /// What is set; fixed pitch: what the tachometer shows.
     rev_s: f64,
     mixture: usize,
 }
 
 impl Setting {
-    fn throttle(self) -> Throttle {
-        self.map_pa.map_or(Throttle::Full, Throttle::Map)
+    /// Full throttle.
+    fn full(rev_s: f64, mixture: usize) -> Self {
+        Self {
+            throttle: Throttle::Full,
+            rev_s,
+            mixture,
+        }
+    }
+
+    fn is_full(self) -> bool {
+        self.throttle == Throttle::Full
+    }
+
+    /// The reading set, Pa; `None`: full throttle.
+    fn map_pa(self) -> Option<f64> {
+        match self.throttle {
+            Throttle::Map(p) => Some(p),
+            _ => None,
+        }
     }
 }
 
@@ -115,6 +146,7 @@ enum Lever {
     Throttle,
     Prop,
     Mixture,
+    CowlFlaps,
 }
 
 /// The names of the mixtures, richest first, with their fuel-air ratio.
@@ -146,8 +178,11 @@ fn lever_moves(
     to: Setting,
 ) -> Vec<Move> {
     let aircraft = &problem.aircraft;
+    if aircraft.propeller.is_fixed() {
+        return fixed_pitch_moves(problem, from, to);
+    }
     let engine = &aircraft.engine;
-    let end_pa = engine.map_pa(to.throttle(), to.rev_s, intake);
+    let end_pa = engine.map_pa(to.throttle, to.rev_s, intake);
     let power = |map, rev, mix| engine.at_map(map, rev, mix, intake).power_w;
     let before_w = power(now_pa, from.rev_s, from.mixture);
     let after_w = power(end_pa, to.rev_s, to.mixture);
@@ -155,7 +190,7 @@ fn lever_moves(
     let mut moves = Vec::new();
     let mut map_pa = now_pa;
     let mut rev_s = from.rev_s;
-    let mut full = from.map_pa.is_none();
+    let mut full = from.is_full();
     let mixture = |moves: &mut Vec<Move>, map_pa: f64, rev_s: f64| {
         if let Some(action) = mixture_move(problem, from.mixture, to.mixture) {
             moves.push(Move {
@@ -172,21 +207,31 @@ fn lever_moves(
     }
     let prop_back = to.rev_s < from.rev_s - NO_MOVE_REV_S;
     let reached = to
-        .map_pa
+        .map_pa()
         .is_some_and(|wanted| wanted <= end_pa + NO_MOVE_PA);
     if reducing && prop_back && reached {
         let g = engine.conductance(end_pa, to.rev_s, intake);
         let retard = engine.map_pa(Throttle::Fixed(g), from.rev_s, intake);
         let step = aircraft.procedures.map_step_pa.max(1.0);
-        let retard = (retard / step + 1e-6).floor() * step;
+        // With a turbocharger the reading hardly moves as the propeller comes back: then straight to the one wanted.
+        let retard = if retard < end_pa - NO_MOVE_PA {
+            (retard / step + 1e-6).floor() * step
+        } else {
+            end_pa
+        };
         if retard < map_pa - NO_MOVE_PA {
-            let rise = inhg(end_pa - retard);
+            let left = Throttle::Fixed(engine.conductance(retard, from.rev_s, intake));
+            let rise = engine.map_pa(left, to.rev_s, intake) - retard;
             map_pa = retard;
             full = false;
             moves.push(Move {
                 lever: Lever::Throttle,
                 action: format!("THROTTLE back to {} in", inches(inhg(retard))),
-                expect: format!("PROP will bring MAP up about {}", inches(rise)),
+                expect: if rise > NO_MOVE_PA {
+                    format!("PROP will bring MAP up about {}", inches(inhg(rise)))
+                } else {
+                    String::new()
+                },
                 map_pa,
                 rev_s,
             });
@@ -217,7 +262,7 @@ fn lever_moves(
             rev_s,
         });
     }
-    match to.map_pa {
+    match to.map_pa() {
         None if !full => moves.push(Move {
             lever: Lever::Throttle,
             action: "THROTTLE full forward".to_owned(),
@@ -239,8 +284,9 @@ fn lever_moves(
         }),
         Some(wanted) if wanted > end_pa + NO_MOVE_PA => {}
         Some(wanted) => {
-            let touched = !moves.is_empty() && moves.iter().any(|m| m.lever != Lever::Mixture);
-            if (wanted - map_pa).abs() > NO_MOVE_PA || touched {
+            let touched = moves.iter().any(|m| m.lever != Lever::Mixture);
+            let off_pa = (wanted - map_pa).abs();
+            if off_pa > NO_MOVE_PA || (touched && off_pa > UNSEEN_PA) {
                 let way = if wanted < map_pa - NO_MOVE_PA {
                     "back to"
                 } else if wanted > map_pa + NO_MOVE_PA {
@@ -262,6 +308,35 @@ fn lever_moves(
         mixture(&mut moves, map_pa, rev_s);
     }
     moves
+}
+
+/// The same with a fixed pitch: the throttle is set by the tachometer. `from.rev_s` is what it shows before.
+fn fixed_pitch_moves(problem: &Problem, from: Setting, to: Setting) -> Vec<Move> {
+    let way = if to.is_full() {
+        (!from.is_full()).then(|| "full forward".to_owned())
+    } else if to.rev_s < from.rev_s - NO_MOVE_REV_S {
+        Some(format!("back to {} rpm", revs(rpm(to.rev_s))))
+    } else if to.rev_s > from.rev_s + NO_MOVE_REV_S {
+        Some(format!("forward to {} rpm", revs(rpm(to.rev_s))))
+    } else {
+        None
+    };
+    let adding = (to.is_full() && !from.is_full()) || to.rev_s > from.rev_s + NO_MOVE_REV_S;
+    let one = |lever: Lever, action: String| Move {
+        lever,
+        action,
+        expect: String::new(),
+        map_pa: f64::NAN,
+        rev_s: to.rev_s,
+    };
+    let throttle = way.map(|way| one(Lever::Throttle, format!("THROTTLE {way}")));
+    let mixture =
+        mixture_move(problem, from.mixture, to.mixture).map(|action| one(Lever::Mixture, action));
+    if adding {
+        mixture.into_iter().chain(throttle).collect()
+    } else {
+        throttle.into_iter().chain(mixture).collect()
+    }
 }
 
 /// "21, 20, 19.5 in": readings of a reduction from one reading to another.
@@ -373,6 +448,64 @@ impl Writer<'_> {
             .and_then(|s| self.points(s).first().copied())
     }
 
+    fn fixed(&self) -> bool {
+        self.problem.aircraft.propeller.is_fixed()
+    }
+
+    /// The point just before a segment.
+    fn point_before(&self, s: &Segment) -> Option<TrackPoint> {
+        self.flown.track.get(s.first.checked_sub(1)?).copied()
+    }
+
+    /// What a setting makes the gauge read: MAP and RPM, or at fixed pitch RPM alone.
+    fn reads(&self, t: &TrackPoint) -> String {
+        if self.fixed() {
+            format!("about {} rpm", revs(rpm(t.rev_s)))
+        } else {
+            format!(
+                "about {} in, {}",
+                inches(inhg(t.map_pa)),
+                revs(rpm(t.rev_s))
+            )
+        }
+    }
+
+    /// The setting of a cruise stretch; `t` is a point of it, for a throttle given by its position and for the speed of a
+    /// fixed pitch at full throttle.
+    fn cruise_setting(&self, c: &Cruise, t: &TrackPoint) -> Setting {
+        let (throttle, rev_s) = match c.throttle {
+            Throttle::Full if self.fixed() => (Throttle::Full, t.rev_s),
+            Throttle::Full => (Throttle::Full, c.rev_s),
+            _ if self.fixed() => (Throttle::Rpm, c.rev_s),
+            Throttle::Map(p) => (Throttle::Map(p), c.rev_s),
+            Throttle::Fixed(_) | Throttle::Shut | Throttle::Rpm => {
+                (Throttle::Map(t.map_pa), c.rev_s)
+            }
+        };
+        Setting {
+            throttle,
+            rev_s,
+            mixture: c.mixture,
+        }
+    }
+
+    /// What the engine gauge does in the climb, as flown.
+    fn gauge_in_climb(&self) -> String {
+        let climbs: Vec<Segment> = self.segments(SegmentKind::Climb).copied().collect();
+        let ends = climbs
+            .first()
+            .zip(climbs.last())
+            .and_then(|(a, b)| Some((*self.points(a).first()?, *self.points(b).last()?)));
+        match ends {
+            None => String::new(),
+            Some((a, _)) if self.fixed() => self.reads(&a),
+            Some((a, b)) if (a.map_pa - b.map_pa).abs() < HOLDS_PA => {
+                format!("MAP holds about {}", inches(inhg(a.map_pa)))
+            }
+            Some(_) => "MAP falls about 1 in each 1,000 ft".to_owned(),
+        }
+    }
+
     fn intake(&self, t: &TrackPoint) -> Intake {
         let (air, _) = self
             .problem
@@ -399,29 +532,50 @@ impl Writer<'_> {
         let name = mixture_name(p, script.initial_mixture);
         if let Some(t) = self.first_point(SegmentKind::InitialClimb) {
             let density_ft = number(up(ft(p.density_altitude_m(&p.departure)), -1), 0);
+            let mut set = Vec::new();
+            if a.equipment.cowl_flaps {
+                set.push("COWL FLAPS open".to_owned());
+            }
+            if a.equipment.induction == Induction::Carburettor {
+                set.push("CARB HEAT off".to_owned());
+            }
+            if a.equipment.auxiliary_pump {
+                set.push("AUX PUMP on".to_owned());
+            }
+            set.push(format!("MIXTURE {name}"));
+            if !self.fixed() {
+                set.push("PROP full forward".to_owned());
+            }
+            set.push("THROTTLE full forward".to_owned());
             self.push(
                 Group::TakeOff,
                 "lined up",
-                format!("MIXTURE {name}, PROP full forward, THROTTLE full forward"),
+                set.join(", "),
                 format!(
-                    "about {} in, {}, {}; density altitude {density_ft} ft",
-                    inches(inhg(t.map_pa)),
-                    revs(rpm(t.rev_s)),
+                    "{}, {}; density altitude {density_ft} ft",
+                    self.reads(&t),
                     self.flow(&t)
                 ),
                 0.0,
             );
-            self.push(
-                Group::TakeOff,
-                "climbing, no runway left",
-                format!("GEAR up below {} KIAS", knots(kt(a.speeds.vlo_retract_m_s))),
-                format!(
-                    "{} KIAS, {} fpm",
-                    knots(kt(script.initial_ias_m_s)),
-                    number(down(fpm(t.rate_m_s), -1), 0)
+            let ias = knots(kt(script.initial_ias_m_s));
+            let rate = number(down(fpm(t.rate_m_s), -1), 0);
+            match a.equipment.gear {
+                Gear::Retractable => self.push(
+                    Group::TakeOff,
+                    "climbing, no runway left",
+                    format!("GEAR up below {} KIAS", knots(kt(a.speeds.vlo_retract_m_s))),
+                    format!("{ias} KIAS, {rate} fpm"),
+                    0.0,
                 ),
-                0.0,
-            );
+                Gear::Fixed => self.push(
+                    Group::TakeOff,
+                    "off the ground",
+                    format!("CLIMB at {ias} KIAS"),
+                    format!("{rate} fpm"),
+                    0.0,
+                ),
+            }
         }
         // The point where the climb setting is made: the end of the initial climb.
         let end_of_initial = self
@@ -429,16 +583,9 @@ impl Writer<'_> {
             .next()
             .and_then(|s| self.points(s).last().copied());
         if let Some(t) = end_of_initial {
-            let to = Setting {
-                map_pa: None,
-                rev_s: script.climb.rev_s,
-                mixture: self.climb_mixture(plan, t.indicated_m),
-            };
-            let from = Setting {
-                map_pa: None,
-                rev_s: highest,
-                mixture: script.initial_mixture,
-            };
+            let mixture = self.climb_mixture(plan, t.indicated_m);
+            let to = Setting::full(script.climb.rev_s, mixture);
+            let from = Setting::full(highest, script.initial_mixture);
             let trigger = format!("{} ft, 1,000 above the field", tens(ft(t.indicated_m)));
             let moves = lever_moves(p, self.intake(&t), t.map_pa, from, to);
             let after = self
@@ -466,9 +613,18 @@ impl Writer<'_> {
                 Group::Climb,
                 trigger,
                 action,
-                format!("{rate}MAP falls about 1 in each 1,000 ft"),
+                format!("{rate}{}", self.gauge_in_climb()),
                 t.state.distance_m,
             );
+            if a.equipment.auxiliary_pump {
+                self.push(
+                    Group::Climb,
+                    THEN,
+                    "AUX PUMP off".to_owned(),
+                    String::new(),
+                    t.state.distance_m,
+                );
+            }
         }
         // Leaning on the way up.
         let climbs: Vec<Segment> = self.segments(SegmentKind::Climb).copied().collect();
@@ -517,6 +673,7 @@ impl Writer<'_> {
         ) else {
             return;
         };
+        let before = self.point_before(&steady).unwrap_or(level);
         let steady = self.points(&steady).first().copied();
         let Some(steady) = steady else { return };
         let ias = knots(kt(first.set_at_ias_m_s));
@@ -532,12 +689,20 @@ impl Writer<'_> {
             String::new(),
             level.state.distance_m,
         );
-        let from = Setting {
-            map_pa: None,
-            rev_s: script.climb.rev_s,
-            mixture: self.climb_mixture(plan, level.indicated_m),
-        };
-        let moves = self.set_cruise(&steady, from, first);
+        let from = Setting::full(
+            self.climb_rev_s(plan, &before),
+            self.climb_mixture(plan, level.indicated_m),
+        );
+        let mut moves = self.set_cruise(&steady, from, first);
+        if self.problem.aircraft.equipment.cowl_flaps {
+            moves.push(Move {
+                lever: Lever::CowlFlaps,
+                action: "COWL FLAPS closed".to_owned(),
+                expect: String::new(),
+                map_pa: steady.map_pa,
+                rev_s: steady.rev_s,
+            });
+        }
         let end = self.cruise_end(&steady);
         let trigger = format!("passing {ias} KIAS");
         self.push_moves(
@@ -552,8 +717,18 @@ impl Writer<'_> {
     fn set_cruise(&self, t: &TrackPoint, from: Setting, cruise: &Cruise) -> Vec<Move> {
         let engine = &self.problem.aircraft.engine;
         let intake = self.intake(t);
-        let now = engine.map_pa(from.throttle(), from.rev_s, intake);
-        lever_moves(self.problem, intake, now, from, cruise_setting(cruise, t))
+        let now = engine.map_pa(from.throttle, from.rev_s, intake);
+        let to = self.cruise_setting(cruise, t);
+        lever_moves(self.problem, intake, now, from, to)
+    }
+
+    /// Crankshaft speed at the end of a climb: what is set, at fixed pitch what turns.
+    fn climb_rev_s(&self, plan: &Plan, end: &TrackPoint) -> f64 {
+        if self.fixed() {
+            end.rev_s
+        } else {
+            plan.flown.script.climb.rev_s
+        }
     }
 
     /// Later levels.
@@ -567,28 +742,29 @@ impl Writer<'_> {
             .zip(changes)
             .zip(cruises.into_iter().skip(1))
         {
-            let (Some(begin), Some(steady)) = (
+            let (Some(begin), Some(end), Some(steady)) = (
                 self.points(&change).first().copied(),
+                self.point_before(&steady),
                 self.points(&steady).first().copied(),
             ) else {
                 continue;
             };
             let at = format!("{} nm out", number(nm(begin.state.distance_m), 0));
             let level = feet(ft(pair[1].level_m));
-            let before = cruise_setting(&pair[0], &begin);
+            let cruising = self.point_before(&change).unwrap_or(begin);
+            let before = self.cruise_setting(&pair[0], &cruising);
             let mut from = before;
             if pair[1].level_m > pair[0].level_m {
-                let climb = Setting {
-                    map_pa: None,
-                    rev_s: script.climb.rev_s,
-                    mixture: self.climb_mixture(plan, begin.indicated_m),
-                };
+                let climb = Setting::full(
+                    self.climb_rev_s(plan, &end),
+                    self.climb_mixture(plan, begin.indicated_m),
+                );
                 let intake = self.intake(&begin);
                 let now =
                     self.problem
                         .aircraft
                         .engine
-                        .map_pa(before.throttle(), before.rev_s, intake);
+                        .map_pa(before.throttle, before.rev_s, intake);
                 let moves = lever_moves(self.problem, intake, now, before, climb);
                 self.push_moves(Group::Cruise, &at, moves, "", begin.state.distance_m);
                 let ias = knots(kt(begin.ias_m_s));
@@ -596,7 +772,11 @@ impl Writer<'_> {
                     Group::Cruise,
                     THEN,
                     format!("CLIMB to {level} ft at {ias} KIAS"),
-                    String::new(),
+                    if self.problem.aircraft.equipment.cowl_flaps {
+                        "COWL FLAPS as CHT needs".to_owned()
+                    } else {
+                        String::new()
+                    },
                     begin.state.distance_m,
                 );
                 from = climb;
@@ -606,7 +786,10 @@ impl Writer<'_> {
                     Group::Cruise,
                     &at,
                     format!("DOWN to {level} ft at {rate} fpm"),
-                    "MAP rises: trim to the setting".to_owned(),
+                    format!(
+                        "{} rises: trim to the setting",
+                        if self.fixed() { "RPM" } else { "MAP" }
+                    ),
                     begin.state.distance_m,
                 );
             }
@@ -633,10 +816,21 @@ impl Writer<'_> {
         if !interval_s.is_finite() || interval_s <= 0.0 || tod.time_s <= interval_s {
             return;
         }
+        let aircraft = &self.problem.aircraft;
+        let tank = if aircraft.engines > 1 {
+            "FUEL next tank of each engine"
+        } else {
+            "FUEL other tank"
+        };
+        let change = if aircraft.equipment.auxiliary_pump {
+            format!("AUX PUMP on, {tank}, AUX PUMP off")
+        } else {
+            tank.to_owned()
+        };
         self.push(
             Group::Cruise,
             &format!("every {} min", number(min(interval_s), 0)),
-            "FUEL other tank; before top of descent the fullest".to_owned(),
+            format!("{change}; before top of descent the fullest"),
             format!("never below {} ft above ground", number(TANK_CHANGE_FT, 0)),
             tod.distance_m,
         );
@@ -666,31 +860,58 @@ impl Writer<'_> {
         );
         // What flight does: RPM and mixture at once, manifold pressure one step, the rest at its pace.
         let intake = self.intake(&begin);
-        let before = cruise_setting(last, &begin);
+        let cruising = self.point_before(&segment).unwrap_or(begin);
+        let before = self.cruise_setting(last, &cruising);
         let now = p
             .aircraft
             .engine
-            .map_pa(before.throttle(), before.rev_s, intake);
-        let target = d.throttle.set_map_pa();
-        let first = target.map(|t| {
-            if t < now {
-                (now - cuts.step_pa).max(t)
-            } else {
-                t
-            }
+            .map_pa(before.throttle, before.rev_s, intake);
+        // A throttle left alone is set at once, and no reading is over the limit line.
+        let target = d
+            .throttle
+            .set_map_pa()
+            .map(|t| t.min(p.aircraft.map_limit_pa(d.rev_s)))
+            .filter(|_| !self.fixed());
+        let first = target.map(|t| match d.throttle {
+            ThrottleRule::Held(_) if t < now => (now - cuts.step_pa).max(t),
+            _ => t,
         });
         let to = Setting {
-            map_pa: first,
-            rev_s: d.rev_s,
+            throttle: match (first, d.throttle) {
+                (Some(p), _) => Throttle::Map(p),
+                (None, ThrottleRule::Full) => Throttle::Full,
+                (None, ThrottleRule::Untouched) => before.throttle,
+                (None, _) => Throttle::Rpm,
+            },
+            // At fixed pitch a first step, if the RPM comes down.
+            rev_s: match d.throttle {
+                ThrottleRule::Untouched => before.rev_s,
+                ThrottleRule::Rpm if d.rev_s < before.rev_s => {
+                    (before.rev_s - cuts.step_rev_s).max(d.rev_s)
+                }
+                _ => d.rev_s,
+            },
             mixture: d.mixture,
         };
         let moves = lever_moves(p, intake, now, before, to);
+        let middle = points[points.len() / 2];
         let mut trigger = trigger.as_str();
+        if p.aircraft.equipment.induction == Induction::Carburettor
+            && middle.power_fraction < cruising.power_fraction - LARGE_REDUCTION
+        {
+            self.push(
+                Group::Descent,
+                trigger,
+                "CARB HEAT on until the descent is settled".to_owned(),
+                String::new(),
+                tod,
+            );
+            trigger = THEN;
+        }
         if !moves.is_empty() {
             self.push_moves(Group::Descent, trigger, moves, "", tod);
             trigger = THEN;
         }
-        let middle = points[points.len() / 2];
         let (action, expect) = match d.path {
             PathRule::Rate(r) => (
                 format!("DOWN at {} fpm", number(fpm(r), 0)),
@@ -709,7 +930,18 @@ impl Writer<'_> {
                 ),
             ),
         };
-        self.push(Group::Descent, trigger, action, expect, tod);
+        let closed = if p.aircraft.equipment.cowl_flaps {
+            "; COWL FLAPS closed"
+        } else {
+            ""
+        };
+        self.push(
+            Group::Descent,
+            trigger,
+            action,
+            format!("{expect}{closed}"),
+            tod,
+        );
         if let (Some(t), Some(f)) = (target, first)
             && f > t + 1.0
         {
@@ -717,6 +949,15 @@ impl Writer<'_> {
                 "THROTTLE back, {}: {}",
                 pace(cuts.step_pa, cuts.interval_s),
                 steps(f, t, cuts.step_pa)
+            );
+            self.push(Group::Descent, THEN, action, String::new(), tod);
+        }
+        if d.throttle == ThrottleRule::Rpm && to.rev_s > d.rev_s + NO_MOVE_REV_S {
+            let action = format!(
+                "THROTTLE back, {} rpm every {} s, to {} rpm",
+                revs(rpm(cuts.step_rev_s)),
+                number(cuts.interval_s, 0),
+                revs(rpm(d.rev_s))
             );
             self.push(Group::Descent, THEN, action, String::new(), tod);
         }
@@ -753,6 +994,28 @@ impl Writer<'_> {
                 begin.state.distance_m,
             );
         }
+        if self.fixed() {
+            let redline = p.aircraft.propeller.highest_governed_rev_s;
+            let (words, at) = match rule {
+                ThrottleRule::Full => (
+                    "THROTTLE stays full, back only to stay at or under",
+                    redline,
+                ),
+                ThrottleRule::Untouched => (
+                    "THROTTLE leave alone, back only to stay at or under",
+                    redline,
+                ),
+                _ => ("THROTTLE back to hold", rev_s),
+            };
+            self.push(
+                Group::Descent,
+                "on the way down",
+                format!("{words} {} rpm", revs(rpm(at))),
+                "RPM rises with speed and in thicker air".to_owned(),
+                begin.state.distance_m,
+            );
+            return;
+        }
         let limit_pa = p.aircraft.map_limit_pa(rev_s);
         match rule {
             ThrottleRule::Held(set) => {
@@ -779,6 +1042,7 @@ impl Writer<'_> {
                     );
                 }
             }
+            // The last two are those of a fixed pitch, done above.
             ThrottleRule::LeftAlone(_)
             | ThrottleRule::Full
             | ThrottleRule::Rpm
@@ -796,7 +1060,7 @@ impl Writer<'_> {
                     Group::Descent,
                     "on the way down",
                     action,
-                    format!("MAP rises to about {} in", inches(inhg(end.map_pa))),
+                    map_change(begin.map_pa, end.map_pa),
                     begin.state.distance_m,
                 );
             }
@@ -839,7 +1103,15 @@ impl Writer<'_> {
             )
         };
         // The first step is taken at the trigger itself, so the reading there is already one step down.
-        let action = if cut.map_pa > lowest + NO_MOVE_PA {
+        let action = if self.fixed() {
+            let least = slow.iter().map(|t| t.rev_s).fold(cut.rev_s, f64::min);
+            format!(
+                "THROTTLE back, {} rpm every {} s, to {} rpm",
+                revs(rpm(cuts.step_rev_s)),
+                number(cuts.interval_s, 0),
+                revs(rpm(least))
+            )
+        } else if cut.map_pa > lowest + NO_MOVE_PA {
             format!(
                 "THROTTLE back, {}: {}",
                 pace(cuts.step_pa, cuts.interval_s),
@@ -853,13 +1125,36 @@ impl Writer<'_> {
         } else {
             "hold height".to_owned()
         };
+        let slowed = format!(
+            "{} KIAS at {}",
+            knots(kt(p.aircraft.procedures.pattern_m_s)),
+            self.to_go(end.state.distance_m)
+        );
+        let gear = p.aircraft.equipment.gear;
+        let mut trigger = place.as_str();
+        if p.aircraft.equipment.induction == Induction::Carburettor {
+            self.push(
+                Group::Arrival,
+                trigger,
+                "CARB HEAT on".to_owned(),
+                String::new(),
+                cut.state.distance_m,
+            );
+            trigger = THEN;
+        }
         self.push(
             Group::Arrival,
-            &place,
+            trigger,
             action,
-            format!("{level}, speed falls"),
+            match gear {
+                Gear::Retractable => format!("{level}, speed falls"),
+                Gear::Fixed => format!("{level}, {slowed}"),
+            },
             cut.state.distance_m,
         );
+        if gear == Gear::Fixed {
+            return;
+        }
         let vlo = p.aircraft.speeds.vlo_extend_m_s;
         let gear = slow
             .iter()
@@ -870,11 +1165,7 @@ impl Writer<'_> {
             Group::Arrival,
             &format!("below {} KIAS", knots(kt(vlo).floor())),
             "GEAR down".to_owned(),
-            format!(
-                "{} KIAS at {}",
-                knots(kt(p.aircraft.procedures.pattern_m_s)),
-                self.to_go(end.state.distance_m)
-            ),
+            slowed,
             gear.state.distance_m,
         );
     }
@@ -894,9 +1185,21 @@ impl Writer<'_> {
         let action = mixture_move(p, d.mixture, mixture)
             .unwrap_or_else(|| format!("MIXTURE stays {}", mixture_name(p, mixture)));
         let ias = knots(kt(p.aircraft.procedures.pattern_m_s));
+        let equipment = p.aircraft.equipment;
+        let mut trigger = "before landing";
+        if equipment.auxiliary_pump {
+            self.push(
+                Group::Arrival,
+                trigger,
+                "AUX PUMP on".to_owned(),
+                String::new(),
+                at,
+            );
+            trigger = THEN;
+        }
         self.push(
             Group::Arrival,
-            "before landing",
+            trigger,
             action,
             format!(
                 "go-around mixture at density altitude {} ft",
@@ -904,20 +1207,43 @@ impl Writer<'_> {
             ),
             at,
         );
+        let (trigger, reads) = if self.fixed() {
+            ("in the pattern", self.reads(&t))
+        } else {
+            self.push(
+                Group::Arrival,
+                &format!("power back, {ias} KIAS or slower"),
+                "PROP full forward, smoothly".to_owned(),
+                "at the latest before base".to_owned(),
+                at,
+            );
+            (THEN, format!("about {} in", inches(inhg(t.map_pa))))
+        };
         self.push(
             Group::Arrival,
-            &format!("power back, {ias} KIAS or slower"),
-            "PROP full forward, smoothly".to_owned(),
-            "at the latest before base".to_owned(),
-            at,
-        );
-        self.push(
-            Group::Arrival,
-            THEN,
+            trigger,
             format!("THROTTLE set to hold {ias} KIAS"),
-            format!("about {} in, {}", inches(inhg(t.map_pa)), self.flow(&t)),
+            format!("{reads}, {}", self.flow(&t)),
             at,
         );
+        let heated = equipment.induction == Induction::Carburettor;
+        if heated || equipment.cowl_flaps {
+            let mut set = Vec::new();
+            if heated {
+                set.push("CARB HEAT off");
+            }
+            set.push("THROTTLE full forward");
+            if equipment.cowl_flaps {
+                set.push("COWL FLAPS open");
+            }
+            self.push(
+                Group::Arrival,
+                "if going around",
+                set.join(", "),
+                "the flight manual's order rules".to_owned(),
+                at,
+            );
+        }
     }
 
     /// Joins lines of a side until there are few enough: first those that follow straight on the line above.
@@ -964,18 +1290,16 @@ impl Writer<'_> {
     }
 }
 
-/// The setting of a cruise stretch; `t` is a point of it, for a throttle given by its position.
-fn cruise_setting(c: &Cruise, t: &TrackPoint) -> Setting {
-    let map_pa = match c.throttle {
-        Throttle::Full => None,
-        Throttle::Map(p) => Some(p),
-        Throttle::Fixed(_) | Throttle::Shut | Throttle::Rpm => Some(t.map_pa),
+/// What manifold pressure does between two readings with the throttle left alone.
+fn map_change(from_pa: f64, to_pa: f64) -> String {
+    let way = if to_pa > from_pa + HOLDS_PA {
+        "rises to"
+    } else if to_pa < from_pa - HOLDS_PA {
+        "falls to"
+    } else {
+        "stays at"
     };
-    Setting {
-        map_pa,
-        rev_s: c.rev_s,
-        mixture: c.mixture,
-    }
+    format!("MAP {way} about {} in", inches(inhg(to_pa)))
 }
 
 /// The lever card of a plan: at most [`CARD_LINES_A_SIDE`] lines up to the top of descent and as many after it.
@@ -1000,7 +1324,9 @@ mod tests {
 
     fn setting(map_inhg: Option<f64>, revs: f64, mixture: usize) -> Setting {
         Setting {
-            map_pa: map_inhg.map(|m| ManifoldPressure::inhg(m).to_pa()),
+            throttle: map_inhg.map_or(Throttle::Full, |m| {
+                Throttle::Map(ManifoldPressure::inhg(m).to_pa())
+            }),
             rev_s: Rpm::per_min(revs).to_rev_s(),
             mixture,
         }
@@ -1019,7 +1345,7 @@ mod tests {
         let now = problem
             .aircraft
             .engine
-            .map_pa(from.throttle(), from.rev_s, intake());
+            .map_pa(from.throttle, from.rev_s, intake());
         lever_moves(problem, intake(), now, from, to)
     }
 
@@ -1072,11 +1398,11 @@ mod tests {
                     let now = problem
                         .aircraft
                         .engine
-                        .map_pa(from.throttle(), from.rev_s, intake());
+                        .map_pa(from.throttle, from.rev_s, intake());
                     let end = problem
                         .aircraft
                         .engine
-                        .map_pa(to.throttle(), to.rev_s, intake());
+                        .map_pa(to.throttle, to.rev_s, intake());
                     for x in &m {
                         assert!(
                             x.map_pa <= now.max(end) + half_step,
@@ -1168,5 +1494,207 @@ mod tests {
                 .expect("prop");
             assert!(gear < forward || card[gear].action.contains("PROP full forward, smoothly"));
         }
+    }
+
+    /// Actions of a card, with the trigger of each, and where one is.
+    fn place(card: &[CardLine], action: &str) -> usize {
+        card.iter()
+            .position(|l| l.action.contains(action))
+            .unwrap_or_else(|| panic!("no {action}: {card:#?}"))
+    }
+
+    fn few_enough(card: &[CardLine]) {
+        for side in [false, true] {
+            let n = card
+                .iter()
+                .filter(|l| l.group.arrival_side() == side)
+                .count();
+            assert!((4..=CARD_LINES_A_SIDE).contains(&n), "{n} lines: {card:#?}");
+        }
+    }
+
+    #[test]
+    fn closed_form_equipment_stands_where_practice_has_it() {
+        // Common practice, no source: see the head of this file.
+        const WORDS: [&str; 3] = ["COWL FLAPS", "AUX PUMP", "CARB HEAT"];
+        let bare = lever_card(sample::plan(), sample::problem());
+        for l in &bare {
+            assert!(!WORDS.iter().any(|w| l.action.contains(w)), "{l:?}");
+        }
+        let mut problem = sample::problem().clone();
+        problem.aircraft.equipment.cowl_flaps = true;
+        problem.aircraft.equipment.auxiliary_pump = true;
+        problem.aircraft.equipment.induction = Induction::Carburettor;
+        let mut plans = sample::shapes();
+        plans.push(sample::plan().clone());
+        for plan in &plans {
+            let card = lever_card(plan, &problem);
+            few_enough(&card);
+            let at = |action: &str| place(&card, action);
+            // Before take-off power is set.
+            let first = &card[0].action;
+            let throttle = first.find("THROTTLE").expect("take-off power");
+            for set in ["COWL FLAPS open", "AUX PUMP on", "CARB HEAT off"] {
+                assert!(first.find(set).is_some_and(|i| i < throttle), "{first}");
+            }
+            // The pump goes off in the climb after the first 1,000 ft, and is on for a change of tank and the landing.
+            assert_eq!(card[at("AUX PUMP off")].group, Group::Climb);
+            assert!(at("AUX PUMP on, FUEL other tank, AUX PUMP off") > at("AUX PUMP off"));
+            let landing = card.iter().rposition(|l| l.action.contains("AUX PUMP on"));
+            assert_eq!(card[landing.expect("a pump")].group, Group::Arrival);
+            assert!(landing <= card.iter().rposition(|l| l.action.contains("MIXTURE")));
+            // Cowl flaps closed with the cruise setting, kept so in the descent, open on going around.
+            assert_eq!(card[at("COWL FLAPS closed")].group, Group::Cruise);
+            assert!(at("COWL FLAPS closed") > at("leave climb power on"));
+            assert!(card.iter().any(
+                |l| l.group == Group::Descent && l.expect.ends_with("; COWL FLAPS closed")
+            ));
+            // Heat before the power for the pattern comes off, none for going around.
+            let heat = at("CARB HEAT on");
+            let last_heat = card
+                .iter()
+                .rposition(|l| l.action.contains("CARB HEAT on"))
+                .expect("heat");
+            assert!(heat <= last_heat);
+            let l = &card[last_heat];
+            assert_eq!(l.group, Group::Arrival);
+            let together = l.action.find("THROTTLE back");
+            let next = &card[last_heat + 1].action;
+            assert!(
+                together.is_some_and(|i| i > l.action.find("CARB HEAT on").unwrap_or(usize::MAX))
+                    || next.starts_with("THROTTLE back"),
+                "{card:#?}"
+            );
+            let around = card.last().expect("lines");
+            assert_eq!(
+                (around.trigger.as_str(), around.action.as_str()),
+                (
+                    "if going around",
+                    "CARB HEAT off, THROTTLE full forward, COWL FLAPS open"
+                )
+            );
+        }
+    }
+
+    #[test]
+    fn closed_form_heat_before_a_descent_only_when_much_power_comes_off() {
+        let mut problem = sample::problem().clone();
+        problem.aircraft.equipment.induction = Induction::Carburettor;
+        let heated = |plan: &Plan| {
+            lever_card(plan, &problem)
+                .iter()
+                .any(|l| l.action.contains("until the descent is settled"))
+        };
+        // Full throttle all the way down takes no power off; 17.5 in at 1,900 after 20.5 in at 2,300 does.
+        let shapes = sample::shapes();
+        assert!(!heated(&shapes[2]));
+        assert!(heated(&shapes[1]));
+    }
+
+    #[test]
+    fn closed_form_fixed_pitch_speaks_of_rpm_alone() {
+        for full in [false, true] {
+            let (mut problem, plan) = sample::fixed_pitch(full);
+            problem.aircraft.equipment.gear = Gear::Fixed;
+            let card = lever_card(&plan, &problem);
+            few_enough(&card);
+            for l in &card {
+                for words in [&l.action, &l.expect] {
+                    for no in ["PROP", "MAP", "GEAR"] {
+                        assert!(!words.contains(no), "{no}: {l:?}");
+                    }
+                    // No reading in inches.
+                    let inches = words
+                        .split_whitespace()
+                        .zip(words.split_whitespace().skip(1))
+                        .any(|(a, b)| {
+                            a.starts_with(|c: char| c.is_ascii_digit())
+                                && matches!(b, "in" | "in," | "in;")
+                        });
+                    assert!(!inches, "{l:?}");
+                }
+            }
+            place(&card, "THROTTLE back to 2,400 rpm");
+            if full {
+                place(&card, "stay at or under 2,700 rpm");
+                let up = place(&card, "THROTTLE full forward");
+                let again = card
+                    .iter()
+                    .rposition(|l| l.action.contains("THROTTLE full forward"));
+                assert!(
+                    again > Some(up),
+                    "full throttle again at the top of descent"
+                );
+            } else {
+                // At most a step at a time, then held.
+                assert!(
+                    place(&card, "THROTTLE back, 50 rpm every 30 s, to 2,200 rpm")
+                        < place(&card, "THROTTLE back to hold 2,200 rpm")
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn closed_form_fixed_pitch_order_of_levers() {
+        let (problem, _) = sample::fixed_pitch(false);
+        let set = |throttle: Throttle, revs: f64, mixture: usize| Setting {
+            throttle,
+            rev_s: Rpm::per_min(revs).to_rev_s(),
+            mixture,
+        };
+        let order = |from: Setting, to: Setting| {
+            let m = lever_moves(&problem, intake(), 0.0, from, to);
+            let words: Vec<String> = m.iter().map(|m| m.action.clone()).collect();
+            (levers(&m), words)
+        };
+        let (cruise, climb) = (
+            set(Throttle::Rpm, 2_400.0, 2),
+            set(Throttle::Full, 2_500.0, 0),
+        );
+        let (down, words) = order(climb, cruise);
+        assert_eq!(down, [Lever::Throttle, Lever::Mixture]);
+        assert_eq!(words[0], "THROTTLE back to 2,400 rpm");
+        let (up, words) = order(cruise, climb);
+        assert_eq!(up, [Lever::Mixture, Lever::Throttle]);
+        assert_eq!(words[1], "THROTTLE full forward");
+        assert!(order(climb, set(Throttle::Full, 2_550.0, 0)).0.is_empty());
+        assert!(order(cruise, set(Throttle::Rpm, 2_403.0, 2)).0.is_empty());
+        assert_eq!(
+            order(cruise, set(Throttle::Rpm, 2_450.0, 2)).1,
+            ["THROTTLE forward to 2,450 rpm"]
+        );
+    }
+
+    #[test]
+    fn closed_form_a_throttle_left_alone_is_never_set_over_the_limit_line() {
+        // 28 in left alone at 1,800 rpm, where the line of the sample has 23: what is set is 23.
+        let problem = sample::problem();
+        let mut plan = sample::plan().clone();
+        plan.flown.script.descent.throttle =
+            ThrottleRule::LeftAlone(ManifoldPressure::inhg(28.0).to_pa());
+        plan.flown.script.descent.rev_s = Rpm::per_min(1_800.0).to_rev_s();
+        for l in lever_card(&plan, problem) {
+            assert!(!l.action.contains("28 in"), "{l:?}");
+        }
+        let figures = crate::brief::Figures::new(&plan, problem);
+        assert!((figures.descent.map_inhg.expect("set") - 23.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn closed_form_map_left_alone_is_said_as_it_goes() {
+        let inch = PA_PER_INHG;
+        assert_eq!(
+            map_change(20.0 * inch, 23.0 * inch),
+            "MAP rises to about 23 in"
+        );
+        assert_eq!(
+            map_change(23.0 * inch, 22.0 * inch),
+            "MAP falls to about 22 in"
+        );
+        assert_eq!(
+            map_change(23.0 * inch, 23.2 * inch),
+            "MAP stays at about 23.2 in"
+        );
     }
 }

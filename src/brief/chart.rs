@@ -3,8 +3,8 @@
 //! Drawn with plotters on a canvas ten times too large, because its SVG knows whole pixels only; the view box shrinks it.
 //! Everything is told apart by line style and by a label beside it, so that it reads in grey.
 
-use super::words::{clock, down, feet, inches, knots, near, number, revs, up};
-use super::{Figures, Point, SegmentFigures, TITLE};
+use super::words::{self, clock, down, feet, inches, knots, near, number, revs, up};
+use super::{EACH_ENGINE, Figures, ONE_ENGINE, Point, SegmentFigures, TITLE};
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{FontStyle, register_font};
@@ -416,8 +416,9 @@ fn path(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
 }
 
 /// What is set, in a few words.
-fn setting(p: &Point) -> String {
-    format!("{} in / {}", inches(p.map_inhg), revs(p.rpm))
+fn setting(f: &Figures, p: &Point) -> String {
+    let map = format!("{} in", inches(p.map_inhg));
+    words::setting(f.trip.fixed_pitch, &map, p.rpm)
 }
 
 /// Labels of levels, top of climb, top of descent, climb and descent.
@@ -475,7 +476,7 @@ fn labels(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
         let full = format!(
             "{} ft, {}, {}",
             feet(s.start.indicated_altitude_ft),
-            setting(&s.start),
+            setting(f, &s.start),
             s.start.mixture
         );
         let speeds = format!(
@@ -488,7 +489,7 @@ fn labels(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
         let short = format!(
             "{} ft, {}",
             feet(s.start.indicated_altitude_ft),
-            setting(&s.start)
+            setting(f, &s.start)
         );
         let from = if std::ptr::eq(s, first) {
             panel.x(f.top_of_climb_nm) + 80.0
@@ -515,7 +516,11 @@ fn slopes(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     if let Some((i, s)) = found("climb") {
         let rows = [
             format!("climb {} KIAS", knots(s.start.ias_kt)),
-            format!("full throttle / {}", revs(s.start.rpm)),
+            if f.trip.fixed_pitch {
+                format!("full throttle, {} rpm", revs(s.start.rpm))
+            } else {
+                format!("full throttle / {}", revs(s.start.rpm))
+            },
             format!(
                 "{} to {} fpm",
                 number(down(s.start.vs_fpm, -1), 0),
@@ -533,6 +538,11 @@ fn slopes(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     }
     if let Some((i, s)) = found("descent") {
         let map = match (f.descent.throttle, f.descent.map_inhg) {
+            ("full", _) if f.trip.fixed_pitch => {
+                format!("full throttle, at most {} rpm", revs(f.descent.rpm))
+            }
+            ("untouched", _) => format!("throttle left, at most {} rpm", revs(f.descent.rpm)),
+            (_, _) if f.trip.fixed_pitch => format!("{} rpm", revs(f.descent.rpm)),
             ("left_alone", Some(m)) => {
                 format!("set {} in and leave / {}", inches(m), revs(f.descent.rpm))
             }
@@ -859,19 +869,23 @@ fn draw(pen: &Pen, f: &Figures) -> Result<(), ChartError> {
     via_points(pen, f, &panel, 662.0)?;
     path(pen, f, &panel)?;
     labels(pen, f, &panel)?;
+    // With a fixed pitch RPM alone is set: it takes both places.
+    let rpm_top = if f.trip.fixed_pitch { 468.0 } else { 548.0 };
+    if !f.trip.fixed_pitch {
+        lever_panel(
+            pen,
+            f,
+            (468.0, 524.0),
+            &["MAP", "in"],
+            |p| p.map_inhg,
+            (4.0, false),
+            inches,
+        )?;
+    }
     lever_panel(
         pen,
         f,
-        (468.0, 524.0),
-        &["MAP", "in"],
-        |p| p.map_inhg,
-        (4.0, false),
-        inches,
-    )?;
-    lever_panel(
-        pen,
-        f,
-        (548.0, 594.0),
+        (rpm_top, 594.0),
         &["RPM"],
         |p| p.rpm,
         (1_000.0, true),
@@ -879,13 +893,17 @@ fn draw(pen: &Pen, f: &Figures) -> Result<(), ChartError> {
     )?;
     wind_panel(pen, f, (618.0, 662.0))?;
     distance_axis(pen, f, &panel, 662.0)?;
-    pen.text(
-        &format!("{TITLE}. Heights indicated."),
-        (14.0, HEIGHT - 12.0),
-        11.0,
-        SOFT,
-        Tie::Left,
-    )
+    let mut foot = vec![format!("{TITLE}. Heights indicated.")];
+    if f.trip.engines > 1 {
+        foot.insert(0, format!("{ONE_ENGINE} {EACH_ENGINE}"));
+    }
+    // Two lines share the room of one.
+    let last = HEIGHT - if foot.len() > 1 { 6.0 } else { 12.0 };
+    for (above, line) in (0_u32..).zip(foot.iter().rev()) {
+        let y = last - 12.0 * f64::from(above);
+        pen.text(line, (14.0, y), 11.0, SOFT, Tie::Left)?;
+    }
+    Ok(())
 }
 
 /// The chart as SVG.
@@ -1033,6 +1051,36 @@ mod tests {
             svg(sample::figures()).expect("draws"),
             svg(sample::figures()).expect("draws")
         );
+    }
+
+    #[test]
+    fn closed_form_a_twin_says_so_at_the_foot_and_a_fixed_pitch_has_no_map() {
+        let single = texts(&svg(sample::figures()).expect("draws")).join("\n");
+        assert!(!single.contains("one engine") && !single.contains(EACH_ENGINE));
+        let twin = texts(&svg(&sample::twin()).expect("draws")).join("\n");
+        // The drawing escapes the apostrophe.
+        let start = ONE_ENGINE.split('\'').next().expect("a first part");
+        assert!(twin.contains(start) && twin.contains(EACH_ENGINE), "{twin}");
+        // Its foot ends on the sheet.
+        assert!(14.0 + text_width(&format!("{ONE_ENGINE} {EACH_ENGINE}"), 11.0) < RIGHT);
+        for full in [false, true] {
+            let (problem, plan) = sample::fixed_pitch(full);
+            let f = Figures::new(&plan, &problem);
+            let all = texts(&svg(&f).expect("draws"));
+            assert!(
+                !all.iter()
+                    .any(|t| t == "MAP" || t.contains(" in /") || t.contains(" in,")),
+                "{all:?}"
+            );
+            let descent = if full {
+                "full throttle, at most 2,700 rpm"
+            } else {
+                "2,200 rpm"
+            };
+            for label in ["RPM", descent] {
+                assert!(all.iter().any(|t| t == label), "no {label:?} in {all:?}");
+            }
+        }
     }
 
     #[test]

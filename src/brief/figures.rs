@@ -6,9 +6,11 @@ use super::card::{CardLine, lever_card};
 use super::units::{
     Fuel, celsius, course_deg, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
 };
-use super::words::{down, feet, inches, knots, number, revs, sentence, up};
+use super::words::{
+    EACH_ENGINE, ONE_ENGINE, down, feet, inches, knots, number, revs, sentence, setting, up,
+};
 use super::{CAUTIONS, TITLE};
-use crate::aircraft::{Speeds, Throttle};
+use crate::aircraft::{Aircraft, Induction, Speeds, Throttle};
 use crate::flight::{Limit, PathRule, SegmentKind, ThrottleRule, TrackPoint};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::solve::{
@@ -35,6 +37,10 @@ pub struct TripFigures {
     pub name: String,
     /// Aircraft.
     pub aircraft: String,
+    /// How many engines it has; MAP and RPM are those of each, fuel and totals those of the aeroplane.
+    pub engines: u32,
+    /// Fixed pitch: power is set by RPM, and MAP is only computed.
+    pub fixed_pitch: bool,
     /// Departure, via points, destination.
     pub places: Vec<String>,
     /// Fuel on board at start-up.
@@ -303,11 +309,11 @@ pub struct FieldFigures {
 /// The descent as the pilot is told it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Descent {
-    /// full, held or left_alone.
+    /// full, held or left_alone; at fixed pitch full, untouched or rpm_held.
     pub throttle: &'static str,
-    /// Manifold pressure set; none at full throttle.
+    /// Manifold pressure set; none at full throttle and at fixed pitch.
     pub map_inhg: Option<f64>,
-    /// Crankshaft speed.
+    /// Crankshaft speed; at fixed pitch with full throttle or one left alone the greatest allowed.
     pub rpm: f64,
     /// Mixture.
     pub mixture: String,
@@ -405,7 +411,9 @@ pub struct Figures {
     /// Warnings.
     pub warnings: Vec<Said>,
     /// What is not checked and who decides.
-    pub cautions: [&'static str; 4],
+    pub cautions: Vec<String>,
+    /// How the lever card was written, as far as the pilot must know.
+    pub card_notes: Vec<String>,
     /// How the search ended.
     pub termination: &'static str,
     /// Full flights flown in the search.
@@ -617,6 +625,21 @@ pub(super) fn saves(gain: &Gain) -> String {
     }
 }
 
+/// The throttle in a descent with a fixed pitch.
+fn fixed_pitch_descent(rule: ThrottleRule, stays: bool, rev_s: f64, redline_rev_s: f64) -> String {
+    let held = revs(rpm(rev_s));
+    let redline = revs(rpm(redline_rev_s));
+    if rule == ThrottleRule::Full {
+        format!("leave full throttle, at most {redline} rpm")
+    } else if rule == ThrottleRule::Untouched {
+        format!("leave the throttle, at most {redline} rpm")
+    } else if stays {
+        format!("THROTTLE back to hold {held} rpm")
+    } else {
+        format!("THROTTLE to {held} rpm and held there")
+    }
+}
+
 fn descent(
     plan: &Plan,
     problem: &Problem,
@@ -640,9 +663,16 @@ fn descent(
     };
     let power_percent = middle.map_or(0.0, |m| m.power_percent);
     let half_step = 0.5 * problem.aircraft.procedures.rev_step_s;
-    let coarse_and_fast =
-        cruise.is_some_and(|c| d.rev_s < c.rev_s - half_step) && power_percent >= percent(POWER_ON);
-    let map_inhg = d.throttle.set_map_pa().map(inhg);
+    let fixed = problem.aircraft.propeller.is_fixed();
+    let coarse_and_fast = !fixed
+        && cruise.is_some_and(|c| d.rev_s < c.rev_s - half_step)
+        && power_percent >= percent(POWER_ON);
+    // What is set: the flight keeps every reading under the limit line.
+    let map_inhg = d
+        .throttle
+        .set_map_pa()
+        .filter(|_| !fixed)
+        .map(|p| inhg(p.min(problem.aircraft.map_limit_pa(d.rev_s))));
     let mass_kg = middle.map_or(problem.zero_fuel_kg, |m| {
         m.weight_lb * crate::quantity::KG_PER_LB
     });
@@ -684,32 +714,39 @@ fn descent(
             number(down(rate_fpm, -1), 0)
         ),
     };
-    let map_words = match d.throttle {
-        ThrottleRule::Full => "leave full throttle".to_owned(),
-        ThrottleRule::Rpm => "keep the RPM with the throttle".to_owned(),
-        ThrottleRule::Untouched => "leave the throttle, RPM under the redline".to_owned(),
-        ThrottleRule::Held(p) | ThrottleRule::LeftAlone(p) => {
+    let stays = cruise.is_some_and(|c| (d.rev_s - c.rev_s).abs() <= half_step);
+    let map_words = match map_inhg {
+        None => "leave full throttle".to_owned(),
+        Some(set) => {
             let now = found.map_or(0.0, |s| s.start.map_inhg);
             let verb = match d.throttle {
                 ThrottleRule::LeftAlone(_) => "set and leave",
-                _ if inhg(p) > now + 0.5 => "full throttle till it gives",
-                _ if coarse_and_fast && (inhg(p) - now).abs() < 0.75 => "keep",
+                _ if set > now + 0.5 => "full throttle till it gives",
+                _ if coarse_and_fast && (set - now).abs() < 0.75 => "keep",
                 _ => "hold",
             };
-            format!("{verb} {} in", inches(inhg(p)))
+            format!("{verb} {} in", inches(set))
         }
     };
-    let prop = if cruise.is_some_and(|c| (d.rev_s - c.rev_s).abs() <= half_step) {
+    let prop = if stays {
         format!("PROP stays at {}", revs(rpm(d.rev_s)))
     } else if coarse_and_fast {
         format!("PROP back to {}", revs(rpm(d.rev_s)))
     } else {
         format!("PROP {}", revs(rpm(d.rev_s)))
     };
-    let mut words = format!(
-        "{map_words}, {prop}, {flown_so}, from {} nm",
-        number(to_go, 0)
-    );
+    let set = if fixed {
+        let cruise_full = cruise.is_some_and(|c| c.throttle == Throttle::Full);
+        fixed_pitch_descent(
+            d.throttle,
+            stays && !cruise_full,
+            d.rev_s,
+            problem.aircraft.propeller.highest_governed_rev_s,
+        )
+    } else {
+        format!("{map_words}, {prop}")
+    };
+    let mut words = format!("{set}, {flown_so}, from {} nm", number(to_go, 0));
     if coarse_and_fast {
         if let Some(g) = gain(plan, problem, fuel) {
             words.push_str(&format!(": {} against the ordinary descent", saves(&g)));
@@ -725,7 +762,11 @@ fn descent(
             ThrottleRule::LeftAlone(_) => "left_alone",
         },
         map_inhg,
-        rpm: rpm(d.rev_s),
+        rpm: if fixed && d.throttle != ThrottleRule::Rpm {
+            rpm(problem.aircraft.propeller.highest_governed_rev_s)
+        } else {
+            rpm(d.rev_s)
+        },
         mixture: mixture_name(problem, d.mixture),
         ias_kt,
         rate_fpm,
@@ -829,7 +870,13 @@ fn limit_words(limit: Limit, problem: &Problem) -> Said {
         ),
         Limit::Ground => ("ground", "height over the ground is at its least".to_owned()),
         Limit::Governor => ("governor", "the propeller is about to reach a pitch stop".to_owned()),
-        Limit::Redline => ("redline", "RPM is at its greatest: the throttle keeps it there".to_owned()),
+        Limit::Redline => (
+            "redline",
+            format!(
+                "RPM is at the greatest allowed, {}: the throttle keeps it there",
+                revs(rpm(problem.aircraft.propeller.highest_governed_rev_s))
+            ),
+        ),
         Limit::Fuel => ("fuel", "the fuel on board is all needed".to_owned()),
         Limit::Distance => ("distance", "climb and descent leave no room for cruise".to_owned()),
     };
@@ -891,21 +938,74 @@ fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
     Said { kind, text }
 }
 
+/// What every sheet says, and what this aeroplane adds.
+fn cautions(aircraft: &Aircraft) -> Vec<String> {
+    let mut said = CAUTIONS.map(str::to_owned).to_vec();
+    if aircraft.engines > 1 {
+        said.push(format!("{ONE_ENGINE} {EACH_ENGINE}"));
+    }
+    if aircraft.propeller.is_fixed() {
+        said.push(format!(
+            "Fixed pitch: RPM rises in the descent; keep it at or below the redline, {}, with the throttle. MAP is computed, not to be set.",
+            revs(rpm(aircraft.propeller.highest_governed_rev_s))
+        ));
+    }
+    said.push(match aircraft.equipment.induction {
+        Induction::Carburettor => {
+            "Carburettor ice and heat are not modelled: with heat on, power and mixture change. Use it as the flight manual says."
+                .to_owned()
+        }
+        Induction::Injected => {
+            "Induction ice is not modelled: if it is suspected, alternate air as the flight manual says.".to_owned()
+        }
+    });
+    said
+}
+
+/// Which lines of the card are no part of the flight as computed.
+fn card_notes(aircraft: &Aircraft) -> Vec<String> {
+    let e = aircraft.equipment;
+    let there: Vec<&str> = [
+        (e.cowl_flaps, "the cowl flaps"),
+        (e.auxiliary_pump, "the auxiliary pump"),
+        (e.induction == Induction::Carburettor, "carburettor heat"),
+    ]
+    .into_iter()
+    .filter_map(|(there, name)| there.then_some(name))
+    .collect();
+    let names = match there.as_slice() {
+        [] => return vec![],
+        [one] => (*one).to_owned(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
+    };
+    vec![format!(
+        "Where the lever card puts {names} is common practice; the flight manual's order rules."
+    )]
+}
+
 fn in_one_line(
     plan: &Plan,
     problem: &Problem,
     totals: &TotalsFigures,
     segments: &[SegmentFigures],
 ) -> String {
+    let fixed = problem.aircraft.propeller.is_fixed();
     let mut parts = Vec::new();
     let mut cruises = segments.iter().filter(|s| s.kind == "cruise");
     for (i, c) in plan.flown.script.cruise.iter().enumerate() {
-        let flown_inhg = cruises.next().map_or(0.0, |s| s.start.map_inhg);
-        let map = match c.throttle {
-            Throttle::Map(p) => format!("{} in", inches(inhg(p))),
-            Throttle::Full => format!("full throttle ({} in)", inches(flown_inhg)),
+        let (flown_inhg, flown_rpm) = cruises
+            .next()
+            .map_or((0.0, 0.0), |s| (s.start.map_inhg, s.start.rpm));
+        let set = match c.throttle {
+            Throttle::Full if fixed => format!("full throttle ({} rpm)", revs(flown_rpm)),
+            Throttle::Full => setting(
+                fixed,
+                &format!("full throttle ({} in)", inches(flown_inhg)),
+                rpm(c.rev_s),
+            ),
+            Throttle::Map(p) => setting(fixed, &format!("{} in", inches(inhg(p))), rpm(c.rev_s)),
             Throttle::Fixed(_) | Throttle::Shut | Throttle::Rpm => {
-                format!("{} in", inches(flown_inhg))
+                setting(fixed, &format!("{} in", inches(flown_inhg)), rpm(c.rev_s))
             }
         };
         let (then, from) = if i > 0 {
@@ -913,11 +1013,7 @@ fn in_one_line(
         } else {
             ("", String::new())
         };
-        parts.push(format!(
-            "{then}{} ft{from}, {map} / {}",
-            feet(ft(c.level_m)),
-            revs(rpm(c.rev_s))
-        ));
+        parts.push(format!("{then}{} ft{from}, {set}", feet(ft(c.level_m))));
     }
     let to_go = up(
         nm(problem.length_m - plan.flown.top_of_descent.distance_m),
@@ -959,6 +1055,8 @@ impl Figures {
             trip: TripFigures {
                 name: problem.title.clone(),
                 aircraft: aircraft.name.clone(),
+                engines: aircraft.engines,
+                fixed_pitch: aircraft.propeller.is_fixed(),
                 places,
                 fuel_on_board_gal: fuel.gal(problem.fuel_kg),
                 take_off_weight_lb: lb(take_off_kg),
@@ -1053,7 +1151,8 @@ impl Figures {
                 .iter()
                 .map(|w| warning_words(w, problem, fuel))
                 .collect(),
-            cautions: CAUTIONS,
+            cautions: cautions(aircraft),
+            card_notes: card_notes(aircraft),
             termination: match plan.termination {
                 Termination::Converged => "converged",
                 Termination::StepsExhausted => "steps_exhausted",

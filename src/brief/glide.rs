@@ -2,7 +2,7 @@
 
 use super::terminal::Sheet;
 use super::units::{celsius, fpm, ft, kt, lb, nm, percent, plain, rpm};
-use super::words::{down, feet, near, number, revs, up};
+use super::words::{ONE_ENGINE, down, feet, near, number, revs, up};
 use crate::aircraft::{Aircraft, EngineState, GlidePropeller, HubWithoutOil};
 use crate::teach::glide::{BestGlide, COUNTED, GlidePoint, GlideStudy, KEPT_BACK_M, LeverBack};
 use serde::Serialize;
@@ -254,9 +254,7 @@ fn cautions(aircraft: &Aircraft) -> Vec<String> {
         "Clean: gear and flaps up.".to_owned(),
     ];
     if aircraft.engines > 1 {
-        said.push(
-            "All engines out. Flight on one engine is not modelled: the flight manual's figures decide.".to_owned(),
-        );
+        said.push(format!("All engines out. {ONE_ENGINE}"));
     }
     if aircraft.equipment.gear == crate::aircraft::Gear::Fixed {
         said.retain(|s| !s.starts_with("Clean"));

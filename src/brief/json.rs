@@ -146,7 +146,7 @@ mod tests {
             "value",
             "difference",
         ];
-        const COUNTS: [&str; 3] = ["segment", "flights", "order"];
+        const COUNTS: [&str; 4] = ["segment", "flights", "order", "engines"];
         fn walk(key: &str, v: &Value, seen: &mut usize) {
             match v {
                 Value::Number(_) => {

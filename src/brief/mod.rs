@@ -39,11 +39,12 @@ pub use settings::{
     settings_csv, settings_json, settings_text,
 };
 pub use terminal::terminal;
+pub use words::{EACH_ENGINE, ONE_ENGINE};
 
 /// The title of every face.
 pub const TITLE: &str = "Trip sheet: advice, not a weather briefing, not a filed flight plan";
 
-/// What every face must say besides the plan.
+/// What every sheet must say besides the plan.
 pub const CAUTIONS: [&str; 4] = [
     "Advisory only. The approved flight manual, a weather briefing, notices, local rules and the pilot in command decide.",
     "Not checked: runway length, take-off and landing distance, centre of gravity.",

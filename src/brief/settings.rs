@@ -2,7 +2,9 @@
 
 use super::terminal::Sheet;
 use super::units::{Fuel, celsius, ft, inhg, kt, lb, percent, rpm};
-use super::words::{down, feet, inches, knots, number, revs, sentence, up};
+use super::words::{
+    EACH_ENGINE, ONE_ENGINE, down, feet, inches, knots, number, revs, sentence, up,
+};
 use crate::aircraft::{Aircraft, Governed, Refusal, Warmth};
 use crate::tables::settings::{Cell, Hold, SettingsTable};
 use serde::Serialize;
@@ -212,10 +214,7 @@ impl SettingsFigures {
             "CHT is not modelled: watch it.".to_owned(),
         ];
         if aircraft.engines > 1 {
-            notes.push(
-                "MAP and RPM are those of each engine, fuel flow is that of all engines together. Flight on one engine is not modelled."
-                    .to_owned(),
-            );
+            notes.push(format!("{EACH_ENGINE} {ONE_ENGINE}"));
         }
         if aircraft.procedures.map_limit.is_empty() && !aircraft.propeller.is_fixed() {
             notes.push(

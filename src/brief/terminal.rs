@@ -292,7 +292,12 @@ fn reserve_words(figures: &Figures, t: &TotalsFigures) -> String {
 }
 
 /// What the ordinary descent would have cost instead.
-fn gain_words(g: &Gain) -> String {
+fn gain_words(g: &Gain, fixed_pitch: bool) -> String {
+    let how = if fixed_pitch {
+        "throttle back"
+    } else {
+        "cruise RPM, MAP reduced"
+    };
     let part = |x: f64, places: i32, unit: &str| {
         let (shown, way) = if x >= 0.0 {
             (down(x, places), "more")
@@ -315,7 +320,7 @@ fn gain_words(g: &Gain) -> String {
         ".".to_owned()
     };
     format!(
-        "Ordinary flying (cruise RPM, MAP reduced to hold cruise IAS at 500 fpm) would have cost {}, {}, {}{end}",
+        "Ordinary flying ({how} to hold cruise IAS at 500 fpm) would have cost {}, {}, {}{end}",
         part(g.time_min, 1, " min"),
         part(g.fuel_gal, 2, " gal"),
         part(g.cost, 1, " in money"),
@@ -396,7 +401,7 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
     );
     if let Some(g) = &figures.gain_over_ordinary {
         sheet.blank();
-        sheet.paragraph("", "  ", &gain_words(g));
+        sheet.paragraph("", "  ", &gain_words(g, figures.trip.fixed_pitch));
     }
     sheet.paragraph("", "  ", &figures.descent_sentence());
     let rough = figures
@@ -481,7 +486,7 @@ fn beware(sheet: &mut Sheet, figures: &Figures) {
         }
     }
     sheet.heading("Cautions");
-    for c in figures.cautions {
+    for c in &figures.cautions {
         sheet.paragraph("  ", "    ", c);
     }
 }
@@ -511,6 +516,9 @@ fn small_print(sheet: &mut Sheet, figures: &Figures) {
             number(up(figures.trip.taxi_fuel_gal, 1), 1),
         ),
     );
+    for note in &figures.card_notes {
+        sheet.paragraph("  ", "    ", note);
+    }
     let mut said = "";
     for l in &figures.legs {
         let source = if l.ground_source == said {
@@ -552,11 +560,23 @@ pub fn terminal(figures: &Figures, width: usize) -> String {
         width,
     };
     head(&mut sheet, figures);
-    sheet.heading("Segments (heights indicated; the fpm of the altimeter)");
+    let (whose, alike) = if figures.trip.engines > 1 {
+        ("; MAP and RPM of each engine", " (all engines alike)")
+    } else {
+        ("", "")
+    };
+    let computed = if figures.trip.fixed_pitch {
+        "; MAP computed"
+    } else {
+        ""
+    };
+    sheet.heading(&format!(
+        "Segments (heights indicated; the fpm of the altimeter{whose}{computed})"
+    ));
     sheet.table(&segment_table(figures, width));
-    sheet.heading("Lever card, departure");
+    sheet.heading(&format!("Lever card, departure{alike}"));
     sheet.table(&card_table(figures, false, width));
-    sheet.heading("Lever card, arrival");
+    sheet.heading(&format!("Lever card, arrival{alike}"));
     sheet.table(&card_table(figures, true, width));
     choices(&mut sheet, figures);
     beware(&mut sheet, figures);
@@ -598,10 +618,7 @@ mod tests {
                 .and_then(serde_json::Value::as_f64)
                 .unwrap_or_else(|| panic!("no {at}"))
         };
-        let text = plain(sample::figures(), 100)
-            .split_whitespace()
-            .collect::<Vec<_>>()
-            .join(" ");
+        let text = flat(sample::figures());
         let up1 = |x: f64| format!("{:.1}", (x * 10.0 - 1e-4).ceil() / 10.0);
         let down1 = |x: f64| format!("{:.1}", (x * 10.0 + 1e-4).floor() / 10.0);
         for expected in [
@@ -668,6 +685,104 @@ mod tests {
         }
     }
 
+    fn flat(figures: &Figures) -> String {
+        plain(figures, 100)
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ")
+    }
+
+    #[test]
+    fn closed_form_a_twin_says_whose_figures_they_are() {
+        let (twin, single) = (sample::twin(), sample::figures());
+        for words in [
+            crate::brief::ONE_ENGINE,
+            crate::brief::EACH_ENGINE,
+            "all engines alike",
+            "MAP and RPM of each engine",
+        ] {
+            assert!(flat(&twin).contains(words), "{words}");
+            assert!(!flat(single).contains(words), "{words}");
+        }
+        let d: serde_json::Value =
+            serde_json::from_str(&json(&twin).expect("writes")).expect("reads");
+        assert_eq!(d["trip"]["engines"], 2);
+        let said = d["cautions"].to_string();
+        assert!(said.contains(crate::brief::ONE_ENGINE), "{said}");
+    }
+
+    #[test]
+    fn closed_form_a_fixed_pitch_sheet_sets_rpm_alone() {
+        for full in [false, true] {
+            let (problem, plan) = sample::fixed_pitch(full);
+            let figures = Figures::new(&plan, &problem);
+            assert!(
+                figures
+                    .in_one_line
+                    .starts_with("10,500 ft, 2,400 rpm, down at"),
+                "{}",
+                figures.in_one_line
+            );
+            let descent = if full {
+                "Leave full throttle, at most 2,700 rpm, 500 fpm"
+            } else {
+                "THROTTLE to 2,200 rpm and held there, 500 fpm"
+            };
+            assert_eq!(
+                figures.descent.throttle,
+                if full { "full" } else { "rpm_held" }
+            );
+            assert_eq!(figures.descent.map_inhg, None);
+            assert!(!figures.descent.coarse_and_fast);
+            let text = flat(&figures);
+            assert!(!text.contains("PROP"), "{text}");
+            for words in [
+                descent,
+                "MAP computed",
+                "Ordinary flying (throttle back to hold cruise IAS",
+                "at or below the redline, 2,700, with the throttle",
+            ] {
+                assert!(text.contains(words), "{words}: {text}");
+            }
+            for width in [80, 100] {
+                for line in plain(&figures, width).lines() {
+                    assert!(line.chars().count() <= width, "{width}: {line:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn closed_form_equipment_is_spoken_of_when_it_is_there() {
+        let mut problem = sample::problem().clone();
+        let text = |p: &crate::trip::Problem| flat(&Figures::new(sample::plan(), p));
+        let bare = text(&problem);
+        assert!(
+            bare.contains("alternate air") && !bare.contains("order rules"),
+            "{bare}"
+        );
+        problem.aircraft.equipment.cowl_flaps = true;
+        problem.aircraft.equipment.auxiliary_pump = true;
+        let some = text(&problem);
+        assert!(
+            some.contains(
+                "Where the lever card puts the cowl flaps and the auxiliary pump is common practice"
+            ),
+            "{some}"
+        );
+        problem.aircraft.equipment.induction = crate::aircraft::Induction::Carburettor;
+        let all = text(&problem);
+        assert!(
+            all.contains("the cowl flaps, the auxiliary pump and carburettor heat is"),
+            "{all}"
+        );
+        assert!(
+            all.contains("Carburettor ice and heat are not modelled"),
+            "{all}"
+        );
+        assert!(!all.contains("alternate air"), "{all}");
+    }
+
     #[test]
     fn closed_form_no_real_difference_only_below_both_thresholds() {
         let mut figures = sample::figures().clone();
@@ -677,12 +792,6 @@ mod tests {
             .expect("the sample has an ordinary descent");
         (gain.small_gain, gain.no_real_difference) = (true, true);
         figures.gain_over_ordinary = Some(gain.clone());
-        let flat = |f: &Figures| {
-            plain(f, 100)
-                .split_whitespace()
-                .collect::<Vec<_>>()
-                .join(" ")
-        };
         assert!(flat(&figures).contains("no real difference: choose comfort"));
         (gain.small_gain, gain.no_real_difference) = (false, false);
         figures.gain_over_ordinary = Some(gain);

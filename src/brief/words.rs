@@ -1,5 +1,12 @@
 //! How figures are written: safe rounding, thousands, and the few phrases every face shares.
 
+/// What every face of an aeroplane with more than one engine says.
+pub const ONE_ENGINE: &str =
+    "Flight on one engine is not modelled: the flight manual's figures decide.";
+/// Whose the figures are when there is more than one engine.
+pub const EACH_ENGINE: &str =
+    "MAP and RPM are those of each engine, fuel and totals those of the whole aeroplane.";
+
 /// Float noise below this does not count when rounding up or down.
 const NOISE: f64 = 1e-5;
 
@@ -88,6 +95,15 @@ pub fn clock(minutes: f64) -> String {
     format!("{hours:.0}:{:02.0}", whole - 60.0 * hours)
 }
 
+/// A power setting: manifold pressure in the words given and RPM; at fixed pitch RPM alone.
+pub fn setting(fixed_pitch: bool, map: &str, rpm: f64) -> String {
+    if fixed_pitch {
+        format!("{} rpm", revs(rpm))
+    } else {
+        format!("{map} / {}", revs(rpm))
+    }
+}
+
 /// A capital at the start.
 pub fn sentence(text: &str) -> String {
     let mut chars = text.chars();
@@ -119,6 +135,8 @@ mod tests {
         assert_eq!(revs(2_302.0), "2,300");
         assert_eq!(clock(61.2), "1:02");
         assert_eq!(clock(59.99), "1:00");
+        assert_eq!(setting(false, "22 in", 2_300.0), "22 in / 2,300");
+        assert_eq!(setting(true, "22 in", 2_450.0), "2,450 rpm");
         assert_eq!(number(-0.04, 1), "0.0");
         assert_eq!(number(-1_234.5, 1), "-1,234.5");
         assert_eq!(number(f64::NAN, 1), "-");

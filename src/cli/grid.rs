@@ -3,7 +3,7 @@
 use super::output::{self, Target};
 use super::{Failure, profile};
 use crate::aircraft::{Aircraft, Throttle};
-use crate::brief::grid_csv;
+use crate::brief::{EACH_ENGINE, ONE_ENGINE, grid_csv};
 use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG, Rpm};
 use crate::tables::grid::GridAxes;
 use crate::tables::settings::highest_usual_m;
@@ -297,6 +297,9 @@ pub fn run(args: &GridArgs) -> Result<(), Failure> {
             count.rows,
             count.allowed
         );
+        if aircraft.engines > 1 {
+            let _ = writeln!(anstream::stderr(), "{EACH_ENGINE} {ONE_ENGINE}");
+        }
     }
     Ok(())
 }

@@ -329,11 +329,13 @@ fn closed_form_unknown_keys() {
 #[test]
 fn closed_form_every_key_is_needed_or_has_a_default() {
     // leaving a line out never panics, and unless it is optional it is an error that names the key
-    const OPTIONAL: [&str; 13] = [
+    const OPTIONAL: [&str; 15] = [
         "cooling_cd",
         "above_map_inhg",
         "least_descent_map_inhg",
         "map_reduction_inhg_per_min",
+        "induction",
+        "auxiliary_pump",
         "gear_as_brake",
         "clearance_ft",
         "mountain_clearance_ft",
