@@ -38,19 +38,33 @@ impl Axis {
     /// on, so callers confine `x` themselves; NaN passes into the weights.
     #[inline]
     pub(crate) fn stencil(&self, x: f64) -> (usize, [f64; 4]) {
+        let (i, weights, _) = self.stencil_with_slope(x);
+        (i, weights)
+    }
+
+    /// The same with the slopes of the weights with `x`.
+    #[inline]
+    pub(crate) fn stencil_with_slope(&self, x: f64) -> (usize, [f64; 4], [f64; 4]) {
         let y = (x - self.low) * self.inv_step;
         // The cast saturates: below the row and NaN give cell 0.
         let i = (y as usize).min(self.last_cell);
         let t = y - i as f64;
         let u = 1.0 - t;
         const SIXTH: f64 = 1.0 / 6.0;
+        let (t2, u2, half) = (t * t, u * u, 0.5 * self.inv_step);
         (
             i,
             [
-                SIXTH * u * u * u,
-                SIXTH * (4.0 - 3.0 * t * t * (1.0 + u)),
-                SIXTH * (4.0 - 3.0 * u * u * (1.0 + t)),
-                SIXTH * t * t * t,
+                SIXTH * u2 * u,
+                SIXTH * (4.0 - 3.0 * t2 * (1.0 + u)),
+                SIXTH * (4.0 - 3.0 * u2 * (1.0 + t)),
+                SIXTH * t2 * t,
+            ],
+            [
+                -half * u2,
+                half * t * (3.0 * t - 4.0),
+                half * u * (4.0 - 3.0 * u),
+                half * t2,
             ],
         )
     }
@@ -115,6 +129,10 @@ mod tests {
             let (j, w) = axis.stencil(x);
             let y: f64 = (0..4).map(|k| w[k] * row[j + k][0]).sum();
             let z: f64 = (0..4).map(|k| w[k] * row[j + k][1]).sum();
+            let (_, _, s) = axis.stencil_with_slope(x);
+            let slope: f64 = (0..4).map(|k| s[k] * row[j + k][0]).sum();
+            let exact = 2.0 + x * (-6.0 + 1.5 * x);
+            assert!((slope - exact).abs() < 1e-11, "slope at {x}");
             // Rounding only.
             assert!((y - f(x)).abs() < 1e-12 && (z + f(x)).abs() < 1e-12, "{x}");
         }

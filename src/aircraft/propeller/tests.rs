@@ -285,7 +285,7 @@ fn closed_form_nan_stays_nan() {
         BladeAngle::Within(b) if b.is_nan()
     ));
     assert!(matches!(
-        t.rpm_at_blade_angle(1.2, f64::NAN, 0.3, 340.0, 60.0, |_| 300.0),
+        t.rpm_at_blade_angle(1.2, f64::NAN, 0.3, 340.0, 60.0, f64::NAN, |_| 300.0),
         Balance::Turning(n) if n.is_nan()
     ));
 }
@@ -295,18 +295,20 @@ fn closed_form_fixed_blade_balance() {
     let t = table();
     let beta = 18_f64.to_radians();
     // An engine of constant torque 350 N m: the balance absorbs exactly that.
-    let Balance::Turning(n) = t.rpm_at_blade_angle(1.2, 50.0, beta, 340.0, 80.0, |_| 350.0) else {
+    let Balance::Turning(n) =
+        t.rpm_at_blade_angle(1.2, 50.0, beta, 340.0, 80.0, f64::NAN, |_| 350.0)
+    else {
         panic!("no balance");
     };
     let torque = t.forces(1.2, 50.0, n, beta, 340.0).torque_n_m;
     assert!((torque - 350.0).abs() < 1e-3, "{torque}");
     // A dead engine with 80 N m of friction windmills at 50 m/s, and stands at 15 m/s.
-    let dead = |v| t.rpm_at_blade_angle(1.2, v, beta, 340.0, 80.0, |_| -80.0);
+    let dead = |v| t.rpm_at_blade_angle(1.2, v, beta, 340.0, 80.0, f64::NAN, |_| -80.0);
     assert!(matches!(dead(50.0), Balance::Turning(_)));
     assert_eq!(dead(15.0), Balance::Stopped);
     // More torque than the propeller can hold at 20 rev/s.
     assert_eq!(
-        t.rpm_at_blade_angle(1.2, 50.0, beta, 340.0, 20.0, |_| 500.0),
+        t.rpm_at_blade_angle(1.2, 50.0, beta, 340.0, 20.0, f64::NAN, |_| 500.0),
         Balance::AboveMaximum
     );
 }
