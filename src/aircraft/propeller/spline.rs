@@ -13,6 +13,11 @@ pub(crate) struct Axis {
     last_cell: usize,
 }
 
+/// Number of coefficients of this many samples: one ghost at each end.
+pub(crate) const fn coefficients(samples: usize) -> usize {
+    samples + 2
+}
+
 impl Axis {
     pub(crate) fn new(low: f64, high: f64, samples: usize) -> Self {
         Self {
@@ -27,11 +32,6 @@ impl Axis {
     /// Position of sample `i`.
     pub(crate) fn sample(&self, i: usize) -> f64 {
         self.low + (self.high - self.low) * i as f64 / (self.samples - 1) as f64
-    }
-
-    /// Number of coefficients: one ghost at each end.
-    pub(crate) fn coefficients(&self) -> usize {
-        self.samples + 2
     }
 
     /// First coefficient of the stencil and its four weights at `x`. Outside the row the end cubic goes
@@ -119,7 +119,7 @@ mod tests {
     fn closed_form_spline_reproduces_a_cubic() {
         let f = |x: f64| 1.0 + x * (2.0 + x * (-3.0 + 0.5 * x));
         let axis = Axis::new(-1.0, 2.0, 7);
-        let mut row = vec![[0.0; 2]; axis.coefficients()];
+        let mut row = vec![[0.0; 2]; coefficients(axis.samples)];
         for i in 0..7 {
             row[i + 1] = [f(axis.sample(i)), -f(axis.sample(i))];
         }

@@ -20,13 +20,16 @@ use super::element::{
     BladeElements, Coefficients, MACH2_HIGH, MACH2_LOW, STATIONS, angle_from_zero_lift,
     effective_mach_squared, local_mach_ratio,
 };
-use super::spline::{Axis, prefilter};
+use super::spline::{Axis, coefficients, prefilter};
 use std::f64::consts::PI;
 
 /// Samples along the advance coordinate.
 const ADVANCE_SAMPLES: usize = 57;
 /// Samples along the square of the tip Mach number.
 const MACH_SAMPLES: usize = 7;
+/// Coefficients along the advance coordinate, and along the square of the tip Mach number.
+const ADVANCE_COEFFICIENTS: usize = coefficients(ADVANCE_SAMPLES);
+const MACH_COEFFICIENTS: usize = coefficients(MACH_SAMPLES);
 /// Greatest spacing of blade angles \[rad\] (3 deg).
 const BLADE_ANGLE_STEP_RAD: f64 = 3.0 * PI / 180.0;
 /// Fewest blade angles, so that a fixed pitch still gets a cubic.
@@ -142,7 +145,7 @@ pub struct PropellerTable {
     mach2: Axis,
     /// A typical slope of the torque coefficient with blade angle \[1/rad\], for first guesses.
     torque_slope: f64,
-    /// Coefficients, advance fastest, then blade angle, then Mach.
+    /// Coefficients, advance fastest, then Mach, then blade angle.
     data: Vec<[f64; 2]>,
 }
 
@@ -174,16 +177,19 @@ struct Patch {
 }
 
 impl Patch {
+    /// Of no cell.
+    const NONE: Self = Self {
+        cell: (usize::MAX, usize::MAX),
+        rows: [[0.0; 8]; 4],
+    };
+
     /// The rows with these weights summed.
     #[inline]
     fn across(&self, weights: &[f64; 4]) -> [f64; 8] {
-        let mut sum = [0.0; 8];
-        for (row, weight) in self.rows.iter().zip(weights) {
-            for (s, node) in sum.iter_mut().zip(row) {
-                *s += weight * node;
-            }
-        }
-        sum
+        let [a, b, c, d] = &self.rows;
+        std::array::from_fn(|i| {
+            (weights[0] * a[i] + weights[1] * b[i]) + (weights[2] * c[i] + weights[3] * d[i])
+        })
     }
 }
 
@@ -237,8 +243,12 @@ impl PropellerTable {
         let angle = Axis::new(low, high, angles.max(LEAST_BLADE_ANGLES));
         let advance = Axis::new(0.0, 1.0, ADVANCE_SAMPLES);
         let mach2 = Axis::new(MACH2_LOW, MACH2_HIGH, MACH_SAMPLES);
-        let (nu, nb) = (advance.coefficients(), angle.coefficients());
-        let mut data = vec![[0.0; 2]; nu * nb * mach2.coefficients()];
+        let (nu, nm, nb) = (
+            ADVANCE_COEFFICIENTS,
+            MACH_COEFFICIENTS,
+            coefficients(angle.samples),
+        );
+        let mut data = vec![[0.0; 2]; nu * nm * nb];
 
         let elements = BladeElements::new(geometry);
         let machs: Vec<f64> = (0..MACH_SAMPLES).map(|m| mach2.sample(m).sqrt()).collect();
@@ -279,7 +289,7 @@ impl PropellerTable {
                     }
                 }
                 for (m, sum) in row.iter().enumerate() {
-                    data[((m + 1) * nb + b + 1) * nu + u + 1] = *sum;
+                    data[((b + 1) * nm + m + 1) * nu + u + 1] = *sum;
                 }
             }
         }
@@ -287,14 +297,16 @@ impl PropellerTable {
         let mut work = Vec::new();
         for m in 1..=MACH_SAMPLES {
             for b in 1..=angle.samples {
-                prefilter(&mut data, (m * nb + b) * nu, 1, advance.samples, &mut work);
+                prefilter(&mut data, (b * nm + m) * nu, 1, advance.samples, &mut work);
             }
             for u in 0..nu {
-                prefilter(&mut data, m * nb * nu + u, nu, angle.samples, &mut work);
+                prefilter(&mut data, m * nu + u, nm * nu, angle.samples, &mut work);
             }
         }
-        for i in 0..nu * nb {
-            prefilter(&mut data, i, nu * nb, MACH_SAMPLES, &mut work);
+        for b in 0..nb {
+            for u in 0..nu {
+                prefilter(&mut data, b * nm * nu + u, nu, MACH_SAMPLES, &mut work);
+            }
         }
 
         let diameter_m = geometry.diameter_m();
@@ -362,16 +374,18 @@ impl PropellerTable {
     /// The sixteen nodes of a cell, summed over the Mach axis.
     #[inline]
     fn patch(&self, c: &Condition, cell: (usize, usize)) -> Patch {
-        let (nu, nb) = (self.advance.coefficients(), self.angle.coefficients());
+        let (mach, weights) = c.mach;
+        let nodes = self.data.as_flattened();
         let mut rows = [[0.0; 8]; 4];
-        for (k, &weight) in c.mach.1.iter().enumerate() {
-            let plane = ((c.mach.0 + k) * nb + cell.1) * nu + cell.0;
-            for (j, row) in rows.iter_mut().enumerate() {
-                // Invariant: a stencil never starts beyond its axis' last cell, so the slice is there.
-                let nodes = &self.data.as_flattened()[2 * (plane + j * nu)..][..8];
-                for (sum, node) in row.iter_mut().zip(nodes) {
-                    *sum += weight * node;
-                }
+        for (j, row) in rows.iter_mut().enumerate() {
+            let start = ((cell.1 + j) * MACH_COEFFICIENTS + mach) * ADVANCE_COEFFICIENTS + cell.0;
+            // Invariant: a stencil never starts beyond its axis' last cell, so the nodes are there.
+            let lines = &nodes[2 * start..][..2 * (3 * ADVANCE_COEFFICIENTS + 4)];
+            let line = |k: usize| &lines[2 * k * ADVANCE_COEFFICIENTS..][..8];
+            let (a, b, c, d) = (line(0), line(1), line(2), line(3));
+            for (i, sum) in row.iter_mut().enumerate() {
+                *sum = (weights[0] * a[i] + weights[1] * b[i])
+                    + (weights[2] * c[i] + weights[3] * d[i]);
             }
         }
         Patch { cell, rows }
@@ -391,15 +405,14 @@ impl PropellerTable {
         &self,
         c: &Condition,
         beta_rad: f64,
-        patch: &mut Option<Patch>,
+        patch: &mut Patch,
     ) -> ([f64; 2], [f64; 2]) {
         let (u, u_slope) = Self::advance_at(c, beta_rad);
         let (iu, wu, su) = self.advance.stencil_with_slope(u);
         let (ib, wb, sb) = self.angle.stencil_with_slope(beta_rad);
-        let patch = match patch {
-            Some(p) if p.cell == (iu, ib) => p,
-            _ => patch.insert(self.patch(c, (iu, ib))),
-        };
+        if patch.cell != (iu, ib) {
+            *patch = self.patch(c, (iu, ib));
+        }
         let row = patch.across(&wb);
         let by_u = along_advance(&su, &row);
         let by_beta = along_advance(&wu, &patch.across(&sb));
@@ -555,7 +568,7 @@ impl PropellerTable {
             guess_rad
         };
         let mut beta = start.clamp(low, high);
-        let mut patch = None;
+        let mut patch = Patch::NONE;
         for _ in 0..QUICK_STEPS {
             let (here, slope) = self.at_with_slope(c, beta, &mut patch);
             let step = (target - here[1]) / slope[1];
@@ -717,8 +730,9 @@ impl PropellerTable {
 /// Whether the blade at 0.75 R may be in negative stall: `theta > beta + 9 deg`, by the addition theorem.
 #[inline]
 fn stall_suspected(c: &Condition, beta_rad: f64) -> bool {
-    let t = beta_rad.tan();
-    c.v * (1.0 - STALL_SUSPECT_TAN * t) > c.w * (t + STALL_SUSPECT_TAN)
+    let beyond = |t: f64| c.v * (1.0 - STALL_SUSPECT_TAN * t) > c.w * (t + STALL_SUSPECT_TAN);
+    // The tangent is more than the angle: mostly that settles it.
+    beyond(beta_rad) && beyond(beta_rad.tan())
 }
 
 /// The pivot of the advance coordinate, near `tan(0.92 beta + 7 deg)`: the advance angle of zero thrust and a
