@@ -28,12 +28,26 @@ const SPEED_STEP_M_S: f64 = 5.0 * M_S_PER_KT;
 const HEIGHT_STEP_M: f64 = 1_000.0 * M_PER_FT;
 /// Steepest change of energy height per distance that is tried.
 const STEEPEST: f64 = 0.12;
-/// Thrust points of a hull.
+/// Least manifold pressure in the envelope, Pa.
 const LEAST_MAP_PA: f64 = 7.0 * PA_PER_INHG;
+/// Steps of thrust by which a hull is entered.
+const BINS: u16 = 32;
+/// Corners that weigh less than this are left out.
+const LEAST_WEIGHT: f64 = 1e-9;
+/// Calibrated over equivalent airspeed is less than this, and at least one, at all speeds and heights tried (Mach 0.37; worked from
+/// [`speed`]).
+const COMPRESSED: f64 = 1.02;
+/// Rounding by which a bound may pass what it bounds, relative.
+const NOISE: f64 = 1e-12;
 
 /// Lower convex hull of cost rate over thrust: (thrust N, cost per s, fuel kg/s), thrust rising.
 #[derive(Debug, Clone, Default)]
-struct Hull(Vec<(f64, f64, f64)>);
+struct Hull {
+    points: Vec<(f64, f64, f64)>,
+    /// For each of [`BINS`] equal steps of thrust, the first point at or beyond its lower end.
+    first: Vec<u32>,
+    bins_per_n: f64,
+}
 
 impl Hull {
     fn of(mut points: Vec<(f64, f64, f64)>) -> Self {
@@ -51,12 +65,30 @@ impl Hull {
             }
             hull.push(p);
         }
-        Self(hull)
+        let (low, high) = (
+            hull.first().map_or(0.0, |p| p.0),
+            hull.last().map_or(0.0, |p| p.0),
+        );
+        let bins_per_n = f64::from(BINS) / (high - low).max(f64::MIN_POSITIVE);
+        let first = (0..BINS)
+            .map(|bin| {
+                let thrust_n = low + f64::from(bin) / bins_per_n;
+                #[expect(clippy::cast_possible_truncation, reason = "a few hundred")]
+                let i = hull.partition_point(|p| p.0 < thrust_n).max(1) as u32;
+                i
+            })
+            .collect();
+        Self {
+            points: hull,
+            first,
+            bins_per_n,
+        }
     }
 
     /// Least cost rate and its fuel flow for a thrust; beyond the most: none; below the least: the least.
+    #[inline]
     fn at(&self, thrust_n: f64) -> Option<(f64, f64)> {
-        let h = &self.0;
+        let h = &self.points;
         let (first, last) = (h.first()?, h.last()?);
         if thrust_n > last.0 {
             return None;
@@ -64,14 +96,49 @@ impl Hull {
         if thrust_n <= first.0 {
             return Some((first.1, first.2));
         }
-        let i = h.partition_point(|p| p.0 < thrust_n);
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "between the ends"
+        )]
+        let bin = ((thrust_n - first.0) * self.bins_per_n) as usize;
+        let mut i = self.first[bin.min(self.first.len() - 1)] as usize;
+        // Rounding may have entered one point late.
+        while h[i - 1].0 >= thrust_n {
+            i -= 1;
+        }
+        while h[i].0 < thrust_n {
+            i += 1;
+        }
         let (a, b) = (h[i - 1], h[i]);
         let x = (thrust_n - a.0) / (b.0 - a.0);
         Some((a.1 + x * (b.1 - a.1), a.2 + x * (b.2 - a.2)))
     }
 
     fn least_n(&self) -> f64 {
-        self.0.first().map_or(f64::INFINITY, |p| p.0)
+        self.points.first().map_or(f64::INFINITY, |p| p.0)
+    }
+
+    fn most_n(&self) -> f64 {
+        self.points.last().map_or(f64::NEG_INFINITY, |p| p.0)
+    }
+
+    /// A straight line that lies nowhere above [`Hull::at`]: cost per s at a thrust and its slope with thrust. Minus infinity if the
+    /// hull falls there, for it is level below its least thrust.
+    fn line_at(&self, thrust_n: f64) -> (f64, f64) {
+        let h = &self.points;
+        let i = h
+            .partition_point(|p| p.0 < thrust_n)
+            .clamp(1, (h.len().max(2)) - 1);
+        let (Some(a), Some(b)) = (h.get(i - 1), h.get(i)) else {
+            return (f64::NEG_INFINITY, 0.0);
+        };
+        let slope = (b.1 - a.1) / (b.0 - a.0);
+        if slope >= 0.0 {
+            (a.1 + slope * (thrust_n - a.0), slope)
+        } else {
+            (f64::NEG_INFINITY, 0.0)
+        }
     }
 }
 
@@ -211,9 +278,8 @@ fn envelope(
 }
 
 impl Table {
-    /// Bilinear over height and speed of the hull values at a thrust scaled by nothing: each corner is asked for the thrust
-    /// less the corner's own share of the difference in drag.
-    fn at(&self, hp_m: f64, tas_m_s: f64, thrust_n: f64, climb: bool) -> Option<(f64, f64)> {
+    /// The corners round a height and a true airspeed with their bilinear weights; `None` beyond the fastest.
+    fn corners(&self, hp_m: f64, tas_m_s: f64) -> Option<Corners<'_>> {
         let y = ((hp_m - self.bottom_m) / HEIGHT_STEP_M).max(0.0);
         #[expect(
             clippy::cast_possible_truncation,
@@ -230,22 +296,21 @@ impl Table {
         let c = x as usize;
         #[expect(clippy::cast_precision_loss, reason = "small")]
         let (fy, fx) = ((y - r as f64).clamp(0.0, 1.0), x - c as f64);
-        let mut rate = 0.0;
-        let mut fuel = 0.0;
+        let mut corners = Corners {
+            count: 0,
+            of: [(&self.rows[r][0], 0.0); 4],
+        };
         for (row, wy) in [(r, 1.0 - fy), (r + 1, fy)] {
             for (col, wx) in [(c, 1.0 - fx), (c + 1, fx)] {
                 let w = wx * wy;
-                if w < 1e-9 {
+                if w < LEAST_WEIGHT {
                     continue;
                 }
-                let e = self.rows[row].get(col)?;
-                let hull = if climb { &e.climb } else { &e.cruise };
-                let (k, f) = hull.at(thrust_n)?;
-                rate += w * k;
-                fuel += w * f;
+                corners.of[corners.count] = (self.rows[row].get(col)?, w);
+                corners.count += 1;
             }
         }
-        Some((rate, fuel))
+        Some(corners)
     }
 
     fn least_n(&self, hp_m: f64, tas_m_s: f64) -> f64 {
@@ -263,6 +328,53 @@ impl Table {
         self.rows[r.min(self.rows.len() - 1)]
             .get(c)
             .map_or(f64::INFINITY, |e| e.cruise.least_n())
+    }
+}
+
+/// Up to four envelopes with weights.
+#[derive(Debug, Clone, Copy)]
+struct Corners<'a> {
+    count: usize,
+    of: [(&'a Envelope, f64); 4],
+}
+
+impl<'a> Corners<'a> {
+    fn iter(&self) -> impl Iterator<Item = (&'a Envelope, f64)> + '_ {
+        self.of[..self.count].iter().copied()
+    }
+
+    /// Greatest thrust in cruise and in the climb that every corner gives.
+    fn most_n(&self) -> (f64, f64) {
+        let least = |a: f64, b: f64| a.min(b);
+        (
+            self.iter()
+                .map(|(e, _)| e.cruise.most_n())
+                .fold(f64::INFINITY, least),
+            self.iter()
+                .map(|(e, _)| e.climb.most_n())
+                .fold(f64::INFINITY, least),
+        )
+    }
+
+    /// A straight line nowhere above the cost per s, in cruise or climb: its value and slope at a thrust.
+    fn line_at(&self, thrust_n: f64) -> (f64, f64) {
+        // The climb has every setting of the cruise, so its hull is nowhere above.
+        self.iter().fold((0.0, 0.0), |(value, slope), (e, w)| {
+            let (v, s) = e.climb.line_at(thrust_n);
+            (value + w * v, slope + w * s)
+        })
+    }
+
+    /// Least cost per s and fuel flow at a thrust.
+    fn at(&self, thrust_n: f64, climb: bool) -> Option<(f64, f64)> {
+        let (mut rate, mut fuel) = (0.0, 0.0);
+        for (e, w) in self.iter() {
+            let hull = if climb { &e.climb } else { &e.cruise };
+            let (k, f) = hull.at(thrust_n)?;
+            rate += w * k;
+            fuel += w * f;
+        }
+        Some((rate, fuel))
     }
 }
 
@@ -354,7 +466,6 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
         let from_s = start_m + ds * k as f64;
         let mid_s = from_s + 0.5 * ds;
         let mass = mass_at(mid_s);
-        let weight = mass * G_M_S2;
         let stall = Speeds::at_mass(aircraft.speeds.vs_m_s, mass, max_kg);
         // True height against pressure altitude in the middle of the stretch.
         let z_of = |hp: f64| p.air.at(mid_s, hp).true_altitude_m;
@@ -372,6 +483,7 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
         let last = k + 1 == n;
         let half_index = 2 * m;
         let mut conditions: Vec<Option<Vec<Condition>>> = vec![None; half_index + 1];
+        let mut bounds = Vec::new();
         for &(e0, so_far) in &origin {
             #[expect(clippy::cast_possible_truncation, reason = "a few hundred")]
             let i0 = ((e0 - bottom_e) / ENERGY_STEP_M).round() as isize;
@@ -406,6 +518,7 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
                         p,
                         &table,
                         mid_s,
+                        ds,
                         mass,
                         stall,
                         mid_e,
@@ -416,34 +529,7 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
                 });
                 let climbing = gain >= RESTART_M * (ds / STRETCH_M).min(1.0)
                     || (gain > 0.0 && mid_s < plan.top_of_climb.distance_m.max(60.0 * M_PER_NM));
-                let mut edge: Option<Edge> = None;
-                for c in list.iter() {
-                    let thrust = c.drag_n
-                        + weight
-                            * (c.gs_m_s / c.tas_m_s)
-                            * (gain / ds)
-                            * (1.0 + c.tas_m_s / G_M_S2 * c.shear);
-                    let found = if climbing {
-                        table.at(c.hp_m, c.tas_m_s, thrust, true)
-                    } else if thrust < c.least_n {
-                        // Thrust cannot go lower; gear may add drag below its speed.
-                        if thrust < c.least_n - c.gear_n {
-                            continue;
-                        }
-                        table.at(c.hp_m, c.tas_m_s, c.least_n, false)
-                    } else {
-                        table.at(c.hp_m, c.tas_m_s, thrust, false)
-                    };
-                    let Some((rate, fuel)) = found else { continue };
-                    let dt = ds / c.gs_m_s;
-                    if edge.is_none_or(|e| rate * dt < e.cost) {
-                        edge = Some(Edge {
-                            cost: rate * dt,
-                            time_s: dt,
-                            fuel_kg: fuel * dt,
-                        });
-                    }
-                }
+                let edge = cheapest(list, gain, climbing, ds, &mut bounds);
                 let Some(edge) = edge else { continue };
                 let total = Edge {
                     cost: so_far.cost + edge.cost,
@@ -472,34 +558,105 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
     None
 }
 
+/// The cheapest way to gain an energy height over a stretch.
+///
+/// First the least that each speed may cost is found, then what the most promising one costs, then only those are priced that
+/// may be cheaper.
+fn cheapest(
+    list: &[Condition],
+    gain_m: f64,
+    climbing: bool,
+    stretch_m: f64,
+    bounds: &mut Vec<(f64, f64)>,
+) -> Option<Edge> {
+    bounds.clear();
+    let mut promising = (f64::INFINITY, 0);
+    for (i, c) in list.iter().enumerate() {
+        let thrust = c.drag_n + c.per_gain_n_m * gain_m;
+        let (thrust, most) = if climbing {
+            (thrust, c.most_climb_n)
+        } else if thrust < c.least_n - c.gear_n {
+            // Thrust cannot go lower; gear may add drag below its speed.
+            (f64::INFINITY, c.most_cruise_n)
+        } else {
+            (thrust.max(c.least_n), c.most_cruise_n)
+        };
+        let bound = if thrust > most {
+            f64::INFINITY
+        } else {
+            let least = c.line.0 + c.line.1 * (thrust - c.drag_n);
+            (least - NOISE * least.abs()) * stretch_m / c.gs_m_s
+        };
+        if bound < promising.0 {
+            promising = (bound, i);
+        }
+        bounds.push((thrust, bound));
+    }
+    let price = |i: usize| {
+        let c = &list[i];
+        let (rate, fuel) = c.corners.at(bounds[i].0, climbing)?;
+        let dt = stretch_m / c.gs_m_s;
+        Some(Edge {
+            cost: rate * dt,
+            time_s: dt,
+            fuel_kg: fuel * dt,
+        })
+    };
+    if promising.0 == f64::INFINITY {
+        return None;
+    }
+    let mut best = price(promising.1).map(|edge| (edge, promising.1));
+    for (i, &(_, bound)) in bounds.iter().enumerate() {
+        if i == promising.1 || bound == f64::INFINITY || best.is_some_and(|(b, _)| bound > b.cost) {
+            continue;
+        }
+        // Of equals the slowest, in whatever order they are priced.
+        if let Some(edge) = price(i)
+            && best.is_none_or(|(b, j)| edge.cost < b.cost || (edge.cost == b.cost && i < j))
+        {
+            best = Some((edge, i));
+        }
+    }
+    best.map(|(edge, _)| edge)
+}
+
 /// One speed that may be flown at an energy.
 #[derive(Debug, Clone, Copy)]
-struct Condition {
-    hp_m: f64,
-    tas_m_s: f64,
+struct Condition<'a> {
     gs_m_s: f64,
     drag_n: f64,
+    /// Thrust for each metre of energy height gained over the stretch.
+    per_gain_n_m: f64,
+    /// Drag the gear may add.
     gear_n: f64,
+    /// Least thrust.
     least_n: f64,
-    shear: f64,
+    most_cruise_n: f64,
+    most_climb_n: f64,
+    /// [`Corners::line_at`] the drag.
+    line: (f64, f64),
+    corners: Corners<'a>,
 }
 
 #[expect(
     clippy::too_many_arguments,
     reason = "one stretch of one grid, called in one place"
 )]
-fn conditions_at(
+fn conditions_at<'a>(
     p: &Problem,
-    table: &Table,
+    table: &'a Table,
     s_m: f64,
+    stretch_m: f64,
     mass: f64,
     stall: f64,
     e: f64,
     bounds: (f64, f64),
     ground_m: f64,
     hp_of: &dyn Fn(f64) -> f64,
-) -> Vec<Condition> {
+) -> Vec<Condition<'a>> {
     let aircraft = &p.aircraft;
+    // Indicated altitude is pressure altitude and this.
+    let indicated_m = p.indicated_m(s_m, 0.0);
     let mut list = Vec::new();
     let mut v = 1.1 * stall;
     while v < 110.0 {
@@ -511,14 +668,18 @@ fn conditions_at(
         }
         let hp = hp_of(z);
         let (air, sample) = p.air_state(s_m, hp);
-        let ias = speed::tas_to_cas_m_s(here, air.pressure_pa, air.temperature_k);
         let top = p.limits.speed_limit_m_s(
             &aircraft.speeds,
             mass / aircraft.masses.max_take_off_kg,
-            p.indicated_m(s_m, hp),
+            hp + indicated_m,
             z - ground_m,
         );
-        if ias > top || ias < 1.2 * stall {
+        // Calibrated airspeed, where its bounds do not settle the question.
+        let least = speed::tas_to_eas_m_s(here, air.density_kg_m3);
+        let exact = || speed::tas_to_cas_m_s(here, air.pressure_pa, air.temperature_k);
+        let within =
+            |limit: f64| least * COMPRESSED <= limit || (least <= limit && exact() <= limit);
+        if !within(top) || (least < 1.2 * stall && exact() < 1.2 * stall) {
             continue;
         }
         let gs = super::cruise::ground_speed_m_s(here, &sample);
@@ -526,7 +687,7 @@ fn conditions_at(
             continue;
         }
         let drag = aircraft.drag_n(air, here, mass, Configuration::default());
-        let gear = if ias <= aircraft.speeds.vlo_extend_m_s {
+        let gear = if within(aircraft.speeds.vlo_extend_m_s) {
             aircraft.drag_n(
                 air,
                 here,
@@ -539,14 +700,21 @@ fn conditions_at(
         } else {
             0.0
         };
+        let Some(corners) = table.corners(hp, here) else {
+            continue;
+        };
+        let (most_cruise_n, most_climb_n) = corners.most_n();
         list.push(Condition {
-            hp_m: hp,
-            tas_m_s: here,
             gs_m_s: gs,
             drag_n: drag,
+            per_gain_n_m: mass * G_M_S2 * (gs / here) / stretch_m
+                * (1.0 + here / G_M_S2 * sample.along_per_m),
             gear_n: gear,
             least_n: table.least_n(hp, here),
-            shear: sample.along_per_m,
+            most_cruise_n,
+            most_climb_n,
+            line: corners.line_at(drag),
+            corners,
         });
     }
     list
