@@ -123,19 +123,19 @@ impl Hull {
         self.points.last().map_or(f64::NEG_INFINITY, |p| p.0)
     }
 
-    /// A straight line that lies nowhere above [`Hull::at`]: cost per s at a thrust and its slope with thrust. Minus infinity if the
-    /// hull falls there, for it is level below its least thrust.
+    /// A straight line that lies nowhere above [`Hull::at`] and touches it at a thrust: cost per s without thrust and for each
+    /// newton. Minus infinity if the hull falls there, for it is level below its least thrust.
     fn line_at(&self, thrust_n: f64) -> (f64, f64) {
         let h = &self.points;
         let i = h
             .partition_point(|p| p.0 < thrust_n)
-            .clamp(1, (h.len().max(2)) - 1);
+            .clamp(1, h.len().max(2) - 1);
         let (Some(a), Some(b)) = (h.get(i - 1), h.get(i)) else {
             return (f64::NEG_INFINITY, 0.0);
         };
         let slope = (b.1 - a.1) / (b.0 - a.0);
         if slope >= 0.0 {
-            (a.1 + slope * (thrust_n - a.0), slope)
+            (a.1 - slope * a.0, slope)
         } else {
             (f64::NEG_INFINITY, 0.0)
         }
@@ -147,6 +147,8 @@ impl Hull {
 struct Envelope {
     cruise: Hull,
     climb: Hull,
+    /// Lines nowhere above either hull: in descent, level and in climb.
+    lines: [(f64, f64); 3],
 }
 
 struct Table {
@@ -270,10 +272,23 @@ fn envelope(
             ));
         }
     }
-    climb.extend(cruise.iter().copied());
+    let cruise = Hull::of(cruise);
+    // The points inside the one hull are inside the other.
+    climb.extend(cruise.points.iter().copied());
+    let climb = Hull::of(climb);
+    // The climb has every setting of the cruise, so its hull is nowhere above. Where the lines touch makes them sharp, not right.
+    let level_n = aircraft.drag_n(
+        air,
+        tas,
+        aircraft.masses.max_take_off_kg,
+        Configuration::default(),
+    );
+    let lines =
+        [climb.least_n(), level_n, climb.most_n()].map(|end| climb.line_at(0.5 * (level_n + end)));
     Envelope {
-        cruise: Hull::of(cruise),
-        climb: Hull::of(climb),
+        cruise,
+        climb,
+        lines,
     }
 }
 
@@ -356,13 +371,16 @@ impl<'a> Corners<'a> {
         )
     }
 
-    /// A straight line nowhere above the cost per s, in cruise or climb: its value and slope at a thrust.
-    fn line_at(&self, thrust_n: f64) -> (f64, f64) {
-        // The climb has every setting of the cruise, so its hull is nowhere above.
-        self.iter().fold((0.0, 0.0), |(value, slope), (e, w)| {
-            let (v, s) = e.climb.line_at(thrust_n);
-            (value + w * v, slope + w * s)
-        })
+    /// [`Envelope::lines`] between the corners.
+    fn lines(&self) -> [(f64, f64); 3] {
+        let mut lines = [(0.0, 0.0); 3];
+        for (e, w) in self.iter() {
+            for (sum, line) in lines.iter_mut().zip(&e.lines) {
+                sum.0 += w * line.0;
+                sum.1 += w * line.1;
+            }
+        }
+        lines
     }
 
     /// Least cost per s and fuel flow at a thrust.
@@ -452,15 +470,22 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
     };
     #[expect(clippy::cast_possible_truncation, reason = "a few dozen")]
     let reach = (STEEPEST * ds / ENERGY_STEP_M).ceil() as isize;
+    // Steps of energy, the nearest first.
+    let steps: Vec<isize> = (0..=reach).flat_map(|r| [r, -r]).skip(1).collect();
     // The exact start lies between grid energies: the first stretch runs from it.
-    let mut origin = vec![(
-        start_e,
-        Edge {
-            cost: 0.0,
-            time_s: 0.0,
-            fuel_kg: 0.0,
-        },
-    )];
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a few hundred"
+    )]
+    let start = ((start_e - bottom_e) / ENERGY_STEP_M).round() as usize;
+    let nothing = Edge {
+        cost: 0.0,
+        time_s: 0.0,
+        fuel_kg: 0.0,
+    };
+    let mut origin: Vec<Option<(f64, Edge)>> = vec![None; m];
+    *origin.get_mut(start)? = Some((start_e, nothing));
     for k in 0..n {
         #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
         let from_s = start_m + ds * k as f64;
@@ -478,29 +503,17 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
         let ceiling_z = z_b + 5.0;
         let ground = p.ground_m(mid_s);
         // Speeds and what they mean at an energy: prepared once per middle energy.
-        let mut next = vec![None::<Edge>; m];
-        let mut last_edges: Option<Edge> = None;
-        let last = k + 1 == n;
         let half_index = 2 * m;
         let mut conditions: Vec<Option<Vec<Condition>>> = vec![None; half_index + 1];
         let mut bounds = Vec::new();
-        for &(e0, so_far) in &origin {
-            #[expect(clippy::cast_possible_truncation, reason = "a few hundred")]
-            let i0 = ((e0 - bottom_e) / ENERGY_STEP_M).round() as isize;
-            for step in -reach..=reach {
-                let j = i0 + step;
-                if j < 0 || j as usize >= m {
+        // From everywhere in reach to an energy, the nearest first: what they cost bars most of the others.
+        let mut reached = |to: isize, e1: f64, steps: &[isize]| {
+            let mut best: Option<(Edge, isize)> = None;
+            for step in steps {
+                let from = to - step;
+                let known = usize::try_from(from).ok().and_then(|i| origin.get(i));
+                let Some(&Some((e0, so_far))) = known else {
                     continue;
-                }
-                #[expect(clippy::cast_sign_loss, reason = "checked above")]
-                let j = j as usize;
-                let e1 = if last {
-                    if step != 0 {
-                        continue;
-                    }
-                    end_e
-                } else {
-                    e_of(j)
                 };
                 let mid_e = 0.5 * (e0 + e1);
                 let gain = e1 - e0;
@@ -529,30 +542,35 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
                 });
                 let climbing = gain >= RESTART_M * (ds / STRETCH_M).min(1.0)
                     || (gain > 0.0 && mid_s < plan.top_of_climb.distance_m.max(60.0 * M_PER_NM));
-                let edge = cheapest(list, gain, climbing, ds, &mut bounds);
-                let Some(edge) = edge else { continue };
+                let most = best.map_or(f64::INFINITY, |(b, _)| b.cost - so_far.cost);
+                let Some(edge) = cheapest(list, gain, climbing, most, &mut bounds) else {
+                    continue;
+                };
                 let total = Edge {
                     cost: so_far.cost + edge.cost,
                     time_s: so_far.time_s + edge.time_s,
                     fuel_kg: so_far.fuel_kg + edge.fuel_kg,
                 };
-                let place = if last { &mut last_edges } else { &mut next[j] };
-                if place.is_none_or(|b| total.cost < b.cost) {
-                    *place = Some(total);
+                // Of equals the lowest, in whatever order they are tried.
+                if best
+                    .is_none_or(|(b, i)| total.cost < b.cost || (total.cost == b.cost && from < i))
+                {
+                    best = Some((total, from));
                 }
             }
-        }
-        if last {
-            return last_edges.map(|e| IdealPath {
+            best.map(|(edge, _)| edge)
+        };
+        if k + 1 == n {
+            // From every energy to the one wanted.
+            let all: Vec<isize> = (0..origin.len().cast_signed()).map(|i| -i).collect();
+            return reached(0, end_e, &all).map(|e| IdealPath {
                 cost: e.cost,
                 time_s: e.time_s,
                 fuel_kg: e.fuel_kg,
             });
         }
-        origin = next
-            .iter()
-            .enumerate()
-            .filter_map(|(j, e)| e.map(|e| (e_of(j), e)))
+        origin = (0..m)
+            .map(|j| reached(j.cast_signed(), e_of(j), &steps).map(|edge| (e_of(j), edge)))
             .collect();
     }
     None
@@ -561,12 +579,12 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
 /// The cheapest way to gain an energy height over a stretch.
 ///
 /// First the least that each speed may cost is found, then what the most promising one costs, then only those are priced that
-/// may be cheaper.
+/// may be cheaper. `None` if there is none for less than `most`.
 fn cheapest(
     list: &[Condition],
     gain_m: f64,
     climbing: bool,
-    stretch_m: f64,
+    most: f64,
     bounds: &mut Vec<(f64, f64)>,
 ) -> Option<Edge> {
     bounds.clear();
@@ -584,8 +602,12 @@ fn cheapest(
         let bound = if thrust > most {
             f64::INFINITY
         } else {
-            let least = c.line.0 + c.line.1 * (thrust - c.drag_n);
-            (least - NOISE * least.abs()) * stretch_m / c.gs_m_s
+            let least = c
+                .lines
+                .iter()
+                .map(|line| line.0 + line.1 * thrust)
+                .fold(f64::NEG_INFINITY, f64::max);
+            (least - NOISE * least.abs()) * c.time_s
         };
         if bound < promising.0 {
             promising = (bound, i);
@@ -595,14 +617,13 @@ fn cheapest(
     let price = |i: usize| {
         let c = &list[i];
         let (rate, fuel) = c.corners.at(bounds[i].0, climbing)?;
-        let dt = stretch_m / c.gs_m_s;
         Some(Edge {
-            cost: rate * dt,
-            time_s: dt,
-            fuel_kg: fuel * dt,
+            cost: rate * c.time_s,
+            time_s: c.time_s,
+            fuel_kg: fuel * c.time_s,
         })
     };
-    if promising.0 == f64::INFINITY {
+    if promising.0 >= most {
         return None;
     }
     let mut best = price(promising.1).map(|edge| (edge, promising.1));
@@ -623,7 +644,8 @@ fn cheapest(
 /// One speed that may be flown at an energy.
 #[derive(Debug, Clone, Copy)]
 struct Condition<'a> {
-    gs_m_s: f64,
+    /// Time over the stretch.
+    time_s: f64,
     drag_n: f64,
     /// Thrust for each metre of energy height gained over the stretch.
     per_gain_n_m: f64,
@@ -633,8 +655,8 @@ struct Condition<'a> {
     least_n: f64,
     most_cruise_n: f64,
     most_climb_n: f64,
-    /// [`Corners::line_at`] the drag.
-    line: (f64, f64),
+    /// [`Corners::lines`].
+    lines: [(f64, f64); 3],
     corners: Corners<'a>,
 }
 
@@ -705,7 +727,7 @@ fn conditions_at<'a>(
         };
         let (most_cruise_n, most_climb_n) = corners.most_n();
         list.push(Condition {
-            gs_m_s: gs,
+            time_s: stretch_m / gs,
             drag_n: drag,
             per_gain_n_m: mass * G_M_S2 * (gs / here) / stretch_m
                 * (1.0 + here / G_M_S2 * sample.along_per_m),
@@ -713,9 +735,62 @@ fn conditions_at<'a>(
             least_n: table.least_n(hp, here),
             most_cruise_n,
             most_climb_n,
-            line: corners.line_at(drag),
+            lines: corners.lines(),
             corners,
         });
     }
     list
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The bounds that spare the exact conversion hold at all heights and temperatures that can be planned, up to the greatest
+    /// speed tried.
+    #[test]
+    fn closed_form_calibrated_is_near_equivalent_airspeed() {
+        for height in 0..=50 {
+            let pressure_pa = isa::pressure_pa(200.0 * f64::from(height));
+            for temperature_k in [220.0, 250.0, 280.0, 310.0] {
+                let air = AirState::new(pressure_pa, temperature_k);
+                for v in 20..=110 {
+                    let v = f64::from(v);
+                    let ratio = speed::tas_to_cas_m_s(v, pressure_pa, temperature_k)
+                        / speed::tas_to_eas_m_s(v, air.density_kg_m3);
+                    // Rounding only below one: at sea level in standard air they are the same.
+                    assert!((1.0 - 1e-9..COMPRESSED).contains(&ratio), "{v} {ratio}");
+                }
+            }
+        }
+    }
+
+    /// A hull read through its bins against the definition; its lines nowhere above it.
+    #[test]
+    fn closed_form_hull_and_lines() {
+        // Points on a parabola, unevenly spaced, and others above it that must not count.
+        let cost = |t: f64| 3.0 + 0.02 * (t + 300.0).powi(2) / 1_000.0;
+        let place = |i: u32| -200.0 + 4.0 * f64::from(i * i);
+        let mut points: Vec<_> = (0..20).map(|i| (place(i), cost(place(i)), 1.0)).collect();
+        points.extend((0..40).map(|i| (f64::from(i) * 30.0, cost(f64::from(i) * 30.0) + 5.0, 9.0)));
+        let hull = Hull::of(points);
+        assert_eq!(hull.points.len(), 20);
+        let lines: Vec<_> = (-3..17)
+            .map(|i| hull.line_at(100.0 * f64::from(i)))
+            .collect();
+        for i in 0..=1_444 {
+            let t = f64::from(i) - 200.0;
+            let j = (1..20).find(|&j| t <= place(j)).expect("inside");
+            let (a, b) = (place(j - 1), place(j));
+            let exact = cost(a) + (cost(b) - cost(a)) * (t - a) / (b - a);
+            let (found, _) = hull.at(t).expect("inside");
+            assert!(
+                (found - exact).abs() < 1e-12 * exact,
+                "{t}: {found} {exact}"
+            );
+            assert!(lines.iter().all(|l| l.0 + l.1 * t <= found + 1e-9), "{t}");
+        }
+        assert_eq!(hull.at(place(19) + 1.0), None);
+        assert_eq!(hull.at(-500.0), Some((cost(-200.0), 1.0)));
+    }
 }

@@ -47,7 +47,7 @@ pub(super) struct LegAir {
     /// Intervals per metre.
     per_m: f64,
     /// Last column and last row.
-    last: (usize, usize),
+    last: (u32, u32),
     /// Column after column, each from the bottom.
     nodes: Vec<Node>,
 }
@@ -68,12 +68,12 @@ impl LegAir {
             .iter()
             .flat_map(|c| (0..rows).map(move |r| node(c, r)))
             .collect();
-        let last = (columns.len() - 1, rows - 1);
         #[expect(
-            clippy::cast_precision_loss,
-            reason = "a leg has a few hundred nodes at most"
+            clippy::cast_possible_truncation,
+            reason = "a few hundred nodes along a leg and rows up a column at most"
         )]
-        let per_m = last.0 as f64 / (to_m - from_m);
+        let last = (columns.len() as u32 - 1, rows as u32 - 1);
+        let per_m = f64::from(last.0) / (to_m - from_m);
         Self {
             from_m,
             to_m,
@@ -86,21 +86,27 @@ impl LegAir {
 
 /// The interval of a coordinate counted in steps, confined to `0..=last`, and where in it.
 #[inline]
-fn interval(steps: f64, last: usize) -> (usize, f64) {
-    #[expect(
-        clippy::cast_precision_loss,
-        reason = "a few hundred nodes along a leg and rows up a column at most"
-    )]
-    let x = steps.clamp(0.0, last as f64);
+fn interval(steps: f64, last: u32) -> (usize, f64) {
+    let x = steps.clamp(0.0, f64::from(last));
     #[expect(
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss,
         reason = "clamped to the nodes"
     )]
-    let i = (x as usize).min(last - 1);
-    #[expect(clippy::cast_precision_loss, reason = "a few hundred at most")]
-    let fraction = x - i as f64;
-    (i, fraction)
+    let i = (x as u32).min(last - 1);
+    (i as usize, x - f64::from(i))
+}
+
+/// Bilinear between four nodes, and the change of the along-course wind over one row.
+// Kept out of line: by itself this becomes two-lane code.
+#[inline(never)]
+fn between(here: &[Node], next: &[Node], fx: f64, fy: f64) -> (Node, f64) {
+    let along_leg =
+        |u: &Node, v: &Node| -> Node { std::array::from_fn(|q| u[q] + fx * (v[q] - u[q])) };
+    let low = along_leg(&here[0], &next[0]);
+    let high = along_leg(&here[1], &next[1]);
+    let node = std::array::from_fn(|q| low[q] + fy * (high[q] - low[q]));
+    (node, high[1] - low[1])
 }
 
 /// Air along the whole route.
@@ -119,22 +125,18 @@ impl RouteAir {
         let leg = &self.legs[i];
         let (c, fx) = interval((distance_m - leg.from_m) * leg.per_m, leg.last.0);
         let (r, fy) = interval((pressure_altitude_m - BOTTOM_M) / STEP_M, leg.last.1);
-        let rows = leg.last.1 + 1;
-        let (here, next) = (
+        let rows = leg.last.1 as usize + 1;
+        let ([temperature_k, along_m_s, cross_m_s, true_altitude_m], per_row_m_s) = between(
             &leg.nodes[c * rows + r..][..2],
             &leg.nodes[(c + 1) * rows + r..][..2],
+            fx,
+            fy,
         );
-        let along_leg =
-            |u: &Node, v: &Node| -> Node { std::array::from_fn(|q| u[q] + fx * (v[q] - u[q])) };
-        let low = along_leg(&here[0], &next[0]);
-        let high = along_leg(&here[1], &next[1]);
-        let [temperature_k, along_m_s, cross_m_s, true_altitude_m]: Node =
-            std::array::from_fn(|q| low[q] + fy * (high[q] - low[q]));
         AirSample {
             temperature_k,
             along_m_s,
             cross_m_s,
-            along_per_m: (high[1] - low[1]) / STEP_M,
+            along_per_m: per_row_m_s / STEP_M,
             true_altitude_m,
         }
     }

@@ -10,7 +10,7 @@ pub(crate) struct Axis {
     pub(crate) high: f64,
     pub(crate) samples: usize,
     inv_step: f64,
-    last_cell: usize,
+    last_cell: u32,
 }
 
 /// Number of coefficients of this many samples: one ghost at each end.
@@ -25,7 +25,7 @@ impl Axis {
             high,
             samples,
             inv_step: (samples - 1) as f64 / (high - low),
-            last_cell: samples - 2,
+            last_cell: samples as u32 - 2,
         }
     }
 
@@ -37,18 +37,18 @@ impl Axis {
     /// First coefficient of the stencil and its four weights at `x`. Outside the row the end cubic goes
     /// on, so callers confine `x` themselves; NaN passes into the weights.
     #[inline]
-    pub(crate) fn stencil(&self, x: f64) -> (usize, [f64; 4]) {
+    pub(crate) fn stencil(&self, x: f64) -> (u32, [f64; 4]) {
         let (i, weights, _) = self.stencil_with_slope(x);
         (i, weights)
     }
 
     /// The same with the slopes of the weights with `x`.
     #[inline]
-    pub(crate) fn stencil_with_slope(&self, x: f64) -> (usize, [f64; 4], [f64; 4]) {
+    pub(crate) fn stencil_with_slope(&self, x: f64) -> (u32, [f64; 4], [f64; 4]) {
         let y = (x - self.low) * self.inv_step;
         // The cast saturates: below the row and NaN give cell 0.
-        let i = (y as usize).min(self.last_cell);
-        let t = y - i as f64;
+        let i = (y as u32).min(self.last_cell);
+        let t = y - f64::from(i);
         let u = 1.0 - t;
         const SIXTH: f64 = 1.0 / 6.0;
         let (t2, u2, half) = (t * t, u * u, 0.5 * self.inv_step);
@@ -127,6 +127,7 @@ mod tests {
         for i in 0..=300 {
             let x = -1.0 + 0.01 * f64::from(i);
             let (j, w) = axis.stencil(x);
+            let j = j as usize;
             let y: f64 = (0..4).map(|k| w[k] * row[j + k][0]).sum();
             let z: f64 = (0..4).map(|k| w[k] * row[j + k][1]).sum();
             let (_, _, s) = axis.stencil_with_slope(x);

@@ -60,6 +60,9 @@ const NEWTON_LEAD_RAD: f64 = 5.0 * PI / 180.0;
 const QUICK_STEPS: u32 = 8;
 /// Last Newton step of a blade angle \[rad\]: the error left is its square times the curvature over the slope, of order one.
 const NEWTON_TOLERANCE_RAD: f64 = 1e-5;
+/// Last step times the square of the one before at which the slope of a parabola is good enough: the error left is about as much
+/// \[rad^3, with third derivatives of order one over the slope\].
+const PARABOLA_RAD3: f64 = 1e-10;
 /// Product of the last two secant steps of a shaft speed, relative to the greatest: the error left is about a tenth of it.
 const BALANCE_PRODUCT: f64 = 1e-10;
 /// Step that tells a falling torque from a rising one \[rad\].
@@ -155,7 +158,7 @@ struct Condition {
     v: f64,
     w: f64,
     reference2: f64,
-    mach: (usize, [f64; 4]),
+    mach: (u32, [f64; 4]),
 }
 
 /// What the quick search for a blade angle found.
@@ -172,50 +175,61 @@ enum Quick {
 /// One cell of the table at one tip Mach number: four blade angles of four pairs along the advance axis.
 #[derive(Debug, Clone, Copy)]
 struct Patch {
-    cell: (usize, usize),
-    rows: [[f64; 8]; 4],
+    cell: (u32, u32),
+    rows: [[[f64; 2]; 4]; 4],
+}
+
+/// Coefficients with their slopes.
+#[derive(Debug, Clone, Copy)]
+struct Slopes {
+    value: [f64; 2],
+    by_advance: [f64; 2],
+    by_angle: [f64; 2],
 }
 
 impl Patch {
     /// Of no cell.
     const NONE: Self = Self {
-        cell: (usize::MAX, usize::MAX),
-        rows: [[0.0; 8]; 4],
+        cell: (u32::MAX, u32::MAX),
+        rows: [[[0.0; 2]; 4]; 4],
     };
 
-    /// The rows with these weights summed.
-    #[inline]
-    fn across(&self, weights: &[f64; 4]) -> [f64; 8] {
-        let [a, b, c, d] = &self.rows;
-        std::array::from_fn(|i| {
-            (weights[0] * a[i] + weights[1] * b[i]) + (weights[2] * c[i] + weights[3] * d[i])
-        })
-    }
-
-    /// The rows with these weights summed, and with those.
-    // Kept out of line: by itself this becomes plain two-lane code, inlined it is torn apart.
+    /// The coefficients for weights along the advance axis and across it.
+    // This and the next are kept out of line: by themselves they become plain two-lane code, inlined they are torn apart.
     #[inline(never)]
-    fn across_with_slope(&self, weights: &[f64; 4], slopes: &[f64; 4]) -> ([f64; 8], [f64; 8]) {
-        let [a, b, c, d] = &self.rows;
-        let (mut sum, mut slope) = ([0.0; 8], [0.0; 8]);
-        for i in 0..8 {
-            sum[i] =
-                (weights[0] * a[i] + weights[1] * b[i]) + (weights[2] * c[i] + weights[3] * d[i]);
-            slope[i] =
-                (slopes[0] * a[i] + slopes[1] * b[i]) + (slopes[2] * c[i] + slopes[3] * d[i]);
+    fn value(&self, wu: &[f64; 4], wb: &[f64; 4]) -> [f64; 2] {
+        let mut value = [0.0; 2];
+        for (row, w) in self.rows.iter().zip(wb) {
+            for k in 0..2 {
+                value[k] += w
+                    * ((wu[0] * row[0][k] + wu[1] * row[1][k])
+                        + (wu[2] * row[2][k] + wu[3] * row[3][k]));
+            }
         }
-        (sum, slope)
+        value
     }
-}
 
-/// Four pairs with these weights summed.
-#[inline]
-fn along_advance(weights: &[f64; 4], row: &[f64; 8]) -> [f64; 2] {
-    let [a, b, c, d] = *weights;
-    [
-        (a * row[0] + b * row[2]) + (c * row[4] + d * row[6]),
-        (a * row[1] + b * row[3]) + (c * row[5] + d * row[7]),
-    ]
+    /// The same with the slopes, for which the weights are `su` and `sb`.
+    #[inline(never)]
+    fn slopes(&self, wu: &[f64; 4], su: &[f64; 4], wb: &[f64; 4], sb: &[f64; 4]) -> Slopes {
+        let (mut value, mut by_advance, mut by_angle) = ([0.0; 2], [0.0; 2], [0.0; 2]);
+        for (j, row) in self.rows.iter().enumerate() {
+            for k in 0..2 {
+                let at = (wu[0] * row[0][k] + wu[1] * row[1][k])
+                    + (wu[2] * row[2][k] + wu[3] * row[3][k]);
+                let slope = (su[0] * row[0][k] + su[1] * row[1][k])
+                    + (su[2] * row[2][k] + su[3] * row[3][k]);
+                value[k] += wb[j] * at;
+                by_advance[k] += wb[j] * slope;
+                by_angle[k] += sb[j] * at;
+            }
+        }
+        Slopes {
+            value,
+            by_advance,
+            by_angle,
+        }
+    }
 }
 
 impl PropellerTable {
@@ -387,34 +401,45 @@ impl PropellerTable {
     }
 
     /// The sixteen nodes of a cell, summed over the Mach axis.
-    #[inline]
-    fn patch(&self, c: &Condition, cell: (usize, usize)) -> Patch {
-        let (mach, weights) = c.mach;
-        let nodes = self.data.as_flattened();
-        let mut rows = [[0.0; 8]; 4];
+    fn patch(&self, c: &Condition, cell: (u32, u32)) -> Patch {
+        let (mach, weights) = (c.mach.0 as usize, c.mach.1);
+        let mut rows = [[[0.0; 2]; 4]; 4];
         for (j, row) in rows.iter_mut().enumerate() {
-            let start = ((cell.1 + j) * MACH_COEFFICIENTS + mach) * ADVANCE_COEFFICIENTS + cell.0;
+            let line = (cell.1 as usize + j) * MACH_COEFFICIENTS + mach;
             // Invariant: a stencil never starts beyond its axis' last cell, so the nodes are there.
-            let lines = &nodes[2 * start..][..2 * (3 * ADVANCE_COEFFICIENTS + 4)];
-            let line = |k: usize| &lines[2 * k * ADVANCE_COEFFICIENTS..][..8];
+            let lines = &self.data[line * ADVANCE_COEFFICIENTS + cell.0 as usize..]
+                [..3 * ADVANCE_COEFFICIENTS + 4];
+            let line = |k: usize| &lines[k * ADVANCE_COEFFICIENTS..][..4];
             let (a, b, c, d) = (line(0), line(1), line(2), line(3));
-            for (i, sum) in row.iter_mut().enumerate() {
-                *sum = (weights[0] * a[i] + weights[1] * b[i])
-                    + (weights[2] * c[i] + weights[3] * d[i]);
+            for (i, sum) in row.as_flattened_mut().iter_mut().enumerate() {
+                let (i, k) = (i / 2, i % 2);
+                *sum = (weights[0] * a[i][k] + weights[1] * b[i][k])
+                    + (weights[2] * c[i][k] + weights[3] * d[i][k]);
             }
         }
         Patch { cell, rows }
     }
 
-    #[inline]
     fn at(&self, c: &Condition, beta_rad: f64) -> [f64; 2] {
         let (u, _) = Self::advance_at(c, beta_rad);
         let (iu, wu) = self.advance.stencil(u);
         let (ib, wb) = self.angle.stencil(beta_rad);
-        along_advance(&wu, &self.patch(c, (iu, ib)).across(&wb))
+        self.patch(c, (iu, ib)).value(&wu, &wb)
     }
 
-    /// Coefficients and their slopes with blade angle \[1/rad\]; `patch` is used again while the cell is the same.
+    /// The same; `patch` is used again while the cell is the same.
+    #[inline]
+    fn at_again(&self, c: &Condition, beta_rad: f64, patch: &mut Patch) -> [f64; 2] {
+        let (u, _) = Self::advance_at(c, beta_rad);
+        let (iu, wu) = self.advance.stencil(u);
+        let (ib, wb) = self.angle.stencil(beta_rad);
+        if patch.cell != (iu, ib) {
+            *patch = self.patch(c, (iu, ib));
+        }
+        patch.value(&wu, &wb)
+    }
+
+    /// Coefficients and their slopes with blade angle \[1/rad\].
     #[inline]
     fn at_with_slope(
         &self,
@@ -428,16 +453,9 @@ impl PropellerTable {
         if patch.cell != (iu, ib) {
             *patch = self.patch(c, (iu, ib));
         }
-        let (row, row_slope) = patch.across_with_slope(&wb, &sb);
-        let by_u = along_advance(&su, &row);
-        let by_beta = along_advance(&wu, &row_slope);
-        (
-            along_advance(&wu, &row),
-            [
-                by_beta[0] + by_u[0] * u_slope,
-                by_beta[1] + by_u[1] * u_slope,
-            ],
-        )
+        let s = patch.slopes(&wu, &su, &wb, &sb);
+        let slope = |k: usize| s.by_angle[k] + s.by_advance[k] * u_slope;
+        (s.value, [slope(0), slope(1)])
     }
 
     /// Coefficients referred to `rho U^2 D^2` and `rho U^2 D^3`.
@@ -569,7 +587,7 @@ impl PropellerTable {
         }
     }
 
-    /// The quick way: Newton steps from the guess, or from the blade angle that follows the inflow and carries the torque. An answer
+    /// The quick way: Newton steps (every second with the slope of a parabola) from the guess, or from the blade angle that follows the inflow and carries the torque. An answer
     /// counts only if torque rose with blade angle at every step, and it lies between the stops and clear of negative stall; else
     /// the bracketed search decides.
     #[inline]
@@ -584,31 +602,48 @@ impl PropellerTable {
         };
         let mut beta = start.clamp(low, high);
         let mut patch = Patch::NONE;
+        let found = |at: f64, value: [f64; 2], slope: [f64; 2]| {
+            let step = (target - value[1]) / slope[1];
+            let angle_rad = at + step;
+            if (low..=high).contains(&angle_rad) && !stall_suspected(c, angle_rad) {
+                let thrust = value[0] + slope[0] * step;
+                Quick::Found { angle_rad, thrust }
+            } else {
+                Quick::Unsure
+            }
+        };
         for _ in 0..QUICK_STEPS {
             let (here, slope) = self.at_with_slope(c, beta, &mut patch);
             let step = (target - here[1]) / slope[1];
             if !(slope[1] > 0.0 && step.is_finite()) {
                 return Quick::Unsure;
             }
-            let next = beta + step;
-            if step.abs() < NEWTON_TOLERANCE_RAD && (low..=high).contains(&next) {
-                return if stall_suspected(c, next) {
-                    Quick::Unsure
-                } else {
-                    Quick::Found {
-                        angle_rad: next,
-                        thrust: here[0] + slope[0] * step,
-                    }
-                };
+            if step.abs() < NEWTON_TOLERANCE_RAD {
+                return found(beta, here, slope);
             }
-            if next < low && beta == low && !stall_suspected(c, low) {
+            if step < 0.0 && beta == low && !stall_suspected(c, low) {
                 return Quick::TooMuchAtLow;
             }
-            let next = next.clamp(low, high);
-            if next == beta {
+            let next = (beta + step).clamp(low, high);
+            let step = next - beta;
+            if step == 0.0 {
                 return Quick::Unsure;
             }
-            beta = next;
+            // There the value alone is asked, and the slope taken from the parabola through it and what is known here.
+            let there = self.at_again(c, next, &mut patch);
+            let slope_there = |k: usize| 2.0 * (there[k] - here[k]) / step - slope[k];
+            let slope = [slope_there(0), slope_there(1)];
+            let last = (target - there[1]) / slope[1];
+            if !(slope[1] > 0.0 && last.is_finite()) {
+                return Quick::Unsure;
+            }
+            if (last * step * step).abs() < PARABOLA_RAD3 && last.abs() < step.abs() {
+                return found(next, there, slope);
+            }
+            if last < 0.0 && next == low && !stall_suspected(c, low) {
+                return Quick::TooMuchAtLow;
+            }
+            beta = (next + last).clamp(low, high);
         }
         Quick::Unsure
     }
