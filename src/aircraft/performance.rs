@@ -156,7 +156,7 @@ impl Aircraft {
             self.engine.run(throttle, rev_s, levers.mixture, intake)
         };
         if !p.is_fixed() {
-            return self.governed(air, tas_m_s, set, near_rad, |rev_s| {
+            return self.governed(air, tas_m_s, set, near_rad, set, |rev_s| {
                 run(levers.throttle, rev_s)
             });
         }
@@ -232,13 +232,15 @@ impl Aircraft {
         }
     }
 
-    /// The governor set to a speed [rev/s], with an engine that gives `run(rev_s)`.
+    /// The governor set to a speed [rev/s], with an engine that gives `run(rev_s)`. If the blades go onto a stop, the speed there is
+    /// looked for first near `near_rev_s`, not a number for none.
     fn governed(
         &self,
         air: AirState,
         tas_m_s: f64,
         set_rev_s: f64,
         near_rad: &Cell<f64>,
+        near_rev_s: f64,
         run: impl Fn(f64) -> EngineOutput,
     ) -> Performance {
         let p = &self.propeller;
@@ -262,7 +264,7 @@ impl Aircraft {
             Absorbed::BelowLowStop => (p.stops.low_rad, Governed::OnLowStop),
             Absorbed::AboveHighStop => (p.stops.high_rad, Governed::OnHighStop),
         };
-        self.balanced(air, tas_m_s, stop, set_rev_s, governed, run)
+        self.balanced(air, tas_m_s, stop, near_rev_s, governed, run)
     }
 
     /// The speed that balances on one blade angle \[rad\], looked for first near a speed [rev/s] that is not a number for none.
@@ -407,7 +409,11 @@ impl Aircraft {
                     run,
                 ),
             },
-            _ => self.governed(air, tas_m_s, set_rev_s, &Cell::new(f64::NAN), run),
+            _ => {
+                // From above, so that on a stop the lever changes not even the rounding.
+                let none = f64::NAN;
+                self.governed(air, tas_m_s, set_rev_s, &Cell::new(none), none, run)
+            }
         }
     }
 }
