@@ -42,6 +42,33 @@ fn parts(c: &mut Criterion) {
     c.bench_function("one flight condition", |b| {
         b.iter(|| p.aircraft.perform(air, black_box(70.0), levers));
     });
+    let propeller = &p.aircraft.propeller;
+    let load = propeller.table.forces(
+        air.density_kg_m3,
+        70.0,
+        40.0,
+        0.5 * (propeller.stops.low_rad + propeller.stops.high_rad),
+        air.sound_m_s,
+    );
+    c.bench_function("one governed blade angle", |b| {
+        b.iter(|| {
+            propeller.table.absorb(
+                air.density_kg_m3,
+                black_box(70.0),
+                40.0,
+                load.torque_n_m,
+                air.sound_m_s,
+                propeller.stops,
+                f64::NAN,
+            )
+        });
+    });
+    c.bench_function("air at one point of the route", |b| {
+        b.iter(|| p.air.at(black_box(0.3 * p.length_m), black_box(2_500.0)));
+    });
+    c.bench_function("air for flying at one point", |b| {
+        b.iter(|| p.air_state(black_box(0.3 * p.length_m), black_box(2_500.0)));
+    });
     c.bench_function("one flight of the search", |b| {
         b.iter(|| {
             fellrun::flight::fly(

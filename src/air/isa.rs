@@ -10,6 +10,8 @@
 //! Source: U.S. Standard Atmosphere, 1976 (NOAA/NASA/USAF), section 1.2 and table 4; the same constants are in
 //! ISO 2533 (equation numbers cited from memory). The constants and a table computed from them are in `tests/data/isa`.
 
+use std::sync::LazyLock;
+
 /// Sea-level temperature of the standard, 288.15 K.
 pub const SEA_LEVEL_TEMPERATURE_K: f64 = 288.15;
 /// Sea-level pressure of the standard, 101,325 Pa.
@@ -37,6 +39,67 @@ const PRESSURE_EXPONENT: f64 = GRAVITY_M_S2 / (GAS_CONSTANT_J_KG_K * LAPSE_K_M);
 
 /// Scale height R T/g of the isothermal layer, 6,341.6 m.
 const SCALE_HEIGHT_M: f64 = GAS_CONSTANT_J_KG_K * TROPOPAUSE_TEMPERATURE_K / GRAVITY_M_S2;
+
+/// Powers `x^k` for many `x` in a range, by the binomial series from the nearest of its nodes; as exact as `powf`.
+#[derive(Debug)]
+struct Powers {
+    low: f64,
+    per_unit: f64,
+    /// Binomial coefficients of `(1 + e)^k` from `e` on; `e` is less than 0.008.
+    series: [f64; 6],
+    /// `x`, `x^k` and `1/x`.
+    nodes: Vec<(f64, f64, f64)>,
+}
+
+impl Powers {
+    /// Steps of less than 0.016 of the lowest `x`.
+    fn new(exponent: f64, low: f64, high: f64, steps: u32) -> Self {
+        let step = (high - low) / f64::from(steps);
+        let mut series = [exponent; 6];
+        let mut n = 1.0;
+        for i in 1..series.len() {
+            series[i] = series[i - 1] * (exponent - n) / (n + 1.0);
+            n += 1.0;
+        }
+        Self {
+            low,
+            per_unit: 1.0 / step,
+            series,
+            nodes: (0..=steps)
+                .map(|i| low + step * f64::from(i))
+                .map(|x| (x, x.powf(exponent), 1.0 / x))
+                .collect(),
+        }
+    }
+
+    /// `None` outside the range.
+    #[inline]
+    fn at(&self, x: f64) -> Option<f64> {
+        let place = (x - self.low) * self.per_unit + 0.5;
+        if place.is_nan() || place < 0.0 {
+            return None;
+        }
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "not negative, and the cast saturates"
+        )]
+        let &(node, power, inverse) = self.nodes.get(place as u32 as usize)?;
+        let e = (x - node) * inverse;
+        let [a, b, c, d, f, g] = self.series;
+        let e2 = e * e;
+        let sum = (a + b * e) + e2 * ((c + d * e) + e2 * (f + g * e));
+        Some(power + power * (e * sum))
+    }
+}
+
+/// Pressure over sea-level pressure by temperature over sea-level temperature, from the tropopause to 5,000 m below the sea.
+static PRESSURE_OF_TEMPERATURE: LazyLock<Powers> =
+    LazyLock::new(|| Powers::new(PRESSURE_EXPONENT, 0.75, 1.12, 74));
+
+/// The inverse, for pressures near that of the sea level: altimeter settings.
+static TEMPERATURE_OF_PRESSURE: LazyLock<Powers> =
+    LazyLock::new(|| Powers::new(1.0 / PRESSURE_EXPONENT, 0.75, 1.15, 40));
 
 /// Pressure at the tropopause (Pa), 22,632.
 fn tropopause_pressure_pa() -> f64 {
@@ -66,8 +129,11 @@ pub fn pressure_pa(pressure_altitude_m: f64) -> f64 {
     if pressure_altitude_m > TROPOPAUSE_M {
         tropopause_pressure_pa() * (-(pressure_altitude_m - TROPOPAUSE_M) / SCALE_HEIGHT_M).exp()
     } else {
+        let ratio = temperature_k(pressure_altitude_m) / SEA_LEVEL_TEMPERATURE_K;
         SEA_LEVEL_PRESSURE_PA
-            * (temperature_k(pressure_altitude_m) / SEA_LEVEL_TEMPERATURE_K).powf(PRESSURE_EXPONENT)
+            * PRESSURE_OF_TEMPERATURE
+                .at(ratio)
+                .unwrap_or_else(|| ratio.powf(PRESSURE_EXPONENT))
     }
 }
 
@@ -94,8 +160,11 @@ pub fn pressure_altitude_m(pressure_pa: f64) -> f64 {
     if pressure_pa < p11 {
         TROPOPAUSE_M - SCALE_HEIGHT_M * (pressure_pa / p11).ln()
     } else {
-        SEA_LEVEL_TEMPERATURE_K / LAPSE_K_M
-            * (1.0 - (pressure_pa / SEA_LEVEL_PRESSURE_PA).powf(1.0 / PRESSURE_EXPONENT))
+        let ratio = pressure_pa / SEA_LEVEL_PRESSURE_PA;
+        let power = TEMPERATURE_OF_PRESSURE
+            .at(ratio)
+            .unwrap_or_else(|| ratio.powf(1.0 / PRESSURE_EXPONENT));
+        SEA_LEVEL_TEMPERATURE_K / LAPSE_K_M * (1.0 - power)
     }
 }
 
@@ -167,4 +236,34 @@ pub fn altimeter_setting_pa(elevation_m: f64, station_pressure_pa: f64) -> f64 {
 /// Source: U.S. Standard Atmosphere 1976, equation 50.
 pub fn speed_of_sound_m_s(temperature_k: f64) -> f64 {
     (HEAT_RATIO * GAS_CONSTANT_J_KG_K * temperature_k).sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The series against the library's power, over the range and beyond both ends.
+    #[test]
+    fn closed_form_powers() {
+        // Three roundings.
+        const RELATIVE: f64 = 5e-16;
+        for (table, exponent) in [
+            (&PRESSURE_OF_TEMPERATURE, PRESSURE_EXPONENT),
+            (&TEMPERATURE_OF_PRESSURE, 1.0 / PRESSURE_EXPONENT),
+        ] {
+            let mut inside = 0;
+            for i in 0..=10_000 {
+                let x = 0.7 + 5e-5 * f64::from(i);
+                if let Some(power) = table.at(x) {
+                    let exact = x.powf(exponent);
+                    assert!((power / exact - 1.0).abs() < RELATIVE, "{x}^{exponent}");
+                    inside += 1;
+                }
+            }
+            assert!(inside > 7_000);
+            assert_eq!(table.at(f64::NAN), None);
+            assert_eq!(table.at(0.7), None);
+            assert_eq!(table.at(f64::INFINITY), None);
+        }
+    }
 }

@@ -19,12 +19,39 @@ use super::isa::{
 
 /// `(1 + 0.2 M^2)^3.5 - 1`, without loss of digits at low speed.
 fn impact_ratio(mach: f64) -> f64 {
-    (3.5 * (0.2 * mach * mach).ln_1p()).exp_m1()
+    impact_ratio_of(0.2 * mach * mach)
+}
+
+/// `(1 + x)^3.5 - 1` as `(1 + c)(1 + s) - 1` with `1 + c = (1 + x)^3` and `1 + s` the square root.
+#[inline]
+fn impact_ratio_of(x: f64) -> f64 {
+    let s = x / (1.0 + (1.0 + x).sqrt());
+    let c = x * (3.0 + x * (3.0 + x));
+    c + s + c * s
 }
 
 /// Inverse of [`impact_ratio`], with the sign of `sign`.
 fn mach_of_impact_ratio(ratio: f64, sign: f64) -> f64 {
-    (5.0 * (ratio.ln_1p() / 3.5).exp_m1()).sqrt().copysign(sign)
+    /// Up to here (Mach 0.52) five terms of the binomial series are good to 3e-5, and the step after them to its cube.
+    const SERIES: f64 = 0.2;
+    // The coefficients of (1 + r)^(2/7).
+    const TERMS: [f64; 5] = [
+        2.0 / 7.0,
+        -5.0 / 49.0,
+        20.0 / 343.0,
+        -95.0 / 2_401.0,
+        494.0 / 16_807.0,
+    ];
+    let x = if (0.0..SERIES).contains(&ratio) {
+        let x = ratio * TERMS.iter().rev().fold(0.0, |sum, term| sum * ratio + term);
+        // A Halley step: the slope is 3.5 (1 + f)/(1 + x), its own slope 2.5/(1 + x) of that.
+        let f = impact_ratio_of(x);
+        let newton = (ratio - f) * (1.0 + x) / (3.5 * (1.0 + f));
+        x + newton * (1.0 - 1.25 * newton / (1.0 + x))
+    } else {
+        (ratio.ln_1p() / 3.5).exp_m1()
+    };
+    (5.0 * x).sqrt().copysign(sign)
 }
 
 /// Mach number of a calibrated airspeed (m/s) at a static pressure (Pa).

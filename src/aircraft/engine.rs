@@ -441,7 +441,30 @@ impl Engine {
             Throttle::Full | Throttle::Rpm => at(self.conductance_full),
             Throttle::Shut => at(self.conductance_shut),
             Throttle::Fixed(g) => at(g.clamp(self.conductance_shut, self.conductance_full)),
+            Throttle::Map(map)
+                if self.within_throttle(map, rev_s, self.charge(map, rev_s, intake)) =>
+            {
+                map
+            }
             Throttle::Map(map) => map.clamp(at(self.conductance_shut), at(self.conductance_full)),
+        }
+    }
+
+    /// Whether some place of the throttle between its stops gives this manifold pressure \[Pa\]: the orifice law asked the other
+    /// way round, which needs no root. Where it says no, the stops themselves are to be asked.
+    fn within_throttle(&self, map_pa: f64, rev_s: f64, charge: Charge) -> bool {
+        let capped = self.spec.turbo.is_some_and(|t| map_pa > t.rated_map_pa);
+        let up = charge.upstream_pa;
+        let flow = (self.a * map_pa - self.b * charge.exhaust_pa) * rev_s;
+        let (shut, full) = (self.conductance_shut, self.conductance_full);
+        if capped || flow.is_nan() || flow <= 0.0 || map_pa >= up {
+            false
+        } else if map_pa > 0.5 * up {
+            let psi2 = map_pa * (up - map_pa);
+            let flow2 = flow * flow;
+            flow2 >= shut * shut * psi2 && flow2 <= full * full * psi2
+        } else {
+            flow >= 0.5 * shut * up && flow <= 0.5 * full * up
         }
     }
 
@@ -456,8 +479,11 @@ impl Engine {
 
     /// Power and fuel flow at a manifold pressure.
     pub fn at_map(&self, map_pa: f64, rev_s: f64, mixture: usize, intake: Intake) -> EngineOutput {
+        self.at_charge(map_pa, rev_s, mixture, self.charge(map_pa, rev_s, intake))
+    }
+
+    fn at_charge(&self, map_pa: f64, rev_s: f64, mixture: usize, charge: Charge) -> EngineOutput {
         let mix = &self.spec.mixtures[mixture.min(self.spec.mixtures.len() - 1)];
-        let charge = self.charge(map_pa, rev_s, intake);
         let air = self.air_flow_kg_s(map_pa, rev_s, charge);
         let indicated = air * self.work_j_kg * mix.relative_power;
         EngineOutput {
@@ -496,6 +522,13 @@ impl Engine {
         mixture: usize,
         intake: Intake,
     ) -> EngineOutput {
+        if let Throttle::Map(map_pa) = throttle {
+            // As map_pa would say, but the charge is found once.
+            let charge = self.charge(map_pa, rev_s, intake);
+            if self.within_throttle(map_pa, rev_s, charge) {
+                return self.at_charge(map_pa, rev_s, mixture, charge);
+            }
+        }
         self.at_map(self.map_pa(throttle, rev_s, intake), rev_s, mixture, intake)
     }
 

@@ -156,7 +156,7 @@ impl Aircraft {
             self.engine.run(throttle, rev_s, levers.mixture, intake)
         };
         if !p.is_fixed() {
-            return self.governed(air, tas_m_s, set, near_rad, |rev_s| {
+            return self.governed(air, tas_m_s, set, near_rad, set, |rev_s| {
                 run(levers.throttle, rev_s)
             });
         }
@@ -180,9 +180,14 @@ impl Aircraft {
         } else {
             levers.throttle
         };
-        self.balanced(air, tas_m_s, angle, Governed::FixedPitch, |rev_s| {
-            run(throttle, rev_s)
-        })
+        self.balanced(
+            air,
+            tas_m_s,
+            angle,
+            f64::NAN,
+            Governed::FixedPitch,
+            |rev_s| run(throttle, rev_s),
+        )
     }
 
     /// [`Aircraft::perform_near`] with a pilot who keeps the propeller under its greatest speed: at fixed pitch the throttle comes back
@@ -249,13 +254,15 @@ impl Aircraft {
         }
     }
 
-    /// The governor set to a speed [rev/s], with an engine that gives `run(rev_s)`.
+    /// The governor set to a speed [rev/s], with an engine that gives `run(rev_s)`. If the blades go onto a stop, the speed there is
+    /// looked for first near `near_rev_s`, not a number for none.
     fn governed(
         &self,
         air: AirState,
         tas_m_s: f64,
         set_rev_s: f64,
         near_rad: &Cell<f64>,
+        near_rev_s: f64,
         run: impl Fn(f64) -> EngineOutput,
     ) -> Performance {
         let p = &self.propeller;
@@ -279,15 +286,16 @@ impl Aircraft {
             Absorbed::BelowLowStop => (p.stops.low_rad, Governed::OnLowStop),
             Absorbed::AboveHighStop => (p.stops.high_rad, Governed::OnHighStop),
         };
-        self.balanced(air, tas_m_s, stop, governed, run)
+        self.balanced(air, tas_m_s, stop, near_rev_s, governed, run)
     }
 
-    /// The speed that balances on one blade angle \[rad\].
+    /// The speed that balances on one blade angle \[rad\], looked for first near a speed [rev/s] that is not a number for none.
     fn balanced(
         &self,
         air: AirState,
         tas_m_s: f64,
         angle_rad: f64,
+        near_rev_s: f64,
         governed: Governed,
         run: impl Fn(f64) -> EngineOutput,
     ) -> Performance {
@@ -298,6 +306,7 @@ impl Aircraft {
             angle_rad,
             air.sound_m_s,
             rev_max_s,
+            near_rev_s,
             |rev_s| run(rev_s).power_w / (TAU * rev_s),
         ) {
             Balance::Turning(rev_s) => (rev_s, governed),
@@ -340,7 +349,7 @@ impl Aircraft {
         } else {
             Governed::OnLowStop
         };
-        self.balanced(air, tas_m_s, blade_angle_rad, governed, |rev_s| {
+        self.balanced(air, tas_m_s, blade_angle_rad, f64::NAN, governed, |rev_s| {
             self.engine.dead(throttle, rev_s, intake)
         })
     }
@@ -390,22 +399,43 @@ impl Aircraft {
             (GlidePropeller::LeverBack | GlidePropeller::Feathered, _) => p.lowest_governed_rev_s,
         };
         if p.is_fixed() {
-            return self.balanced(air, tas_m_s, p.stops.low_rad, Governed::FixedPitch, run);
+            return self.balanced(
+                air,
+                tas_m_s,
+                p.stops.low_rad,
+                f64::NAN,
+                Governed::FixedPitch,
+                run,
+            );
         }
         match engine {
             EngineState::Dead {
                 oil_pressure: false,
                 ..
             } => match (p.hub, p.feathered_rad) {
-                (HubWithoutOil::Fine, _) => {
-                    self.balanced(air, tas_m_s, p.stops.low_rad, Governed::OnLowStop, run)
-                }
+                (HubWithoutOil::Fine, _) => self.balanced(
+                    air,
+                    tas_m_s,
+                    p.stops.low_rad,
+                    f64::NAN,
+                    Governed::OnLowStop,
+                    run,
+                ),
                 (HubWithoutOil::Coarse, Some(angle_rad)) => still(angle_rad),
-                (HubWithoutOil::Coarse, None) => {
-                    self.balanced(air, tas_m_s, p.stops.high_rad, Governed::OnHighStop, run)
-                }
+                (HubWithoutOil::Coarse, None) => self.balanced(
+                    air,
+                    tas_m_s,
+                    p.stops.high_rad,
+                    f64::NAN,
+                    Governed::OnHighStop,
+                    run,
+                ),
             },
-            _ => self.governed(air, tas_m_s, set_rev_s, &Cell::new(f64::NAN), run),
+            _ => {
+                // From above, so that on a stop the lever changes not even the rounding.
+                let none = f64::NAN;
+                self.governed(air, tas_m_s, set_rev_s, &Cell::new(none), none, run)
+            }
         }
     }
 }

@@ -10,7 +10,7 @@
 //!
 //! The start is the end of the initial climb, the end is the pattern point at pattern speed; what lies outside is the plan's own.
 
-use crate::air::isa;
+use crate::air::{isa, speed};
 use crate::aircraft::{AirState, Configuration, Levers, Speeds, Throttle};
 use crate::flight::{Flown, SegmentKind};
 use crate::quantity::{G_M_S2, M_PER_FT, M_PER_NM, M_S_PER_KT, PA_PER_INHG};
@@ -29,12 +29,26 @@ const SPEED_STEP_M_S: f64 = 5.0 * M_S_PER_KT;
 const HEIGHT_STEP_M: f64 = 1_000.0 * M_PER_FT;
 /// Steepest change of energy height per distance that is tried.
 const STEEPEST: f64 = 0.12;
-/// Thrust points of a hull.
+/// Least manifold pressure in the envelope, Pa.
 const LEAST_MAP_PA: f64 = 7.0 * PA_PER_INHG;
+/// Steps of thrust by which a hull is entered.
+const BINS: u16 = 32;
+/// Corners that weigh less than this are left out.
+const LEAST_WEIGHT: f64 = 1e-9;
+/// Calibrated over equivalent airspeed is less than this, and at least one, at all speeds and heights tried (Mach 0.37; worked from
+/// [`speed`]).
+const COMPRESSED: f64 = 1.02;
+/// Rounding by which a bound may pass what it bounds, relative.
+const NOISE: f64 = 1e-12;
 
 /// Lower convex hull of cost rate over thrust: (thrust N, cost per s, fuel kg/s), thrust rising.
 #[derive(Debug, Clone, Default)]
-struct Hull(Vec<(f64, f64, f64)>);
+struct Hull {
+    points: Vec<(f64, f64, f64)>,
+    /// For each of [`BINS`] equal steps of thrust, the first point at or beyond its lower end.
+    first: Vec<u32>,
+    bins_per_n: f64,
+}
 
 impl Hull {
     fn of(mut points: Vec<(f64, f64, f64)>) -> Self {
@@ -52,12 +66,30 @@ impl Hull {
             }
             hull.push(p);
         }
-        Self(hull)
+        let (low, high) = (
+            hull.first().map_or(0.0, |p| p.0),
+            hull.last().map_or(0.0, |p| p.0),
+        );
+        let bins_per_n = f64::from(BINS) / (high - low).max(f64::MIN_POSITIVE);
+        let first = (0..BINS)
+            .map(|bin| {
+                let thrust_n = low + f64::from(bin) / bins_per_n;
+                #[expect(clippy::cast_possible_truncation, reason = "a few hundred")]
+                let i = hull.partition_point(|p| p.0 < thrust_n).max(1) as u32;
+                i
+            })
+            .collect();
+        Self {
+            points: hull,
+            first,
+            bins_per_n,
+        }
     }
 
     /// Least cost rate and its fuel flow for a thrust; beyond the most: none; below the least: the least.
+    #[inline]
     fn at(&self, thrust_n: f64) -> Option<(f64, f64)> {
-        let h = &self.0;
+        let h = &self.points;
         let (first, last) = (h.first()?, h.last()?);
         if thrust_n > last.0 {
             return None;
@@ -65,14 +97,49 @@ impl Hull {
         if thrust_n <= first.0 {
             return Some((first.1, first.2));
         }
-        let i = h.partition_point(|p| p.0 < thrust_n);
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "between the ends"
+        )]
+        let bin = ((thrust_n - first.0) * self.bins_per_n) as usize;
+        let mut i = self.first[bin.min(self.first.len() - 1)] as usize;
+        // Rounding may have entered one point late.
+        while h[i - 1].0 >= thrust_n {
+            i -= 1;
+        }
+        while h[i].0 < thrust_n {
+            i += 1;
+        }
         let (a, b) = (h[i - 1], h[i]);
         let x = (thrust_n - a.0) / (b.0 - a.0);
         Some((a.1 + x * (b.1 - a.1), a.2 + x * (b.2 - a.2)))
     }
 
     fn least_n(&self) -> f64 {
-        self.0.first().map_or(f64::INFINITY, |p| p.0)
+        self.points.first().map_or(f64::INFINITY, |p| p.0)
+    }
+
+    fn most_n(&self) -> f64 {
+        self.points.last().map_or(f64::NEG_INFINITY, |p| p.0)
+    }
+
+    /// A straight line that lies nowhere above [`Hull::at`] and touches it at a thrust: cost per s without thrust and for each
+    /// newton. Minus infinity if the hull falls there, for it is level below its least thrust.
+    fn line_at(&self, thrust_n: f64) -> (f64, f64) {
+        let h = &self.points;
+        let i = h
+            .partition_point(|p| p.0 < thrust_n)
+            .clamp(1, h.len().max(2) - 1);
+        let (Some(a), Some(b)) = (h.get(i - 1), h.get(i)) else {
+            return (f64::NEG_INFINITY, 0.0);
+        };
+        let slope = (b.1 - a.1) / (b.0 - a.0);
+        if slope >= 0.0 {
+            (a.1 - slope * a.0, slope)
+        } else {
+            (f64::NEG_INFINITY, 0.0)
+        }
     }
 }
 
@@ -81,6 +148,8 @@ impl Hull {
 struct Envelope {
     cruise: Hull,
     climb: Hull,
+    /// Lines nowhere above either hull: in descent, level and in climb.
+    lines: [(f64, f64); 3],
 }
 
 struct Table {
@@ -205,10 +274,23 @@ fn envelope(
             ));
         }
     }
-    climb.extend(cruise.iter().copied());
+    let cruise = Hull::of(cruise);
+    // The points inside the one hull are inside the other.
+    climb.extend(cruise.points.iter().copied());
+    let climb = Hull::of(climb);
+    // The climb has every setting of the cruise, so its hull is nowhere above. Where the lines touch makes them sharp, not right.
+    let level_n = aircraft.drag_n(
+        air,
+        tas,
+        aircraft.masses.max_take_off_kg,
+        Configuration::default(),
+    );
+    let lines =
+        [climb.least_n(), level_n, climb.most_n()].map(|end| climb.line_at(0.5 * (level_n + end)));
     Envelope {
-        cruise: Hull::of(cruise),
-        climb: Hull::of(climb),
+        cruise,
+        climb,
+        lines,
     }
 }
 
@@ -251,9 +333,8 @@ fn fixed_pitch_settings(
 }
 
 impl Table {
-    /// Bilinear over height and speed of the hull values at a thrust scaled by nothing: each corner is asked for the thrust
-    /// less the corner's own share of the difference in drag.
-    fn at(&self, hp_m: f64, tas_m_s: f64, thrust_n: f64, climb: bool) -> Option<(f64, f64)> {
+    /// The corners round a height and a true airspeed with their bilinear weights; `None` beyond the fastest.
+    fn corners(&self, hp_m: f64, tas_m_s: f64) -> Option<Corners<'_>> {
         let y = ((hp_m - self.bottom_m) / HEIGHT_STEP_M).max(0.0);
         #[expect(
             clippy::cast_possible_truncation,
@@ -270,22 +351,21 @@ impl Table {
         let c = x as usize;
         #[expect(clippy::cast_precision_loss, reason = "small")]
         let (fy, fx) = ((y - r as f64).clamp(0.0, 1.0), x - c as f64);
-        let mut rate = 0.0;
-        let mut fuel = 0.0;
+        let mut corners = Corners {
+            count: 0,
+            of: [(&self.rows[r][0], 0.0); 4],
+        };
         for (row, wy) in [(r, 1.0 - fy), (r + 1, fy)] {
             for (col, wx) in [(c, 1.0 - fx), (c + 1, fx)] {
                 let w = wx * wy;
-                if w < 1e-9 {
+                if w < LEAST_WEIGHT {
                     continue;
                 }
-                let e = self.rows[row].get(col)?;
-                let hull = if climb { &e.climb } else { &e.cruise };
-                let (k, f) = hull.at(thrust_n)?;
-                rate += w * k;
-                fuel += w * f;
+                corners.of[corners.count] = (self.rows[row].get(col)?, w);
+                corners.count += 1;
             }
         }
-        Some((rate, fuel))
+        Some(corners)
     }
 
     fn least_n(&self, hp_m: f64, tas_m_s: f64) -> f64 {
@@ -303,6 +383,56 @@ impl Table {
         self.rows[r.min(self.rows.len() - 1)]
             .get(c)
             .map_or(f64::INFINITY, |e| e.cruise.least_n())
+    }
+}
+
+/// Up to four envelopes with weights.
+#[derive(Debug, Clone, Copy)]
+struct Corners<'a> {
+    count: usize,
+    of: [(&'a Envelope, f64); 4],
+}
+
+impl<'a> Corners<'a> {
+    fn iter(&self) -> impl Iterator<Item = (&'a Envelope, f64)> + '_ {
+        self.of[..self.count].iter().copied()
+    }
+
+    /// Greatest thrust in cruise and in the climb that every corner gives.
+    fn most_n(&self) -> (f64, f64) {
+        let least = |a: f64, b: f64| a.min(b);
+        (
+            self.iter()
+                .map(|(e, _)| e.cruise.most_n())
+                .fold(f64::INFINITY, least),
+            self.iter()
+                .map(|(e, _)| e.climb.most_n())
+                .fold(f64::INFINITY, least),
+        )
+    }
+
+    /// [`Envelope::lines`] between the corners.
+    fn lines(&self) -> [(f64, f64); 3] {
+        let mut lines = [(0.0, 0.0); 3];
+        for (e, w) in self.iter() {
+            for (sum, line) in lines.iter_mut().zip(&e.lines) {
+                sum.0 += w * line.0;
+                sum.1 += w * line.1;
+            }
+        }
+        lines
+    }
+
+    /// Least cost per s and fuel flow at a thrust.
+    fn at(&self, thrust_n: f64, climb: bool) -> Option<(f64, f64)> {
+        let (mut rate, mut fuel) = (0.0, 0.0);
+        for (e, w) in self.iter() {
+            let hull = if climb { &e.climb } else { &e.cruise };
+            let (k, f) = hull.at(thrust_n)?;
+            rate += w * k;
+            fuel += w * f;
+        }
+        Some((rate, fuel))
     }
 }
 
@@ -376,21 +506,27 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
     };
     #[expect(clippy::cast_possible_truncation, reason = "a few dozen")]
     let reach = (STEEPEST * ds / ENERGY_STEP_M).ceil() as isize;
+    // Steps of energy, the nearest first.
+    let steps: Vec<isize> = (0..=reach).flat_map(|r| [r, -r]).skip(1).collect();
     // The exact start lies between grid energies: the first stretch runs from it.
-    let mut origin = vec![(
-        start_e,
-        Edge {
-            cost: 0.0,
-            time_s: 0.0,
-            fuel_kg: 0.0,
-        },
-    )];
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a few hundred"
+    )]
+    let start = ((start_e - bottom_e) / ENERGY_STEP_M).round() as usize;
+    let nothing = Edge {
+        cost: 0.0,
+        time_s: 0.0,
+        fuel_kg: 0.0,
+    };
+    let mut origin: Vec<Option<(f64, Edge)>> = vec![None; m];
+    *origin.get_mut(start)? = Some((start_e, nothing));
     for k in 0..n {
         #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
         let from_s = start_m + ds * k as f64;
         let mid_s = from_s + 0.5 * ds;
         let mass = mass_at(mid_s);
-        let weight = mass * G_M_S2;
         let stall = Speeds::at_mass(aircraft.speeds.vs_m_s, mass, max_kg);
         // True height against pressure altitude in the middle of the stretch.
         let z_of = |hp: f64| p.air.at(mid_s, hp).true_altitude_m;
@@ -403,28 +539,17 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
         let ceiling_z = z_b + 5.0;
         let ground = p.ground_m(mid_s);
         // Speeds and what they mean at an energy: prepared once per middle energy.
-        let mut next = vec![None::<Edge>; m];
-        let mut last_edges: Option<Edge> = None;
-        let last = k + 1 == n;
         let half_index = 2 * m;
         let mut conditions: Vec<Option<Vec<Condition>>> = vec![None; half_index + 1];
-        for &(e0, so_far) in &origin {
-            #[expect(clippy::cast_possible_truncation, reason = "a few hundred")]
-            let i0 = ((e0 - bottom_e) / ENERGY_STEP_M).round() as isize;
-            for step in -reach..=reach {
-                let j = i0 + step;
-                if j < 0 || j as usize >= m {
+        let mut bounds = Vec::new();
+        // From everywhere in reach to an energy, the nearest first: what they cost bars most of the others.
+        let mut reached = |to: isize, e1: f64, steps: &[isize]| {
+            let mut best: Option<(Edge, isize)> = None;
+            for step in steps {
+                let from = to - step;
+                let known = usize::try_from(from).ok().and_then(|i| origin.get(i));
+                let Some(&Some((e0, so_far))) = known else {
                     continue;
-                }
-                #[expect(clippy::cast_sign_loss, reason = "checked above")]
-                let j = j as usize;
-                let e1 = if last {
-                    if step != 0 {
-                        continue;
-                    }
-                    end_e
-                } else {
-                    e_of(j)
                 };
                 let mid_e = 0.5 * (e0 + e1);
                 let gain = e1 - e0;
@@ -442,6 +567,7 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
                         p,
                         &table,
                         mid_s,
+                        ds,
                         mass,
                         stall,
                         mid_e,
@@ -452,90 +578,143 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
                 });
                 let climbing = gain >= RESTART_M * (ds / STRETCH_M).min(1.0)
                     || (gain > 0.0 && mid_s < plan.top_of_climb.distance_m.max(60.0 * M_PER_NM));
-                let mut edge: Option<Edge> = None;
-                for c in list.iter() {
-                    let thrust = c.drag_n
-                        + weight
-                            * (c.gs_m_s / c.tas_m_s)
-                            * (gain / ds)
-                            * (1.0 + c.tas_m_s / G_M_S2 * c.shear);
-                    let found = if climbing {
-                        table.at(c.hp_m, c.tas_m_s, thrust, true)
-                    } else if thrust < c.least_n {
-                        // Thrust cannot go lower; gear may add drag below its speed.
-                        if thrust < c.least_n - c.gear_n {
-                            continue;
-                        }
-                        table.at(c.hp_m, c.tas_m_s, c.least_n, false)
-                    } else {
-                        table.at(c.hp_m, c.tas_m_s, thrust, false)
-                    };
-                    let Some((rate, fuel)) = found else { continue };
-                    let dt = ds / c.gs_m_s;
-                    if edge.is_none_or(|e| rate * dt < e.cost) {
-                        edge = Some(Edge {
-                            cost: rate * dt,
-                            time_s: dt,
-                            fuel_kg: fuel * dt,
-                        });
-                    }
-                }
-                let Some(edge) = edge else { continue };
+                let most = best.map_or(f64::INFINITY, |(b, _)| b.cost - so_far.cost);
+                let Some(edge) = cheapest(list, gain, climbing, most, &mut bounds) else {
+                    continue;
+                };
                 let total = Edge {
                     cost: so_far.cost + edge.cost,
                     time_s: so_far.time_s + edge.time_s,
                     fuel_kg: so_far.fuel_kg + edge.fuel_kg,
                 };
-                let place = if last { &mut last_edges } else { &mut next[j] };
-                if place.is_none_or(|b| total.cost < b.cost) {
-                    *place = Some(total);
+                // Of equals the lowest, in whatever order they are tried.
+                if best
+                    .is_none_or(|(b, i)| total.cost < b.cost || (total.cost == b.cost && from < i))
+                {
+                    best = Some((total, from));
                 }
             }
-        }
-        if last {
-            return last_edges.map(|e| IdealPath {
+            best.map(|(edge, _)| edge)
+        };
+        if k + 1 == n {
+            // From every energy to the one wanted.
+            let all: Vec<isize> = (0..origin.len().cast_signed()).map(|i| -i).collect();
+            return reached(0, end_e, &all).map(|e| IdealPath {
                 cost: e.cost,
                 time_s: e.time_s,
                 fuel_kg: e.fuel_kg,
             });
         }
-        origin = next
-            .iter()
-            .enumerate()
-            .filter_map(|(j, e)| e.map(|e| (e_of(j), e)))
+        origin = (0..m)
+            .map(|j| reached(j.cast_signed(), e_of(j), &steps).map(|edge| (e_of(j), edge)))
             .collect();
     }
     None
 }
 
+/// The cheapest way to gain an energy height over a stretch.
+///
+/// First the least that each speed may cost is found, then what the most promising one costs, then only those are priced that
+/// may be cheaper. `None` if there is none for less than `most`.
+fn cheapest(
+    list: &[Condition],
+    gain_m: f64,
+    climbing: bool,
+    most: f64,
+    bounds: &mut Vec<(f64, f64)>,
+) -> Option<Edge> {
+    bounds.clear();
+    let mut promising = (f64::INFINITY, 0);
+    for (i, c) in list.iter().enumerate() {
+        let thrust = c.drag_n + c.per_gain_n_m * gain_m;
+        let (thrust, most) = if climbing {
+            (thrust, c.most_climb_n)
+        } else if thrust < c.least_n - c.gear_n {
+            // Thrust cannot go lower; gear may add drag below its speed.
+            (f64::INFINITY, c.most_cruise_n)
+        } else {
+            (thrust.max(c.least_n), c.most_cruise_n)
+        };
+        let bound = if thrust > most {
+            f64::INFINITY
+        } else {
+            let least = c
+                .lines
+                .iter()
+                .map(|line| line.0 + line.1 * thrust)
+                .fold(f64::NEG_INFINITY, f64::max);
+            (least - NOISE * least.abs()) * c.time_s
+        };
+        if bound < promising.0 {
+            promising = (bound, i);
+        }
+        bounds.push((thrust, bound));
+    }
+    let price = |i: usize| {
+        let c = &list[i];
+        let (rate, fuel) = c.corners.at(bounds[i].0, climbing)?;
+        Some(Edge {
+            cost: rate * c.time_s,
+            time_s: c.time_s,
+            fuel_kg: fuel * c.time_s,
+        })
+    };
+    if promising.0 >= most {
+        return None;
+    }
+    let mut best = price(promising.1).map(|edge| (edge, promising.1));
+    for (i, &(_, bound)) in bounds.iter().enumerate() {
+        if i == promising.1 || bound == f64::INFINITY || best.is_some_and(|(b, _)| bound > b.cost) {
+            continue;
+        }
+        // Of equals the slowest, in whatever order they are priced.
+        if let Some(edge) = price(i)
+            && best.is_none_or(|(b, j)| edge.cost < b.cost || (edge.cost == b.cost && i < j))
+        {
+            best = Some((edge, i));
+        }
+    }
+    best.map(|(edge, _)| edge)
+}
+
 /// One speed that may be flown at an energy.
 #[derive(Debug, Clone, Copy)]
-struct Condition {
-    hp_m: f64,
-    tas_m_s: f64,
-    gs_m_s: f64,
+struct Condition<'a> {
+    /// Time over the stretch.
+    time_s: f64,
     drag_n: f64,
+    /// Thrust for each metre of energy height gained over the stretch.
+    per_gain_n_m: f64,
+    /// Drag the gear may add.
     gear_n: f64,
+    /// Least thrust.
     least_n: f64,
-    shear: f64,
+    most_cruise_n: f64,
+    most_climb_n: f64,
+    /// [`Corners::lines`].
+    lines: [(f64, f64); 3],
+    corners: Corners<'a>,
 }
 
 #[expect(
     clippy::too_many_arguments,
     reason = "one stretch of one grid, called in one place"
 )]
-fn conditions_at(
+fn conditions_at<'a>(
     p: &Problem,
-    table: &Table,
+    table: &'a Table,
     s_m: f64,
+    stretch_m: f64,
     mass: f64,
     stall: f64,
     e: f64,
     bounds: (f64, f64),
     ground_m: f64,
     hp_of: &dyn Fn(f64) -> f64,
-) -> Vec<Condition> {
+) -> Vec<Condition<'a>> {
     let aircraft = &p.aircraft;
+    // Indicated altitude is pressure altitude and this.
+    let indicated_m = p.indicated_m(s_m, 0.0);
     let mut list = Vec::new();
     let mut v = 1.1 * stall;
     while v < 110.0 {
@@ -547,14 +726,20 @@ fn conditions_at(
         }
         let hp = hp_of(z);
         let (air, sample) = p.air_state(s_m, hp);
-        let ias = aircraft.ias_from_tas(air, here);
         let top = p.limits.speed_limit_m_s(
             &aircraft.speeds,
             mass / aircraft.masses.max_take_off_kg,
-            p.indicated_m(s_m, hp),
+            hp + indicated_m,
             z - ground_m,
         );
-        if ias > top || ias < 1.2 * stall {
+        // Limits are indicated, and compared as calibrated airspeeds: exactly where the bounds of those do not settle the question.
+        let cas = |ias: f64| aircraft.cas_from_ias(ias);
+        let least = speed::tas_to_eas_m_s(here, air.density_kg_m3);
+        let exact = || speed::tas_to_cas_m_s(here, air.pressure_pa, air.temperature_k);
+        let within =
+            |limit: f64| least * COMPRESSED <= limit || (least <= limit && exact() <= limit);
+        let slowest = cas(1.2 * stall);
+        if !within(cas(top)) || (least < slowest && exact() < slowest) {
             continue;
         }
         let gs = super::cruise::ground_speed_m_s(here, &sample);
@@ -562,7 +747,7 @@ fn conditions_at(
             continue;
         }
         let drag = aircraft.drag_n(air, here, mass, Configuration::default());
-        let gear = if ias <= aircraft.speeds.vlo_extend_m_s {
+        let gear = if within(cas(aircraft.speeds.vlo_extend_m_s)) {
             aircraft.drag_n(
                 air,
                 here,
@@ -575,15 +760,75 @@ fn conditions_at(
         } else {
             0.0
         };
+        let Some(corners) = table.corners(hp, here) else {
+            continue;
+        };
+        let (most_cruise_n, most_climb_n) = corners.most_n();
         list.push(Condition {
-            hp_m: hp,
-            tas_m_s: here,
-            gs_m_s: gs,
+            time_s: stretch_m / gs,
             drag_n: drag,
+            per_gain_n_m: mass * G_M_S2 * (gs / here) / stretch_m
+                * (1.0 + here / G_M_S2 * sample.along_per_m),
             gear_n: gear,
             least_n: table.least_n(hp, here),
-            shear: sample.along_per_m,
+            most_cruise_n,
+            most_climb_n,
+            lines: corners.lines(),
+            corners,
         });
     }
     list
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The bounds that spare the exact conversion hold at all heights and temperatures that can be planned, up to the greatest
+    /// speed tried.
+    #[test]
+    fn closed_form_calibrated_is_near_equivalent_airspeed() {
+        for height in 0..=50 {
+            let pressure_pa = isa::pressure_pa(200.0 * f64::from(height));
+            for temperature_k in [220.0, 250.0, 280.0, 310.0] {
+                let air = AirState::new(pressure_pa, temperature_k);
+                for v in 20..=110 {
+                    let v = f64::from(v);
+                    let ratio = speed::tas_to_cas_m_s(v, pressure_pa, temperature_k)
+                        / speed::tas_to_eas_m_s(v, air.density_kg_m3);
+                    // Rounding only below one: at sea level in standard air they are the same.
+                    assert!((1.0 - 1e-9..COMPRESSED).contains(&ratio), "{v} {ratio}");
+                }
+            }
+        }
+    }
+
+    /// A hull read through its bins against the definition; its lines nowhere above it.
+    #[test]
+    fn closed_form_hull_and_lines() {
+        // Points on a parabola, unevenly spaced, and others above it that must not count.
+        let cost = |t: f64| 3.0 + 0.02 * (t + 300.0).powi(2) / 1_000.0;
+        let place = |i: u32| -200.0 + 4.0 * f64::from(i * i);
+        let mut points: Vec<_> = (0..20).map(|i| (place(i), cost(place(i)), 1.0)).collect();
+        points.extend((0..40).map(|i| (f64::from(i) * 30.0, cost(f64::from(i) * 30.0) + 5.0, 9.0)));
+        let hull = Hull::of(points);
+        assert_eq!(hull.points.len(), 20);
+        let lines: Vec<_> = (-3..17)
+            .map(|i| hull.line_at(100.0 * f64::from(i)))
+            .collect();
+        for i in 0..=1_444 {
+            let t = f64::from(i) - 200.0;
+            let j = (1..20).find(|&j| t <= place(j)).expect("inside");
+            let (a, b) = (place(j - 1), place(j));
+            let exact = cost(a) + (cost(b) - cost(a)) * (t - a) / (b - a);
+            let (found, _) = hull.at(t).expect("inside");
+            assert!(
+                (found - exact).abs() < 1e-12 * exact,
+                "{t}: {found} {exact}"
+            );
+            assert!(lines.iter().all(|l| l.0 + l.1 * t <= found + 1e-9), "{t}");
+        }
+        assert_eq!(hull.at(place(19) + 1.0), None);
+        assert_eq!(hull.at(-500.0), Some((cost(-200.0), 1.0)));
+    }
 }

@@ -602,11 +602,10 @@ fn sample_air(
             }
             columns.push(column);
         }
-        problem.air.legs.push(LegAir {
-            from_m: leg.from_m,
-            to_m: leg.to_m,
-            columns,
-        });
+        problem
+            .air
+            .legs
+            .push(LegAir::new(leg.from_m, leg.to_m, &columns));
     }
     if filled_m > 1.0 {
         problem.notes.push(Note::BelowForecast(filled_m));

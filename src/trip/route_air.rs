@@ -36,12 +36,77 @@ pub(super) struct Column {
     pub true_altitude_m: Vec<f64>,
 }
 
+/// A node: temperature, wind along and across, true altitude, in the units of [`Column`].
+type Node = [f64; 4];
+
 /// The nodes of one leg.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct LegAir {
-    pub from_m: f64,
-    pub to_m: f64,
-    pub columns: Vec<Column>,
+    from_m: f64,
+    to_m: f64,
+    /// Intervals per metre.
+    per_m: f64,
+    /// Last column and last row.
+    last: (u32, u32),
+    /// Column after column, each from the bottom.
+    nodes: Vec<Node>,
+}
+
+impl LegAir {
+    /// From at least two columns of at least two rows, as many rows in each.
+    pub(super) fn new(from_m: f64, to_m: f64, columns: &[Column]) -> Self {
+        let rows = columns.first().map_or(0, |c| c.temperature_k.len());
+        let node = |c: &Column, r: usize| {
+            [
+                c.temperature_k[r],
+                c.along_m_s[r],
+                c.cross_m_s[r],
+                c.true_altitude_m[r],
+            ]
+        };
+        let nodes = columns
+            .iter()
+            .flat_map(|c| (0..rows).map(move |r| node(c, r)))
+            .collect();
+        #[expect(
+            clippy::cast_possible_truncation,
+            reason = "a few hundred nodes along a leg and rows up a column at most"
+        )]
+        let last = (columns.len() as u32 - 1, rows as u32 - 1);
+        let per_m = f64::from(last.0) / (to_m - from_m);
+        Self {
+            from_m,
+            to_m,
+            per_m,
+            last,
+            nodes,
+        }
+    }
+}
+
+/// The interval of a coordinate counted in steps, confined to `0..=last`, and where in it.
+#[inline]
+fn interval(steps: f64, last: u32) -> (usize, f64) {
+    let x = steps.clamp(0.0, f64::from(last));
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "clamped to the nodes"
+    )]
+    let i = (x as u32).min(last - 1);
+    (i as usize, x - f64::from(i))
+}
+
+/// Bilinear between four nodes, and the change of the along-course wind over one row.
+// Kept out of line: by itself this becomes two-lane code.
+#[inline(never)]
+fn between(here: &[Node], next: &[Node], fx: f64, fy: f64) -> (Node, f64) {
+    let along_leg =
+        |u: &Node, v: &Node| -> Node { std::array::from_fn(|q| u[q] + fx * (v[q] - u[q])) };
+    let low = along_leg(&here[0], &next[0]);
+    let high = along_leg(&here[1], &next[1]);
+    let node = std::array::from_fn(|q| low[q] + fy * (high[q] - low[q]));
+    (node, high[1] - low[1])
 }
 
 /// Air along the whole route.
@@ -58,54 +123,21 @@ impl RouteAir {
             .partition_point(|l| l.to_m <= distance_m)
             .min(self.legs.len() - 1);
         let leg = &self.legs[i];
-        let last = leg.columns.len() - 1;
-        #[expect(
-            clippy::cast_precision_loss,
-            reason = "a leg has a few hundred nodes at most"
-        )]
-        let x = ((distance_m - leg.from_m) / (leg.to_m - leg.from_m) * last as f64)
-            .clamp(0.0, last as f64);
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "clamped to the nodes"
-        )]
-        let c = (x as usize).min(last - 1);
-        #[expect(
-            clippy::cast_precision_loss,
-            reason = "a leg has a few hundred nodes at most"
-        )]
-        let fx = x - c as f64;
-        let (a, b) = (&leg.columns[c], &leg.columns[c + 1]);
-        let top = a.temperature_k.len() - 1;
-        #[expect(
-            clippy::cast_precision_loss,
-            reason = "a column has a few hundred rows at most"
-        )]
-        let y = ((pressure_altitude_m - BOTTOM_M) / STEP_M).clamp(0.0, top as f64);
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "clamped to the rows"
-        )]
-        let r = (y as usize).min(top - 1);
-        #[expect(
-            clippy::cast_precision_loss,
-            reason = "a column has a few hundred rows at most"
-        )]
-        let fy = y - r as f64;
-        let mix = |u: &[f64], v: &[f64]| {
-            let low = u[r] + fx * (v[r] - u[r]);
-            let high = u[r + 1] + fx * (v[r + 1] - u[r + 1]);
-            (low + fy * (high - low), (high - low) / STEP_M)
-        };
-        let (along_m_s, along_per_m) = mix(&a.along_m_s, &b.along_m_s);
+        let (c, fx) = interval((distance_m - leg.from_m) * leg.per_m, leg.last.0);
+        let (r, fy) = interval((pressure_altitude_m - BOTTOM_M) / STEP_M, leg.last.1);
+        let rows = leg.last.1 as usize + 1;
+        let ([temperature_k, along_m_s, cross_m_s, true_altitude_m], per_row_m_s) = between(
+            &leg.nodes[c * rows + r..][..2],
+            &leg.nodes[(c + 1) * rows + r..][..2],
+            fx,
+            fy,
+        );
         AirSample {
-            temperature_k: mix(&a.temperature_k, &b.temperature_k).0,
+            temperature_k,
             along_m_s,
-            cross_m_s: mix(&a.cross_m_s, &b.cross_m_s).0,
-            along_per_m,
-            true_altitude_m: mix(&a.true_altitude_m, &b.true_altitude_m).0,
+            cross_m_s,
+            along_per_m: per_row_m_s / STEP_M,
+            true_altitude_m,
         }
     }
 
@@ -138,11 +170,7 @@ impl RouteAir {
         let zero = BOTTOM_M.abs() * isa_deviation_k / isa::temperature_k(0.5 * BOTTOM_M);
         column.true_altitude_m.iter_mut().for_each(|z| *z -= zero);
         Self {
-            legs: vec![LegAir {
-                from_m: 0.0,
-                to_m: length_m,
-                columns: vec![column.clone(), column],
-            }],
+            legs: vec![LegAir::new(0.0, length_m, &[column.clone(), column])],
         }
     }
 }

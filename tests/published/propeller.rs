@@ -210,7 +210,7 @@ fn light_propeller() -> PropellerTable {
 
 fn windmilling(t: &PropellerTable, v: f64, beta_deg: f64) -> (f64, f64) {
     let beta = beta_deg.to_radians();
-    match t.rpm_at_blade_angle(RHO, v, beta, SOUND, 60.0, |_| -FRICTION_N_M) {
+    match t.rpm_at_blade_angle(RHO, v, beta, SOUND, 60.0, f64::NAN, |_| -FRICTION_N_M) {
         Balance::Turning(n) => (n, t.forces(RHO, v, n, beta, SOUND).thrust_n),
         other => panic!("{beta_deg} deg does not windmill: {other:?}"),
     }

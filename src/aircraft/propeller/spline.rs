@@ -10,7 +10,12 @@ pub(crate) struct Axis {
     pub(crate) high: f64,
     pub(crate) samples: usize,
     inv_step: f64,
-    last_cell: usize,
+    last_cell: u32,
+}
+
+/// Number of coefficients of this many samples: one ghost at each end.
+pub(crate) const fn coefficients(samples: usize) -> usize {
+    samples + 2
 }
 
 impl Axis {
@@ -20,7 +25,7 @@ impl Axis {
             high,
             samples,
             inv_step: (samples - 1) as f64 / (high - low),
-            last_cell: samples - 2,
+            last_cell: samples as u32 - 2,
         }
     }
 
@@ -29,28 +34,37 @@ impl Axis {
         self.low + (self.high - self.low) * i as f64 / (self.samples - 1) as f64
     }
 
-    /// Number of coefficients: one ghost at each end.
-    pub(crate) fn coefficients(&self) -> usize {
-        self.samples + 2
-    }
-
     /// First coefficient of the stencil and its four weights at `x`. Outside the row the end cubic goes
     /// on, so callers confine `x` themselves; NaN passes into the weights.
     #[inline]
-    pub(crate) fn stencil(&self, x: f64) -> (usize, [f64; 4]) {
+    pub(crate) fn stencil(&self, x: f64) -> (u32, [f64; 4]) {
+        let (i, weights, _) = self.stencil_with_slope(x);
+        (i, weights)
+    }
+
+    /// The same with the slopes of the weights with `x`.
+    #[inline]
+    pub(crate) fn stencil_with_slope(&self, x: f64) -> (u32, [f64; 4], [f64; 4]) {
         let y = (x - self.low) * self.inv_step;
         // The cast saturates: below the row and NaN give cell 0.
-        let i = (y as usize).min(self.last_cell);
-        let t = y - i as f64;
+        let i = (y as u32).min(self.last_cell);
+        let t = y - f64::from(i);
         let u = 1.0 - t;
         const SIXTH: f64 = 1.0 / 6.0;
+        let (t2, u2, half) = (t * t, u * u, 0.5 * self.inv_step);
         (
             i,
             [
-                SIXTH * u * u * u,
-                SIXTH * (4.0 - 3.0 * t * t * (1.0 + u)),
-                SIXTH * (4.0 - 3.0 * u * u * (1.0 + t)),
-                SIXTH * t * t * t,
+                SIXTH * u2 * u,
+                SIXTH * (4.0 - 3.0 * t2 * (1.0 + u)),
+                SIXTH * (4.0 - 3.0 * u2 * (1.0 + t)),
+                SIXTH * t2 * t,
+            ],
+            [
+                -half * u2,
+                half * t * (3.0 * t - 4.0),
+                half * u * (4.0 - 3.0 * u),
+                half * t2,
             ],
         )
     }
@@ -105,7 +119,7 @@ mod tests {
     fn closed_form_spline_reproduces_a_cubic() {
         let f = |x: f64| 1.0 + x * (2.0 + x * (-3.0 + 0.5 * x));
         let axis = Axis::new(-1.0, 2.0, 7);
-        let mut row = vec![[0.0; 2]; axis.coefficients()];
+        let mut row = vec![[0.0; 2]; coefficients(axis.samples)];
         for i in 0..7 {
             row[i + 1] = [f(axis.sample(i)), -f(axis.sample(i))];
         }
@@ -113,8 +127,13 @@ mod tests {
         for i in 0..=300 {
             let x = -1.0 + 0.01 * f64::from(i);
             let (j, w) = axis.stencil(x);
+            let j = j as usize;
             let y: f64 = (0..4).map(|k| w[k] * row[j + k][0]).sum();
             let z: f64 = (0..4).map(|k| w[k] * row[j + k][1]).sum();
+            let (_, _, s) = axis.stencil_with_slope(x);
+            let slope: f64 = (0..4).map(|k| s[k] * row[j + k][0]).sum();
+            let exact = 2.0 + x * (-6.0 + 1.5 * x);
+            assert!((slope - exact).abs() < 1e-11, "slope at {x}");
             // Rounding only.
             assert!((y - f(x)).abs() < 1e-12 && (z + f(x)).abs() < 1e-12, "{x}");
         }

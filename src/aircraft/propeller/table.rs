@@ -20,13 +20,16 @@ use super::element::{
     BladeElements, Coefficients, MACH2_HIGH, MACH2_LOW, STATIONS, angle_from_zero_lift,
     effective_mach_squared, local_mach_ratio,
 };
-use super::spline::{Axis, prefilter};
+use super::spline::{Axis, coefficients, prefilter};
 use std::f64::consts::PI;
 
 /// Samples along the advance coordinate.
 const ADVANCE_SAMPLES: usize = 57;
 /// Samples along the square of the tip Mach number.
 const MACH_SAMPLES: usize = 7;
+/// Coefficients along the advance coordinate, and along the square of the tip Mach number.
+const ADVANCE_COEFFICIENTS: usize = coefficients(ADVANCE_SAMPLES);
+const MACH_COEFFICIENTS: usize = coefficients(MACH_SAMPLES);
 /// Greatest spacing of blade angles \[rad\] (3 deg).
 const BLADE_ANGLE_STEP_RAD: f64 = 3.0 * PI / 180.0;
 /// Fewest blade angles, so that a fixed pitch still gets a cubic.
@@ -52,15 +55,16 @@ const MAX_STEPS: u32 = 100;
 /// is suspected. The section stalls 6 degrees below zero lift, and zero lift lies 3 or more below the chord.
 const STALL_SUSPECT_TAN: f64 = 0.158_384;
 /// First guess of a governed blade angle: this much above the advance angle \[rad\] (5 deg).
-const SECANT_LEAD_RAD: f64 = 5.0 * PI / 180.0;
-/// Secant steps before the bracketed search takes over.
-const SECANT_STEPS: u32 = 8;
-/// Last secant step \[rad\]; the order is 1.8, so the error left is about 1e-9.
-const SECANT_TOLERANCE_RAD: f64 = 4e-6;
-/// Product of two secant steps below which the next is not needed: the error left is about as much \[rad\].
-const SECANT_PRODUCT_RAD2: f64 = 1e-9;
-/// Product of distances below which the thrust coefficient is read off the chord: the error is about as much.
-const CHORD_RAD2: f64 = 1e-10;
+const NEWTON_LEAD_RAD: f64 = 5.0 * PI / 180.0;
+/// Steps of a quick search before the bracketed one takes over.
+const QUICK_STEPS: u32 = 8;
+/// Last Newton step of a blade angle \[rad\]: the error left is its square times the curvature over the slope, of order one.
+const NEWTON_TOLERANCE_RAD: f64 = 1e-5;
+/// Last step times the square of the one before at which the slope of a parabola is good enough: the error left is about as much
+/// \[rad^3, with third derivatives of order one over the slope\].
+const PARABOLA_RAD3: f64 = 1e-10;
+/// Product of the last two secant steps of a shaft speed, relative to the greatest: the error left is about a tenth of it.
+const BALANCE_PRODUCT: f64 = 1e-10;
 /// Step that tells a falling torque from a rising one \[rad\].
 const BRANCH_PROBE_RAD: f64 = 1e-3;
 
@@ -144,7 +148,7 @@ pub struct PropellerTable {
     mach2: Axis,
     /// A typical slope of the torque coefficient with blade angle \[1/rad\], for first guesses.
     torque_slope: f64,
-    /// Coefficients, advance fastest, then blade angle, then Mach.
+    /// Coefficients, advance fastest, then Mach, then blade angle.
     data: Vec<[f64; 2]>,
 }
 
@@ -154,7 +158,78 @@ struct Condition {
     v: f64,
     w: f64,
     reference2: f64,
-    mach: (usize, [f64; 4]),
+    mach: (u32, [f64; 4]),
+}
+
+/// What the quick search for a blade angle found.
+#[derive(Debug, Clone, Copy)]
+enum Quick {
+    /// The blade angle, and the thrust coefficient there.
+    Found { angle_rad: f64, thrust: f64 },
+    /// On the low stop, clear of negative stall, torque rises with blade angle and is already too much.
+    TooMuchAtLow,
+    /// Ask the bracketed search.
+    Unsure,
+}
+
+/// One cell of the table at one tip Mach number: four blade angles of four pairs along the advance axis.
+#[derive(Debug, Clone, Copy)]
+struct Patch {
+    cell: (u32, u32),
+    rows: [[[f64; 2]; 4]; 4],
+}
+
+/// Coefficients with their slopes.
+#[derive(Debug, Clone, Copy)]
+struct Slopes {
+    value: [f64; 2],
+    by_advance: [f64; 2],
+    by_angle: [f64; 2],
+}
+
+impl Patch {
+    /// Of no cell.
+    const NONE: Self = Self {
+        cell: (u32::MAX, u32::MAX),
+        rows: [[[0.0; 2]; 4]; 4],
+    };
+
+    /// The coefficients for weights along the advance axis and across it.
+    // This and the next are kept out of line: by themselves they become plain two-lane code, inlined they are torn apart.
+    #[inline(never)]
+    fn value(&self, wu: &[f64; 4], wb: &[f64; 4]) -> [f64; 2] {
+        let mut value = [0.0; 2];
+        for (row, w) in self.rows.iter().zip(wb) {
+            for k in 0..2 {
+                value[k] += w
+                    * ((wu[0] * row[0][k] + wu[1] * row[1][k])
+                        + (wu[2] * row[2][k] + wu[3] * row[3][k]));
+            }
+        }
+        value
+    }
+
+    /// The same with the slopes, for which the weights are `su` and `sb`.
+    #[inline(never)]
+    fn slopes(&self, wu: &[f64; 4], su: &[f64; 4], wb: &[f64; 4], sb: &[f64; 4]) -> Slopes {
+        let (mut value, mut by_advance, mut by_angle) = ([0.0; 2], [0.0; 2], [0.0; 2]);
+        for (j, row) in self.rows.iter().enumerate() {
+            for k in 0..2 {
+                let at = (wu[0] * row[0][k] + wu[1] * row[1][k])
+                    + (wu[2] * row[2][k] + wu[3] * row[3][k]);
+                let slope = (su[0] * row[0][k] + su[1] * row[1][k])
+                    + (su[2] * row[2][k] + su[3] * row[3][k]);
+                value[k] += wb[j] * at;
+                by_advance[k] += wb[j] * slope;
+                by_angle[k] += sb[j] * at;
+            }
+        }
+        Slopes {
+            value,
+            by_advance,
+            by_angle,
+        }
+    }
 }
 
 impl PropellerTable {
@@ -197,15 +272,19 @@ impl PropellerTable {
         let angle = Axis::new(low, high, angles.max(LEAST_BLADE_ANGLES));
         let advance = Axis::new(0.0, 1.0, ADVANCE_SAMPLES);
         let mach2 = Axis::new(MACH2_LOW, MACH2_HIGH, MACH_SAMPLES);
-        let (nu, nb) = (advance.coefficients(), angle.coefficients());
-        let mut data = vec![[0.0; 2]; nu * nb * mach2.coefficients()];
+        let (nu, nm, nb) = (
+            ADVANCE_COEFFICIENTS,
+            MACH_COEFFICIENTS,
+            coefficients(angle.samples),
+        );
+        let mut data = vec![[0.0; 2]; nu * nm * nb];
 
         let elements = BladeElements::new(geometry);
         let machs: Vec<f64> = (0..MACH_SAMPLES).map(|m| mach2.sample(m).sqrt()).collect();
         let mut row = [[0.0_f64; 2]; MACH_SAMPLES];
         for b in 0..angle.samples {
             let beta = angle.sample(b);
-            let (up, down) = pivot_parts(beta);
+            let ((up, _), (down, _)) = pivot_parts(beta);
             let pitch: Vec<(f64, f64)> = elements
                 .elements()
                 .iter()
@@ -239,7 +318,7 @@ impl PropellerTable {
                     }
                 }
                 for (m, sum) in row.iter().enumerate() {
-                    data[((m + 1) * nb + b + 1) * nu + u + 1] = *sum;
+                    data[((b + 1) * nm + m + 1) * nu + u + 1] = *sum;
                 }
             }
         }
@@ -247,14 +326,16 @@ impl PropellerTable {
         let mut work = Vec::new();
         for m in 1..=MACH_SAMPLES {
             for b in 1..=angle.samples {
-                prefilter(&mut data, (m * nb + b) * nu, 1, advance.samples, &mut work);
+                prefilter(&mut data, (b * nm + m) * nu, 1, advance.samples, &mut work);
             }
             for u in 0..nu {
-                prefilter(&mut data, m * nb * nu + u, nu, angle.samples, &mut work);
+                prefilter(&mut data, m * nu + u, nm * nu, angle.samples, &mut work);
             }
         }
-        for i in 0..nu * nb {
-            prefilter(&mut data, i, nu * nb, MACH_SAMPLES, &mut work);
+        for b in 0..nb {
+            for u in 0..nu {
+                prefilter(&mut data, b * nm * nu + u, nu, MACH_SAMPLES, &mut work);
+            }
         }
 
         let diameter_m = geometry.diameter_m();
@@ -304,30 +385,77 @@ impl PropellerTable {
         }
     }
 
+    /// The advance coordinate and its slope with blade angle.
     #[inline]
-    fn at(&self, c: &Condition, beta_rad: f64) -> [f64; 2] {
-        let (up, down) = pivot_parts(beta_rad);
+    fn advance_at(c: &Condition, beta_rad: f64) -> (f64, f64) {
+        let ((up, up_slope), (down, down_slope)) = pivot_parts(beta_rad);
         let along = c.v * down;
         let sum = along + c.w * up;
-        let u = if sum > 0.0 { along / sum } else { 0.0 };
+        if sum > 0.0 {
+            let inv = 1.0 / sum;
+            let slope = c.v * c.w * (down_slope * up - down * up_slope) * inv * inv;
+            (along * inv, slope)
+        } else {
+            (0.0, 0.0)
+        }
+    }
+
+    /// The sixteen nodes of a cell, summed over the Mach axis.
+    fn patch(&self, c: &Condition, cell: (u32, u32)) -> Patch {
+        let (mach, weights) = (c.mach.0 as usize, c.mach.1);
+        let mut rows = [[[0.0; 2]; 4]; 4];
+        for (j, row) in rows.iter_mut().enumerate() {
+            let line = (cell.1 as usize + j) * MACH_COEFFICIENTS + mach;
+            // Invariant: a stencil never starts beyond its axis' last cell, so the nodes are there.
+            let lines = &self.data[line * ADVANCE_COEFFICIENTS + cell.0 as usize..]
+                [..3 * ADVANCE_COEFFICIENTS + 4];
+            let line = |k: usize| &lines[k * ADVANCE_COEFFICIENTS..][..4];
+            let (a, b, c, d) = (line(0), line(1), line(2), line(3));
+            for (i, sum) in row.as_flattened_mut().iter_mut().enumerate() {
+                let (i, k) = (i / 2, i % 2);
+                *sum = (weights[0] * a[i][k] + weights[1] * b[i][k])
+                    + (weights[2] * c[i][k] + weights[3] * d[i][k]);
+            }
+        }
+        Patch { cell, rows }
+    }
+
+    fn at(&self, c: &Condition, beta_rad: f64) -> [f64; 2] {
+        let (u, _) = Self::advance_at(c, beta_rad);
         let (iu, wu) = self.advance.stencil(u);
         let (ib, wb) = self.angle.stencil(beta_rad);
-        let (nu, nb) = (self.advance.coefficients(), self.angle.coefficients());
-        // Pair by pair, thrust and torque side by side, so that the compiler can use two-lane arithmetic.
-        let mut out = [0.0; 2];
-        for (k, &wm) in c.mach.1.iter().enumerate() {
-            let base = ((c.mach.0 + k) * nb + ib) * nu + iu;
-            let mut plane = [0.0; 2];
-            for (j, &w) in wb.iter().enumerate() {
-                let start = base + j * nu;
-                let row = &self.data[start..start + 4];
-                let near = add(scale(row[0], wu[0]), scale(row[1], wu[1]));
-                let far = add(scale(row[2], wu[2]), scale(row[3], wu[3]));
-                plane = add(plane, scale(add(near, far), w));
-            }
-            out = add(out, scale(plane, wm));
+        self.patch(c, (iu, ib)).value(&wu, &wb)
+    }
+
+    /// The same; `patch` is used again while the cell is the same.
+    #[inline]
+    fn at_again(&self, c: &Condition, beta_rad: f64, patch: &mut Patch) -> [f64; 2] {
+        let (u, _) = Self::advance_at(c, beta_rad);
+        let (iu, wu) = self.advance.stencil(u);
+        let (ib, wb) = self.angle.stencil(beta_rad);
+        if patch.cell != (iu, ib) {
+            *patch = self.patch(c, (iu, ib));
         }
-        out
+        patch.value(&wu, &wb)
+    }
+
+    /// Coefficients and their slopes with blade angle \[1/rad\].
+    #[inline]
+    fn at_with_slope(
+        &self,
+        c: &Condition,
+        beta_rad: f64,
+        patch: &mut Patch,
+    ) -> ([f64; 2], [f64; 2]) {
+        let (u, u_slope) = Self::advance_at(c, beta_rad);
+        let (iu, wu, su) = self.advance.stencil_with_slope(u);
+        let (ib, wb, sb) = self.angle.stencil_with_slope(beta_rad);
+        if patch.cell != (iu, ib) {
+            *patch = self.patch(c, (iu, ib));
+        }
+        let s = patch.slopes(&wu, &su, &wb, &sb);
+        let slope = |k: usize| s.by_angle[k] + s.by_advance[k] * u_slope;
+        (s.value, [slope(0), slope(1)])
     }
 
     /// Coefficients referred to `rho U^2 D^2` and `rho U^2 D^3`.
@@ -430,11 +558,15 @@ impl PropellerTable {
                 Absorbed::BelowLowStop
             };
         }
-        if let Some((angle_rad, thrust)) = self.secant(&c, low, high, target, guess_rad) {
-            return Absorbed::Within {
-                angle_rad,
-                thrust_n: thrust * thrust_scale,
-            };
+        match self.newton(&c, low, high, target, guess_rad) {
+            Quick::Found { angle_rad, thrust } => {
+                return Absorbed::Within {
+                    angle_rad,
+                    thrust_n: thrust * thrust_scale,
+                };
+            }
+            Quick::TooMuchAtLow => return Absorbed::BelowLowStop,
+            Quick::Unsure => {}
         }
         let f_high = f(high);
         if f_high < 0.0 {
@@ -455,59 +587,65 @@ impl PropellerTable {
         }
     }
 
-    /// The quick way: secant, then parabolic (Sidi 2008, from memory) steps from the guess, or from the blade angle that follows
-    /// the inflow and carries the torque. An answer counts only if every step rose with blade angle, stayed between the stops and
-    /// ended clear of negative stall; else the bracketed search decides. Gives the angle and the thrust coefficient there.
+    /// The quick way: Newton steps (every second with the slope of a parabola) from the guess, or from the blade angle that follows the inflow and carries the torque. An answer
+    /// counts only if torque rose with blade angle at every step, and it lies between the stops and clear of negative stall; else
+    /// the bracketed search decides.
     #[inline]
-    fn secant(
-        &self,
-        c: &Condition,
-        low: f64,
-        high: f64,
-        target: f64,
-        guess_rad: f64,
-    ) -> Option<(f64, f64)> {
+    fn newton(&self, c: &Condition, low: f64, high: f64, target: f64, guess_rad: f64) -> Quick {
         let start = if guess_rad.is_nan() {
             // Pade's arc tangent of the advance angle, and as much more as the torque asks for.
             let x = if c.v < 2.0 * c.w { c.v / c.w } else { 2.0 };
             let inflow = x * (15.0 + 4.0 * x * x) / (15.0 + 9.0 * x * x);
-            inflow + SECANT_LEAD_RAD
+            inflow + NEWTON_LEAD_RAD
         } else {
             guess_rad
         };
-        let mut a = start.clamp(low, high);
-        let mut at_a = self.at(c, a);
-        let mut b = (a - (at_a[1] - target) / self.torque_slope).clamp(low, high);
-        let (mut before, mut slope_before) = ((a, at_a[1]), f64::NAN);
-        for _ in 0..SECANT_STEPS {
-            let at_b = self.at(c, b);
-            let secant = (at_b[1] - at_a[1]) / (b - a);
-            // Slope at b of the parabola through the last three points.
-            let parabola = secant + (at_b[1] - before.1) / (b - before.0) - slope_before;
-            let slope = if parabola > 0.0 { parabola } else { secant };
-            if !(slope > 0.0 && slope.is_finite()) {
-                return None;
+        let mut beta = start.clamp(low, high);
+        let mut patch = Patch::NONE;
+        let found = |at: f64, value: [f64; 2], slope: [f64; 2]| {
+            let step = (target - value[1]) / slope[1];
+            let angle_rad = at + step;
+            if (low..=high).contains(&angle_rad) && !stall_suspected(c, angle_rad) {
+                let thrust = value[0] + slope[0] * step;
+                Quick::Found { angle_rad, thrust }
+            } else {
+                Quick::Unsure
             }
-            let next = b - (at_b[1] - target) / slope;
-            if !(low..=high).contains(&next) {
-                return None;
+        };
+        for _ in 0..QUICK_STEPS {
+            let (here, slope) = self.at_with_slope(c, beta, &mut patch);
+            let step = (target - here[1]) / slope[1];
+            if !(slope[1] > 0.0 && step.is_finite()) {
+                return Quick::Unsure;
             }
-            let step = (next - b).abs();
-            // The error of a secant step is the product of the last two steps times the curvature over the slope, of order one.
-            if step < SECANT_TOLERANCE_RAD || step * (b - a).abs() < SECANT_PRODUCT_RAD2 {
-                // Along the last chord where that is as good as asking again.
-                let thrust = if step * (next - a).abs() < CHORD_RAD2 {
-                    at_b[0] + (at_b[0] - at_a[0]) / (b - a) * (next - b)
-                } else {
-                    self.at(c, next)[0]
-                };
-                return (!stall_suspected(c, next)).then_some((next, thrust));
+            if step.abs() < NEWTON_TOLERANCE_RAD {
+                return found(beta, here, slope);
             }
-            (before, slope_before) = ((a, at_a[1]), secant);
-            (a, at_a) = (b, at_b);
-            b = next;
+            if step < 0.0 && beta == low && !stall_suspected(c, low) {
+                return Quick::TooMuchAtLow;
+            }
+            let next = (beta + step).clamp(low, high);
+            let step = next - beta;
+            if step == 0.0 {
+                return Quick::Unsure;
+            }
+            // There the value alone is asked, and the slope taken from the parabola through it and what is known here.
+            let there = self.at_again(c, next, &mut patch);
+            let slope_there = |k: usize| 2.0 * (there[k] - here[k]) / step - slope[k];
+            let slope = [slope_there(0), slope_there(1)];
+            let last = (target - there[1]) / slope[1];
+            if !(slope[1] > 0.0 && last.is_finite()) {
+                return Quick::Unsure;
+            }
+            if (last * step * step).abs() < PARABOLA_RAD3 && last.abs() < step.abs() {
+                return found(next, there, slope);
+            }
+            if last < 0.0 && next == low && !stall_suspected(c, low) {
+                return Quick::TooMuchAtLow;
+            }
+            beta = (next + last).clamp(low, high);
         }
-        None
+        Quick::Unsure
     }
 
     /// Blade angle of least (most negative) torque between `low` and `high`, by golden section.
@@ -545,6 +683,14 @@ impl PropellerTable {
     /// the first, it is stable, and it lies on the branch below blade stall. If there is none, the air and
     /// the engine together cannot keep the shaft turning: [`Balance::Stopped`]. `rev_max_s` is the
     /// greatest speed considered. NaN in gives `Turning(NaN)`. Balances closer together than 1/48 of it may be overlooked.
+    ///
+    /// `near_rev_s` is a speed to begin the search from, such as that which the governor tried to hold, or not a number for none. An
+    /// answer found from there counts only if the shaft would speed up below and slow down above it at every speed tried on the way;
+    /// else the search from above decides.
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "one flight condition, the engine and a guess"
+    )]
     pub fn rpm_at_blade_angle(
         &self,
         rho_kg_m3: f64,
@@ -552,6 +698,7 @@ impl PropellerTable {
         beta_rad: f64,
         sound_m_s: f64,
         rev_max_s: f64,
+        near_rev_s: f64,
         torque_available_n_m: impl Fn(f64) -> f64,
     ) -> Balance {
         // Torque over what is needed, positive = speeding up.
@@ -561,6 +708,13 @@ impl PropellerTable {
                     .forces(rho_kg_m3, v_m_s, n, beta_rad, sound_m_s)
                     .torque_n_m
         };
+        if near_rev_s > 0.0
+            && near_rev_s < rev_max_s
+            && let Some(rev_s) =
+                self.balance_near(rho_kg_m3, v_m_s, sound_m_s, rev_max_s, near_rev_s, excess)
+        {
+            return Balance::Turning(rev_s);
+        }
         let mut above = (rev_max_s, excess(rev_max_s));
         if above.1.is_nan() {
             return Balance::Turning(f64::NAN);
@@ -583,33 +737,67 @@ impl PropellerTable {
         }
         Balance::Stopped
     }
-}
 
-#[inline(always)]
-fn add(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
-    [a[0] + b[0], a[1] + b[1]]
-}
-
-#[inline(always)]
-fn scale(a: [f64; 2], k: f64) -> [f64; 2] {
-    [a[0] * k, a[1] * k]
+    /// The quick way to a balance: secant steps from a speed nearby.
+    fn balance_near(
+        &self,
+        rho_kg_m3: f64,
+        v_m_s: f64,
+        sound_m_s: f64,
+        rev_max_s: f64,
+        near_rev_s: f64,
+        excess: impl Fn(f64) -> f64,
+    ) -> Option<f64> {
+        let mut a = (near_rev_s, excess(near_rev_s));
+        // With speed the advance angle falls, `dtheta/dn = -sin(theta) cos(theta)/n`, which is worth as much blade angle.
+        let c = self.condition(v_m_s, near_rev_s, sound_m_s);
+        let slope =
+            rho_kg_m3 * self.diameter_m.powi(3) * self.torque_slope * c.v * c.w / near_rev_s;
+        let limits = (0.5 * near_rev_s, rev_max_s);
+        let mut n = (a.0 + a.1 / slope).clamp(limits.0, limits.1);
+        let mut last_step = n - a.0;
+        for _ in 0..QUICK_STEPS {
+            let b = (n, excess(n));
+            let secant = (b.1 - a.1) / (b.0 - a.0);
+            let step = -b.1 / secant;
+            if !(secant < 0.0 && step.is_finite()) {
+                return None;
+            }
+            n = b.0 + step;
+            if !(n > limits.0 && n < limits.1) {
+                return None;
+            }
+            if (step * last_step).abs() < BALANCE_PRODUCT * rev_max_s * rev_max_s {
+                return Some(n);
+            }
+            last_step = step;
+            a = b;
+        }
+        None
+    }
 }
 
 /// Whether the blade at 0.75 R may be in negative stall: `theta > beta + 9 deg`, by the addition theorem.
 #[inline]
 fn stall_suspected(c: &Condition, beta_rad: f64) -> bool {
-    let t = beta_rad.tan();
-    c.v * (1.0 - STALL_SUSPECT_TAN * t) > c.w * (t + STALL_SUSPECT_TAN)
+    let beyond = |t: f64| c.v * (1.0 - STALL_SUSPECT_TAN * t) > c.w * (t + STALL_SUSPECT_TAN);
+    // The tangent is more than the angle: mostly that settles it.
+    beyond(beta_rad) && beyond(beta_rad.tan())
 }
 
 /// The pivot of the advance coordinate, near `tan(0.92 beta + 7 deg)`: the advance angle of zero thrust and a
 /// little more, so that positive and negative stall keep their `u` while `beta` changes. The tangent is
-/// Pade's, `b (15 - b^2) / (15 - 6 b^2)`; exactness does not matter, for build and look-up use the same.
+/// Pade's, `b (15 - b^2) / (15 - 6 b^2)`; exactness does not matter, for build and look-up use the same. Numerator
+/// and denominator, each with its slope.
 #[inline]
-fn pivot_parts(beta_rad: f64) -> (f64, f64) {
-    let b = 0.92 * beta_rad + 0.122;
+fn pivot_parts(beta_rad: f64) -> ((f64, f64), (f64, f64)) {
+    const SHARE: f64 = 0.92;
+    let b = SHARE * beta_rad + 0.122;
     let b2 = b * b;
-    (b * (15.0 - b2), 15.0 - 6.0 * b2)
+    (
+        (b * (15.0 - b2), SHARE * (15.0 - 3.0 * b2)),
+        (15.0 - 6.0 * b2, -12.0 * SHARE * b),
+    )
 }
 
 /// Root between `a` and `b`, where `f` has opposite signs (or is zero): regula falsi with the weight of

@@ -285,7 +285,7 @@ fn closed_form_nan_stays_nan() {
         BladeAngle::Within(b) if b.is_nan()
     ));
     assert!(matches!(
-        t.rpm_at_blade_angle(1.2, f64::NAN, 0.3, 340.0, 60.0, |_| 300.0),
+        t.rpm_at_blade_angle(1.2, f64::NAN, 0.3, 340.0, 60.0, f64::NAN, |_| 300.0),
         Balance::Turning(n) if n.is_nan()
     ));
 }
@@ -295,20 +295,54 @@ fn closed_form_fixed_blade_balance() {
     let t = table();
     let beta = 18_f64.to_radians();
     // An engine of constant torque 350 N m: the balance absorbs exactly that.
-    let Balance::Turning(n) = t.rpm_at_blade_angle(1.2, 50.0, beta, 340.0, 80.0, |_| 350.0) else {
+    let Balance::Turning(n) =
+        t.rpm_at_blade_angle(1.2, 50.0, beta, 340.0, 80.0, f64::NAN, |_| 350.0)
+    else {
         panic!("no balance");
     };
     let torque = t.forces(1.2, 50.0, n, beta, 340.0).torque_n_m;
     assert!((torque - 350.0).abs() < 1e-3, "{torque}");
     // A dead engine with 80 N m of friction windmills at 50 m/s, and stands at 15 m/s.
-    let dead = |v| t.rpm_at_blade_angle(1.2, v, beta, 340.0, 80.0, |_| -80.0);
+    let dead = |v| t.rpm_at_blade_angle(1.2, v, beta, 340.0, 80.0, f64::NAN, |_| -80.0);
     assert!(matches!(dead(50.0), Balance::Turning(_)));
     assert_eq!(dead(15.0), Balance::Stopped);
     // More torque than the propeller can hold at 20 rev/s.
     assert_eq!(
-        t.rpm_at_blade_angle(1.2, 50.0, beta, 340.0, 20.0, |_| 500.0),
+        t.rpm_at_blade_angle(1.2, 50.0, beta, 340.0, 20.0, f64::NAN, |_| 500.0),
         Balance::AboveMaximum
     );
+}
+
+/// A shaft speed to begin from changes nothing but the way there.
+#[test]
+fn crosscheck_balance_from_nearby_and_from_above() {
+    // Both searches end within 1e-9 of the greatest speed; ten times that.
+    const SAME_REV_S: f64 = 1e-6;
+    let t = table();
+    let mut compared = 0;
+    for v in [20.0, 40.0, 60.0, 80.0] {
+        for beta_deg in [10.0_f64, 14.0, 20.0, 40.0] {
+            for torque in [-60.0, 0.0, 100.0, 300.0, 500.0] {
+                let find = |near| {
+                    let engine = |n: f64| torque - 0.5 * n;
+                    t.rpm_at_blade_angle(1.1, v, beta_deg.to_radians(), 335.0, 67.5, near, engine)
+                };
+                for near in [35.0, 45.0] {
+                    match (find(f64::NAN), find(near)) {
+                        (Balance::Turning(a), Balance::Turning(b)) => {
+                            assert!(
+                                (a - b).abs() < SAME_REV_S,
+                                "{v} {beta_deg} {torque}: {a} {b}"
+                            );
+                            compared += 1;
+                        }
+                        (a, b) => assert_eq!(a, b, "{v} {beta_deg} {torque}"),
+                    }
+                }
+            }
+        }
+    }
+    assert!(compared > 60, "{compared}");
 }
 
 proptest! {
@@ -354,6 +388,31 @@ proptest! {
         }
         let f = table().forces(1.2, v, n, beta_deg.to_radians(), 340.0);
         prop_assert!(f.thrust_n.is_finite() && f.torque_n_m.is_finite());
+    }
+
+    /// A guess of the blade angle changes the answer by no more than the tolerance of the search, and the thrust that comes with
+    /// the angle is that of the table there.
+    #[test]
+    fn crosscheck_guessed_blade_angle(
+        v in 0.0..120.0_f64, n in 15.0..46.0_f64, beta_deg in 10.5..39.5_f64, off in -0.1..0.1_f64,
+    ) {
+        // Of a blade angle, rad, and of a thrust coefficient, whose slope with blade angle is about one.
+        const SAME: f64 = 1e-8;
+        let beta = beta_deg.to_radians();
+        let (theta, _) = angles(v, n);
+        prop_assume!(theta - beta < 8_f64.to_radians());
+        let torque = table().forces(1.1, v, n, beta, 335.0).torque_n_m;
+        let scale = 1.1 * (v * v + (0.75 * PI * 1.93 * n).powi(2)) * 1.93 * 1.93;
+        for guess in [f64::NAN, beta + off, beta + 0.01 * off] {
+            match table().absorb(1.1, v, n, torque, 335.0, stops(), guess) {
+                Absorbed::Within { angle_rad, thrust_n } => {
+                    prop_assert!((angle_rad - beta).abs() < SAME, "{angle_rad} {beta} from {guess}");
+                    let exact = table().forces(1.1, v, n, angle_rad, 335.0).thrust_n;
+                    prop_assert!((thrust_n - exact).abs() < SAME * scale, "{thrust_n} {exact}");
+                }
+                other => prop_assert!(false, "{other:?} from {guess}"),
+            }
+        }
     }
 
     /// The governed blade angle gives back the torque asked for, and finds its own angle on the branch.
