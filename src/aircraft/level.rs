@@ -1,7 +1,6 @@
 //! Level flight: the steady speed a setting holds.
 
 use super::{AirState, Aircraft, Configuration, Levers, Speeds};
-use crate::air::speed;
 
 /// Step of the search for the fast side of the drag curve, m/s.
 const SCAN_M_S: f64 = 4.0;
@@ -44,7 +43,7 @@ impl Aircraft {
         let clean = Configuration::default();
         let excess =
             |v: f64| self.perform(air, v, levers(v)).thrust_n - self.drag_n(air, v, mass_kg, clean);
-        let tas = |cas: f64| speed::cas_to_tas_m_s(cas, air.pressure_pa, air.temperature_k);
+        let tas = |ias: f64| self.tas_from_ias(air, ias);
         let slowest = tas(Speeds::at_mass(
             self.speeds.vs_m_s,
             mass_kg,

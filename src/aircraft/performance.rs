@@ -185,6 +185,28 @@ impl Aircraft {
         })
     }
 
+    /// [`Aircraft::perform_near`] with a pilot who keeps the propeller under its greatest speed: at fixed pitch the throttle comes back
+    /// where RPM would rise above the redline. A governor needs no such help.
+    pub fn perform_under_redline(
+        &self,
+        air: AirState,
+        tas_m_s: f64,
+        levers: Levers,
+        near_rad: &Cell<f64>,
+    ) -> Performance {
+        let set = self.perform_near(air, tas_m_s, levers, near_rad);
+        let most_rev_s = self.propeller.highest_governed_rev_s;
+        if !self.propeller.is_fixed() || set.rev_s <= most_rev_s {
+            return set;
+        }
+        let held = Levers {
+            throttle: Throttle::Rpm,
+            rev_s: most_rev_s,
+            ..levers
+        };
+        self.perform_near(air, tas_m_s, held, near_rad)
+    }
+
     /// One state of the shaft.
     fn figures(
         &self,

@@ -1,7 +1,7 @@
 //! What an aircraft would show in the place of a row.
 
 use super::row::{Condition, EngineSetting, Flight, Quantity, Row, Setting};
-use crate::air::{isa, speed};
+use crate::air::isa;
 use crate::aircraft::engine::Throttle;
 use crate::aircraft::{AirState, Aircraft, Levers, Performance, Speeds};
 use crate::quantity::G_M_S2;
@@ -131,11 +131,7 @@ fn steady(
     perform: impl Fn(AirState, f64) -> Performance,
 ) -> Steady {
     let here = air(condition, altitude_m);
-    let cas_m_s = aircraft.cas_from_ias(ias_m_s);
-    let tas = |h: f64| {
-        let at = air(condition, h);
-        speed::cas_to_tas_m_s(cas_m_s, at.pressure_pa, at.temperature_k)
-    };
+    let tas = |h: f64| aircraft.tas_from_ias(air(condition, h), ias_m_s);
     let v = tas(altitude_m);
     let per_pressure_m =
         (tas(altitude_m + HALF_STEP_M) - tas(altitude_m - HALF_STEP_M)) / (2.0 * HALF_STEP_M);
@@ -182,11 +178,7 @@ pub fn predict(aircraft: &Aircraft, row: &Row) -> Vec<f64> {
             let (v, p) = level_flight(aircraft, c, engine, guess_m_s(aircraft, row));
             every(&|quantity| match quantity {
                 Quantity::Tas => v,
-                Quantity::Ias => aircraft.ias_from_cas(speed::tas_to_cas_m_s(
-                    v,
-                    here.pressure_pa,
-                    here.temperature_k,
-                )),
+                Quantity::Ias => aircraft.ias_from_tas(here, v),
                 other => of_engine(other, &p),
             })
         }
@@ -255,13 +247,7 @@ pub fn predict(aircraft: &Aircraft, row: &Row) -> Vec<f64> {
 /// First guess of a level speed: what was read, else Vno, which lies above most cruising speeds.
 fn guess_m_s(aircraft: &Aircraft, row: &Row) -> f64 {
     let here = air(&row.condition, row.condition.pressure_altitude_m);
-    let tas = |ias: f64| {
-        speed::cas_to_tas_m_s(
-            aircraft.cas_from_ias(ias),
-            here.pressure_pa,
-            here.temperature_k,
-        )
-    };
+    let tas = |ias: f64| aircraft.tas_from_ias(here, ias);
     let read = row.seen.iter().find_map(|s| match s.quantity {
         Quantity::Tas => Some(s.value),
         Quantity::Ias => Some(tas(s.value)),

@@ -27,6 +27,8 @@ pub enum Limit {
     Ground,
     /// The governor does not hold the set RPM.
     Governor,
+    /// Greatest RPM of a fixed-pitch propeller.
+    Redline,
     /// Landing fuel below the reserve.
     Fuel,
     /// No room on the route for climb, cruise and descent.
@@ -35,7 +37,7 @@ pub enum Limit {
 
 impl Limit {
     /// All limits.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 14] = [
         Self::Airspeed,
         Self::LowSpeed,
         Self::ManifoldPressure,
@@ -47,6 +49,7 @@ impl Limit {
         Self::DescentRate,
         Self::Ground,
         Self::Governor,
+        Self::Redline,
         Self::Fuel,
         Self::Distance,
     ];
@@ -64,7 +67,8 @@ impl Limit {
             Self::ClimbRate => "least rate of climb on reaching a level",
             Self::DescentRate => "greatest rate of descent",
             Self::Ground => "height over ground",
-            Self::Governor => "governor range",
+            Self::Governor => "RPM that can be held",
+            Self::Redline => "greatest RPM",
             Self::Fuel => "fuel and reserve",
             Self::Distance => "room on the route for climb, cruise and descent",
         }
@@ -79,7 +83,7 @@ impl Limit {
             Self::CruisePower | Self::Mixture => 0.002,
             Self::ClimbRate | Self::DescentRate => 10.0 * M_S_PER_FPM,
             Self::Ground => 30.0 * M_PER_FT,
-            Self::Governor => 5.0 / 60.0,
+            Self::Governor | Self::Redline => 5.0 / 60.0,
             Self::Fuel => 0.1,
             Self::Distance => 100.0,
         }

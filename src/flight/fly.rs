@@ -6,8 +6,7 @@ use super::kernel::{
     step_height, step_time,
 };
 use super::script::{Cruise, Descent, PathRule, Reduction, Script, ThrottleRule};
-use crate::air::speed;
-use crate::aircraft::{Configuration, Governed, Levers, Speeds, Throttle};
+use crate::aircraft::{Configuration, Governed, Levers, Performance, Speeds, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::trip::{AirSample, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, Problem};
 use std::cell::Cell;
@@ -252,6 +251,62 @@ impl Passing {
     }
 }
 
+/// The gauge that power is set by, and what a hand can set on it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Gauge {
+    /// Under a governor; readings in Pa.
+    ManifoldPressure { settable: f64 },
+    /// Fixed pitch; readings in rev/s.
+    Tachometer { settable: f64 },
+}
+
+impl Gauge {
+    fn reading(self, set: &Performance) -> f64 {
+        match self {
+            Self::ManifoldPressure { .. } => set.map_pa,
+            Self::Tachometer { .. } => set.rev_s,
+        }
+    }
+
+    /// The levers of a descent at a reading.
+    fn levers(self, reading: f64, d: &Descent) -> Levers {
+        let (throttle, rev_s) = match self {
+            Self::ManifoldPressure { .. } => (Throttle::Map(reading), d.rev_s),
+            Self::Tachometer { .. } => (Throttle::Rpm, reading),
+        };
+        Levers {
+            throttle,
+            rev_s,
+            mixture: d.mixture,
+        }
+    }
+
+    /// Readings nearer than this are the same: a few ten-thousandths of an inch, a hundredth of a revolution per minute.
+    fn same(self) -> f64 {
+        match self {
+            Self::ManifoldPressure { .. } => 1.0,
+            Self::Tachometer { .. } => 0.01 / 60.0,
+        }
+    }
+
+    fn floor(self, cuts: &Reduction) -> f64 {
+        match self {
+            Self::ManifoldPressure { .. } => cuts.floor_pa,
+            Self::Tachometer { .. } => cuts.floor_rev_s,
+        }
+    }
+
+    /// The next step of a reduction: at most one step down, to a value a hand can set.
+    fn next_cut(self, cuts: &Reduction, now: f64) -> f64 {
+        let (step, settable) = match self {
+            Self::ManifoldPressure { settable } => (cuts.step_pa, settable),
+            Self::Tachometer { settable } => (cuts.step_rev_s, settable),
+        };
+        let cut = ((now - step) / settable - 1e-6).ceil() * settable;
+        cut.max(self.floor(cuts).min(now)).min(now)
+    }
+}
+
 /// What lies on either side of an edge is asked this far from it, m.
 const EDGE_M: f64 = 0.01;
 
@@ -352,11 +407,7 @@ impl<'a> Flyer<'a> {
                 time_s: 0.0,
                 distance_m: 0.0,
                 pressure_altitude_m: field_hp,
-                tas_m_s: speed::cas_to_tas_m_s(
-                    script.initial_ias_m_s,
-                    air.pressure_pa,
-                    air.temperature_k,
-                ),
+                tas_m_s: problem.aircraft.tas_from_ias(air, script.initial_ias_m_s),
                 fuel_kg: 0.0,
                 revolutions: 0.0,
             },
@@ -388,8 +439,8 @@ impl Flyer<'_> {
         lift_off_kg(self.p) - self.state.fuel_kg
     }
 
-    fn ias_m_s(i: &Instant) -> f64 {
-        speed::tas_to_cas_m_s(i.tas_m_s, i.air.pressure_pa, i.air.temperature_k)
+    fn ias_m_s(&self, i: &Instant) -> f64 {
+        self.p.aircraft.ias_from_tas(i.air, i.tas_m_s)
     }
 
     /// Opens a segment.
@@ -408,7 +459,7 @@ impl Flyer<'_> {
     fn visit(&mut self, i: &Instant, control: &Control) {
         let p = self.p;
         let indicated_m = self.indicated_m();
-        let ias_m_s = Self::ias_m_s(i);
+        let ias_m_s = self.ias_m_s(i);
         let here = Passing {
             distance_m: self.state.distance_m,
             true_altitude_m: i.sample.true_altitude_m,
@@ -417,8 +468,24 @@ impl Flyer<'_> {
         };
         self.pass(here, i.mass_kg);
         let set = &i.performance;
-        // With the lever full forward (take-off, circuit) neither limit line nor bands hold, and the RPM may sag.
-        if control.levers.rev_s < p.aircraft.propeller.highest_governed_rev_s - 1e-9 {
+        let most_rev_s = p.aircraft.propeller.highest_governed_rev_s;
+        if p.aircraft.propeller.is_fixed() {
+            self.audit.note(Limit::Redline, set.rev_s - most_rev_s);
+            self.audit.note(
+                Limit::ManifoldPressure,
+                set.map_pa - p.aircraft.map_limit_pa(set.rev_s),
+            );
+            // The RPM of a full-throttle climb and of the circuit are nobody's choice.
+            let chosen = matches!(control.levers.throttle, Throttle::Rpm | Throttle::Fixed(_));
+            if chosen && p.aircraft.in_avoid_band(set.rev_s, set.map_pa) {
+                self.audit.note(Limit::RpmBand, 1.0);
+            }
+            if control.levers.throttle == Throttle::Rpm && set.governed != Governed::Yes {
+                self.audit
+                    .note(Limit::Governor, (set.rev_s - control.levers.rev_s).abs());
+            }
+        } else if control.levers.rev_s < most_rev_s - 1e-9 {
+            // With the lever full forward (take-off, circuit) neither limit line nor bands hold, and the RPM may sag.
             if set.governed != Governed::Yes {
                 self.audit
                     .note(Limit::Governor, (set.rev_s - control.levers.rev_s).abs());
@@ -505,9 +572,8 @@ impl Flyer<'_> {
         to_indicated_m: f64,
     ) -> Result<Instant, FlightError> {
         let control = Control {
-            levers,
             vertical: Vertical::Ias(ias_m_s),
-            configuration: Configuration::default(),
+            ..self.climb_power(levers)
         };
         let mut here = instant(self.p, &self.state, &control, &self.near);
         self.visit(&here, &control);
@@ -550,8 +616,9 @@ impl Flyer<'_> {
         let began = self.state.time_s;
         let mut here = instant(self.p, &self.state, control, &self.near);
         self.visit(&here, control);
+        let p = self.p;
         let short = |i: &Instant| {
-            let ias = Self::ias_m_s(i);
+            let ias = p.aircraft.ias_from_tas(i.air, i.tas_m_s);
             if up {
                 to_ias_m_s - ias
             } else {
@@ -654,7 +721,11 @@ impl Flyer<'_> {
                 ground_speed_m_s: here.ground_speed_m_s,
             });
         }
-        let mut perf = p.aircraft.perform(air, v, levers);
+        let set_at = |air, v| {
+            p.aircraft
+                .perform_under_redline(air, v, levers, &Cell::new(f64::NAN))
+        };
+        let mut perf = set_at(air, v);
         // Transient after setting power: the excess speed decays with tau, so the aeroplane is (V0 - V) tau ahead.
         let saved_s = (self.state.tas_m_s - v) * tau / gs;
         self.state.time_s -= saved_s;
@@ -680,7 +751,7 @@ impl Flyer<'_> {
                 let (air, sample) = air_at(self.state.distance_m + x * ds);
                 // The speed changes little from point to point: one Newton step with the slope of the last full solution, and a
                 // full solution where that moves far.
-                perf = p.aircraft.perform(air, v, levers);
+                perf = set_at(air, v);
                 let excess =
                     perf.thrust_n - p.aircraft.drag_n(air, v, mass, Configuration::default());
                 let change = excess * tau / mass;
@@ -688,7 +759,7 @@ impl Flyer<'_> {
                     v += change;
                 } else {
                     (v, tau) = level_speed_m_s(p, air, mass, levers, v).ok_or(cannot)?;
-                    perf = p.aircraft.perform(air, v, levers);
+                    perf = set_at(air, v);
                 }
                 gs = gs_of(v, &sample)?;
                 let share = 0.5 * ds / gs;
@@ -737,7 +808,7 @@ impl Flyer<'_> {
         );
         self.audit.note(
             Limit::LowSpeed,
-            CRUISE_OVER_STALL * stall - Self::ias_m_s(here),
+            CRUISE_OVER_STALL * stall - self.ias_m_s(here),
         );
     }
 
@@ -754,14 +825,14 @@ impl Flyer<'_> {
             if now < script.climb.ias_m_s {
                 let levers = self.climb_levers(script);
                 self.begin(SegmentKind::LevelChange, levers.mixture);
-                self.change_speed(&level_control(levers), script.climb.ias_m_s, true)?;
+                self.change_speed(&self.climb_power(levers), script.climb.ias_m_s, true)?;
             }
             let ias = script.climb.ias_m_s.max(now);
             let rate = self.climb_on(script, ias, to.level_m, SegmentKind::LevelChange)?;
             self.note_climb_rate(rate);
             let levers = self.climb_levers(script);
             self.begin(SegmentKind::LevelOff, levers.mixture);
-            self.change_speed(&level_control(levers), to.set_at_ias_m_s, true)
+            self.change_speed(&self.climb_power(levers), to.set_at_ias_m_s, true)
         } else {
             let levers = Levers {
                 throttle: from.throttle,
@@ -809,7 +880,18 @@ impl Flyer<'_> {
         let (air, _) = self
             .p
             .air_state(self.state.distance_m, self.state.pressure_altitude_m);
-        speed::tas_to_cas_m_s(self.state.tas_m_s, air.pressure_pa, air.temperature_k)
+        self.p.aircraft.ias_from_tas(air, self.state.tas_m_s)
+    }
+
+    /// Level at climb power, speed free, cowl flaps open where there are any.
+    fn climb_power(&self, levers: Levers) -> Control {
+        Control {
+            configuration: Configuration {
+                cowl_flaps_open: self.p.aircraft.equipment.cowl_flaps,
+                ..Configuration::default()
+            },
+            ..level_control(levers)
+        }
     }
 
     fn climb_levers(&self, script: &Script) -> Levers {
@@ -853,7 +935,7 @@ impl Flyer<'_> {
         let levers = self.climb_levers(script);
         if script.climb.ias_m_s > script.initial_ias_m_s + 1e-6 {
             self.begin(SegmentKind::Accelerate, levers.mixture);
-            self.change_speed(&level_control(levers), script.climb.ias_m_s, true)?;
+            self.change_speed(&self.climb_power(levers), script.climb.ias_m_s, true)?;
         }
         Ok(())
     }
@@ -898,7 +980,7 @@ impl Flyer<'_> {
         // Level: accelerate at climb power, then set cruise power.
         let levers = self.climb_levers(script);
         self.begin(SegmentKind::LevelOff, levers.mixture);
-        self.change_speed(&level_control(levers), first.set_at_ias_m_s, true)?;
+        self.change_speed(&self.climb_power(levers), first.set_at_ias_m_s, true)?;
         for pair in script.cruise.windows(2) {
             self.begin(SegmentKind::Cruise, pair[0].mixture);
             self.audit.note(
@@ -1051,30 +1133,30 @@ impl Flyer<'_> {
         let cuts = &script.reduction;
         let pattern_m = p.arrival.pattern_altitude_m;
         self.begin(SegmentKind::Descent, d.mixture);
-        // MAP from the cruise setting down to the descent setting, one step an interval.
-        let cruise_levers = Levers {
+        // Power from the cruise setting down to the descent setting, one step an interval.
+        let cruise = self.set_here(Levers {
             throttle: last.throttle,
             rev_s: last.rev_s,
             mixture: last.mixture,
+        });
+        let gauge = self.gauge();
+        let from = gauge.reading(&cruise);
+        let target = match d.throttle {
+            ThrottleRule::Held(map_pa) | ThrottleRule::LeftAlone(map_pa) => Some(map_pa),
+            ThrottleRule::Rpm => Some(d.rev_s),
+            ThrottleRule::Full | ThrottleRule::Untouched => None,
         };
-        let cruise_map = {
-            let (air, _) = p.air_state(self.state.distance_m, self.state.pressure_altitude_m);
-            p.aircraft
-                .perform(air, self.state.tas_m_s, cruise_levers)
-                .map_pa
-        };
-        let target_pa = d.throttle.set_map_pa();
-        let mut map_pa = match target_pa {
-            Some(t) if t < cruise_map => self.next_cut_pa(cuts, cruise_map).max(t),
+        if let Some(map_pa) = d.throttle.set_map_pa() {
+            self.audit
+                .note(Limit::LeastManifoldPressure, p.limits.least_map_pa - map_pa);
+        }
+        let mut reading = match target {
+            Some(t) if t < from => gauge.next_cut(cuts, from).max(t),
             Some(t) => t,
             None => f64::INFINITY,
         };
-        if let Some(t) = target_pa {
-            self.audit
-                .note(Limit::LeastManifoldPressure, p.limits.least_map_pa - t);
-        }
         let mut next_cut_s = self.state.time_s + cuts.interval_s;
-        let mut settling = target_pa.is_some_and(|t| map_pa > t + 1.0);
+        let mut settling = target.is_some_and(|t| reading > t + gauge.same());
         let mut reducing = false;
         let mut on_speed = false;
         let mut fixed: Option<f64> = None;
@@ -1087,38 +1169,44 @@ impl Flyer<'_> {
             }
             if !reducing && indicated <= d.reduce_at_m + 0.05 && d.reduce_at_m > pattern_m {
                 reducing = true;
-                let now = self.map_now(d, fixed, settling.then_some(map_pa));
+                let now =
+                    gauge.reading(&self.set_here(self.descent_levers(d, reading, settling, fixed)));
                 settling = false;
-                map_pa = self.next_cut_pa(cuts, now);
+                reading = gauge.next_cut(cuts, now);
                 next_cut_s = self.state.time_s + cuts.interval_s;
                 fixed = None;
             }
             if (reducing || settling) && self.state.time_s >= next_cut_s - 1e-6 {
                 let floor = if reducing {
-                    cuts.floor_pa
+                    gauge.floor(cuts)
                 } else {
-                    target_pa.unwrap_or(map_pa)
+                    target.unwrap_or(reading)
                 };
-                map_pa = self.next_cut_pa(cuts, map_pa).max(floor.min(map_pa));
+                reading = gauge.next_cut(cuts, reading).max(floor.min(reading));
                 next_cut_s += cuts.interval_s;
-                settling = settling && map_pa > floor + 1.0;
+                settling = settling && reading > floor + gauge.same();
             }
             // Trims: the throttle stays between them and the MAP rises.
             let mut stop_m = pattern_m;
             if !reducing && !settling {
                 match d.throttle {
-                    ThrottleRule::Full => fixed = None,
+                    ThrottleRule::Full | ThrottleRule::Rpm => fixed = None,
                     ThrottleRule::Held(set) => {
                         let due = !trim_m.is_finite() || indicated <= trim_m + 0.05;
                         if due {
-                            fixed = Some(self.conductance(set, d.rev_s));
+                            fixed = Some(self.conductance(self.set_here(gauge.levers(set, d))));
                             trim_m = ((indicated - 0.1) / TRIM_M).floor() * TRIM_M;
                         }
                         stop_m = stop_m.max(trim_m);
                     }
                     ThrottleRule::LeftAlone(set) => {
                         if fixed.is_none() {
-                            fixed = Some(self.conductance(set, d.rev_s));
+                            fixed = Some(self.conductance(self.set_here(gauge.levers(set, d))));
+                        }
+                    }
+                    ThrottleRule::Untouched => {
+                        if fixed.is_none() {
+                            fixed = Some(self.conductance(cruise));
                         }
                     }
                 }
@@ -1126,24 +1214,7 @@ impl Flyer<'_> {
                     stop_m = stop_m.max(d.reduce_at_m);
                 }
             }
-            let throttle = match (reducing || settling, fixed) {
-                (false, Some(g)) => {
-                    // Left alone, but never over the limit line.
-                    let limit = p.aircraft.map_limit_pa(d.rev_s);
-                    if self.map_at(g, d.rev_s) > limit {
-                        Throttle::Map(limit)
-                    } else {
-                        Throttle::Fixed(g)
-                    }
-                }
-                (true, _) => Throttle::Map(map_pa),
-                (false, None) => Throttle::Map(self.map_now(d, None, None)),
-            };
-            let levers = Levers {
-                throttle,
-                rev_s: d.rev_s,
-                mixture: d.mixture,
-            };
+            let levers = self.descent_levers(d, reading, reducing || settling, fixed);
             let vertical = match d.path {
                 PathRule::Rate(r) => Vertical::Rate(-r),
                 PathRule::Ias(ias) => {
@@ -1194,7 +1265,7 @@ impl Flyer<'_> {
                 // Meet the speed, not pass it.
                 let ias_of = |s: &State| {
                     let (air, _) = p.air_state(s.distance_m, s.pressure_altitude_m);
-                    speed::tas_to_cas_m_s(s.tas_m_s, air.pressure_pa, air.temperature_k)
+                    p.aircraft.ias_from_tas(air, s.tas_m_s)
                 };
                 let sign = if slowing { -1.0 } else { 1.0 };
                 let short = sign * (ias - ias_of(&self.state));
@@ -1223,39 +1294,37 @@ impl Flyer<'_> {
         );
         // Level at pattern altitude: go on reducing, gear at its speed, until pattern speed.
         if !reducing {
-            let now = self.map_now(d, fixed, settling.then_some(map_pa));
-            map_pa = self.next_cut_pa(cuts, now);
+            let now =
+                gauge.reading(&self.set_here(self.descent_levers(d, reading, settling, fixed)));
+            reading = gauge.next_cut(cuts, now);
             next_cut_s = self.state.time_s + cuts.interval_s;
         }
-        self.slow_down(script, map_pa, next_cut_s)?;
+        self.slow_down(script, reading, next_cut_s)?;
         Ok(level_off)
     }
 
     fn slow_down(
         &mut self,
         script: &Script,
-        mut map_pa: f64,
+        mut reading: f64,
         mut next_cut_s: f64,
     ) -> Result<(), FlightError> {
         let p = self.p;
         let cuts = &script.reduction;
         let d = &script.descent;
+        let gauge = self.gauge();
         self.begin(SegmentKind::SlowDown, d.mixture);
         let began = self.state.time_s;
         let target = p.aircraft.procedures.pattern_m_s;
         let vlo = p.aircraft.speeds.vlo_extend_m_s;
         loop {
             if self.state.time_s >= next_cut_s - 1e-6 {
-                map_pa = self.next_cut_pa(cuts, map_pa);
+                reading = gauge.next_cut(cuts, reading);
                 next_cut_s += cuts.interval_s;
             }
             let gear_down = self.ias_now() <= vlo + 1e-4;
             let control = Control {
-                levers: Levers {
-                    throttle: Throttle::Map(map_pa),
-                    rev_s: d.rev_s,
-                    mixture: d.mixture,
-                },
+                levers: gauge.levers(reading, d),
                 vertical: Vertical::Level,
                 configuration: Configuration {
                     gear_down,
@@ -1264,7 +1333,7 @@ impl Flyer<'_> {
             };
             let here = instant(p, &self.state, &control, &self.near);
             self.visit(&here, &control);
-            let ias = Self::ias_m_s(&here);
+            let ias = self.ias_m_s(&here);
             if ias <= target + 1e-4 {
                 return Ok(());
             }
@@ -1276,7 +1345,7 @@ impl Flyer<'_> {
             let mut next = step_time(p, &self.state, &here, &control, dt, &self.near);
             for _ in 0..MOST_TRIES {
                 let after = instant(p, &next, &control, &self.near);
-                let over = Self::ias_m_s(&after) - stop;
+                let over = self.ias_m_s(&after) - stop;
                 if over > -1e-5 {
                     break;
                 }
@@ -1294,57 +1363,80 @@ impl Flyer<'_> {
         }
     }
 
-    /// Conductance of the throttle that gives a manifold pressure here.
-    fn conductance(&self, map_pa: f64, rev_s: f64) -> f64 {
+    /// What these levers give here and now.
+    fn set_here(&self, levers: Levers) -> Performance {
+        let (air, _) = self
+            .p
+            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        self.p
+            .aircraft
+            .perform_under_redline(air, self.state.tas_m_s, levers, &self.near)
+    }
+
+    /// Conductance of the throttle that gives what is set here.
+    fn conductance(&self, set: Performance) -> f64 {
         let (air, _) = self
             .p
             .air_state(self.state.distance_m, self.state.pressure_altitude_m);
         let aircraft = &self.p.aircraft;
-        aircraft
-            .engine
-            .conductance(map_pa, rev_s, aircraft.intake(air, self.state.tas_m_s))
+        aircraft.engine.conductance(
+            set.map_pa,
+            set.rev_s,
+            aircraft.intake(air, self.state.tas_m_s),
+        )
     }
 
-    /// The next step of a reduction: at most one step down, to a value a hand can set.
-    fn next_cut_pa(&self, cuts: &Reduction, now_pa: f64) -> f64 {
-        let settable = self.p.aircraft.procedures.map_step_pa;
-        let cut = ((now_pa - cuts.step_pa) / settable - 1e-6).ceil() * settable;
-        cut.max(cuts.floor_pa.min(now_pa)).min(now_pa)
-    }
-
-    /// Manifold pressure of the moment in a descent, before a reduction: on the way to the first setting, with the throttle left
-    /// where it is (but not over the limit line), or at full throttle.
-    fn map_now(&self, d: &Descent, fixed: Option<f64>, settling_pa: Option<f64>) -> f64 {
-        match (settling_pa, fixed) {
-            (Some(p), _) => p,
-            (None, Some(g)) => self
-                .map_at(g, d.rev_s)
-                .min(self.p.aircraft.map_limit_pa(d.rev_s)),
-            (None, None) => {
+    /// The levers of the moment in a descent: at the reading of a reduction, with the throttle left where it is, or at full
+    /// throttle, or at the RPM held. Under a governor never over the limit line.
+    fn descent_levers(
+        &self,
+        d: &Descent,
+        reading: f64,
+        by_reading: bool,
+        fixed: Option<f64>,
+    ) -> Levers {
+        let gauge = self.gauge();
+        if by_reading {
+            return gauge.levers(reading, d);
+        }
+        let throttle = match (fixed, gauge) {
+            (Some(g), Gauge::Tachometer { .. }) => Throttle::Fixed(g),
+            (None, Gauge::Tachometer { .. }) if d.throttle == ThrottleRule::Rpm => Throttle::Rpm,
+            (None, Gauge::Tachometer { .. }) => Throttle::Full,
+            (throttle, Gauge::ManifoldPressure { .. }) => {
+                let throttle = throttle.map_or(Throttle::Full, Throttle::Fixed);
                 let (air, _) = self
                     .p
                     .air_state(self.state.distance_m, self.state.pressure_altitude_m);
                 let aircraft = &self.p.aircraft;
                 let intake = aircraft.intake(air, self.state.tas_m_s);
-                aircraft
-                    .engine
-                    .map_pa(d.throttle.throttle(), d.rev_s, intake)
-                    .min(aircraft.map_limit_pa(d.rev_s))
+                let limit_pa = aircraft.map_limit_pa(d.rev_s);
+                if aircraft.engine.map_pa(throttle, d.rev_s, intake) > limit_pa {
+                    Throttle::Map(limit_pa)
+                } else {
+                    throttle
+                }
             }
+        };
+        Levers {
+            throttle,
+            rev_s: d.rev_s,
+            mixture: d.mixture,
         }
     }
 
-    /// Manifold pressure of a throttle left alone here.
-    fn map_at(&self, conductance: f64, rev_s: f64) -> f64 {
-        let (air, _) = self
-            .p
-            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+    fn gauge(&self) -> Gauge {
         let aircraft = &self.p.aircraft;
-        aircraft.engine.map_pa(
-            Throttle::Fixed(conductance),
-            rev_s,
-            aircraft.intake(air, self.state.tas_m_s),
-        )
+        let procedures = &aircraft.procedures;
+        if aircraft.propeller.is_fixed() {
+            Gauge::Tachometer {
+                settable: procedures.rev_step_s,
+            }
+        } else {
+            Gauge::ManifoldPressure {
+                settable: procedures.map_step_pa,
+            }
+        }
     }
 
     /// From the point where pattern speed is met to the field, and the circuit: level at pattern speed, gear down, propeller
@@ -1364,11 +1456,9 @@ impl Flyer<'_> {
         let balanced = |s_m: f64, mass_kg: f64| {
             let hp = p.pressure_altitude_m(s_m, level);
             let (air, sample) = p.air_state(s_m, hp);
-            let tas = speed::cas_to_tas_m_s(
-                p.aircraft.procedures.pattern_m_s,
-                air.pressure_pa,
-                air.temperature_k,
-            );
+            let tas = p
+                .aircraft
+                .tas_from_ias(air, p.aircraft.procedures.pattern_m_s);
             let drag = p.aircraft.drag_n(air, tas, mass_kg, configuration);
             let excess = |map| {
                 let levers = Levers {

@@ -1,6 +1,6 @@
 //! Equations of motion and the steps that integrate them.
 
-use crate::air::{isa, speed};
+use crate::air::isa;
 use crate::aircraft::{AirState, Configuration, Levers, Performance};
 use crate::quantity::G_M_S2;
 use crate::trip::{AirSample, Problem};
@@ -88,12 +88,12 @@ pub(super) fn instant(
     let (air, sample) = problem.air_state(state.distance_m, hp);
     let mass_kg = lift_off_kg(problem) - state.fuel_kg;
     let tas = match control.vertical {
-        Vertical::Ias(ias) => speed::cas_to_tas_m_s(ias, air.pressure_pa, air.temperature_k),
+        Vertical::Ias(ias) => problem.aircraft.tas_from_ias(air, ias),
         Vertical::Level | Vertical::Rate(_) => state.tas_m_s,
     };
     let performance = problem
         .aircraft
-        .perform_near(air, tas, control.levers, near);
+        .perform_under_redline(air, tas, control.levers, near);
     let drag = problem
         .aircraft
         .drag_n(air, tas, mass_kg, control.configuration);
@@ -110,9 +110,8 @@ pub(super) fn instant(
                 - sample.along_per_m * rate,
         ),
         Vertical::Ias(ias) => {
-            let above = problem.air.at(state.distance_m, hp + PROBE_M);
-            let tas_above =
-                speed::cas_to_tas_m_s(ias, isa::pressure_pa(hp + PROBE_M), above.temperature_k);
+            let (above, _) = problem.air_state(state.distance_m, hp + PROBE_M);
+            let tas_above = problem.aircraft.tas_from_ias(above, ias);
             let per_m = (tas_above - tas) / PROBE_M;
             let specific = excess_n * tas / (mass_kg * G_M_S2);
             let rate = (specific + hydrostatic * drift)
@@ -227,7 +226,7 @@ pub(super) fn step_height(
     let mut next = at(&mean, dh);
     if let Vertical::Ias(ias) = control.vertical {
         let (air, _) = problem.air_state(next.distance_m, next.pressure_altitude_m);
-        next.tas_m_s = speed::cas_to_tas_m_s(ias, air.pressure_pa, air.temperature_k);
+        next.tas_m_s = problem.aircraft.tas_from_ias(air, ias);
     }
     Some(next)
 }
@@ -249,7 +248,7 @@ pub fn level_speed_m_s(
     let excess = |v: f64| {
         problem
             .aircraft
-            .perform_near(air, v, levers, &near)
+            .perform_under_redline(air, v, levers, &near)
             .thrust_n
             - problem.aircraft.drag_n(air, v, mass_kg, clean)
     };

@@ -12,22 +12,18 @@ pub enum ThrottleRule {
     Held(f64),
     /// Set to this manifold pressure \[Pa\] at the start and then left alone, but retarded in time to stay on the limit line.
     LeftAlone(f64),
+    /// Fixed pitch: worked so that the tachometer shows the speed of the descent.
+    Rpm,
+    /// Fixed pitch: left where cruise had it, but retarded in time to stay under the redline.
+    Untouched,
 }
 
 impl ThrottleRule {
     /// The manifold pressure set at the start, if there is one, Pa.
     pub fn set_map_pa(self) -> Option<f64> {
         match self {
-            Self::Full => None,
+            Self::Full | Self::Rpm | Self::Untouched => None,
             Self::Held(p) | Self::LeftAlone(p) => Some(p),
-        }
-    }
-
-    /// Where the throttle is at the start.
-    pub fn throttle(self) -> Throttle {
-        match self {
-            Self::Full => Throttle::Full,
-            Self::Held(p) | Self::LeftAlone(p) => Throttle::Map(p),
         }
     }
 }
@@ -76,7 +72,7 @@ pub enum PathRule {
 pub struct Descent {
     /// Throttle.
     pub throttle: ThrottleRule,
-    /// Crankshaft speed, rev/s.
+    /// Crankshaft speed, rev/s. Fixed pitch: what [`ThrottleRule::Rpm`] holds, nothing with another rule.
     pub rev_s: f64,
     /// Mixture.
     pub mixture: usize,
@@ -88,15 +84,20 @@ pub struct Descent {
     pub to_go_m: f64,
 }
 
-/// How manifold pressure is reduced: one step each interval, down to the floor.
+/// How power is reduced: one step each interval, down to the floor, by the gauge there is: manifold pressure, or at fixed pitch the
+/// tachometer.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Reduction {
-    /// One step, Pa.
+    /// One step of manifold pressure, Pa.
     pub step_pa: f64,
+    /// One step of crankshaft speed at fixed pitch, rev/s.
+    pub step_rev_s: f64,
     /// Time between steps, s.
     pub interval_s: f64,
-    /// Not below this, Pa.
+    /// Manifold pressure not below this, Pa.
     pub floor_pa: f64,
+    /// Crankshaft speed at fixed pitch not below this, rev/s.
+    pub floor_rev_s: f64,
 }
 
 /// The whole flight as the pilot is told it.

@@ -24,11 +24,12 @@
 //!
 //! Source of the point-mass form: DESIGN section 4, "Motion".
 
-use crate::air::{isa, speed};
-use crate::aircraft::{AirState, Configuration, Levers, Performance, Throttle};
+use crate::air::isa;
+use crate::aircraft::{AirState, Configuration, Equipment, Levers, Performance, Throttle};
 use crate::quantity::G_M_S2;
 use crate::trip::{AirSample, Problem};
 use ode_solvers::SVector;
+use std::cell::Cell;
 
 /// Number of states.
 pub(super) const STATES: usize = 10;
@@ -102,6 +103,13 @@ pub(super) struct Control {
 }
 
 impl Control {
+    /// Climb power: clean but for the cowl flaps, which are open where there are any.
+    pub fn climb(levers: Levers, path: Path, equipment: Equipment) -> Self {
+        let mut control = Self::clean(levers, path);
+        control.configuration.cowl_flaps_open = equipment.cowl_flaps;
+        control
+    }
+
     /// Clean, with a throttle setting.
     pub fn clean(levers: Levers, path: Path) -> Self {
         Self {
@@ -156,7 +164,7 @@ impl<'a> Model<'a> {
     /// Indicated airspeed [m/s].
     pub fn ias_m_s(&self, y: &State) -> f64 {
         let (air, _) = self.problem.air_state(y[S], y[HP]);
-        speed::tas_to_cas_m_s(y[V], air.pressure_pa, air.temperature_k)
+        self.problem.aircraft.ias_from_tas(air, y[V])
     }
 
     /// Change of true airspeed with pressure altitude and with distance at constant CAS, 1/s; module equations.
@@ -184,7 +192,9 @@ impl<'a> Model<'a> {
                 rev_s: control.rev_s,
                 mixture: control.mixture,
             };
-            self.problem.aircraft.perform(air, tas_m_s, levers)
+            let near = Cell::new(f64::NAN);
+            let aircraft = &self.problem.aircraft;
+            aircraft.perform_under_redline(air, tas_m_s, levers, &near)
         };
         match control.hand {
             Hand::Set(throttle) => at(throttle),

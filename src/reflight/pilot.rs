@@ -6,7 +6,6 @@ use super::motion::{
     THRUST_WORK, V, Z,
 };
 use super::{Effort, Energy, Phase, ReflightError, Reflown, Sample};
-use crate::air::speed;
 use crate::aircraft::{Configuration, Levers, Speeds, Throttle};
 use crate::flight::{Cruise, Mark, PathRule, Script, ThrottleRule};
 use crate::quantity::{M_PER_FT, M_S_PER_KT};
@@ -24,6 +23,8 @@ const SAME_HEIGHT_M: f64 = 0.05;
 const SAME_SPEED_M_S: f64 = 1e-6;
 /// Manifold pressures that differ by less are the same, Pa: a few ten-thousandths of an inch.
 const SAME_MAP_PA: f64 = 1.0;
+/// Crankshaft speeds that differ by less are the same, rev/s: a hundredth of a revolution per minute.
+const SAME_REV_S: f64 = 0.01 / 60.0;
 /// The pilot takes the speed as settled when it rises by less than this, m/s²: a knot in a minute.
 const SETTLED_M_S2: f64 = 0.01;
 /// Below this rate of climb or descent the aeroplane is said not to climb or descend, m/s: 10 ft/min.
@@ -52,7 +53,7 @@ pub(super) fn fly_card(problem: &Problem, script: &Script) -> Result<Reflown, Re
     let (air, sample) = problem.air_state(0.0, hp);
     let mut y = State::zeros();
     y[HP] = hp;
-    y[V] = speed::cas_to_tas_m_s(script.initial_ias_m_s, air.pressure_pa, air.temperature_k);
+    y[V] = problem.aircraft.tas_from_ias(air, script.initial_ias_m_s);
     y[Z] = sample.true_altitude_m;
     let mut pilot = Pilot {
         p: problem,
@@ -97,9 +98,21 @@ impl Pilot<'_> {
         }
     }
 
-    /// Manifold pressure of the moment under a control, Pa.
-    fn map_now_pa(&self, control: &Control) -> f64 {
-        self.model.moment(&self.y, control).performance.map_pa
+    /// What the power gauge shows under a control: crankshaft speed [rev/s] or manifold pressure \[Pa\].
+    fn shows(&self, control: &Control, by_rpm: bool) -> f64 {
+        let set = self.model.moment(&self.y, control).performance;
+        if by_rpm { set.rev_s } else { set.map_pa }
+    }
+
+    /// Conductance of the throttle [rev/s] under a control.
+    fn conductance_of(&self, control: &Control) -> f64 {
+        let now = self.model.moment(&self.y, control);
+        let aircraft = &self.p.aircraft;
+        aircraft.engine.conductance(
+            now.performance.map_pa,
+            now.performance.rev_s,
+            aircraft.intake(now.air, self.y[V]),
+        )
     }
 
     fn sample(&self, time_s: f64, y: &State, control: &Control, phase: Phase) -> Sample {
@@ -111,7 +124,7 @@ impl Pilot<'_> {
             indicated_m: self.model.indicated_m(y),
             true_altitude_m: m.sample.true_altitude_m,
             tas_m_s: y[V],
-            ias_m_s: speed::tas_to_cas_m_s(y[V], m.air.pressure_pa, m.air.temperature_k),
+            ias_m_s: self.p.aircraft.ias_from_tas(m.air, y[V]),
             ground_speed_m_s: m.rate[S],
             rate_m_s: m.rate[HP],
             map_pa: m.performance.map_pa,
@@ -199,8 +212,8 @@ impl Pilot<'_> {
             Stop::FasterThan(ias_m_s - SAME_SPEED_M_S),
             Stop::AccelerationBelow(SETTLED_M_S2),
         ];
-        self.fly_to(phase, &Control::clean(levers, Path::Level), &stops)
-            .map(|_| ())
+        let control = Control::climb(levers, Path::Level, self.p.aircraft.equipment);
+        self.fly_to(phase, &control, &stops).map(|_| ())
     }
 
     /// Climbs at the IAS of the moment.
@@ -214,7 +227,8 @@ impl Pilot<'_> {
             Stop::ClimbedTo(indicated_m),
             Stop::RateBelow(LEAST_RATE_M_S),
         ];
-        match self.fly_to(phase, &Control::clean(levers, Path::HeldIas), &stops)? {
+        let control = Control::climb(levers, Path::HeldIas, self.p.aircraft.equipment);
+        match self.fly_to(phase, &control, &stops)? {
             0 => Ok(()),
             _ => Err(ReflightError::CannotClimb {
                 altitude_ft: self.altitude_ft(),
@@ -253,7 +267,7 @@ impl Pilot<'_> {
         let climb_ias = script.climb.ias_m_s;
         let levers = self.climb_levers(script);
         if climb_ias < self.ias_m_s() - SAME_SPEED_M_S {
-            let control = Control::clean(levers, Path::Trade(-TRADE_M_S2));
+            let control = Control::climb(levers, Path::Trade(-TRADE_M_S2), p.aircraft.equipment);
             self.fly_to(
                 Phase::ToClimbSpeed,
                 &control,
@@ -387,12 +401,21 @@ impl Pilot<'_> {
             rev_s: last.rev_s,
             mixture: last.mixture,
         };
-        let cruise_map_pa = self.map_now_pa(&Control::clean(cruise_levers, Path::Level));
+        let cruise_control = Control::clean(cruise_levers, Path::Level);
+        let cuts = &script.reduction;
+        let procedures = &p.aircraft.procedures;
+        let by_rpm = p.aircraft.propeller.is_fixed();
+        let (step, settable, floor) = if by_rpm {
+            (cuts.step_rev_s, procedures.rev_step_s, cuts.floor_rev_s)
+        } else {
+            (cuts.step_pa, procedures.map_step_pa, cuts.floor_pa)
+        };
         let mut power = Power {
-            step_pa: script.reduction.step_pa,
-            settable_pa: self.model.problem.aircraft.procedures.map_step_pa,
-            interval_s: script.reduction.interval_s,
-            floor_pa: script.reduction.floor_pa,
+            by_rpm,
+            step,
+            settable,
+            interval_s: cuts.interval_s,
+            floor,
             rev_s: d.rev_s,
             mixture: d.mixture,
             // Full throttle until told otherwise: beyond any conductance, but kept to the limit line.
@@ -400,15 +423,28 @@ impl Pilot<'_> {
                 conductance: f64::MAX,
                 limit_pa: p.aircraft.map_limit_pa(d.rev_s),
             },
-            cut_map_pa: f64::INFINITY,
-            cut_floor_pa: f64::INFINITY,
+            cut: f64::INFINITY,
+            cut_floor: f64::INFINITY,
             next_cut_s: None,
         };
         let mut trim_m = f64::NEG_INFINITY;
-        match d.throttle.set_map_pa() {
-            Some(set_pa) if set_pa < cruise_map_pa => {
+        let cruise_shows = self.shows(&cruise_control, by_rpm);
+        let wanted = match d.throttle {
+            ThrottleRule::Held(x) | ThrottleRule::LeftAlone(x) => Some(x),
+            ThrottleRule::Rpm => Some(d.rev_s),
+            ThrottleRule::Full => None,
+            ThrottleRule::Untouched => {
+                power.hand = Hand::Left {
+                    conductance: self.conductance_of(&cruise_control),
+                    limit_pa: f64::INFINITY,
+                };
+                None
+            }
+        };
+        match wanted {
+            Some(set) if set < cruise_shows => {
                 // The first steps of the reduction bring the descent setting.
-                power.begin(cruise_map_pa, set_pa, self.time_s);
+                power.begin(cruise_shows, set, self.time_s);
                 if power.next_cut_s.is_none() {
                     self.leave(&mut power, d.throttle, &mut trim_m);
                 }
@@ -463,8 +499,7 @@ impl Pilot<'_> {
                 Some(Trigger::Reduce) => {
                     reducing = true;
                     trim_m = f64::NEG_INFINITY;
-                    let now_pa = self.map_now_pa(&control);
-                    power.begin(now_pa, power.floor_pa, self.time_s);
+                    power.begin(self.shows(&control, by_rpm), power.floor, self.time_s);
                 }
                 Some(Trigger::Trim) => self.leave(&mut power, d.throttle, &mut trim_m),
                 Some(Trigger::OnSpeed) => on_speed = true,
@@ -492,13 +527,16 @@ impl Pilot<'_> {
         }
         if !reducing {
             let control = power.control(Path::Level, Configuration::default());
-            power.begin(self.map_now_pa(&control), power.floor_pa, self.time_s);
+            power.begin(self.shows(&control, by_rpm), power.floor, self.time_s);
         }
         Ok(power)
     }
 
-    /// Takes the hand off the throttle at the set manifold pressure; notes the next trim.
+    /// Takes the hand off the throttle at the set manifold pressure and notes the next trim; or works it to hold the RPM.
     fn leave(&self, power: &mut Power, rule: ThrottleRule, trim_m: &mut f64) {
+        if rule == ThrottleRule::Rpm {
+            power.hand = Hand::Set(Throttle::Rpm);
+        }
         let Some(set_pa) = rule.set_map_pa() else {
             return;
         };
@@ -605,18 +643,20 @@ enum Trigger {
 /// The throttle hand in descent and slow-down.
 #[derive(Debug, Clone, Copy)]
 struct Power {
-    step_pa: f64,
-    /// Manifold pressures are set in multiples of this.
-    settable_pa: f64,
+    /// Set by the tachometer (fixed pitch: rev/s) rather than by manifold pressure (Pa).
+    by_rpm: bool,
+    step: f64,
+    /// Readings are set in multiples of this.
+    settable: f64,
     interval_s: f64,
-    floor_pa: f64,
+    floor: f64,
     rev_s: f64,
     mixture: usize,
     hand: Hand,
-    /// Manifold pressure of the step of the moment, Pa.
-    cut_map_pa: f64,
-    /// Where the steps end, Pa.
-    cut_floor_pa: f64,
+    /// Reading of the step of the moment.
+    cut: f64,
+    /// Where the steps end.
+    cut_floor: f64,
     /// Time of the next step, if one is to come, s.
     next_cut_s: Option<f64>,
 }
@@ -632,11 +672,11 @@ impl Power {
         }
     }
 
-    /// Begins to reduce from a manifold pressure to a floor: the first step now.
-    fn begin(&mut self, from_pa: f64, floor_pa: f64, now_s: f64) {
-        self.cut_map_pa = from_pa;
+    /// Begins to reduce from a reading to a floor: the first step now.
+    fn begin(&mut self, from: f64, floor: f64, now_s: f64) {
+        self.cut = from;
         // Power never goes up by a reduction.
-        self.cut_floor_pa = floor_pa.min(from_pa);
+        self.cut_floor = floor.min(from);
         self.next_cut_s = Some(now_s);
         self.cut();
     }
@@ -645,11 +685,17 @@ impl Power {
     fn cut(&mut self) {
         let Some(due_s) = self.next_cut_s else { return };
         // At most a step, to a mark the hand can set.
-        let marks = (self.cut_map_pa - self.step_pa) / self.settable_pa;
-        let set_pa = (marks - 1e-6).ceil() * self.settable_pa;
-        self.cut_map_pa = set_pa.clamp(self.cut_floor_pa, self.cut_map_pa);
-        self.hand = Hand::Set(Throttle::Map(self.cut_map_pa));
-        self.next_cut_s =
-            (self.cut_map_pa > self.cut_floor_pa + SAME_MAP_PA).then_some(due_s + self.interval_s);
+        let marks = (self.cut - self.step) / self.settable;
+        let set = (marks - 1e-6).ceil() * self.settable;
+        self.cut = set.clamp(self.cut_floor, self.cut);
+        let same = if self.by_rpm {
+            self.rev_s = self.cut;
+            self.hand = Hand::Set(Throttle::Rpm);
+            SAME_REV_S
+        } else {
+            self.hand = Hand::Set(Throttle::Map(self.cut));
+            SAME_MAP_PA
+        };
+        self.next_cut_s = (self.cut > self.cut_floor + same).then_some(due_s + self.interval_s);
     }
 }

@@ -244,6 +244,8 @@ pub(super) fn script(throttle: ThrottleRule, path: PathRule, reduce_at_ft: f64) 
         },
         reduction: Reduction {
             step_pa: 1.0 * IN,
+            step_rev_s: 50.0 * RPM,
+            floor_rev_s: 1_800.0 * RPM,
             interval_s: 30.0,
             floor_pa: 13.0 * IN,
         },

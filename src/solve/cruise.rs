@@ -1,12 +1,12 @@
 //! The cruise cost field: what can be set at a level, and what a mile costs there.
 
-use crate::air::speed;
 use crate::aircraft::{Governed, Levers, Speeds, Throttle};
 use crate::flight::level_speed_m_s;
 use crate::quantity::PA_PER_INHG;
 use crate::trip::{AirSample, CostRates, Problem};
 use argmin::core::{CostFunction, Executor, State as _};
 use argmin::solver::brent::BrentOpt;
+use std::cell::Cell;
 
 /// One allowed cruise setting and what it gives, in the air of the middle of the route.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,7 +42,7 @@ pub(super) fn ground_speed_m_s(tas_m_s: f64, sample: &AirSample) -> f64 {
         + sample.along_m_s
 }
 
-/// Crankshaft speeds [rev/s] that may be set outside take-off, from the lowest governed in steps, the highest included.
+/// Crankshaft speeds [rev/s] that may be set outside take-off, from the lowest in steps, the highest included.
 pub(super) fn settable_rev_s(problem: &Problem, step_s: f64) -> Vec<f64> {
     let p = &problem.aircraft.propeller;
     let from = (p.lowest_governed_rev_s / step_s - 1e-9).ceil() * step_s;
@@ -78,7 +78,7 @@ pub fn options(
             mass_kg,
             aircraft.masses.max_take_off_kg,
         );
-    let guess = speed::cas_to_tas_m_s(top, air.pressure_pa, air.temperature_k);
+    let guess = aircraft.tas_from_ias(air, top);
     let mut found: Vec<CruiseOption> = Vec::new();
     for rev_s in settable_rev_s(problem, REV_STEP_S) {
         let full = aircraft
@@ -86,16 +86,24 @@ pub fn options(
             .map_pa(Throttle::Full, rev_s, aircraft.intake(air, guess));
         let limit = aircraft.map_limit_pa(rev_s);
         let mut throttles = Vec::new();
-        let mut map = MAP_LEAST_PA;
-        while map < full.min(limit) - 0.2 * MAP_STEP_PA {
-            throttles.push(Throttle::Map(map));
-            map += MAP_STEP_PA;
-        }
-        throttles.push(if full <= limit {
-            Throttle::Full
+        if aircraft.propeller.is_fixed() {
+            throttles.push(Throttle::Rpm);
+            // Full throttle leaves the RPM to the air: once is enough.
+            if rev_s >= aircraft.propeller.highest_governed_rev_s - 1e-9 {
+                throttles.push(Throttle::Full);
+            }
         } else {
-            Throttle::Map(limit)
-        });
+            let mut map = MAP_LEAST_PA;
+            while map < full.min(limit) - 0.2 * MAP_STEP_PA {
+                throttles.push(Throttle::Map(map));
+                map += MAP_STEP_PA;
+            }
+            throttles.push(if full <= limit {
+                Throttle::Full
+            } else {
+                Throttle::Map(limit)
+            });
+        }
         for mixture in 0..aircraft.engine.spec.mixtures.len() {
             let band = aircraft.engine.spec.mixtures[mixture].max_power_fraction;
             let most = band.min(aircraft.procedures.cruise_power_fraction);
@@ -114,13 +122,16 @@ pub fn options(
                     continue;
                 };
                 last = tas;
-                let set = aircraft.perform(air, tas, levers);
-                let ias = speed::tas_to_cas_m_s(tas, air.pressure_pa, air.temperature_k);
+                let near = Cell::new(f64::NAN);
+                let set = aircraft.perform_under_redline(air, tas, levers, &near);
+                // What is set is held: by the governor, or at fixed pitch by the throttle. Full throttle there sets no RPM.
+                let unset = throttle == Throttle::Full && aircraft.propeller.is_fixed();
+                let ias = aircraft.ias_from_tas(air, tas);
                 if set.power_fraction > most
-                    || set.governed != Governed::Yes
+                    || (set.governed != Governed::Yes && !unset)
                     || ias > top
                     || ias < bottom
-                    || aircraft.in_avoid_band(rev_s, set.map_pa)
+                    || aircraft.in_avoid_band(set.rev_s, set.map_pa)
                 {
                     continue;
                 }
@@ -178,7 +189,7 @@ pub fn polish(
         allowed.then(|| CruiseOption {
             levers,
             tas_m_s,
-            ias_m_s: speed::tas_to_cas_m_s(tas_m_s, air.pressure_pa, air.temperature_k),
+            ias_m_s: aircraft.ias_from_tas(air, tas_m_s),
             fuel_kg_s: set.fuel_kg_s,
             rev_s: set.rev_s,
             map_pa: set.map_pa,

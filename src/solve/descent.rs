@@ -29,7 +29,10 @@ impl Candidate {
 
 /// Families of descents: a start is kept from each.
 fn family(d: &Descent) -> usize {
-    let throttle = usize::from(matches!(d.throttle, ThrottleRule::LeftAlone(_)));
+    let throttle = usize::from(matches!(
+        d.throttle,
+        ThrottleRule::LeftAlone(_) | ThrottleRule::Untouched
+    ));
     let path = usize::from(matches!(d.path, PathRule::Ias(_)));
     2 * throttle + path
 }
@@ -103,58 +106,62 @@ pub fn candidates(
         PathRule::Ias(fast),
         PathRule::Ias(0.5 * (fast + problem.aircraft.procedures.pattern_m_s)),
     ];
+    let mut rules: Vec<(f64, ThrottleRule)> = Vec::new();
+    let fixed = problem.aircraft.propeller.is_fixed();
+    if fixed {
+        rules.push((cruise.rev_s, ThrottleRule::Untouched));
+    }
     for rev_s in settable_rev_s(problem, 100.0 / 60.0) {
-        if rev_s > cruise.rev_s + 1e-6 {
-            continue;
+        if fixed {
+            rules.push((rev_s, ThrottleRule::Rpm));
+        } else if rev_s <= cruise.rev_s + 1e-6 {
+            let limit = problem.aircraft.map_limit_pa(rev_s);
+            rules.push((rev_s, ThrottleRule::LeftAlone(cruise_map.min(limit))));
+            let mut map = problem.limits.least_map_pa;
+            while map < limit.min(26.0 * PA_PER_INHG) {
+                rules.push((rev_s, ThrottleRule::Held(map)));
+                map += 2.0 * PA_PER_INHG;
+            }
         }
-        let limit = problem.aircraft.map_limit_pa(rev_s);
-        let mut throttles = vec![ThrottleRule::LeftAlone(cruise_map.min(limit))];
-        let mut map = problem.limits.least_map_pa;
-        while map < limit.min(26.0 * PA_PER_INHG) {
-            throttles.push(ThrottleRule::Held(map));
-            map += 2.0 * PA_PER_INHG;
-        }
-        for throttle in throttles {
-            for path in paths {
-                for lead_ft in [0.0, 1_500.0] {
-                    if lead_ft > 0.0 && matches!(path, PathRule::Ias(_)) {
-                        continue;
-                    }
-                    let descent = Descent {
-                        throttle,
-                        rev_s,
-                        mixture: cruise.mixture,
-                        path,
-                        reduce_at_m: pattern + lead_ft * M_PER_FT,
-                        to_go_m: f64::NAN,
-                    };
-                    let trial = Script {
-                        descent,
-                        ..script.clone()
-                    };
-                    // About where it will begin, so that it is held against the right ground.
-                    let rate = match path {
-                        PathRule::Rate(r) => r,
-                        PathRule::Ias(_) => 0.8 * most,
-                    };
-                    let down_s = (cruise.level_m - pattern) / rate + 90.0;
-                    let sample = problem.air.at(start.distance_m, start.pressure_altitude_m);
-                    let back_m = down_s * (start.tas_m_s + sample.along_m_s);
-                    let distance_m =
-                        (problem.length_m - problem.arrival.before_m - back_m).max(0.0);
-                    let from = State {
-                        distance_m,
-                        pressure_altitude_m: problem
-                            .pressure_altitude_m(distance_m, cruise.level_m),
-                        ..start
-                    };
-                    let Some(c) = price(problem, rates, &trial, from, per_m) else {
-                        continue;
-                    };
-                    let slot = &mut best[family(&descent)];
-                    if slot.is_none_or(|b| c.charged() < b.charged()) {
-                        *slot = Some(c);
-                    }
+    }
+    for (rev_s, throttle) in rules {
+        for path in paths {
+            for lead_ft in [0.0, 1_500.0] {
+                if lead_ft > 0.0 && matches!(path, PathRule::Ias(_)) {
+                    continue;
+                }
+                let descent = Descent {
+                    throttle,
+                    rev_s,
+                    mixture: cruise.mixture,
+                    path,
+                    reduce_at_m: pattern + lead_ft * M_PER_FT,
+                    to_go_m: f64::NAN,
+                };
+                let trial = Script {
+                    descent,
+                    ..script.clone()
+                };
+                // About where it will begin, so that it is held against the right ground.
+                let rate = match path {
+                    PathRule::Rate(r) => r,
+                    PathRule::Ias(_) => 0.8 * most,
+                };
+                let down_s = (cruise.level_m - pattern) / rate + 90.0;
+                let sample = problem.air.at(start.distance_m, start.pressure_altitude_m);
+                let back_m = down_s * (start.tas_m_s + sample.along_m_s);
+                let distance_m = (problem.length_m - problem.arrival.before_m - back_m).max(0.0);
+                let from = State {
+                    distance_m,
+                    pressure_altitude_m: problem.pressure_altitude_m(distance_m, cruise.level_m),
+                    ..start
+                };
+                let Some(c) = price(problem, rates, &trial, from, per_m) else {
+                    continue;
+                };
+                let slot = &mut best[family(&descent)];
+                if slot.is_none_or(|b| c.charged() < b.charged()) {
+                    *slot = Some(c);
                 }
             }
         }

@@ -10,11 +10,12 @@
 //!
 //! The start is the end of the initial climb, the end is the pattern point at pattern speed; what lies outside is the plan's own.
 
-use crate::air::{isa, speed};
+use crate::air::isa;
 use crate::aircraft::{AirState, Configuration, Levers, Speeds, Throttle};
 use crate::flight::{Flown, SegmentKind};
 use crate::quantity::{G_M_S2, M_PER_FT, M_PER_NM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::{CostRates, Problem};
+use std::cell::Cell;
 
 /// Step of the energy grid, m.
 const ENERGY_STEP_M: f64 = 160.0 * M_PER_FT;
@@ -97,8 +98,7 @@ fn table(problem: &Problem, rates: CostRates, bottom_m: f64, top_m: f64) -> Tabl
     let mut hp = bottom_m;
     while hp < top_m + HEIGHT_STEP_M {
         let (air, _) = problem.air_state(middle, hp);
-        let fastest =
-            speed::cas_to_tas_m_s(aircraft.speeds.vno_m_s, air.pressure_pa, air.temperature_k);
+        let fastest = aircraft.tas_from_ias(air, aircraft.speeds.vno_m_s);
         let density_altitude = isa::density_altitude_m(hp, air.temperature_k);
         let mut row = Vec::new();
         let mut v = slowest;
@@ -128,9 +128,13 @@ fn envelope(
     let intake = aircraft.intake(air, tas);
     // Settings are those of one engine; power, thrust and fuel flow below are the aeroplane's.
     let engines = f64::from(aircraft.engines);
-    let mut cruise = Vec::new();
     let mut climb = Vec::new();
-    for rev_s in super::cruise::settable_rev_s(problem, 100.0 / 60.0) {
+    let (mut cruise, governed_rev_s) = if aircraft.propeller.is_fixed() {
+        (fixed_pitch_settings(problem, rates, air, tas), vec![])
+    } else {
+        (vec![], super::cruise::settable_rev_s(problem, 100.0 / 60.0))
+    };
+    for rev_s in governed_rev_s {
         let full = engine.map_pa(Throttle::Full, rev_s, intake);
         let most = full.min(aircraft.map_limit_pa(rev_s));
         // Thrust against brake power at this speed and RPM is smooth: five points, linear between.
@@ -187,15 +191,13 @@ fn envelope(
     let mixture = aircraft.high_power_mixture(density_altitude_m);
     for &rev_s in &aircraft.procedures.climb_rev_s {
         for mixture in [mixture, engine.best_power_mixture()] {
-            let set = aircraft.perform(
-                air,
-                tas,
-                Levers {
-                    throttle: Throttle::Full,
-                    rev_s,
-                    mixture,
-                },
-            );
+            let levers = Levers {
+                throttle: Throttle::Full,
+                rev_s,
+                mixture,
+            };
+            let near = Cell::new(f64::NAN);
+            let set = aircraft.perform_under_redline(air, tas, levers, &near);
             climb.push((
                 set.thrust_n,
                 rates.rate(set.fuel_kg_s, set.rev_s),
@@ -208,6 +210,44 @@ fn envelope(
         cruise: Hull::of(cruise),
         climb: Hull::of(climb),
     }
+}
+
+/// Cruise settings at a fixed pitch: every mixture from a throttle nearly shut to full, power within the band of the mixture.
+fn fixed_pitch_settings(
+    problem: &Problem,
+    rates: CostRates,
+    air: AirState,
+    tas: f64,
+) -> Vec<(f64, f64, f64)> {
+    const STEPS: u32 = 20;
+    let aircraft = &problem.aircraft;
+    let near = Cell::new(f64::NAN);
+    let full_pa = aircraft
+        .engine
+        .map_pa(Throttle::Full, 0.0, aircraft.intake(air, tas));
+    let mut found = Vec::new();
+    for (mixture, mix) in aircraft.engine.spec.mixtures.iter().enumerate() {
+        let most = mix
+            .max_power_fraction
+            .min(aircraft.procedures.cruise_power_fraction);
+        for i in 0..=STEPS {
+            let map_pa = LEAST_MAP_PA + (full_pa - LEAST_MAP_PA) * f64::from(i) / f64::from(STEPS);
+            let levers = Levers {
+                throttle: Throttle::Map(map_pa),
+                rev_s: aircraft.propeller.highest_governed_rev_s,
+                mixture,
+            };
+            let set = aircraft.perform_under_redline(air, tas, levers, &near);
+            if set.power_fraction <= most && !aircraft.in_avoid_band(set.rev_s, set.map_pa) {
+                found.push((
+                    set.thrust_n,
+                    rates.rate(set.fuel_kg_s, set.rev_s),
+                    set.fuel_kg_s,
+                ));
+            }
+        }
+    }
+    found
 }
 
 impl Table {
@@ -309,11 +349,7 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
     let aircraft = &p.aircraft;
     let end_hp = p.pressure_altitude_m(end_m, p.arrival.pattern_altitude_m);
     let (end_air, end_sample) = p.air_state(end_m, end_hp);
-    let end_v = speed::cas_to_tas_m_s(
-        aircraft.procedures.pattern_m_s,
-        end_air.pressure_pa,
-        end_air.temperature_k,
-    );
+    let end_v = aircraft.tas_from_ias(end_air, aircraft.procedures.pattern_m_s);
     let energy = |z: f64, v: f64| z + v * v / (2.0 * G_M_S2);
     let start_e = energy(begin.true_altitude_m, begin.state.tas_m_s);
     let end_e = energy(end_sample.true_altitude_m, end_v);
@@ -511,7 +547,7 @@ fn conditions_at(
         }
         let hp = hp_of(z);
         let (air, sample) = p.air_state(s_m, hp);
-        let ias = speed::tas_to_cas_m_s(here, air.pressure_pa, air.temperature_k);
+        let ias = aircraft.ias_from_tas(air, here);
         let top = p.limits.speed_limit_m_s(
             &aircraft.speeds,
             mass / aircraft.masses.max_take_off_kg,

@@ -1,7 +1,9 @@
 //! Refinement on the fully flown plan: continuous by argmin, rounded by search of the neighbours.
 
-use crate::aircraft::Throttle;
-use crate::flight::{Flown, Hint, Limit, PathRule, Script, ThrottleRule, fly, fly_recorded};
+use crate::aircraft::{Levers, Throttle};
+use crate::flight::{
+    Flown, Hint, Limit, PathRule, Script, ThrottleRule, fly, fly_recorded, level_speed_m_s,
+};
 use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::Problem;
 use argmin::core::{CostFunction, Executor, State as _};
@@ -103,13 +105,13 @@ pub fn lever_changes(script: &Script) -> f64 {
     let last = script.cruise[script.cruise.len() - 1];
     let d = &script.descent;
     let mut n = 0;
-    n += usize::from((d.rev_s - last.rev_s).abs() > 1e-6);
+    n += usize::from(d.throttle != ThrottleRule::Rpm && (d.rev_s - last.rev_s).abs() > 1e-6);
     n += usize::from(d.mixture != last.mixture);
     // A manifold pressure set for the descent: held, or left alone where cruise had full throttle.
     n += usize::from(match d.throttle {
-        ThrottleRule::Held(_) => true,
+        ThrottleRule::Held(_) | ThrottleRule::Rpm => true,
         ThrottleRule::LeftAlone(_) => last.throttle == Throttle::Full,
-        ThrottleRule::Full => false,
+        ThrottleRule::Full | ThrottleRule::Untouched => false,
     });
     #[expect(clippy::cast_precision_loss, reason = "a few")]
     {
@@ -144,27 +146,32 @@ fn knobs(problem: &Problem, script: &Script) -> Vec<(Knob, f64, f64)> {
         if let Throttle::Map(_) = c.throttle {
             out.push((Knob::CruiseMap(i), 13.0 * PA_PER_INHG, 30.0 * PA_PER_INHG));
         }
-        out.push((
-            Knob::CruiseRev(i),
-            p.lowest_governed_rev_s,
-            p.highest_governed_rev_s,
-        ));
+        // At fixed pitch full throttle leaves the RPM to the air.
+        if !(p.is_fixed() && c.throttle == Throttle::Full) {
+            out.push((
+                Knob::CruiseRev(i),
+                p.lowest_governed_rev_s,
+                p.highest_governed_rev_s,
+            ));
+        }
         if i > 0 {
             out.push((Knob::ChangeAt(i), 0.0, problem.length_m));
         }
     }
-    if script.descent.throttle != ThrottleRule::Full {
+    if script.descent.throttle.set_map_pa().is_some() {
         out.push((
             Knob::DescentMap,
             problem.limits.least_map_pa,
             30.0 * PA_PER_INHG,
         ));
     }
-    out.push((
-        Knob::DescentRev,
-        p.lowest_governed_rev_s,
-        p.highest_governed_rev_s,
-    ));
+    if !p.is_fixed() || script.descent.throttle == ThrottleRule::Rpm {
+        out.push((
+            Knob::DescentRev,
+            p.lowest_governed_rev_s,
+            p.highest_governed_rev_s,
+        ));
+    }
     match script.descent.path {
         PathRule::Rate(_) => {
             out.push((
@@ -208,7 +215,7 @@ fn set(script: &mut Script, knob: Knob, value: f64) {
             script.descent.throttle = match script.descent.throttle {
                 ThrottleRule::Held(_) => ThrottleRule::Held(value),
                 ThrottleRule::LeftAlone(_) => ThrottleRule::LeftAlone(value),
-                ThrottleRule::Full => ThrottleRule::Full,
+                other => other,
             }
         }
         Knob::DescentRev => script.descent.rev_s = value,
@@ -238,12 +245,15 @@ fn step(problem: &Problem, script: &Script, knob: Knob) -> f64 {
     }
 }
 
-/// A LeftAlone descent starts from the cruise manifold pressure while the cruise setting moves.
+/// A LeftAlone or Untouched descent starts from the cruise setting while that moves.
 pub fn keep_tied(script: &mut Script) {
     let last = script.cruise[script.cruise.len() - 1];
     if let (ThrottleRule::LeftAlone(_), Throttle::Map(p)) = (script.descent.throttle, last.throttle)
     {
         script.descent.throttle = ThrottleRule::LeftAlone(p);
+    }
+    if script.descent.throttle == ThrottleRule::Untouched {
+        script.descent.rev_s = last.rev_s;
     }
 }
 
@@ -435,6 +445,24 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             problem.aircraft.intake(air, 70.0),
         )
     };
+    let fixed = problem.aircraft.propeller.is_fixed();
+    let full_rev_s = |i: usize| {
+        let now = script.cruise[i];
+        let hp = problem.pressure_altitude_m(now.from_m, now.level_m);
+        let (air, _) = problem.air_state(now.from_m, hp);
+        let levers = Levers {
+            throttle: Throttle::Full,
+            rev_s: now.rev_s,
+            mixture: now.mixture,
+        };
+        let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
+        let (tas, _) = level_speed_m_s(problem, air, mass_kg, levers, 70.0)?;
+        let near = Cell::new(f64::NAN);
+        let set = problem
+            .aircraft
+            .perform_under_redline(air, tas, levers, &near);
+        Some(set.rev_s)
+    };
     match change {
         Move::Turn(knob, k) => set(
             &mut s,
@@ -463,9 +491,21 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
         }
         Move::DescentMixture(m) => s.descent.mixture = m,
         Move::FullThrottle(i) => s.cruise[i].throttle = Throttle::Full,
+        Move::PartThrottle(i, k) if fixed => {
+            let top = ((full_rev_s(i)? / pr.rev_step_s).floor() - k) * pr.rev_step_s;
+            s.cruise[i].throttle = Throttle::Rpm;
+            s.cruise[i].rev_s = top;
+        }
         Move::PartThrottle(i, k) => {
             let top = ((full_pa(i) / pr.map_step_pa).floor() - k) * pr.map_step_pa;
             s.cruise[i].throttle = Throttle::Map(top);
+        }
+        Move::LeftAlone(alone) if fixed => {
+            s.descent.throttle = if alone {
+                ThrottleRule::Untouched
+            } else {
+                ThrottleRule::Rpm
+            };
         }
         Move::LeftAlone(alone) => {
             let last = script.cruise.len() - 1;
@@ -506,6 +546,10 @@ pub fn settle(
     prepare(&mut here);
     let mut best = pilot.fly(&here);
     let mut cost = best.as_ref().map_or(UNFLYABLE, Pilot::charged);
+    let shape = |s: &Script| {
+        let held_rpm = s.descent.throttle == ThrottleRule::Rpm;
+        (std::mem::discriminant(&s.descent.path), held_rpm)
+    };
     let mut list = moves(problem, &here);
     let mut next = 0;
     let mut since = 0;
@@ -527,7 +571,7 @@ pub fn settle(
         let c = Pilot::charged(&flown);
         if c < cost - TIE * cost.abs() {
             cost = c;
-            let shape = |s: &Script| std::mem::discriminant(&s.descent.path);
+            // A rule of another kind has other knobs.
             if shape(&near) != shape(&here) {
                 list = moves(problem, &near);
             }

@@ -5,7 +5,7 @@ use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{Alternative, AlternativeKind, Ideal, Plan, Termination, Totals, Warning};
 use super::refine::{Pilot, continuous, keep_tied, rounded, settle, with_trigger};
 use super::{descent, ideal};
-use crate::air::{isa, speed};
+use crate::air::isa;
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
     Climb, ClimbState, Cruise, Descent, Flown, Limit, PathRule, Reduction, Script, State,
@@ -24,6 +24,9 @@ const MORE_SEQUENCES: usize = 8;
 const SEQUENCE_WINDOW: f64 = 0.012;
 /// A climb that breaks limits is charged this share of its cost for each scale unit, while climbs are compared.
 const CLIMB_PENALTY: f64 = 0.05;
+/// At a fixed pitch power goes with the cube of crankshaft speed and with manifold pressure times crankshaft speed, so an inch of mercury
+/// at 23 in is worth 50 rpm at 2,400: one step of a reduction, rev/s.
+const REV_STEP_S: f64 = 50.0 / 60.0;
 /// Cruise power is set this much before cruise speed is reached.
 const SET_BEFORE_M_S: f64 = 2.0 * M_S_PER_KT;
 
@@ -54,11 +57,6 @@ pub enum SolveError {
         /// The levels, in words.
         levels: String,
     },
-    /// The propeller has no governor.
-    #[error(
-        "plan does not know fixed-pitch propellers yet: settings, grid and glide do; give a profile with kind = \"constant-speed\""
-    )]
-    FixedPitch,
     /// Not enough fuel.
     #[error(
         "out of fuel: the thriftiest plan found needs {required_gal:.1} gal with the reserve of {reserve_min:.0} min, and {on_board_gal:.1} gal are on board"
@@ -84,9 +82,6 @@ pub enum SolveError {
 /// # Errors
 /// [`SolveError`] when no plan keeps every limit, saying which is in the way.
 pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
-    if problem.aircraft.propeller.is_fixed() {
-        return Err(SolveError::FixedPitch);
-    }
     for (leg, levels) in problem.legs.iter().zip(&problem.levels) {
         if levels.levels_m.is_empty() {
             return Err(SolveError::NoLevel {
@@ -298,7 +293,7 @@ fn warnings(problem: &Problem, totals: &Totals, mismatch: &Mismatch) -> Vec<Warn
     if short > 0.0 {
         out.push(Warning::BelowLegalReserve(short));
     }
-    if problem.aircraft.procedures.map_limit.is_empty() {
+    if problem.aircraft.procedures.map_limit.is_empty() && !problem.aircraft.propeller.is_fixed() {
         out.push(Warning::NoLimitLine);
     }
     let over =
@@ -411,8 +406,10 @@ impl<'a> Search<'a> {
             },
             reduction: Reduction {
                 step_pa: PA_PER_INHG,
+                step_rev_s: REV_STEP_S,
                 interval_s: interval,
                 floor_pa: p.limits.least_map_pa,
+                floor_rev_s: p.aircraft.propeller.lowest_governed_rev_s,
             },
         }
     }
@@ -538,10 +535,21 @@ impl<'a> Search<'a> {
         let p = self.p;
         let start = self.cruise_state(level.level_m, &level.options, script)?;
         let mut best: Option<descent::Candidate> = None;
+        let propeller = &p.aircraft.propeller;
         for map_in in [15.0, 17.0, 19.0, 21.0] {
             for fraction in [1.0, 0.7] {
                 let mut trial = script.clone();
-                trial.descent.throttle = ThrottleRule::Held(map_in * PA_PER_INHG);
+                if propeller.is_fixed() {
+                    // As far up the range of RPM as the manifold pressure is up its own, the greatest of all left to climbs.
+                    let (low, high) = (
+                        propeller.lowest_governed_rev_s,
+                        propeller.highest_governed_rev_s,
+                    );
+                    trial.descent.throttle = ThrottleRule::Rpm;
+                    trial.descent.rev_s = low + (map_in - 15.0) / 8.0 * (high - low);
+                } else {
+                    trial.descent.throttle = ThrottleRule::Held(map_in * PA_PER_INHG);
+                }
                 trial.descent.path = PathRule::Rate(fraction * p.limits.max_descent_m_s);
                 let Some(c) = descent::price(p, self.rates, &trial, start, per_m) else {
                     continue;
@@ -667,15 +675,11 @@ impl<'a> Search<'a> {
             };
             let hp = p.pressure_altitude_m(s, c.level_m);
             let (air, _) = p.air_state(s, hp);
-            let guess = speed::cas_to_tas_m_s(
-                p.aircraft.speeds.vno_m_s,
-                air.pressure_pa,
-                air.temperature_k,
-            );
+            let guess = p.aircraft.tas_from_ias(air, p.aircraft.speeds.vno_m_s);
             let mass = self.lift_off_kg();
             let steady = |levers| {
                 level_speed_m_s(p, air, mass, levers, guess)
-                    .map(|(v, _)| speed::tas_to_cas_m_s(v, air.pressure_pa, air.temperature_k))
+                    .map(|(v, _)| p.aircraft.ias_from_tas(air, v))
             };
             let cruise = steady(Levers {
                 throttle: c.throttle,
@@ -785,7 +789,8 @@ impl<'a> Search<'a> {
         best.ok_or(broken)
     }
 
-    /// Cruise RPM, MAP reduced to hold the cruise IAS at 500 fpm (or the trip's rate if less): everything else as in the plan.
+    /// Cruise RPM, MAP reduced to hold the cruise IAS at 500 fpm (or the trip's rate if less): everything else as in the plan. At
+    /// fixed pitch the RPM is reduced.
     fn ordinary(&self, pilot: &Pilot, plan: &Flown) -> Option<Flown> {
         let p = self.p;
         let mut script = plan.script_free();
@@ -804,10 +809,10 @@ impl<'a> Search<'a> {
             mixture: last.mixture,
         };
         let (tas, _) = level_speed_m_s(p, cruise_air, mass, levers, 75.0)?;
-        let ias = speed::tas_to_cas_m_s(tas, cruise_air.pressure_pa, cruise_air.temperature_k);
-        // MAP for that IAS at that rate, half-way down.
+        let ias = p.aircraft.ias_from_tas(cruise_air, tas);
+        // MAP, or RPM at fixed pitch, for that IAS at that rate, half-way down.
         let (air, sample) = p.air_state(p.length_m - 30.0 * M_PER_NM, hp);
-        let v = speed::cas_to_tas_m_s(ias, air.pressure_pa, air.temperature_k);
+        let v = p.aircraft.tas_from_ias(air, ias);
         let needed = p
             .aircraft
             .drag_n(air, v, mass, crate::aircraft::Configuration::default())
@@ -816,19 +821,39 @@ impl<'a> Search<'a> {
                 * rate
                 * (sample.temperature_k / isa::temperature_k(hp))
                 / v;
-        let thrust = |map| {
-            p.aircraft
-                .perform(
-                    air,
-                    v,
-                    Levers {
-                        throttle: Throttle::Map(map),
-                        ..levers
-                    },
-                )
-                .thrust_n
+        let fixed = p.aircraft.propeller.is_fixed();
+        let procedures = &p.aircraft.procedures;
+        let thrust = |reading| {
+            let set = if fixed {
+                Levers {
+                    throttle: Throttle::Rpm,
+                    rev_s: reading,
+                    ..levers
+                }
+            } else {
+                Levers {
+                    throttle: Throttle::Map(reading),
+                    ..levers
+                }
+            };
+            p.aircraft.perform(air, v, set).thrust_n
         };
-        let (mut low, mut high) = (8.0 * PA_PER_INHG, air.pressure_pa);
+        let (mut low, mut high, step, least) = if fixed {
+            let range = &p.aircraft.propeller;
+            (
+                range.lowest_governed_rev_s,
+                range.highest_governed_rev_s,
+                procedures.rev_step_s,
+                range.lowest_governed_rev_s,
+            )
+        } else {
+            (
+                8.0 * PA_PER_INHG,
+                air.pressure_pa,
+                procedures.map_step_pa,
+                p.limits.least_map_pa,
+            )
+        };
         for _ in 0..40 {
             let mid = 0.5 * (low + high);
             if thrust(mid) > needed {
@@ -837,11 +862,14 @@ impl<'a> Search<'a> {
                 low = mid
             }
         }
-        let step = p.aircraft.procedures.map_step_pa;
-        let first = ((low / step).round() * step).max(p.limits.least_map_pa);
-        let held = |map: f64, path: PathRule| Descent {
-            throttle: ThrottleRule::Held(map),
-            rev_s: last.rev_s,
+        let first = ((low / step).round() * step).max(least);
+        let held = |reading: f64, path: PathRule| Descent {
+            throttle: if fixed {
+                ThrottleRule::Rpm
+            } else {
+                ThrottleRule::Held(reading)
+            },
+            rev_s: if fixed { reading } else { last.rev_s },
             mixture: last.mixture,
             path,
             reduce_at_m: p.arrival.pattern_altitude_m,
@@ -851,26 +879,26 @@ impl<'a> Search<'a> {
         let keeps = |flown: &Flown| flown.audit.broken().iter().all(|&l| l == Limit::Governor);
         // Slower where the air does not allow that speed, and gentler where it is not slow enough.
         for share in [1.0, 0.8, 0.6, 0.4] {
-            let mut map = first;
-            while map >= p.limits.least_map_pa - 1e-6 {
-                script.descent = held(map, PathRule::Rate(share * rate));
+            let mut reading = first;
+            while reading >= least - 1e-6 {
+                script.descent = held(reading, PathRule::Rate(share * rate));
                 if let Some(flown) = pilot.fly(&script).filter(keeps) {
                     return Some(flown);
                 }
-                map -= step;
+                reading -= step;
             }
         }
         // Or slowed down level first to the speed the air allows all the way, and then down with it.
         let fastest = descent::fastest_all_the_way_m_s(p, last.level_m, mass);
         for slower in [0.0, 1.0, 2.0] {
             let speed = fastest - slower * p.aircraft.procedures.speed_step_m_s;
-            let mut map = p.limits.least_map_pa;
-            while map <= first + step {
-                script.descent = held(map, PathRule::Ias(speed));
+            let mut reading = least;
+            while reading <= first + step {
+                script.descent = held(reading, PathRule::Ias(speed));
                 if let Some(flown) = pilot.fly(&script).filter(keeps) {
                     return Some(flown);
                 }
-                map += step;
+                reading += step;
             }
         }
         None

@@ -85,6 +85,33 @@ fn regress_ordinary_cruise() {
 }
 
 #[test]
+fn regress_cruise_climb_near_95_kt() {
+    // Common practice, no source: a cruise climb is flown near 95 KIAS with 2,500 to 2,600 rpm at full throttle. It must be worth flying: a
+    // climb that passengers still call one (500 fpm up to 5,000 ft, greatest weight), giving away less than a quarter of the best rate.
+    let a = &*DEMO;
+    for altitude in [2_000.0, 3_500.0, 5_000.0] {
+        let air = air(altitude, 0.0);
+        let rate = |ias: f64, rpm: f64| {
+            let tas = tas_m_s(a, ias, air);
+            let set = a.perform(air, tas, levers(Throttle::Full, rpm, 0));
+            assert_eq!(set.governed, Governed::Yes);
+            rate_fpm(a, air, tas, set.thrust_n, Configuration::default())
+        };
+        for rpm in [2_500.0, 2_600.0] {
+            let best = (70..=110)
+                .map(|ias| rate(f64::from(ias), rpm))
+                .fold(0.0, f64::max);
+            let cruise_climb = rate(95.0, rpm);
+            println!("{altitude} ft, {rpm} rpm: {cruise_climb:.0} fpm at 95 kt, best {best:.0}");
+            assert!(
+                cruise_climb > 500.0 && cruise_climb > 0.75 * best,
+                "{cruise_climb} {best}"
+            );
+        }
+    }
+}
+
+#[test]
 fn regress_gear_down_steepens_the_glide() {
     // Common practice, no source. "Markedly": a quarter more sink.
     let gear = Configuration {
