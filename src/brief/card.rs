@@ -18,7 +18,9 @@ use super::figures::mixture_name;
 use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, rpm};
 use super::words::{down, feet, inches, knots, number, revs, tens, up};
 use crate::aircraft::{Gear, Induction, Throttle, engine::Intake};
-use crate::flight::{Cruise, Flown, PathRule, Segment, SegmentKind, ThrottleRule, TrackPoint};
+use crate::flight::{
+    Cruise, Flown, PathRule, Reduction, Segment, SegmentKind, ThrottleRule, TrackPoint,
+};
 use crate::quantity::{M_PER_FT, PA_PER_INHG};
 use crate::solve::Plan;
 use crate::trip::Problem;
@@ -339,29 +341,35 @@ fn fixed_pitch_moves(problem: &Problem, from: Setting, to: Setting) -> Vec<Move>
     }
 }
 
-/// "21, 20, 19.5 in": readings of a reduction from one reading to another.
-fn steps(from_pa: f64, to_pa: f64, step_pa: f64) -> String {
+/// "21, 20, 19.5": readings of a reduction from one reading to another. `unseen` is a step too small to take.
+fn readings(from: f64, to: f64, step: f64, unseen: f64, write: impl Fn(f64) -> String) -> String {
     let mut readings = Vec::new();
-    let mut here = from_pa;
-    while here > to_pa + 1.0 && step_pa > 1.0 && readings.len() < 40 {
+    let mut here = from;
+    while here > to + 0.01 * unseen && step > unseen && readings.len() < 40 {
         // A last step too small to see is taken with the one before.
-        here = if here - step_pa < to_pa + NO_MOVE_PA {
-            to_pa
+        here = if here - step < to + unseen {
+            to
         } else {
-            here - step_pa
+            here - step
         };
-        readings.push(inches(inhg(here)));
+        readings.push(write(here));
     }
     if readings.len() > 5 {
         format!(
-            "{}, {}, ... {} in",
+            "{}, {}, ... {}",
             readings[0],
             readings[1],
             readings[readings.len() - 1]
         )
     } else {
-        format!("{} in", readings.join(", "))
+        readings.join(", ")
     }
+}
+
+/// The same in inches: "21, 20, 19.5 in".
+fn steps(from_pa: f64, to_pa: f64, step_pa: f64) -> String {
+    let all = readings(from_pa, to_pa, step_pa, NO_MOVE_PA, |p| inches(inhg(p)));
+    format!("{all} in")
 }
 
 /// "an inch every 30 s".
@@ -511,6 +519,21 @@ impl Writer<'_> {
             .problem
             .air_state(t.state.distance_m, t.state.pressure_altitude_m);
         self.problem.aircraft.intake(air, t.state.tas_m_s)
+    }
+
+    /// A reduction by the tachometer.
+    fn rev_reduction(&self, from_rev_s: f64, to_rev_s: f64, cuts: &Reduction) -> String {
+        if from_rev_s < to_rev_s + 1.5 * cuts.step_rev_s {
+            return format!("THROTTLE back to {} rpm", revs(rpm(to_rev_s)));
+        }
+        format!(
+            "THROTTLE back, {} rpm every {} s: {} rpm",
+            revs(rpm(cuts.step_rev_s)),
+            number(cuts.interval_s, 0),
+            readings(from_rev_s, to_rev_s, cuts.step_rev_s, NO_MOVE_REV_S, |r| {
+                revs(rpm(r))
+            })
+        )
     }
 
     fn flow(&self, t: &TrackPoint) -> String {
@@ -866,32 +889,28 @@ impl Writer<'_> {
             .aircraft
             .engine
             .map_pa(before.throttle, before.rev_s, intake);
-        // A throttle left alone is set at once, and no reading is over the limit line.
-        let target = d
-            .throttle
-            .set_map_pa()
-            .map(|t| t.min(p.aircraft.map_limit_pa(d.rev_s)))
-            .filter(|_| !self.fixed());
-        let first = target.map(|t| match d.throttle {
-            ThrottleRule::Held(_) if t < now => (now - cuts.step_pa).max(t),
-            _ => t,
-        });
-        let to = Setting {
-            throttle: match (first, d.throttle) {
-                (Some(p), _) => Throttle::Map(p),
-                (None, ThrottleRule::Full) => Throttle::Full,
-                (None, ThrottleRule::Untouched) => before.throttle,
-                (None, _) => Throttle::Rpm,
+        let limit_pa = p.aircraft.map_limit_pa(d.rev_s);
+        let cut = |now: f64, step: f64, t: f64| if t < now { (now - step).max(t) } else { t };
+        let set = d.throttle.set_map_pa().filter(|_| !self.fixed());
+        // No reading is over the limit line.
+        let target = set.map(|t| t.min(limit_pa));
+        let first = set.map(|t| cut(now, cuts.step_pa, t).min(limit_pa));
+        let to = match (first, d.throttle) {
+            (Some(map_pa), _) => Setting {
+                throttle: Throttle::Map(map_pa),
+                rev_s: d.rev_s,
+                mixture: d.mixture,
             },
-            // At fixed pitch a first step, if the RPM comes down.
-            rev_s: match d.throttle {
-                ThrottleRule::Untouched => before.rev_s,
-                ThrottleRule::Rpm if d.rev_s < before.rev_s => {
-                    (before.rev_s - cuts.step_rev_s).max(d.rev_s)
-                }
-                _ => d.rev_s,
+            (None, ThrottleRule::Rpm) => Setting {
+                throttle: Throttle::Rpm,
+                rev_s: cut(before.rev_s, cuts.step_rev_s, d.rev_s),
+                mixture: d.mixture,
             },
-            mixture: d.mixture,
+            (None, ThrottleRule::Untouched) => Setting {
+                mixture: d.mixture,
+                ..before
+            },
+            (None, _) => Setting::full(d.rev_s, d.mixture),
         };
         let moves = lever_moves(p, intake, now, before, to);
         let middle = points[points.len() / 2];
@@ -953,12 +972,7 @@ impl Writer<'_> {
             self.push(Group::Descent, THEN, action, String::new(), tod);
         }
         if d.throttle == ThrottleRule::Rpm && to.rev_s > d.rev_s + NO_MOVE_REV_S {
-            let action = format!(
-                "THROTTLE back, {} rpm every {} s, to {} rpm",
-                revs(rpm(cuts.step_rev_s)),
-                number(cuts.interval_s, 0),
-                revs(rpm(d.rev_s))
-            );
+            let action = self.rev_reduction(to.rev_s, d.rev_s, cuts);
             self.push(Group::Descent, THEN, action, String::new(), tod);
         }
         self.on_the_way_down(d.throttle, d.rev_s, d.mixture, d.reduce_at_m, &points);
@@ -995,23 +1009,23 @@ impl Writer<'_> {
             );
         }
         if self.fixed() {
-            let redline = p.aircraft.propeller.highest_governed_rev_s;
-            let (words, at) = match rule {
-                ThrottleRule::Full => (
-                    "THROTTLE stays full, back only to stay at or under",
-                    redline,
+            let most = revs(rpm(p.aircraft.propeller.highest_governed_rev_s));
+            let highest = points.iter().map(|t| t.rev_s).fold(0.0, f64::max);
+            let (action, expect) = match rule {
+                ThrottleRule::Rpm => (
+                    format!("THROTTLE back to hold {} rpm", revs(rpm(rev_s))),
+                    "RPM rises in thicker air".to_owned(),
                 ),
-                ThrottleRule::Untouched => (
-                    "THROTTLE leave alone, back only to stay at or under",
-                    redline,
+                _ => (
+                    format!("THROTTLE leave alone, but at most {most} rpm"),
+                    format!("RPM goes to about {}", revs(rpm(highest))),
                 ),
-                _ => ("THROTTLE back to hold", rev_s),
             };
             self.push(
                 Group::Descent,
                 "on the way down",
-                format!("{words} {} rpm", revs(rpm(at))),
-                "RPM rises with speed and in thicker air".to_owned(),
+                action,
+                expect,
                 begin.state.distance_m,
             );
             return;
@@ -1042,7 +1056,6 @@ impl Writer<'_> {
                     );
                 }
             }
-            // The last two are those of a fixed pitch, done above.
             ThrottleRule::LeftAlone(_)
             | ThrottleRule::Full
             | ThrottleRule::Rpm
@@ -1104,13 +1117,9 @@ impl Writer<'_> {
         };
         // The first step is taken at the trigger itself, so the reading there is already one step down.
         let action = if self.fixed() {
-            let least = slow.iter().map(|t| t.rev_s).fold(cut.rev_s, f64::min);
-            format!(
-                "THROTTLE back, {} rpm every {} s, to {} rpm",
-                revs(rpm(cuts.step_rev_s)),
-                number(cuts.interval_s, 0),
-                revs(rpm(least))
-            )
+            // The first step is taken at the trigger itself.
+            let lowest = slow.iter().map(|t| t.rev_s).fold(cut.rev_s, f64::min);
+            self.rev_reduction(cut.rev_s + cuts.step_rev_s, lowest, cuts)
         } else if cut.map_pa > lowest + NO_MOVE_PA {
             format!(
                 "THROTTLE back, {}: {}",
@@ -1593,8 +1602,8 @@ mod tests {
 
     #[test]
     fn closed_form_fixed_pitch_speaks_of_rpm_alone() {
-        for full in [false, true] {
-            let (mut problem, plan) = sample::fixed_pitch(full);
+        for left in [false, true] {
+            let (mut problem, plan) = sample::fixed_pitch(left);
             problem.aircraft.equipment.gear = Gear::Fixed;
             let card = lever_card(&plan, &problem);
             few_enough(&card);
@@ -1615,22 +1624,18 @@ mod tests {
                 }
             }
             place(&card, "THROTTLE back to 2,400 rpm");
-            if full {
-                place(&card, "stay at or under 2,700 rpm");
-                let up = place(&card, "THROTTLE full forward");
-                let again = card
-                    .iter()
-                    .rposition(|l| l.action.contains("THROTTLE full forward"));
-                assert!(
-                    again > Some(up),
-                    "full throttle again at the top of descent"
-                );
+            if left {
+                place(&card, "THROTTLE leave alone, but at most 2,700 rpm");
+                assert!(!card.iter().any(|l| l.group == Group::Descent
+                    && l.action.contains("THROTTLE back to")));
             } else {
-                // At most a step at a time, then held.
-                assert!(
-                    place(&card, "THROTTLE back, 50 rpm every 30 s, to 2,200 rpm")
-                        < place(&card, "THROTTLE back to hold 2,200 rpm")
+                // One step of 50 rpm at the top of descent, the rest at its pace, then held.
+                let first = place(&card, "THROTTLE back to 2,350 rpm");
+                let steps = place(
+                    &card,
+                    "THROTTLE back, 50 rpm every 30 s: 2,300, 2,250, 2,200 rpm",
                 );
+                assert!(first <= steps && steps < place(&card, "THROTTLE back to hold 2,200 rpm"));
             }
         }
     }

@@ -415,6 +415,11 @@ fn path(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     Ok(())
 }
 
+/// The point of a cruise whose figures stand for it: with a fixed pitch at full throttle RPM and speed settle only in it.
+fn settled<'a>(f: &Figures, s: &'a SegmentFigures) -> &'a Point {
+    if f.trip.fixed_pitch { &s.end } else { &s.start }
+}
+
 /// What is set, in a few words.
 fn setting(f: &Figures, p: &Point) -> String {
     let map = format!("{} in", inches(p.map_inhg));
@@ -473,23 +478,24 @@ fn labels(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     for s in f.segments.iter().filter(|s| s.kind == "cruise") {
         let (a, b) = (panel.x(s.start.distance_nm), panel.x(s.end.distance_nm));
         let y = panel.y(s.start.indicated_altitude_ft);
+        let settled = settled(f, s);
         let full = format!(
             "{} ft, {}, {}",
-            feet(s.start.indicated_altitude_ft),
-            setting(f, &s.start),
-            s.start.mixture
+            feet(settled.indicated_altitude_ft),
+            setting(f, settled),
+            settled.mixture
         );
         let speeds = format!(
             "{} KIAS, {} KTAS, {} gph",
-            knots(s.start.ias_kt),
-            knots(s.start.tas_kt),
-            number(up(s.start.fuel_flow_gph, 1), 1)
+            knots(settled.ias_kt),
+            knots(settled.tas_kt),
+            number(up(settled.fuel_flow_gph, 1), 1)
         );
         // Above the line beside the labels of TOC and TOD if there is room, else under it.
         let short = format!(
             "{} ft, {}",
-            feet(s.start.indicated_altitude_ft),
-            setting(f, &s.start)
+            feet(settled.indicated_altitude_ft),
+            setting(f, settled)
         );
         let from = if std::ptr::eq(s, first) {
             panel.x(f.top_of_climb_nm) + 80.0
@@ -538,10 +544,8 @@ fn slopes(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     }
     if let Some((i, s)) = found("descent") {
         let map = match (f.descent.throttle, f.descent.map_inhg) {
-            ("full", _) if f.trip.fixed_pitch => {
-                format!("full throttle, at most {} rpm", revs(f.descent.rpm))
-            }
-            ("untouched", _) => format!("throttle left, at most {} rpm", revs(f.descent.rpm)),
+            ("full", _) if f.trip.fixed_pitch => "full throttle".to_owned(),
+            ("untouched", _) => "throttle left alone".to_owned(),
             (_, _) if f.trip.fixed_pitch => format!("{} rpm", revs(f.descent.rpm)),
             ("left_alone", Some(m)) => {
                 format!("set {} in and leave / {}", inches(m), revs(f.descent.rpm))
@@ -680,14 +684,13 @@ fn lever_panel(
         .filter(|(_, s)| s.kind != "circuit")
     {
         line.extend(path_of(f, i, s).map(|p| panel.at(p.distance_nm, value(p))));
-        let steady = s.kind == "cruise" || (steps && (s.kind == "climb" || s.kind == "descent"));
-        let text = write(value(&s.start));
+        let set = steps && !f.trip.fixed_pitch;
+        let steady = s.kind == "cruise" || (set && (s.kind == "climb" || s.kind == "descent"));
+        let shown = value(settled(f, s));
+        let text = write(shown);
         let width = panel.x(s.end.distance_nm) - panel.x(s.start.distance_nm);
         if steady && width > text_width(&text, SMALL) + 8.0 {
-            let p = panel.at(
-                0.5 * (s.start.distance_nm + s.end.distance_nm),
-                value(&s.start),
-            );
+            let p = panel.at(0.5 * (s.start.distance_nm + s.end.distance_nm), shown);
             values.push((
                 text,
                 (
@@ -1063,8 +1066,8 @@ mod tests {
         assert!(twin.contains(start) && twin.contains(EACH_ENGINE), "{twin}");
         // Its foot ends on the sheet.
         assert!(14.0 + text_width(&format!("{ONE_ENGINE} {EACH_ENGINE}"), 11.0) < RIGHT);
-        for full in [false, true] {
-            let (problem, plan) = sample::fixed_pitch(full);
+        for left in [false, true] {
+            let (problem, plan) = sample::fixed_pitch(left);
             let f = Figures::new(&plan, &problem);
             let all = texts(&svg(&f).expect("draws"));
             assert!(
@@ -1072,8 +1075,8 @@ mod tests {
                     .any(|t| t == "MAP" || t.contains(" in /") || t.contains(" in,")),
                 "{all:?}"
             );
-            let descent = if full {
-                "full throttle, at most 2,700 rpm"
+            let descent = if left {
+                "throttle left alone"
             } else {
                 "2,200 rpm"
             };

@@ -309,11 +309,11 @@ pub struct FieldFigures {
 /// The descent as the pilot is told it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Descent {
-    /// full, held or left_alone; at fixed pitch full, untouched or rpm_held.
+    /// full, held or left_alone; at fixed pitch rpm_held, untouched or full.
     pub throttle: &'static str,
     /// Manifold pressure set; none at full throttle and at fixed pitch.
     pub map_inhg: Option<f64>,
-    /// Crankshaft speed; at fixed pitch with full throttle or one left alone the greatest allowed.
+    /// Crankshaft speed; at fixed pitch what is held, else the greatest allowed.
     pub rpm: f64,
     /// Mixture.
     pub mixture: String,
@@ -625,18 +625,14 @@ pub(super) fn saves(gain: &Gain) -> String {
     }
 }
 
-/// The throttle in a descent with a fixed pitch.
-fn fixed_pitch_descent(rule: ThrottleRule, stays: bool, rev_s: f64, redline_rev_s: f64) -> String {
-    let held = revs(rpm(rev_s));
-    let redline = revs(rpm(redline_rev_s));
-    if rule == ThrottleRule::Full {
-        format!("leave full throttle, at most {redline} rpm")
-    } else if rule == ThrottleRule::Untouched {
-        format!("leave the throttle, at most {redline} rpm")
-    } else if stays {
-        format!("THROTTLE back to hold {held} rpm")
-    } else {
-        format!("THROTTLE to {held} rpm and held there")
+/// The throttle in a descent with a fixed pitch; `stays`: cruise has the same RPM.
+fn fixed_pitch_descent(rule: ThrottleRule, stays: bool, rev_s: f64) -> String {
+    let revs = revs(rpm(rev_s));
+    match rule {
+        ThrottleRule::Full => format!("full throttle, at most {revs} rpm"),
+        ThrottleRule::Untouched => format!("leave the throttle, at most {revs} rpm"),
+        _ if stays => format!("THROTTLE back as RPM rises, {revs} rpm held"),
+        _ => format!("THROTTLE to {revs} rpm, held"),
     }
 }
 
@@ -715,6 +711,9 @@ fn descent(
         ),
     };
     let stays = cruise.is_some_and(|c| (d.rev_s - c.rev_s).abs() <= half_step);
+    let most_rev_s = problem.aircraft.propeller.highest_governed_rev_s;
+    let held = fixed && matches!(d.throttle, ThrottleRule::Rpm);
+    let rev_s = if fixed && !held { most_rev_s } else { d.rev_s };
     let map_words = match map_inhg {
         None => "leave full throttle".to_owned(),
         Some(set) => {
@@ -736,13 +735,7 @@ fn descent(
         format!("PROP {}", revs(rpm(d.rev_s)))
     };
     let set = if fixed {
-        let cruise_full = cruise.is_some_and(|c| c.throttle == Throttle::Full);
-        fixed_pitch_descent(
-            d.throttle,
-            stays && !cruise_full,
-            d.rev_s,
-            problem.aircraft.propeller.highest_governed_rev_s,
-        )
+        fixed_pitch_descent(d.throttle, stays, rev_s)
     } else {
         format!("{map_words}, {prop}")
     };
@@ -762,11 +755,7 @@ fn descent(
             ThrottleRule::LeftAlone(_) => "left_alone",
         },
         map_inhg,
-        rpm: if fixed && d.throttle != ThrottleRule::Rpm {
-            rpm(problem.aircraft.propeller.highest_governed_rev_s)
-        } else {
-            rpm(d.rev_s)
-        },
+        rpm: rpm(rev_s),
         mixture: mixture_name(problem, d.mixture),
         ias_kt,
         rate_fpm,
@@ -873,7 +862,7 @@ fn limit_words(limit: Limit, problem: &Problem) -> Said {
         Limit::Redline => (
             "redline",
             format!(
-                "RPM is at the greatest allowed, {}: the throttle keeps it there",
+                "RPM is at the redline, {}: the throttle keeps it there",
                 revs(rpm(problem.aircraft.propeller.highest_governed_rev_s))
             ),
         ),
@@ -995,7 +984,7 @@ fn in_one_line(
     for (i, c) in plan.flown.script.cruise.iter().enumerate() {
         let (flown_inhg, flown_rpm) = cruises
             .next()
-            .map_or((0.0, 0.0), |s| (s.start.map_inhg, s.start.rpm));
+            .map_or((0.0, 0.0), |s| (s.start.map_inhg, s.end.rpm));
         let set = match c.throttle {
             Throttle::Full if fixed => format!("full throttle ({} rpm)", revs(flown_rpm)),
             Throttle::Full => setting(

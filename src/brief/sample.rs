@@ -418,19 +418,19 @@ pub fn shapes() -> Vec<Plan> {
 }
 
 /// The same trip in an aeroplane of the same flight with a fixed pitch: for the words, which ask the settings and the path only.
-/// Cruise at 2,400 rpm; the descent at 2,200, or at full throttle and at most 2,600.
-pub fn fixed_pitch(full: bool) -> (Problem, Plan) {
+/// Cruise at 2,400 rpm; the descent at 2,200, or with the throttle left where it was.
+pub fn fixed_pitch(left: bool) -> (Problem, Plan) {
     let (mut problem, mut plan) = (problem().clone(), plan().clone());
     problem.aircraft.propeller.stops.high_rad = problem.aircraft.propeller.stops.low_rad;
     let script = &mut plan.flown.script;
     for c in &mut script.cruise {
         (c.throttle, c.rev_s) = (Throttle::Rpm, rev(2_400.0));
     }
-    if full {
-        script.descent.throttle = ThrottleRule::Full;
+    (script.descent.throttle, script.descent.rev_s) = if left {
+        (ThrottleRule::Untouched, rev(2_400.0))
     } else {
-        (script.descent.throttle, script.descent.rev_s) = (ThrottleRule::Rpm, rev(2_200.0));
-    }
+        (ThrottleRule::Rpm, rev(2_200.0))
+    };
     (problem, plan)
 }
 

@@ -713,8 +713,8 @@ mod tests {
 
     #[test]
     fn closed_form_a_fixed_pitch_sheet_sets_rpm_alone() {
-        for full in [false, true] {
-            let (problem, plan) = sample::fixed_pitch(full);
+        for left in [false, true] {
+            let (problem, plan) = sample::fixed_pitch(left);
             let figures = Figures::new(&plan, &problem);
             assert!(
                 figures
@@ -723,14 +723,14 @@ mod tests {
                 "{}",
                 figures.in_one_line
             );
-            let descent = if full {
-                "Leave full throttle, at most 2,700 rpm, 500 fpm"
+            let descent = if left {
+                "Leave the throttle, at most 2,700 rpm, 500 fpm"
             } else {
-                "THROTTLE to 2,200 rpm and held there, 500 fpm"
+                "THROTTLE to 2,200 rpm, held, 500 fpm"
             };
             assert_eq!(
                 figures.descent.throttle,
-                if full { "full" } else { "rpm_held" }
+                if left { "untouched" } else { "rpm_held" }
             );
             assert_eq!(figures.descent.map_inhg, None);
             assert!(!figures.descent.coarse_and_fast);
