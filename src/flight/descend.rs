@@ -187,6 +187,12 @@ impl Flyer<'_> {
             self.audit
                 .note(Limit::LeastManifoldPressure, p.limits.least_map_pa - map_pa);
         }
+        if !p.aircraft.propeller.is_fixed() {
+            // Nor may the limit line at the new RPM take off more than a step at once.
+            let limit_pa = p.aircraft.map_limit_pa(d.rev_s);
+            self.audit
+                .note(Limit::ManifoldPressure, from - cuts.step_pa - limit_pa);
+        }
         let mut reading = match target {
             Some(t) if t < from => gauge.next_cut(cuts, from).max(t),
             Some(t) => t,
