@@ -7,7 +7,7 @@
 use fellrun::air::speed::tas_to_cas_m_s;
 use fellrun::aircraft::Throttle;
 use fellrun::files::trip::parse_trip;
-use fellrun::flight::{PathRule, SegmentKind, ThrottleRule, fly_recorded};
+use fellrun::flight::{Limit, PathRule, SegmentKind, ThrottleRule, fly_recorded};
 use fellrun::solve::{Plan, Warning, plan_trip};
 use fellrun::trip::{Objective, Problem};
 use std::fmt::Write;
@@ -231,6 +231,31 @@ fn closed_form_cowl_flaps_cost_climb() {
     assert!(
         flown > 0.85 * by_hand && flown < by_hand,
         "{flown} {by_hand}"
+    );
+}
+
+/// Rough air below, smooth above: fast in the one and slow in the other takes two parts, and pays. Held against the best in one part.
+#[test]
+fn crosscheck_two_parts_pay_above_rough_air() {
+    let rough = "[[limits.air]]\nup_to_ft = 5000\nair = \"rough\"\n[[limits.air]]\nup_to_ft = 20000\nair = \"smooth\"";
+    let text = trip_text("retractable-200hp", 60, &["KDEN", "KICT"], rough);
+    let file = parse_trip(&text, Path::new("trip.toml"), None).unwrap_or_else(|e| panic!("{e}"));
+    let mut trip = file.trip;
+    trip.objective = Objective::Time;
+    let (p, plan) = plan_trip(&trip, &file.aircraft).unwrap_or_else(|e| panic!("{e}"));
+    let (from_m, part) = plan.flown.script.descent.second.expect("two parts");
+    println!("{:?}", plan.flown.script.descent);
+    assert!(from_m > p.arrival.pattern_altitude_m && from_m < plan.flown.script.cruise[0].level_m);
+    assert!(plan.reflight.within_bounds(p.aircraft.fuel.density_kg_m3));
+    assert_eq!(plan.flown.audit.broken(), []);
+    // The first part alone breaks the limit of the rough air; the second does not.
+    let mut one = plan.flown.script.clone();
+    one.descent.second = None;
+    one.descent.to_go_m = f64::NAN;
+    let broken = fly_recorded(&p, &one).map(|f| f.audit.broken());
+    assert!(
+        broken.is_err() || broken.is_ok_and(|b| b.contains(&Limit::Airspeed)),
+        "{part:?}"
     );
 }
 

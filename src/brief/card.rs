@@ -19,7 +19,7 @@ use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, rpm};
 use super::words::{down, feet, inches, knots, number, revs, tens, up};
 use crate::aircraft::{Gear, Induction, Throttle, engine::Intake};
 use crate::flight::{
-    Cruise, Flown, PathRule, Reduction, Segment, SegmentKind, ThrottleRule, TrackPoint,
+    Cruise, Flown, Part, PathRule, Reduction, Segment, SegmentKind, ThrottleRule, TrackPoint,
 };
 use crate::quantity::{M_PER_FT, PA_PER_INHG};
 use crate::solve::Plan;
@@ -860,31 +860,90 @@ impl Writer<'_> {
     }
 
     fn arrival(&mut self, plan: &Plan) {
-        let p = self.problem;
         let script = &plan.flown.script;
         let d = &script.descent;
-        let cuts = &script.reduction;
+        let pattern_m = self.problem.arrival.pattern_altitude_m;
         let Some(last) = script.cruise.last() else {
             return;
         };
-        let Some(segment) = self.segments(SegmentKind::Descent).next().copied() else {
+        let segments: Vec<Segment> = self.segments(SegmentKind::Descent).copied().collect();
+        let Some(first) = segments.first().copied() else {
             return;
         };
-        let points: Vec<TrackPoint> = self.points(&segment).to_vec();
+        let points: Vec<TrackPoint> = self.points(&first).to_vec();
         let Some(begin) = points.first().copied() else {
             return;
         };
-        let tod = begin.state.distance_m;
         let trigger = format!(
             "{}, {} ft, {} min before landing",
-            self.to_go(tod),
+            self.to_go(begin.state.distance_m),
             feet(ft(begin.indicated_m)),
             number(up(min(self.flown.time_s - begin.state.time_s), 0), 0)
         );
+        let cruising = self.point_before(&first).unwrap_or(begin);
+        let before = self.cruise_setting(last, &cruising);
+        let reduce_m = d.reduce_at_m.max(pattern_m);
+        let until_m = d
+            .second
+            .map_or(reduce_m, |(from_m, _)| from_m.max(reduce_m));
+        let set = self.descent_part(
+            plan,
+            &trigger,
+            before,
+            &cruising,
+            &d.first(),
+            until_m,
+            &points,
+        );
+        let mut all = points;
+        if let (Some((_, part)), Some(segment)) = (d.second, segments.get(1)) {
+            let points: Vec<TrackPoint> = self.points(segment).to_vec();
+            if let (Some(begin), Some(end)) = (points.first(), all.last().copied()) {
+                let trigger = format!(
+                    "passing {} ft, {}",
+                    tens(ft(begin.indicated_m)),
+                    self.to_go(begin.state.distance_m)
+                );
+                // The throttle stands where the first part has it by then.
+                let before = Setting {
+                    throttle: match set.throttle {
+                        Throttle::Map(_) => Throttle::Map(end.map_pa),
+                        other => other,
+                    },
+                    rev_s: if self.fixed() { end.rev_s } else { set.rev_s },
+                    ..set
+                };
+                self.descent_part(plan, &trigger, before, &end, &part, reduce_m, &points);
+                all.extend(points);
+            }
+        }
+        self.slow_down(plan, &all);
+        self.pattern(plan);
+    }
+
+    /// One part of the descent: what is set, what is held, what is done on the way down; the setting.
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "one part of one descent, called for the first and the second"
+    )]
+    fn descent_part(
+        &mut self,
+        plan: &Plan,
+        trigger: &str,
+        before: Setting,
+        coming: &TrackPoint,
+        d: &Part,
+        until_m: f64,
+        points: &[TrackPoint],
+    ) -> Setting {
+        let p = self.problem;
+        let cuts = &plan.flown.script.reduction;
+        let Some(begin) = points.first().copied() else {
+            return before;
+        };
+        let top = begin.state.distance_m;
         // What flight does: RPM and mixture at once, manifold pressure one step, the rest at its pace.
         let intake = self.intake(&begin);
-        let cruising = self.point_before(&segment).unwrap_or(begin);
-        let before = self.cruise_setting(last, &cruising);
         let now = p
             .aircraft
             .engine
@@ -907,6 +966,7 @@ impl Writer<'_> {
                 mixture: d.mixture,
             },
             (None, ThrottleRule::Untouched) => Setting {
+                rev_s: if self.fixed() { before.rev_s } else { d.rev_s },
                 mixture: d.mixture,
                 ..before
             },
@@ -914,21 +974,21 @@ impl Writer<'_> {
         };
         let moves = lever_moves(p, intake, now, before, to);
         let middle = points[points.len() / 2];
-        let mut trigger = trigger.as_str();
+        let mut trigger = trigger;
         if p.aircraft.equipment.induction == Induction::Carburettor
-            && middle.power_fraction < cruising.power_fraction - LARGE_REDUCTION
+            && middle.power_fraction < coming.power_fraction - LARGE_REDUCTION
         {
             self.push(
                 Group::Descent,
                 trigger,
                 "CARB HEAT on until the descent is settled".to_owned(),
                 String::new(),
-                tod,
+                top,
             );
             trigger = THEN;
         }
         if !moves.is_empty() {
-            self.push_moves(Group::Descent, trigger, moves, "", tod);
+            self.push_moves(Group::Descent, trigger, moves, "", top);
             trigger = THEN;
         }
         let (action, expect) = match d.path {
@@ -941,7 +1001,11 @@ impl Writer<'_> {
                 ),
             ),
             PathRule::Ias(v) => (
-                format!("NOSE DOWN to {} KIAS", knots(kt(v))),
+                if coming.ias_m_s > v + 0.5 * p.aircraft.procedures.speed_step_m_s {
+                    format!("LEVEL, slow to {} KIAS, then DOWN at that", knots(kt(v)))
+                } else {
+                    format!("NOSE DOWN to {} KIAS", knots(kt(v)))
+                },
                 format!(
                     "about {} fpm, {} kt GS",
                     number(down(-fpm(middle.rate_m_s), -1), 0),
@@ -959,7 +1023,7 @@ impl Writer<'_> {
             trigger,
             action,
             format!("{expect}{closed}"),
-            tod,
+            top,
         );
         if let (Some(t), Some(f)) = (target, first)
             && f > t + 1.0
@@ -969,15 +1033,18 @@ impl Writer<'_> {
                 pace(cuts.step_pa, cuts.interval_s),
                 steps(f, t, cuts.step_pa)
             );
-            self.push(Group::Descent, THEN, action, String::new(), tod);
+            self.push(Group::Descent, THEN, action, String::new(), top);
         }
         if d.throttle == ThrottleRule::Rpm && to.rev_s > d.rev_s + NO_MOVE_REV_S {
             let action = self.rev_reduction(to.rev_s, d.rev_s, cuts);
-            self.push(Group::Descent, THEN, action, String::new(), tod);
+            self.push(Group::Descent, THEN, action, String::new(), top);
         }
-        self.on_the_way_down(d.throttle, d.rev_s, d.mixture, d.reduce_at_m, &points);
-        self.slow_down(plan, &points);
-        self.pattern(plan);
+        self.on_the_way_down(d.throttle, d.rev_s, d.mixture, until_m, points);
+        Setting {
+            throttle: target.map_or(to.throttle, Throttle::Map),
+            rev_s: d.rev_s,
+            mixture: d.mixture,
+        }
     }
 
     /// Trims, or what the throttle left alone does; mixture.
@@ -986,11 +1053,10 @@ impl Writer<'_> {
         rule: ThrottleRule,
         rev_s: f64,
         mixture: usize,
-        reduce_at_m: f64,
+        until_m: f64,
         points: &[TrackPoint],
     ) {
         let p = self.problem;
-        let until_m = reduce_at_m.max(p.arrival.pattern_altitude_m);
         let (Some(begin), Some(end)) = (
             points.first(),
             points.iter().rfind(|t| t.indicated_m >= until_m - 1.0),
@@ -1191,7 +1257,7 @@ impl Writer<'_> {
         let at = t.state.distance_m;
         let density_m = p.density_altitude_m(&p.destination);
         let mixture = p.aircraft.high_power_mixture(density_m);
-        let action = mixture_move(p, d.mixture, mixture)
+        let action = mixture_move(p, d.last().mixture, mixture)
             .unwrap_or_else(|| format!("MIXTURE stays {}", mixture_name(p, mixture)));
         let ias = knots(kt(p.aircraft.procedures.pattern_m_s));
         let equipment = p.aircraft.equipment;

@@ -11,7 +11,7 @@ use super::words::{
 };
 use super::{CAUTIONS, TITLE};
 use crate::aircraft::{Aircraft, Induction, Speeds, Throttle};
-use crate::flight::{Limit, PathRule, SegmentKind, ThrottleRule, TrackPoint};
+use crate::flight::{Limit, Part, PathRule, SegmentKind, ThrottleRule, TrackPoint};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::solve::{
     Alternative, AlternativeKind, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination, Totals,
@@ -329,6 +329,8 @@ pub struct Descent {
     pub rough_air_ias_kt: f64,
     /// The trip expects rough air on the way down, up to this indicated altitude.
     pub rough_up_to_ft: Option<f64>,
+    /// Indicated altitude at which the second part begins, if there is one.
+    pub second_from_ft: Option<f64>,
     /// The descent in one sentence.
     pub sentence: String,
 }
@@ -636,6 +638,28 @@ fn fixed_pitch_descent(rule: ThrottleRule, stays: bool, rev_s: f64) -> String {
     }
 }
 
+/// "from 6,000 ft hold 15 in, PROP stays, 110 KIAS": the second part of a descent after the first.
+fn second_words(problem: &Problem, from_m: f64, part: &Part, first: &Part) -> String {
+    let fixed = problem.aircraft.propeller.is_fixed();
+    let power = match (part.throttle, part.throttle.set_map_pa()) {
+        (_, Some(p)) => format!("hold {} in", inches(inhg(p))),
+        (ThrottleRule::Rpm, _) => format!("hold {} rpm", revs(rpm(part.rev_s))),
+        (ThrottleRule::Full, _) => "full throttle".to_owned(),
+        _ => "throttle as it is".to_owned(),
+    };
+    let half_step = 0.5 * problem.aircraft.procedures.rev_step_s;
+    let prop = if fixed || (part.rev_s - first.rev_s).abs() <= half_step {
+        String::new()
+    } else {
+        format!(", PROP {}", revs(rpm(part.rev_s)))
+    };
+    let path = match part.path {
+        PathRule::Rate(r) => format!("{} fpm", number(fpm(r), 0)),
+        PathRule::Ias(v) => format!("{} KIAS", knots(kt(v))),
+    };
+    format!("from {} ft {power}{prop}, {path}", feet(ft(from_m)))
+}
+
 fn descent(
     plan: &Plan,
     problem: &Problem,
@@ -740,6 +764,10 @@ fn descent(
         format!("{map_words}, {prop}")
     };
     let mut words = format!("{set}, {flown_so}, from {} nm", number(to_go, 0));
+    if let Some((from_m, part)) = &d.second {
+        let second = second_words(problem, *from_m, part, &d.first());
+        words.push_str(&format!("; {second}"));
+    }
     if coarse_and_fast {
         if let Some(g) = gain(plan, problem, fuel) {
             words.push_str(&format!(": {} against the ordinary descent", saves(&g)));
@@ -763,6 +791,7 @@ fn descent(
         coarse_and_fast,
         rough_air_ias_kt: kt(va),
         rough_up_to_ft,
+        second_from_ft: d.second.map(|s| ft(s.0)),
         sentence: words,
     }
 }
@@ -1033,7 +1062,7 @@ impl Figures {
             FieldFigures {
                 ident: f.ident.clone(),
                 elevation_ft: ft(f.elevation_m),
-                altimeter_inhg: inhg(f.altimeter_pa),
+                altimeter_inhg: inhg(crate::air::isa::pressure_pa(f.datum_m)),
                 density_altitude_ft: ft(density_m),
                 high_power_mixture: mixture_name(problem, aircraft.high_power_mixture(density_m)),
             }

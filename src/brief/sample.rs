@@ -141,7 +141,6 @@ fn made_problem() -> Problem {
     let length_m = 292.0 * M_PER_NM;
     let ft = M_PER_FT;
     let nm = M_PER_NM;
-    let standard_pa = 29.92 * PA_PER_INHG;
     let leg = |from: &str,
                to: &str,
                from_nm: f64,
@@ -220,12 +219,12 @@ fn made_problem() -> Problem {
         departure: Field {
             ident: "AAA".to_owned(),
             elevation_m: 4_227.0 * ft,
-            altimeter_pa: standard_pa,
+            datum_m: 0.0,
         },
         destination: Field {
             ident: "BBB".to_owned(),
             elevation_m: 2_871.0 * ft,
-            altimeter_pa: standard_pa,
+            datum_m: 0.0,
         },
         zero_fuel_kg: 2_240.0 * KG_PER_LB,
         fuel_kg: 58.0 * gal,
@@ -289,6 +288,7 @@ fn script(descent_map_inhg: f64, descent_rpm: f64) -> Script {
             rev_s: rev(descent_rpm),
             mixture: 2,
             path: PathRule::Rate(500.0 * M_S_PER_FPM),
+            second: None,
             reduce_at_m: 4_900.0 * M_PER_FT,
             to_go_m: f64::NAN,
         },

@@ -5,7 +5,7 @@ use super::cruise::Steady;
 use super::flown::{FlightError, Hint, Mark, SegmentKind};
 use super::flyer::{Flyer, LEAST_ACCELERATION_M_S2, LONGEST_CHANGE_S, Saved};
 use super::kernel::{Control, State, Vertical, instant, step_time};
-use super::script::{Cruise, Descent, PathRule, Reduction, Script, ThrottleRule};
+use super::script::{Cruise, Part, PathRule, Reduction, Script, ThrottleRule};
 use crate::aircraft::{Configuration, Levers, Performance, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 
@@ -33,6 +33,25 @@ fn rewound_m(tod_m: f64) -> f64 {
     ((tod_m - REWIND_M) / SHARED_M).floor() * SHARED_M
 }
 
+/// The throttle hand in a part of the descent.
+#[derive(Debug, Clone, Copy)]
+struct Hand {
+    part: Part,
+    /// What the part wants on the gauge, if that is a reading.
+    target: Option<f64>,
+    /// The reading of the moment in a reduction.
+    reading: f64,
+    next_cut_s: f64,
+    /// On the way to the target.
+    settling: bool,
+    /// Set by the reading of a reduction, rather than left.
+    by_reading: bool,
+    /// Conductance of a throttle that is left, rev/s.
+    fixed: Option<f64>,
+    /// Indicated altitude of the next trim, m.
+    trim_m: f64,
+}
+
 /// The gauge that power is set by, and what a hand can set on it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Gauge {
@@ -51,7 +70,7 @@ impl Gauge {
     }
 
     /// The levers of a descent at a reading.
-    fn levers(self, reading: f64, d: &Descent) -> Levers {
+    fn levers(self, reading: f64, d: &Part) -> Levers {
         let (throttle, rev_s) = match self {
             Self::ManifoldPressure { .. } => (Throttle::Map(reading), d.rev_s),
             Self::Tachometer { .. } => (Throttle::Rpm, reading),
@@ -170,94 +189,79 @@ impl Flyer<'_> {
         let cuts = &script.reduction;
         let pattern_m = p.arrival.pattern_altitude_m;
         self.begin(SegmentKind::Descent, d.mixture);
-        // Power from the cruise setting down to the descent setting, one step an interval.
+        let gauge = self.gauge();
         let cruise = self.set_here(Levers {
             throttle: last.throttle,
             rev_s: last.rev_s,
             mixture: last.mixture,
         });
-        let gauge = self.gauge();
-        let from = gauge.reading(&cruise);
-        let target = match d.throttle {
-            ThrottleRule::Held(map_pa) | ThrottleRule::LeftAlone(map_pa) => Some(map_pa),
-            ThrottleRule::Rpm => Some(d.rev_s),
-            ThrottleRule::Full | ThrottleRule::Untouched => None,
-        };
-        if let Some(map_pa) = d.throttle.set_map_pa() {
-            self.audit
-                .note(Limit::LeastManifoldPressure, p.limits.least_map_pa - map_pa);
-        }
-        if !p.aircraft.propeller.is_fixed() {
-            // Nor may the limit line at the new RPM take off more than a step at once.
-            let limit_pa = p.aircraft.map_limit_pa(d.rev_s);
-            self.audit
-                .note(Limit::ManifoldPressure, from - cuts.step_pa - limit_pa);
-        }
-        let mut reading = match target {
-            Some(t) if t < from => gauge.next_cut(cuts, from).max(t),
-            Some(t) => t,
-            None => f64::INFINITY,
-        };
-        let mut next_cut_s = self.state.time_s + cuts.interval_s;
-        let mut settling = target.is_some_and(|t| reading > t + gauge.same());
+        let mut hand = self.take(d.first(), &cruise, cuts);
+        let mut second = d.second;
         let mut reducing = false;
         let mut on_speed = false;
-        let mut fixed = (d.throttle == ThrottleRule::Untouched).then(|| self.conductance(cruise));
-        let mut trim_m = f64::NAN;
         let configuration = Configuration::default();
         loop {
             let indicated = self.indicated_m();
             if indicated <= pattern_m + 0.05 {
                 break;
             }
+            if let Some((_, part)) =
+                second.filter(|(from_m, _)| !reducing && indicated <= from_m + 0.05)
+            {
+                let now = self.set_here(self.descent_levers(&hand));
+                hand = self.take(part, &now, cuts);
+                second = None;
+                on_speed = false;
+                self.begin(SegmentKind::Descent, part.mixture);
+            }
             if !reducing && indicated <= d.reduce_at_m + 0.05 && d.reduce_at_m > pattern_m {
                 reducing = true;
-                let now =
-                    gauge.reading(&self.set_here(self.descent_levers(d, reading, settling, fixed)));
-                settling = false;
-                reading = gauge.next_cut(cuts, now);
-                next_cut_s = self.state.time_s + cuts.interval_s;
-                fixed = None;
+                self.reduce(&mut hand, cuts);
             }
-            if (reducing || settling) && self.state.time_s >= next_cut_s - 1e-6 {
+            if (reducing || hand.settling) && self.state.time_s >= hand.next_cut_s - 1e-6 {
                 let floor = if reducing {
                     gauge.floor(cuts)
                 } else {
-                    target.unwrap_or(reading)
+                    hand.target.unwrap_or(hand.reading)
                 };
-                reading = gauge.next_cut(cuts, reading).max(floor.min(reading));
-                next_cut_s += cuts.interval_s;
-                settling = settling && reading > floor + gauge.same();
+                hand.reading = gauge
+                    .next_cut(cuts, hand.reading)
+                    .max(floor.min(hand.reading));
+                hand.next_cut_s += cuts.interval_s;
+                hand.settling = hand.settling && hand.reading > floor + gauge.same();
             }
+            hand.by_reading = reducing || hand.settling;
             // Trims: the throttle stays between them and the MAP rises.
-            let mut stop_m = pattern_m;
-            if !reducing && !settling {
-                match d.throttle {
-                    ThrottleRule::Full | ThrottleRule::Rpm => fixed = None,
+            let mut stop_m = match second {
+                Some((from_m, _)) if !reducing => from_m.max(pattern_m),
+                _ => pattern_m,
+            };
+            if !hand.by_reading {
+                match hand.part.throttle {
                     ThrottleRule::Held(set) => {
-                        let due = !trim_m.is_finite() || indicated <= trim_m + 0.05;
-                        if due {
-                            fixed = Some(self.conductance(self.set_here(gauge.levers(set, d))));
-                            trim_m = ((indicated - 0.1) / TRIM_M).floor() * TRIM_M;
+                        if !hand.trim_m.is_finite() || indicated <= hand.trim_m + 0.05 {
+                            let levers = gauge.levers(set, &hand.part);
+                            hand.fixed = Some(self.conductance(self.set_here(levers)));
+                            hand.trim_m = ((indicated - 0.1) / TRIM_M).floor() * TRIM_M;
                         }
-                        stop_m = stop_m.max(trim_m);
+                        stop_m = stop_m.max(hand.trim_m);
                     }
-                    ThrottleRule::LeftAlone(set) => {
-                        if fixed.is_none() {
-                            fixed = Some(self.conductance(self.set_here(gauge.levers(set, d))));
-                        }
+                    ThrottleRule::LeftAlone(set) if hand.fixed.is_none() => {
+                        let levers = gauge.levers(set, &hand.part);
+                        hand.fixed = Some(self.conductance(self.set_here(levers)));
                     }
-                    ThrottleRule::Untouched => {}
+                    _ => {}
                 }
                 if d.reduce_at_m > pattern_m && indicated > d.reduce_at_m {
                     stop_m = stop_m.max(d.reduce_at_m);
                 }
             }
-            let levers = self.descent_levers(d, reading, reducing || settling, fixed);
-            let vertical = match d.path {
+            let levers = self.descent_levers(&hand);
+            let path = hand.part.path;
+            let vertical = match path {
                 PathRule::Rate(r) => Vertical::Rate(-r),
                 PathRule::Ias(ias) => {
-                    // From a faster cruise: level with the power of the descent until slowed to it; from a slower one: down at
+                    // From a faster speed: level with the power of the descent until slowed to it; from a slower one: down at
                     // the greatest rate until it is reached.
                     let now = self.ias_now();
                     on_speed = on_speed || (now - ias).abs() <= ON_SPEED_M_S;
@@ -268,7 +272,7 @@ impl Flyer<'_> {
                     }
                 }
             };
-            let toward_speed = matches!(d.path, PathRule::Ias(_)) && !on_speed;
+            let toward_speed = matches!(path, PathRule::Ias(_)) && !on_speed;
             let control = Control {
                 levers,
                 vertical,
@@ -276,9 +280,9 @@ impl Flyer<'_> {
             };
             let here = instant(p, &self.state, &control, &self.near);
             self.visit(&here, &control);
-            self.note_mixture(&here, d.mixture);
+            self.note_mixture(&here, hand.part.mixture);
             let slowing = vertical == Vertical::Level;
-            if slowing && here.acceleration_m_s2 > -LEAST_ACCELERATION_M_S2 && !settling {
+            if slowing && here.acceleration_m_s2 > -LEAST_ACCELERATION_M_S2 && !hand.settling {
                 return Err(FlightError::NeverSlows);
             }
             if !slowing && here.rate_m_s > -0.05 {
@@ -290,15 +294,15 @@ impl Flyer<'_> {
             );
             self.note_low_speed(&here);
             let mut dt = self.step_s;
-            if reducing || settling {
-                dt = dt.min((next_cut_s - self.state.time_s).max(0.1));
+            if hand.by_reading {
+                dt = dt.min((hand.next_cut_s - self.state.time_s).max(0.1));
             }
             let height_left = indicated - stop_m;
             if !slowing {
                 dt = dt.min(height_left / -here.rate_m_s);
             }
             let mut next = step_time(p, &self.state, &here, &control, dt, &self.near);
-            if let PathRule::Ias(ias) = d.path
+            if let PathRule::Ias(ias) = path
                 && toward_speed
             {
                 // Meet the speed, not pass it.
@@ -336,26 +340,66 @@ impl Flyer<'_> {
         );
         // Level at pattern altitude: go on reducing, gear at its speed, until pattern speed.
         if !reducing {
-            let now =
-                gauge.reading(&self.set_here(self.descent_levers(d, reading, settling, fixed)));
-            reading = gauge.next_cut(cuts, now);
-            next_cut_s = self.state.time_s + cuts.interval_s;
+            self.reduce(&mut hand, cuts);
         }
-        self.slow_down(script, reading, next_cut_s)?;
+        self.slow_down(hand, cuts)?;
         Ok(level_off)
     }
 
-    fn slow_down(
-        &mut self,
-        script: &Script,
-        mut reading: f64,
-        mut next_cut_s: f64,
-    ) -> Result<(), FlightError> {
+    /// The throttle hand at the beginning of a part: from what is set now to what the part wants, one step an interval.
+    fn take(&mut self, part: Part, now: &Performance, cuts: &Reduction) -> Hand {
         let p = self.p;
-        let cuts = &script.reduction;
-        let d = &script.descent;
         let gauge = self.gauge();
-        self.begin(SegmentKind::SlowDown, d.mixture);
+        let from = gauge.reading(now);
+        let target = match part.throttle {
+            ThrottleRule::Held(map_pa) | ThrottleRule::LeftAlone(map_pa) => Some(map_pa),
+            ThrottleRule::Rpm => Some(part.rev_s),
+            ThrottleRule::Full | ThrottleRule::Untouched => None,
+        };
+        if let Some(map_pa) = part.throttle.set_map_pa() {
+            self.audit
+                .note(Limit::LeastManifoldPressure, p.limits.least_map_pa - map_pa);
+        }
+        if !p.aircraft.propeller.is_fixed() {
+            // Nor may the limit line at the new RPM take off more than a step at once.
+            let limit_pa = p.aircraft.map_limit_pa(part.rev_s);
+            self.audit
+                .note(Limit::ManifoldPressure, from - cuts.step_pa - limit_pa);
+        }
+        let reading = match target {
+            Some(t) if t < from => gauge.next_cut(cuts, from).max(t),
+            Some(t) => t,
+            None => f64::INFINITY,
+        };
+        Hand {
+            part,
+            target,
+            reading,
+            next_cut_s: self.state.time_s + cuts.interval_s,
+            settling: target.is_some_and(|t| reading > t + gauge.same()),
+            by_reading: false,
+            fixed: (part.throttle == ThrottleRule::Untouched).then(|| self.conductance(*now)),
+            trim_m: f64::NAN,
+        }
+    }
+
+    /// The first step of the reduction for the pattern.
+    fn reduce(&self, hand: &mut Hand, cuts: &Reduction) {
+        let gauge = self.gauge();
+        hand.by_reading = hand.settling;
+        let now = gauge.reading(&self.set_here(self.descent_levers(hand)));
+        hand.reading = gauge.next_cut(cuts, now);
+        hand.next_cut_s = self.state.time_s + cuts.interval_s;
+        hand.settling = false;
+        hand.by_reading = true;
+        hand.fixed = None;
+    }
+
+    fn slow_down(&mut self, hand: Hand, cuts: &Reduction) -> Result<(), FlightError> {
+        let p = self.p;
+        let gauge = self.gauge();
+        let (mut reading, mut next_cut_s) = (hand.reading, hand.next_cut_s);
+        self.begin(SegmentKind::SlowDown, hand.part.mixture);
         let began = self.state.time_s;
         let target = p.aircraft.procedures.pattern_m_s;
         let vlo = p.aircraft.speeds.vlo_extend_m_s;
@@ -366,7 +410,7 @@ impl Flyer<'_> {
             }
             let gear_down = self.ias_now() <= vlo + 1e-4;
             let control = Control {
-                levers: gauge.levers(reading, d),
+                levers: gauge.levers(reading, &hand.part),
                 vertical: Vertical::Level,
                 configuration: Configuration {
                     gear_down,
@@ -424,16 +468,12 @@ impl Flyer<'_> {
 
     /// The levers of the moment in a descent: at the reading of a reduction, with the throttle left where it is, or at full
     /// throttle, or at the RPM held. Under a governor never over the limit line.
-    fn descent_levers(
-        &self,
-        d: &Descent,
-        reading: f64,
-        by_reading: bool,
-        fixed: Option<f64>,
-    ) -> Levers {
+    fn descent_levers(&self, hand: &Hand) -> Levers {
         let gauge = self.gauge();
-        if by_reading {
-            return gauge.levers(reading, d);
+        let d = &hand.part;
+        let fixed = hand.fixed;
+        if hand.by_reading {
+            return gauge.levers(hand.reading, d);
         }
         if let (None, Some(map_pa)) = (fixed, d.throttle.set_map_pa()) {
             return gauge.levers(map_pa, d);

@@ -81,7 +81,7 @@ impl Flyer<'_> {
         }
     }
 
-    fn take(&mut self, kept: &Kept) -> Mark {
+    fn recall(&mut self, kept: &Kept) -> Mark {
         self.state = kept.state;
         self.audit.clone_from(&kept.audit);
         self.last = kept.last;
@@ -96,7 +96,7 @@ impl Flyer<'_> {
         };
         let key = climb_key(script);
         if let Some(known) = memory.borrow().climbs.get(&key) {
-            return known.as_ref().map(|k| self.take(k)).map_err(|&e| e);
+            return known.as_ref().map(|k| self.recall(k)).map_err(|&e| e);
         }
         let flown = self.climb_to_cruise(script).map(|mark| self.keep(mark));
         let result = flown.as_ref().map(|k| k.top_of_climb).map_err(|&e| e);
@@ -114,7 +114,7 @@ impl Flyer<'_> {
         if let Some(known) = memory.borrow().cruises.get(&key) {
             return known
                 .as_ref()
-                .map(|k| self.take(k))
+                .map(|k| self.recall(k))
                 .map(|_| ())
                 .map_err(|&e| e);
         }

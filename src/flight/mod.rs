@@ -25,4 +25,4 @@ pub use flown::{FlightError, Flown, Hint, Mark, Segment, SegmentKind, TrackPoint
 pub use fly::{ClimbState, LetDown, SHORTEST_CRUISE_M, climb_states, fly, fly_recorded, let_down};
 pub use kernel::{State, Vertical, level_speed_m_s};
 pub use memory::Memory;
-pub use script::{Climb, Cruise, Descent, PathRule, Reduction, Script, ThrottleRule};
+pub use script::{Climb, Cruise, Descent, Part, PathRule, Reduction, Script, ThrottleRule};

@@ -14,7 +14,7 @@ pub enum ThrottleRule {
     LeftAlone(f64),
     /// Fixed pitch: worked so that the tachometer shows the speed of the descent.
     Rpm,
-    /// Fixed pitch: left where cruise had it, but retarded in time to stay under the redline.
+    /// Left where it was, but retarded in time to stay on the limit line, or at fixed pitch under the redline.
     Untouched,
 }
 
@@ -67,7 +67,20 @@ pub enum PathRule {
     Ias(f64),
 }
 
-/// The descent to the pattern.
+/// What is set and held in a part of a descent.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Part {
+    /// Throttle.
+    pub throttle: ThrottleRule,
+    /// Crankshaft speed, rev/s. Fixed pitch: what [`ThrottleRule::Rpm`] holds, nothing with another rule.
+    pub rev_s: f64,
+    /// Mixture.
+    pub mixture: usize,
+    /// What is held.
+    pub path: PathRule,
+}
+
+/// The descent to the pattern, in one part or two.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Descent {
     /// Throttle.
@@ -78,10 +91,29 @@ pub struct Descent {
     pub mixture: usize,
     /// What is held.
     pub path: PathRule,
+    /// A second part, from this indicated altitude \[m\] down; the power reduction begins below it.
+    pub second: Option<(f64, Part)>,
     /// Indicated altitude \[m\] at which the reduction of power for the pattern begins; the pattern altitude to begin on levelling off.
     pub reduce_at_m: f64,
     /// Top of descent: distance to go \[m\]. NaN: to be found so that the pattern speed is met at the pattern point.
     pub to_go_m: f64,
+}
+
+impl Descent {
+    /// The first part.
+    pub fn first(&self) -> Part {
+        Part {
+            throttle: self.throttle,
+            rev_s: self.rev_s,
+            mixture: self.mixture,
+            path: self.path,
+        }
+    }
+
+    /// The part that ends at the pattern.
+    pub fn last(&self) -> Part {
+        self.second.map_or(self.first(), |(_, part)| part)
+    }
 }
 
 /// How power is reduced: one step each interval, down to the floor, by the gauge there is: manifold pressure, or at fixed pitch the

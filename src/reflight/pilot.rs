@@ -7,7 +7,7 @@ use super::motion::{
 };
 use super::{Effort, Energy, Phase, ReflightError, Reflown, Sample};
 use crate::aircraft::{Configuration, Levers, Speeds, Throttle};
-use crate::flight::{Cruise, Mark, PathRule, Script, ThrottleRule};
+use crate::flight::{Cruise, Mark, Part, PathRule, Reduction, Script, ThrottleRule};
 use crate::quantity::{M_PER_FT, M_S_PER_KT};
 use crate::trip::Problem;
 
@@ -402,62 +402,17 @@ impl Pilot<'_> {
             mixture: last.mixture,
         };
         let cruise_control = Control::clean(cruise_levers, Path::Level);
-        let cuts = &script.reduction;
-        let procedures = &p.aircraft.procedures;
-        let by_rpm = p.aircraft.propeller.is_fixed();
-        let (step, settable, floor) = if by_rpm {
-            (cuts.step_rev_s, procedures.rev_step_s, cuts.floor_rev_s)
-        } else {
-            (cuts.step_pa, procedures.map_step_pa, cuts.floor_pa)
-        };
-        let mut power = Power {
-            by_rpm,
-            step,
-            settable,
-            interval_s: cuts.interval_s,
-            floor,
-            rev_s: d.rev_s,
-            mixture: d.mixture,
-            // Full throttle until told otherwise: beyond any conductance, but kept to the limit line.
-            hand: Hand::Left {
-                conductance: f64::MAX,
-                limit_pa: p.aircraft.map_limit_pa(d.rev_s),
-            },
-            cut: f64::INFINITY,
-            cut_floor: f64::INFINITY,
-            next_cut_s: None,
-        };
         let mut trim_m = f64::NEG_INFINITY;
-        let cruise_shows = self.shows(&cruise_control, by_rpm);
-        let wanted = match d.throttle {
-            ThrottleRule::Held(x) | ThrottleRule::LeftAlone(x) => Some(x),
-            ThrottleRule::Rpm => Some(d.rev_s),
-            ThrottleRule::Full => None,
-            ThrottleRule::Untouched => {
-                power.hand = Hand::Left {
-                    conductance: self.conductance_of(&cruise_control),
-                    limit_pa: f64::INFINITY,
-                };
-                None
-            }
-        };
-        match wanted {
-            Some(set) if set < cruise_shows => {
-                // The first steps of the reduction bring the descent setting.
-                power.begin(cruise_shows, set, self.time_s);
-                if power.next_cut_s.is_none() {
-                    self.leave(&mut power, d.throttle, &mut trim_m);
-                }
-            }
-            Some(_) => self.leave(&mut power, d.throttle, &mut trim_m),
-            None => {}
-        }
+        let mut part = d.first();
+        let mut power = self.take(&part, &script.reduction, &cruise_control, &mut trim_m);
+        let mut second = d.second;
+        let by_rpm = power.by_rpm;
         let mut reducing = false;
         let mut on_speed = false;
-        let begin_ias = self.ias_m_s();
+        let mut begin_ias = self.ias_m_s();
         let stop_reduce = d.reduce_at_m > pattern_m;
         loop {
-            let path = match d.path {
+            let path = match part.path {
                 PathRule::Rate(rate) => Path::Rate(-rate),
                 PathRule::Ias(_) if on_speed => Path::HeldIas,
                 // Too fast: slow down level first. Too slow: gain speed at the greatest rate of descent.
@@ -465,6 +420,17 @@ impl Pilot<'_> {
                 PathRule::Ias(_) => Path::Rate(-p.limits.max_descent_m_s),
             };
             let control = power.control(path, Configuration::default());
+            if let Some((_, next)) = second
+                .filter(|(from_m, _)| !reducing && self.indicated_m() <= from_m + SAME_HEIGHT_M)
+            {
+                trim_m = f64::NEG_INFINITY;
+                power = self.take(&next, &script.reduction, &control, &mut trim_m);
+                part = next;
+                second = None;
+                on_speed = false;
+                begin_ias = self.ias_m_s();
+                continue;
+            }
             // A reduction that begins with the descent, or at a height passed already.
             if stop_reduce && !reducing && self.indicated_m() <= d.reduce_at_m + SAME_HEIGHT_M {
                 reducing = true;
@@ -473,13 +439,16 @@ impl Pilot<'_> {
                 continue;
             }
             let mut stops = vec![(Trigger::Level, Stop::DescendedTo(pattern_m))];
+            if let Some((from_m, _)) = second.filter(|_| !reducing) {
+                stops.push((Trigger::Second, Stop::DescendedTo(from_m)));
+            }
             if stop_reduce && !reducing {
                 stops.push((Trigger::Reduce, Stop::DescendedTo(d.reduce_at_m)));
             }
             if trim_m > pattern_m && !reducing {
                 stops.push((Trigger::Trim, Stop::DescendedTo(trim_m)));
             }
-            match (d.path, path) {
+            match (part.path, path) {
                 (PathRule::Ias(ias), Path::Level) => {
                     stops.push((Trigger::OnSpeed, Stop::SlowerThan(ias)))
                 }
@@ -504,8 +473,8 @@ impl Pilot<'_> {
             match fired.and_then(|i| stops.get(i)).map(|s| s.0) {
                 Some(Trigger::Level) => break,
                 // Begun at the head of the loop.
-                Some(Trigger::Reduce) => {}
-                Some(Trigger::Trim) => self.leave(&mut power, d.throttle, &mut trim_m),
+                Some(Trigger::Reduce | Trigger::Second) => {}
+                Some(Trigger::Trim) => self.leave(&mut power, part.throttle, &mut trim_m),
                 Some(Trigger::OnSpeed) => on_speed = true,
                 Some(Trigger::Shallow) => {
                     return Err(ReflightError::CannotDescend {
@@ -515,7 +484,7 @@ impl Pilot<'_> {
                 None if power.next_cut_s.is_some() => {
                     power.cut();
                     if power.next_cut_s.is_none() && !reducing {
-                        self.leave(&mut power, d.throttle, &mut trim_m);
+                        self.leave(&mut power, part.throttle, &mut trim_m);
                     }
                 }
                 None if path == Path::Level => {
@@ -534,6 +503,61 @@ impl Pilot<'_> {
             power.begin(self.shows(&control, by_rpm), power.floor, self.time_s);
         }
         Ok(power)
+    }
+
+    /// What is done with the levers at the beginning of a part of the descent, coming from a control.
+    fn take(&self, part: &Part, cuts: &Reduction, before: &Control, trim_m: &mut f64) -> Power {
+        let p = self.p;
+        let procedures = &p.aircraft.procedures;
+        let by_rpm = p.aircraft.propeller.is_fixed();
+        let (step, settable, floor) = if by_rpm {
+            (cuts.step_rev_s, procedures.rev_step_s, cuts.floor_rev_s)
+        } else {
+            (cuts.step_pa, procedures.map_step_pa, cuts.floor_pa)
+        };
+        let limit_pa = p.aircraft.map_limit_pa(part.rev_s);
+        let mut power = Power {
+            by_rpm,
+            step,
+            settable,
+            interval_s: cuts.interval_s,
+            floor,
+            rev_s: part.rev_s,
+            mixture: part.mixture,
+            // Full throttle until told otherwise: beyond any conductance, but kept to the limit line.
+            hand: Hand::Left {
+                conductance: f64::MAX,
+                limit_pa,
+            },
+            cut: f64::INFINITY,
+            cut_floor: f64::INFINITY,
+            next_cut_s: None,
+        };
+        let shown = self.shows(before, by_rpm);
+        let wanted = match part.throttle {
+            ThrottleRule::Held(x) | ThrottleRule::LeftAlone(x) => Some(x),
+            ThrottleRule::Rpm => Some(part.rev_s),
+            ThrottleRule::Full => None,
+            ThrottleRule::Untouched => {
+                power.hand = Hand::Left {
+                    conductance: self.conductance_of(before),
+                    limit_pa,
+                };
+                None
+            }
+        };
+        match wanted {
+            Some(set) if set < shown => {
+                // The first steps of the reduction bring the setting.
+                power.begin(shown, set, self.time_s);
+                if power.next_cut_s.is_none() {
+                    self.leave(&mut power, part.throttle, trim_m);
+                }
+            }
+            Some(_) => self.leave(&mut power, part.throttle, trim_m),
+            None => {}
+        }
+        power
     }
 
     /// Takes the hand off the throttle at the set manifold pressure and notes the next trim; or works it to hold the RPM.
@@ -638,6 +662,7 @@ fn never_slows(target_m_s: f64) -> ReflightError {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Trigger {
     Level,
+    Second,
     Reduce,
     Trim,
     OnSpeed,

@@ -160,7 +160,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
     let field = |ident: &str, elevation_ft: f64, inhg: f64| Field {
         ident: ident.into(),
         elevation_m: elevation_ft * FT,
-        altimeter_pa: inhg * IN,
+        datum_m: crate::air::isa::pressure_altitude_m(inhg * IN),
     };
     Problem {
         title: "test".into(),
@@ -239,6 +239,7 @@ pub(super) fn script(throttle: ThrottleRule, path: PathRule, reduce_at_ft: f64) 
             rev_s: 2_000.0 * RPM,
             mixture: 2,
             path,
+            second: None,
             reduce_at_m: reduce_at_ft * FT,
             to_go_m: f64::NAN,
         },

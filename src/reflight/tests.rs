@@ -4,7 +4,7 @@ use super::motion::Model;
 use super::testbed::*;
 use super::{Mismatch, Phase, ReflightError, Reflown, refly};
 use crate::air::{isa, speed};
-use crate::flight::{Flown, PathRule, Script, ThrottleRule, fly};
+use crate::flight::{Flown, Part, PathRule, Script, ThrottleRule, fly};
 use crate::quantity::{M_PER_NM, M_S_PER_FPM, M3_PER_GAL};
 use crate::trip::Problem;
 
@@ -65,7 +65,35 @@ fn cases() -> Vec<(&'static str, Problem, Script)> {
     ];
     let mut coarse = script(alone(19.0), rate(500.0), 1_800.0);
     coarse.descent.rev_s = 1_900.0 * RPM;
+    let second = |from_ft: f64, throttle, path| {
+        let mut two = script(held(20.0), rate(500.0), 1_800.0);
+        two.descent.second = Some((
+            from_ft * FT,
+            Part {
+                throttle,
+                path,
+                rev_s: 2_100.0 * RPM,
+                mixture: 1,
+            },
+        ));
+        two
+    };
     vec![
+        (
+            "two parts, slowed in the second",
+            calm(300.0),
+            second(5_500.0, held(15.0), PathRule::Ias(100.0 * KT)),
+        ),
+        (
+            "two parts, throttle untouched",
+            problem(aeroplane.clone(), 250.0, windy_day),
+            second(4_200.0, ThrottleRule::Untouched, rate(300.0)),
+        ),
+        (
+            "two parts, power up again",
+            calm(200.0),
+            second(5_000.0, alone(22.0), rate(400.0)),
+        ),
         (
             "held rate calm 300",
             calm(300.0),

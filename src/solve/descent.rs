@@ -3,7 +3,7 @@
 use super::cruise::settable_rev_s;
 use super::refine::{MOVE_WORTH, PENALTY, lever_changes};
 use crate::aircraft::Throttle;
-use crate::flight::{Descent, Limit, PathRule, Script, State, ThrottleRule, let_down};
+use crate::flight::{Descent, Limit, Part, PathRule, Script, State, ThrottleRule, let_down};
 use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::{CostRates, Problem};
 
@@ -28,6 +28,8 @@ pub struct Candidate {
 const TIE: f64 = 1e-5;
 /// Starts that are followed to the finest step.
 const FINISHED: usize = 2;
+/// A descent in two parts whose start is dearer than one part by this share of the whole is not followed.
+const CATCHES_UP: f64 = 0.003;
 /// Times a descent is moved along the route.
 const MOST_MOVES: u32 = 3;
 /// A descent that ends this near the pattern point is at its place, m.
@@ -145,6 +147,94 @@ impl Pricing<'_> {
         here
     }
 
+    /// The best descent in two parts that begins as this one: the second from each height at which the air's limit changes, from
+    /// half way, and from near the pattern, with the throttle as it is or at its least, steep, shallow or as fast as the air allows.
+    fn in_two(&self, from: &Candidate) -> Option<Candidate> {
+        let problem = self.problem;
+        let pattern_m = problem.arrival.pattern_altitude_m;
+        let level_m = self.script.cruise[self.script.cruise.len() - 1].level_m;
+        let most = problem.limits.max_descent_m_s;
+        let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
+        let to_step = |x: f64, step: f64| (x / step).round() * step;
+        let edges: Vec<f64> = problem
+            .limits
+            .air
+            .iter()
+            .map(|a| a.0)
+            .filter(|&h| h > pattern_m && h < level_m)
+            .collect();
+        // Where the air's limit changes on the way, one part is held to the least of them: the first of two need not be.
+        let mut firsts = vec![from.descent];
+        if let Some(&edge_m) = edges.iter().max_by(|a, b| a.total_cmp(b)) {
+            let power_on = grid(problem, self.script, &self.start)
+                .into_iter()
+                .filter(|d| !matches!(d.throttle, ThrottleRule::Held(_)));
+            firsts.extend(
+                power_on.filter(|d| d.path == PathRule::Rate(most) && d.reduce_at_m == pattern_m),
+            );
+            let fast = fastest_between_m_s(problem, edge_m + 1.0, level_m, mass_kg);
+            firsts.push(Descent {
+                path: PathRule::Ias(fast),
+                ..from.descent
+            });
+        }
+        let mut heights: Vec<f64> = edges
+            .into_iter()
+            .chain([0.5, 0.25].map(|share| pattern_m + share * (level_m - pattern_m)))
+            .map(|h| to_step(h, REDUCE_STEP_M))
+            .filter(|&h| h > pattern_m + REDUCE_STEP_M && h < level_m - REDUCE_STEP_M)
+            .collect();
+        heights.sort_by(f64::total_cmp);
+        heights.dedup();
+        let throttles: Vec<ThrottleRule> = if problem.aircraft.propeller.is_fixed() {
+            vec![ThrottleRule::Untouched, ThrottleRule::Rpm]
+        } else {
+            let step = problem.aircraft.procedures.map_step_pa;
+            let least = (problem.limits.least_map_pa / step - 1e-6).ceil() * step;
+            vec![
+                ThrottleRule::Untouched,
+                ThrottleRule::Held(least),
+                ThrottleRule::Held(least + 4.0 * PA_PER_INHG),
+            ]
+        };
+        let mut best: Option<Candidate> = None;
+        for (first, from_m) in firsts
+            .iter()
+            .flat_map(|first| heights.iter().map(move |&h| (first, h)))
+        {
+            let fast = fastest_all_the_way_m_s(problem, from_m, mass_kg);
+            for throttle in &throttles {
+                for path in [
+                    PathRule::Rate(most),
+                    PathRule::Rate(to_step(0.6 * most, RATE_STEP_M_S)),
+                    PathRule::Ias(fast),
+                ] {
+                    let part = Part {
+                        throttle: *throttle,
+                        path,
+                        ..first.first()
+                    };
+                    let descent = Descent {
+                        second: Some((from_m, part)),
+                        reduce_at_m: pattern_m,
+                        ..*first
+                    };
+                    let Some(c) = self.price(descent) else {
+                        continue;
+                    };
+                    if best.is_none_or(|b| c.charged < b.charged) {
+                        best = Some(c);
+                    }
+                }
+            }
+        }
+        let best = best?;
+        // A start far behind one part does not catch up.
+        let whole = (self.per_m * problem.length_m).abs();
+        (best.charged < from.charged + CATCHES_UP * whole)
+            .then(|| self.improve(self.improve(self.improve(best, 4.0), 2.0), 1.0))
+    }
+
     /// Descents worth flying in full, cheapest first: the best of a coarse grid of each family of rules, walked to better neighbours
     /// in ever finer steps, the most promising to the finest.
     pub fn search(&self) -> Vec<Candidate> {
@@ -175,6 +265,10 @@ impl Pricing<'_> {
             }
         }
         order(&mut found);
+        if let Some(two) = found.first().and_then(|c| self.in_two(c)) {
+            found.push(two);
+            order(&mut found);
+        }
         found
     }
 }
@@ -200,6 +294,10 @@ fn family(d: &Descent) -> usize {
 enum Move {
     /// Manifold pressure, RPM, rate (50 ft/min) or IAS, and the height at which the power reduction begins (250 ft), in settable steps.
     Turn([f64; 4]),
+    /// The same for the second part: manifold pressure, RPM, path, and the height at which it begins.
+    Second([f64; 4]),
+    SecondMixture(usize),
+    OnePart,
     Mixture(usize),
     LeftAlone(bool),
     CruiseRev,
@@ -235,6 +333,19 @@ fn moves(problem: &Problem, descent: &Descent, scale: f64) -> Vec<Move> {
         out.push(turn(&[(0, k), (1, -2.0 * k)]));
     }
     out.extend((0..problem.aircraft.engine.spec.mixtures.len()).map(Move::Mixture));
+    if descent.second.is_some() {
+        for k in [scale, -scale] {
+            for i in 0..4 {
+                let mut by = [0.0; 4];
+                by[i] = k;
+                out.push(Move::Second(by));
+            }
+            out.push(Move::Second([k, 0.0, -k, 0.0]));
+            out.push(Move::Second([k, 0.0, k, 0.0]));
+        }
+        out.extend((0..problem.aircraft.engine.spec.mixtures.len()).map(Move::SecondMixture));
+        out.push(Move::OnePart);
+    }
     out.extend([
         Move::LeftAlone(true),
         Move::LeftAlone(false),
@@ -270,12 +381,29 @@ fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Op
                 PathRule::Rate(r) => PathRule::Rate(r + path * RATE_STEP_M_S),
                 PathRule::Ias(v) => PathRule::Ias(v + path * pr.speed_step_m_s),
             };
-            if reduce != 0.0 && matches!(d.path, PathRule::Ias(_)) {
+            if reduce != 0.0 && matches!(d.last().path, PathRule::Ias(_)) {
                 return None;
             }
             d.reduce_at_m += reduce * REDUCE_STEP_M;
         }
         Move::Mixture(m) => d.mixture = m,
+        Move::OnePart => d.second = None,
+        Move::SecondMixture(m) => d.second.as_mut()?.1.mixture = m,
+        Move::Second([map, rev, path, at]) => {
+            let (from_m, part) = d.second.as_mut()?;
+            *from_m += at * REDUCE_STEP_M;
+            part.throttle = match part.throttle {
+                ThrottleRule::Held(p) => ThrottleRule::Held(p + map * pr.map_step_pa),
+                ThrottleRule::LeftAlone(p) => ThrottleRule::LeftAlone(p + map * pr.map_step_pa),
+                other if map == 0.0 => other,
+                _ => return None,
+            };
+            part.rev_s += rev * pr.rev_step_s;
+            part.path = match part.path {
+                PathRule::Rate(r) => PathRule::Rate(r + path * RATE_STEP_M_S),
+                PathRule::Ias(v) => PathRule::Ias(v + path * pr.speed_step_m_s),
+            };
+        }
         Move::LeftAlone(alone) => {
             d.throttle = match (d.throttle, fixed, alone) {
                 (_, true, true) => ThrottleRule::Untouched,
@@ -296,29 +424,46 @@ fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Op
             d.reduce_at_m = pattern_m;
         }
     }
-    if matches!(d.path, PathRule::Ias(_)) {
+    if matches!(d.last().path, PathRule::Ias(_)) {
         d.reduce_at_m = pattern_m;
     }
     d.reduce_at_m = d.reduce_at_m.max(pattern_m);
     let revs = propeller.lowest_governed_rev_s - 1e-9..=propeller.highest_governed_rev_s + 1e-9;
-    let inside = revs.contains(&d.rev_s)
-        && d.reduce_at_m <= pattern_m + MOST_LEAD_M
-        && d.throttle
-            .set_map_pa()
-            .is_none_or(|p| p >= problem.limits.least_map_pa - 1e-6)
-        && match d.path {
-            PathRule::Rate(r) => (100.0 * M_S_PER_FPM..=most + 1e-9).contains(&r),
-            PathRule::Ias(v) => {
-                (pr.pattern_m_s..=problem.aircraft.speeds.vno_m_s + 1e-9).contains(&v)
+    let settable = |part: &Part| {
+        revs.contains(&part.rev_s)
+            && part
+                .throttle
+                .set_map_pa()
+                .is_none_or(|p| p >= problem.limits.least_map_pa - 1e-6)
+            && match part.path {
+                PathRule::Rate(r) => (100.0 * M_S_PER_FPM..=most + 1e-9).contains(&r),
+                PathRule::Ias(v) => {
+                    (pr.pattern_m_s..=problem.aircraft.speeds.vno_m_s + 1e-9).contains(&v)
+                }
             }
-        };
+    };
+    // The power reduction belongs to the last part.
+    let inside = settable(&d.first())
+        && d.reduce_at_m <= pattern_m + MOST_LEAD_M
+        && d.second.is_none_or(|(from_m, part)| {
+            settable(&part) && from_m > d.reduce_at_m + 1.0 && from_m < cruise.level_m - 1.0
+        });
     (inside && !same(&d, from)).then_some(d)
 }
 
 /// The fastest settable indicated speed [m/s] that the air allows all the way from a level [m] to the pattern, less a knot.
 pub fn fastest_all_the_way_m_s(problem: &Problem, level_m: f64, mass_kg: f64) -> f64 {
+    fastest_between_m_s(
+        problem,
+        problem.arrival.pattern_altitude_m,
+        level_m,
+        mass_kg,
+    )
+}
+
+/// The same between two indicated altitudes \[m\].
+fn fastest_between_m_s(problem: &Problem, low: f64, level_m: f64, mass_kg: f64) -> f64 {
     const LOOKS: u32 = 20;
-    let low = problem.arrival.pattern_altitude_m;
     let share = (mass_kg / problem.aircraft.masses.max_take_off_kg).min(1.0);
     let slowest = (0..=LOOKS)
         .map(|i| low + (level_m - low) * f64::from(i) / f64::from(LOOKS))
@@ -404,6 +549,7 @@ fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Descent> {
                 rev_s,
                 mixture: cruise.mixture,
                 path,
+                second: None,
                 reduce_at_m: pattern_m + lead_m,
                 to_go_m: f64::NAN,
             })

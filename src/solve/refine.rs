@@ -116,6 +116,17 @@ pub fn lever_changes(script: &Script) -> f64 {
         ThrottleRule::LeftAlone(_) => last.throttle == Throttle::Full,
         ThrottleRule::Full | ThrottleRule::Untouched => false,
     });
+    if let Some((_, second)) = d.second {
+        // What the second part sets anew; another path is a change of its own.
+        n += usize::from(
+            second.throttle.set_map_pa().is_some() || second.throttle == ThrottleRule::Rpm,
+        );
+        n += usize::from(
+            second.throttle != ThrottleRule::Rpm && (second.rev_s - d.rev_s).abs() > 1e-6,
+        );
+        n += usize::from(second.mixture != d.mixture);
+        n += usize::from(second.path != d.path);
+    }
     #[expect(clippy::cast_precision_loss, reason = "a few")]
     {
         n as f64 + LEVEL_CHANGE_MOVES * (script.cruise.len() - 1) as f64
@@ -132,6 +143,10 @@ enum Knob {
     DescentRev,
     DescentPath,
     ReduceAt,
+    SecondAt,
+    SecondMap,
+    SecondRev,
+    SecondPath,
     ChangeAt(usize),
 }
 
@@ -187,6 +202,30 @@ fn knobs(problem: &Problem, script: &Script) -> Vec<(Knob, f64, f64)> {
         }
         PathRule::Ias(_) => out.push((Knob::DescentPath, a.procedures.pattern_m_s, vno)),
     }
+    if let Some((_, part)) = script.descent.second {
+        let pattern = problem.arrival.pattern_altitude_m;
+        let level = script.cruise[script.cruise.len() - 1].level_m;
+        out.push((Knob::SecondAt, pattern, level));
+        if part.throttle.set_map_pa().is_some() {
+            let least = problem.limits.least_map_pa;
+            out.push((Knob::SecondMap, least, 30.0 * PA_PER_INHG));
+        }
+        if !p.is_fixed() || part.throttle == ThrottleRule::Rpm {
+            out.push((
+                Knob::SecondRev,
+                p.lowest_governed_rev_s,
+                p.highest_governed_rev_s,
+            ));
+        }
+        out.push(match part.path {
+            PathRule::Rate(_) => (
+                Knob::SecondPath,
+                100.0 * M_S_PER_FPM,
+                problem.limits.max_descent_m_s,
+            ),
+            PathRule::Ias(_) => (Knob::SecondPath, a.procedures.pattern_m_s, vno),
+        });
+    }
     out
 }
 
@@ -205,6 +244,16 @@ fn get(script: &Script, knob: Knob) -> f64 {
             PathRule::Rate(x) | PathRule::Ias(x) => x,
         },
         Knob::ReduceAt => script.descent.reduce_at_m,
+        Knob::SecondAt => script.descent.second.map_or(f64::NAN, |s| s.0),
+        Knob::SecondMap => script
+            .descent
+            .second
+            .and_then(|s| s.1.throttle.set_map_pa())
+            .unwrap_or(f64::NAN),
+        Knob::SecondRev => script.descent.last().rev_s,
+        Knob::SecondPath => match script.descent.last().path {
+            PathRule::Rate(x) | PathRule::Ias(x) => x,
+        },
     }
 }
 
@@ -229,6 +278,24 @@ fn set(script: &mut Script, knob: Knob, value: f64) {
             }
         }
         Knob::ReduceAt => script.descent.reduce_at_m = value,
+        Knob::SecondAt | Knob::SecondMap | Knob::SecondRev | Knob::SecondPath => {
+            let Some((from_m, part)) = &mut script.descent.second else {
+                return;
+            };
+            match (knob, part.throttle, part.path) {
+                (Knob::SecondAt, _, _) => *from_m = value,
+                (Knob::SecondMap, ThrottleRule::Held(_), _) => {
+                    part.throttle = ThrottleRule::Held(value)
+                }
+                (Knob::SecondMap, ThrottleRule::LeftAlone(_), _) => {
+                    part.throttle = ThrottleRule::LeftAlone(value)
+                }
+                (Knob::SecondRev, _, _) => part.rev_s = value,
+                (Knob::SecondPath, _, PathRule::Rate(_)) => part.path = PathRule::Rate(value),
+                (Knob::SecondPath, _, PathRule::Ias(_)) => part.path = PathRule::Ias(value),
+                _ => {}
+            }
+        }
     }
 }
 
@@ -237,8 +304,13 @@ fn step(problem: &Problem, script: &Script, knob: Knob) -> f64 {
     let pr = &problem.aircraft.procedures;
     match knob {
         Knob::ClimbIas => pr.speed_step_m_s,
-        Knob::CruiseMap(_) | Knob::DescentMap => pr.map_step_pa,
-        Knob::CruiseRev(_) | Knob::DescentRev => pr.rev_step_s,
+        Knob::CruiseMap(_) | Knob::DescentMap | Knob::SecondMap => pr.map_step_pa,
+        Knob::CruiseRev(_) | Knob::DescentRev | Knob::SecondRev => pr.rev_step_s,
+        Knob::SecondAt => REDUCE_STEP_M,
+        Knob::SecondPath => match script.descent.last().path {
+            PathRule::Rate(_) => RATE_STEP_M_S,
+            PathRule::Ias(_) => pr.speed_step_m_s,
+        },
         Knob::DescentPath => match script.descent.path {
             PathRule::Rate(_) => RATE_STEP_M_S,
             PathRule::Ias(_) => pr.speed_step_m_s,
@@ -398,6 +470,8 @@ enum Move {
     LeftAlone(bool),
     /// Descent RPM as in cruise.
     CruiseRevDown,
+    /// No second part of the descent.
+    OnePart,
 }
 
 /// Every move from a script.
@@ -431,6 +505,9 @@ fn moves(problem: &Problem, script: &Script) -> Vec<Move> {
     out.push(Move::LeftAlone(true));
     out.push(Move::LeftAlone(false));
     out.push(Move::CruiseRevDown);
+    if script.descent.second.is_some() {
+        out.push(Move::OnePart);
+    }
     out
 }
 
@@ -528,12 +605,18 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
                 ThrottleRule::Held(p)
             };
         }
+        Move::OnePart => s.descent.second = None,
         Move::CruiseRevDown => s.descent.rev_s = script.cruise[script.cruise.len() - 1].rev_s,
     }
     let inside = knobs(problem, &s).iter().all(|&(knob, low, high)| {
         let x = get(&s, knob);
         x >= low - 1e-9 && x <= high + 1e-9
     });
+    // The power reduction belongs to the last part.
+    let inside = inside
+        && s.descent
+            .second
+            .is_none_or(|(from_m, _)| from_m > s.descent.reduce_at_m + 1.0);
     (inside && s != *script).then_some(s)
 }
 
@@ -555,7 +638,12 @@ pub fn settle(
     let mut cost = best.as_ref().map_or(UNFLYABLE, Pilot::charged);
     let shape = |s: &Script| {
         let held_rpm = s.descent.throttle == ThrottleRule::Rpm;
-        (std::mem::discriminant(&s.descent.path), held_rpm)
+        let path = |p: PathRule| std::mem::discriminant(&p);
+        (
+            path(s.descent.path),
+            held_rpm,
+            s.descent.second.map(|x| path(x.1.path)),
+        )
     };
     let mut list = moves(problem, &here);
     let mut next = 0;

@@ -401,6 +401,7 @@ impl<'a> Search<'a> {
                 rev_s,
                 mixture,
                 path: PathRule::Rate(p.limits.max_descent_m_s),
+                second: None,
                 reduce_at_m: p.arrival.pattern_altitude_m,
                 to_go_m: f64::NAN,
             },
@@ -886,6 +887,7 @@ impl<'a> Search<'a> {
             rev_s: if fixed { reading } else { last.rev_s },
             mixture: last.mixture,
             path,
+            second: None,
             reduce_at_m: p.arrival.pattern_altitude_m,
             to_go_m: f64::NAN,
         };

@@ -59,8 +59,8 @@ pub struct Field {
     pub ident: String,
     /// Elevation, m.
     pub elevation_m: f64,
-    /// Altimeter setting, Pa.
-    pub altimeter_pa: f64,
+    /// Pressure altitude of the altimeter setting, m: what the altimeter shows is pressure altitude less this.
+    pub datum_m: f64,
 }
 
 /// The trip made definite.
@@ -204,8 +204,7 @@ impl Problem {
     /// The altimeter setting runs linearly along the route from that of the departure to that of the destination.
     fn altimeter_shift_m(&self, distance_m: f64) -> f64 {
         let x = (distance_m / self.length_m).clamp(0.0, 1.0);
-        let a = isa::pressure_altitude_m(self.departure.altimeter_pa);
-        let b = isa::pressure_altitude_m(self.destination.altimeter_pa);
+        let (a, b) = (self.departure.datum_m, self.destination.datum_m);
         a + x * (b - a)
     }
 
@@ -221,9 +220,7 @@ impl Problem {
 
     /// Change of pressure altitude with distance while the altimeter shows the same.
     pub fn level_slope(&self) -> f64 {
-        (isa::pressure_altitude_m(self.destination.altimeter_pa)
-            - isa::pressure_altitude_m(self.departure.altimeter_pa))
-            / self.length_m
+        (self.destination.datum_m - self.departure.datum_m) / self.length_m
     }
 
     /// Clearance over ground \[m\].
@@ -360,7 +357,7 @@ fn field_of(place: &Place, altimeter_pa: f64) -> Result<Field, ProblemError> {
         elevation_m: place
             .elevation_m
             .ok_or_else(|| ProblemError::NoElevation(place.ident.clone()))?,
-        altimeter_pa,
+        datum_m: isa::pressure_altitude_m(altimeter_pa),
     })
 }
 

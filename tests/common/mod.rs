@@ -34,11 +34,10 @@ pub fn textbook(power_w: f64, efficiency: f64, consumption_kg_j: f64) -> Aircraf
 /// A straight route in uniform air between fields at sea level, standard altimeter setting.
 pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_k: f64) -> Problem {
     let length_m = length_nm * M_PER_NM;
-    let standard = 101_325.0;
     let field = |ident: &str| Field {
         ident: ident.into(),
         elevation_m: 0.0,
-        altimeter_pa: standard,
+        datum_m: 0.0,
     };
     let fuel_kg = aircraft.fuel.usable_kg;
     let zero_fuel_kg = aircraft.masses.max_take_off_kg - fuel_kg;
