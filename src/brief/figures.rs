@@ -796,6 +796,41 @@ fn descent(
     }
 }
 
+/// What was asked to be kept besides.
+fn bounds(problem: &Problem, fuel: Fuel) -> Vec<Said> {
+    let b = &problem.bounds;
+    let said = |kind, text| Said { kind, text };
+    [
+        b.within_s.map(|s| {
+            said(
+                "arrive_within",
+                format!(
+                    "landing within {} of start-up",
+                    super::words::clock((s / 60.0 + 1e-6).floor())
+                ),
+            )
+        }),
+        b.most_fuel_kg.map(|kg| {
+            said(
+                "fuel_at_most",
+                format!(
+                    "at most {} gal from start-up to shutdown",
+                    number(down(fuel.gal(kg), 1), 1)
+                ),
+            )
+        }),
+        b.least_landing_kg.map(|kg| {
+            said(
+                "land_with",
+                format!("at least {} gal left", number(up(fuel.gal(kg), 1), 1)),
+            )
+        }),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
 fn conditions(plan: &Plan, problem: &Problem, track: &[Point]) -> Conditions {
     let top_m = plan
         .flown
@@ -896,6 +931,8 @@ fn limit_words(limit: Limit, problem: &Problem) -> Said {
             ),
         ),
         Limit::Fuel => ("fuel", "the fuel on board is all needed".to_owned()),
+        Limit::ArriveWithin => ("arrive_within", "the time asked for is all used".to_owned()),
+        Limit::FuelBound => ("fuel_bound", "the fuel asked for is all used".to_owned()),
         Limit::Distance => ("distance", "climb and descent leave no room for cruise".to_owned()),
     };
     Said { kind, text }
@@ -1094,7 +1131,7 @@ impl Figures {
                     Objective::Fuel => "gal",
                     Objective::Money => "money",
                 },
-                bounds: vec![],
+                bounds: bounds(problem, fuel),
                 rounding_loss_percent: percent(plan.objective_value / plan.unrounded_value - 1.0),
             },
             totals: all,
@@ -1193,9 +1230,13 @@ impl Figures {
         }
     }
 
-    /// "least money".
+    /// "least money", and what was to be kept besides.
     pub fn least(&self) -> String {
-        format!("least {}", self.objective.kind)
+        let mut words = format!("least {}", self.objective.kind);
+        for b in &self.objective.bounds {
+            words.push_str(&format!(", {}", b.text));
+        }
+        words
     }
 
     /// The sentence on the descent, with a capital.

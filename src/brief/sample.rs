@@ -261,6 +261,8 @@ fn made_problem() -> Problem {
                 levels_m: vec![10_500.0 * ft, 12_500.0 * ft],
             },
         ],
+        bounds: Default::default(),
+        charge: Default::default(),
         notes: vec![],
     }
 }

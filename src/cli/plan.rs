@@ -4,8 +4,9 @@ use super::output::{self, Target};
 use super::{Failure, profile};
 use crate::brief::{self, Figures};
 use crate::files::trip::{TripFile, load_trip};
+use crate::quantity::M3_PER_GAL;
 use crate::solve::plan_trip;
-use crate::trip::Objective;
+use crate::trip::{Bounds, Objective, Trip};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
 
@@ -21,6 +22,18 @@ pub struct PlanArgs {
     /// What is to be least, instead of what the trip says
     #[arg(long, value_enum, value_name = "WHAT")]
     pub objective: Option<Least>,
+    /// Land no later than this long after start-up, in minutes or as H:MM
+    #[arg(long, value_name = "MIN")]
+    pub arrive_within: Option<String>,
+    /// Land no later than this time, UTC, as 2026-01-31T17:30Z
+    #[arg(long, value_name = "UTC", conflicts_with = "arrive_within")]
+    pub arrive_at: Option<String>,
+    /// Burn no more than this from start-up to shutdown, US gallons
+    #[arg(long, value_name = "GAL", allow_negative_numbers = true)]
+    pub fuel_at_most: Option<f64>,
+    /// Land with no less than this, US gallons
+    #[arg(long, value_name = "GAL", allow_negative_numbers = true)]
+    pub land_with: Option<f64>,
     /// Write the chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
     pub chart: Vec<PathBuf>,
@@ -57,6 +70,73 @@ fn load(path: &Path, profile: Option<&Path>, least: Option<Least>) -> Result<Tri
         file.trip.objective = least.into();
     }
     Ok(file)
+}
+
+/// Longest time that may be asked for, min.
+const MOST_MIN: f64 = 24.0 * 60.0;
+/// Most fuel that may be asked for, US gallons.
+const MOST_GAL: f64 = 1_000.0;
+
+/// "95" or "1:35", in minutes.
+fn minutes(typed: &str) -> Option<f64> {
+    let number = |text: &str| text.parse::<f64>().ok().filter(|x| x.is_finite());
+    match typed.split_once(':') {
+        None => number(typed),
+        Some((h, m)) => {
+            let (h, m) = (h.parse::<u32>().ok()?, m.parse::<u32>().ok()?);
+            (m < 60).then(|| f64::from(h * 60 + m))
+        }
+    }
+}
+
+/// The bounds typed, for a trip and the density of its fuel \[kg/m³\].
+fn bounds(args: &PlanArgs, trip: &Trip, density_kg_m3: f64) -> Result<Bounds, Failure> {
+    let mut within_s = None;
+    if let Some(typed) = &args.arrive_within {
+        let min = minutes(typed).filter(|m| *m > 0.0 && *m <= MOST_MIN);
+        within_s = Some(
+            60.0 * min.ok_or_else(|| {
+                Failure::input(format!(
+                    "--arrive-within {typed}: not a time above 0 and up to {MOST_MIN:.0} min"
+                ))
+                .hint("give minutes as 95, or hours and minutes as 1:35")
+            })?,
+        );
+    }
+    if let Some(typed) = &args.arrive_at {
+        let spelled = "give the date and time in UTC, as 2026-01-31T17:30Z";
+        let at: jiff::Timestamp = typed.parse().map_err(|e| {
+            Failure::input(format!("--arrive-at {typed}: not a time: {e}")).hint(spelled)
+        })?;
+        #[expect(clippy::cast_precision_loss, reason = "seconds of a day")]
+        let left_s = (at.as_second() - trip.departure_time.as_second()) as f64;
+        if left_s <= 0.0 || left_s > 60.0 * MOST_MIN {
+            return Err(Failure::input(format!(
+                "--arrive-at {typed}: start-up is at {}, and landing must be after it and within 24 hours",
+                trip.departure_time
+            ))
+            .hint(spelled));
+        }
+        within_s = Some(left_s);
+    }
+    let kg = |flag: &str, gal: Option<f64>| {
+        gal.map(|g| {
+            if g > 0.0 && g <= MOST_GAL {
+                Ok(g * M3_PER_GAL * density_kg_m3)
+            } else {
+                Err(Failure::input(format!(
+                    "{flag} {g}: not above 0 and up to {MOST_GAL:.0} gal"
+                ))
+                .hint("give US gallons"))
+            }
+        })
+        .transpose()
+    };
+    Ok(Bounds {
+        within_s,
+        most_fuel_kg: kg("--fuel-at-most", args.fuel_at_most)?,
+        least_landing_kg: kg("--land-with", args.land_with)?,
+    })
 }
 
 /// What a chart is written as.
@@ -142,7 +222,8 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     let options = Options::new(args)?;
     let targets: Vec<Target> = options.faces.iter().map(|(_, t)| t.clone()).collect();
     let outputs = output::open(&targets)?;
-    let file = load(&args.trip, args.profile.as_deref(), args.objective)?;
+    let mut file = load(&args.trip, args.profile.as_deref(), args.objective)?;
+    file.trip.bounds = bounds(args, &file.trip, file.aircraft.fuel.density_kg_m3)?;
     let (problem, plan) = plan_trip(&file.trip, &file.aircraft)
         .map_err(|e| Failure::input(format!("{}: {e}", args.trip.display())))?;
     let figures = Figures::new(&plan, &problem);
@@ -170,6 +251,10 @@ mod tests {
             trip: trip.to_owned(),
             profile: None,
             objective: None,
+            arrive_within: None,
+            arrive_at: None,
+            fuel_at_most: None,
+            land_with: None,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
             json: json.map(Path::to_owned),
         }

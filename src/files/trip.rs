@@ -172,6 +172,7 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         night,
         variation_rad: variation.map(|v| v.value.to_radians()),
         arrival,
+        bounds: crate::trip::Bounds::default(),
     };
     Ok(TripFile {
         trip,

@@ -31,13 +31,17 @@ pub enum Limit {
     Redline,
     /// Landing fuel below the reserve.
     Fuel,
+    /// Longest from start-up to landing that was asked for.
+    ArriveWithin,
+    /// Most fuel, or least left, that was asked for.
+    FuelBound,
     /// No room on the route for climb, cruise and descent.
     Distance,
 }
 
 impl Limit {
     /// All limits.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 16] = [
         Self::Airspeed,
         Self::LowSpeed,
         Self::ManifoldPressure,
@@ -51,6 +55,8 @@ impl Limit {
         Self::Governor,
         Self::Redline,
         Self::Fuel,
+        Self::ArriveWithin,
+        Self::FuelBound,
         Self::Distance,
     ];
 
@@ -70,6 +76,8 @@ impl Limit {
             Self::Governor => "RPM that can be held",
             Self::Redline => "greatest RPM",
             Self::Fuel => "fuel and reserve",
+            Self::ArriveWithin => "time asked for",
+            Self::FuelBound => "fuel asked for",
             Self::Distance => "room on the route for climb, cruise and descent",
         }
     }
@@ -84,7 +92,8 @@ impl Limit {
             Self::ClimbRate | Self::DescentRate => 10.0 * M_S_PER_FPM,
             Self::Ground => 30.0 * M_PER_FT,
             Self::Governor | Self::Redline => 5.0 / 60.0,
-            Self::Fuel => 0.1,
+            Self::Fuel | Self::FuelBound => 0.1,
+            Self::ArriveWithin => 6.0,
             Self::Distance => 100.0,
         }
     }

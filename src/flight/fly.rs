@@ -18,6 +18,10 @@ pub(super) const SEARCH_STEP_S: f64 = 30.0;
 const PRICING_STEP_S: f64 = 40.0;
 /// A level is held at least this long before it is changed, m: less is no cruise.
 pub const SHORTEST_CRUISE_M: f64 = 10.0 * M_PER_NM;
+/// A bound on time is kept with this to spare, s: what the audit takes for rounding.
+const KEPT_S: f64 = 0.6;
+/// A bound on fuel is kept with this to spare, kg: what the audit takes for rounding.
+const KEPT_KG: f64 = 0.01;
 /// Less ground speed than this is none, m/s.
 pub(super) const LEAST_GROUND_SPEED_M_S: f64 = 5.0;
 
@@ -144,6 +148,16 @@ impl Flyer<'_> {
             Limit::Fuel,
             burned + reserve_kg - (p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg),
         );
+        if let Some(within_s) = p.bounds.within_s {
+            let taken_s = p.aircraft.procedures.taxi_time_s + self.state.time_s;
+            self.audit
+                .note(Limit::ArriveWithin, taken_s + KEPT_S - within_s);
+        }
+        if let Some(most_kg) = p.bounds.block_fuel_kg(p.fuel_kg) {
+            let block_kg = p.aircraft.procedures.taxi_fuel_kg + burned;
+            self.audit
+                .note(Limit::FuelBound, block_kg + KEPT_KG - most_kg);
+        }
         let rates = p.cost_rates();
         let mut resolved = script.clone();
         resolved.descent.to_go_m = p.length_m - top_of_descent.distance_m;

@@ -217,6 +217,8 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
             circuit_s: 240.0,
         },
         levels: vec![LegLevels { levels_m: vec![] }],
+        bounds: Default::default(),
+        charge: Default::default(),
         notes: vec![],
         aircraft,
     }
@@ -334,6 +336,7 @@ pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64
         night: false,
         variation_rad: Some(0.0),
         arrival: calm.arrival,
+        bounds: Default::default(),
     };
     resolve(&trip, aircraft).expect("the invented trip is in order")
 }

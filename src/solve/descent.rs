@@ -180,6 +180,7 @@ impl Pricing<'_> {
         }
         let mut heights: Vec<f64> = edges
             .into_iter()
+            .map(|h| h + REDUCE_STEP_M)
             .chain([0.5, 0.25].map(|share| pattern_m + share * (level_m - pattern_m)))
             .map(|h| to_step(h, REDUCE_STEP_M))
             .filter(|&h| h > pattern_m + REDUCE_STEP_M && h < level_m - REDUCE_STEP_M)
@@ -446,7 +447,10 @@ fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Op
     let inside = settable(&d.first())
         && d.reduce_at_m <= pattern_m + MOST_LEAD_M
         && d.second.is_none_or(|(from_m, part)| {
-            settable(&part) && from_m > d.reduce_at_m + 1.0 && from_m < cruise.level_m - 1.0
+            settable(&part)
+                && from_m > d.reduce_at_m + 1.0
+                && from_m < cruise.level_m - 1.0
+                && clear_of_edges(problem, from_m)
         });
     (inside && !same(&d, from)).then_some(d)
 }
@@ -475,6 +479,14 @@ fn fastest_between_m_s(problem: &Problem, low: f64, level_m: f64, mass_kg: f64) 
         .fold(f64::INFINITY, f64::min);
     let step = problem.aircraft.procedures.speed_step_m_s;
     ((slowest - M_S_PER_KT) / step).floor() * step
+}
+
+/// Whether a second part that begins at an indicated altitude \[m\] begins clearly above or below each height at which the air's limit
+/// changes: nobody holds a height to the foot, and the slow-down for slower air begins above it.
+pub(super) fn clear_of_edges(problem: &Problem, from_m: f64) -> bool {
+    const CLEAR_M: f64 = 100.0 * M_PER_FT;
+    let near = |edge_m: f64| from_m > edge_m - 1.0 && from_m < edge_m + CLEAR_M;
+    !problem.limits.air.iter().any(|a| near(a.0))
 }
 
 /// A coarse grid of settable descents.

@@ -1,6 +1,6 @@
 //! Refinement on the fully flown plan: continuous by argmin, rounded by search of the neighbours.
 
-use super::descent::{MOST_LEAD_M, RATE_STEP_M_S, REDUCE_STEP_M};
+use super::descent::{MOST_LEAD_M, RATE_STEP_M_S, REDUCE_STEP_M, clear_of_edges};
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
     Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule, fly, fly_recorded, level_speed_m_s,
@@ -614,9 +614,9 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
     });
     // The power reduction belongs to the last part.
     let inside = inside
-        && s.descent
-            .second
-            .is_none_or(|(from_m, _)| from_m > s.descent.reduce_at_m + 1.0);
+        && s.descent.second.is_none_or(|(from_m, _)| {
+            from_m > s.descent.reduce_at_m + 1.0 && clear_of_edges(problem, from_m)
+        });
     (inside && s != *script).then_some(s)
 }
 

@@ -69,6 +69,14 @@ pub enum SolveError {
         /// Reserve.
         reserve_min: f64,
     },
+    /// No plan keeps a bound that was asked for.
+    #[error("{asked}: {nearest}")]
+    Bound {
+        /// What was asked for, in words.
+        asked: String,
+        /// The nearest figure that can be had, in words.
+        nearest: String,
+    },
     /// A plan was found in outline but no script keeps every limit.
     #[error("no flight keeps every limit of the trip; limits in the way: {limits}")]
     Infeasible {
@@ -82,6 +90,36 @@ pub enum SolveError {
 /// # Errors
 /// [`SolveError`] when no plan keeps every limit, saying which is in the way.
 pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
+    if problem.bounds.is_free() {
+        plan_from(problem, &[])
+    } else {
+        super::bounded::plan(problem)
+    }
+}
+
+/// The best flight of each sequence of levels that may be near the best, with the limits in the way where there is none.
+pub(super) fn flown_sequences(problem: &Problem) -> Vec<Result<Flown, Vec<Limit>>> {
+    let rates = problem.cost_rates();
+    let search = Search::new(problem, rates);
+    let Ok(levels) = search.level_costs() else {
+        return vec![];
+    };
+    let pilot = Pilot::new(problem);
+    let proposals = sequences(problem, rates, &levels);
+    let several = proposals
+        .iter()
+        .filter(|s| s.steps.len() > 1)
+        .take(SEQUENCES);
+    proposals
+        .iter()
+        .filter(|s| s.steps.len() == 1)
+        .chain(several)
+        .map(|s| search.fly_sequence(&pilot, &levels, s, 1))
+        .collect()
+}
+
+/// [`plan`] with more scripts to settle from than those the search finds.
+pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Plan, SolveError> {
     for (leg, levels) in problem.legs.iter().zip(&problem.levels) {
         if levels.levels_m.is_empty() {
             return Err(SolveError::NoLevel {
@@ -143,6 +181,19 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
         }
         match search.fly_sequence(&pilot, &levels, sequence, 1) {
             Ok(f) => flown.push((sequence.clone(), f)),
+            Err(b) => broken.extend(b),
+        }
+    }
+    for seed in seeds {
+        match settle(&pilot, seed, &|s| search.prepare(s)) {
+            Ok(f) => {
+                let steps = f.script.cruise.iter().map(|c| (c.level_m, c.from_m));
+                let sequence = Sequence {
+                    steps: steps.collect(),
+                    cost: f.cost,
+                };
+                flown.push((sequence, f));
+            }
             Err(b) => broken.extend(b),
         }
     }

@@ -194,6 +194,35 @@ pub struct Trip {
     pub variation_rad: Option<f64>,
     /// Arrival.
     pub arrival: Arrival,
+    /// What the plan must keep, whatever is least.
+    pub bounds: Bounds,
+}
+
+/// Bounds that the rounded, flown plan must keep, whatever its objective.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Bounds {
+    /// Longest from start-up to landing, s.
+    pub within_s: Option<f64>,
+    /// Most fuel from start-up to shutdown, kg.
+    pub most_fuel_kg: Option<f64>,
+    /// Least fuel left at shutdown, kg.
+    pub least_landing_kg: Option<f64>,
+}
+
+impl Bounds {
+    /// Whether nothing is bounded.
+    pub fn is_free(&self) -> bool {
+        *self == Self::default()
+    }
+
+    /// Most block fuel \[kg\] that keeps both fuel bounds with this much on board, if there is one.
+    pub fn block_fuel_kg(&self, on_board_kg: f64) -> Option<f64> {
+        let left = self.least_landing_kg.map(|l| on_board_kg - l);
+        match (self.most_fuel_kg, left) {
+            (Some(a), Some(b)) => Some(a.min(b)),
+            (a, b) => a.or(b),
+        }
+    }
 }
 
 impl Limits {

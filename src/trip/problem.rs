@@ -2,8 +2,8 @@
 
 use super::route_air::{BOTTOM_M, Column, LegAir, STEP_M};
 use super::{
-    Arrival, FuelLoad, HourBasis, LegLevels, Limits, Objective, Place, Prices, RouteAir, Rules,
-    Trip, legal_levels,
+    Arrival, Bounds, FuelLoad, HourBasis, LegLevels, Limits, Objective, Place, Prices, RouteAir,
+    Rules, Trip, legal_levels,
 };
 use crate::air::field::FieldError;
 use crate::air::{isa, triangle};
@@ -102,6 +102,10 @@ pub struct Problem {
     pub arrival: Arrival,
     /// Legal levels, one entry a leg.
     pub levels: Vec<LegLevels>,
+    /// Bounds.
+    pub bounds: Bounds,
+    /// Added to the cost rates while a bound is searched for; zero in a problem as asked.
+    pub charge: CostRates,
     /// Said to the pilot.
     pub notes: Vec<Note>,
 }
@@ -305,7 +309,7 @@ impl Problem {
 
     /// Cost rate by the clock [objective unit / s], by fuel [objective unit / kg] and by revolution [objective unit].
     pub fn cost_rates(&self) -> CostRates {
-        match self.objective {
+        let rates = match self.objective {
             Objective::Time => CostRates {
                 per_s: 1.0,
                 per_kg: 0.0,
@@ -329,12 +333,17 @@ impl Problem {
                     per_rev,
                 }
             }
+        };
+        CostRates {
+            per_s: rates.per_s + self.charge.per_s,
+            per_kg: rates.per_kg + self.charge.per_kg,
+            per_rev: rates.per_rev + self.charge.per_rev,
         }
     }
 }
 
 /// What the objective charges.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct CostRates {
     /// Per second.
     pub per_s: f64,
@@ -489,6 +498,8 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         night: trip.night,
         arrival: trip.arrival,
         levels: vec![],
+        bounds: trip.bounds,
+        charge: CostRates::default(),
         notes,
         legs,
     };

@@ -92,6 +92,8 @@ pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_
             circuit_s: 180.0,
         },
         levels: vec![],
+        bounds: Default::default(),
+        charge: Default::default(),
         notes: vec![],
         aircraft,
     };
