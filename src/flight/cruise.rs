@@ -55,7 +55,7 @@ impl Flyer<'_> {
         let (mut v, mut tau) =
             level_speed_m_s(p, air, mass, levers, self.state.tas_m_s).ok_or(cannot)?;
         // Far from the steady speed the approach to it is flown.
-        let nearly_m_s = if self.track.is_some() {
+        let nearly_m_s = if self.fine {
             RECORDED_TRANSIENT_M_S
         } else {
             TRANSIENT_M_S

@@ -119,7 +119,7 @@ impl Flyer<'_> {
         pattern_m: f64,
         hint: Option<Hint>,
     ) -> Result<(Steady, Mark, Mark), FlightError> {
-        let recording = self.track.is_some();
+        let fine = self.fine;
         let mut tod_m = hint.map_or_else(
             || {
                 let rate = match script.descent.path {
@@ -147,14 +147,14 @@ impl Flyer<'_> {
             let miss_m = pattern_m - self.state.distance_m;
             // Moved along the route the path comes nearer to the ground, or clears it, by its slope times the miss.
             let to_ground_m = self.audit.excess(Limit::Ground).abs();
-            let met = if recording {
+            let met = if fine {
                 miss_m.abs() < TOD_TOLERANCE_M
             } else {
                 miss_m.abs() < SHIFT_M && to_ground_m > STEEPEST * miss_m.abs()
             };
             if met || tod_m + miss_m < top_of_climb_m {
                 // The rest in closed form; for a recorded flight it is within the tolerance and nothing is moved.
-                let move_m = if recording { 0.0 } else { miss_m };
+                let move_m = if fine { 0.0 } else { miss_m };
                 let dt = move_m / steady.ground_speed_m_s;
                 self.audit
                     .note(Limit::Distance, top_of_climb_m - (tod_m + miss_m));

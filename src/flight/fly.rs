@@ -40,6 +40,23 @@ pub fn fly(
     flyer.whole(script, hint)
 }
 
+/// [`fly`] in the small steps of [`fly_recorded`]; keeps no path either.
+///
+/// # Errors
+/// As [`fly`].
+pub fn fly_fine(
+    problem: &Problem,
+    script: &Script,
+    hint: Option<Hint>,
+    memory: &RefCell<Memory>,
+) -> Result<Flown, FlightError> {
+    let mut flyer = Flyer::at_lift_off(problem, script, false);
+    flyer.fine = true;
+    flyer.step_s = TIME_STEP_S;
+    flyer.memory = Some(memory);
+    flyer.whole(script, hint)
+}
+
 /// Flies a script and keeps path and segments.
 ///
 /// # Errors

@@ -57,6 +57,8 @@ pub(super) struct Flyer<'a> {
     pub(super) track: Option<Vec<TrackPoint>>,
     pub(super) segments: Vec<Segment>,
     pub(super) step_s: f64,
+    /// Flown as the final plan is: small steps, the top of descent met.
+    pub(super) fine: bool,
     /// What flights of one search have in common, while searching.
     pub(super) memory: Option<&'a RefCell<Memory>>,
     /// Blade angle of the last instant, where the next search begins.
@@ -82,6 +84,7 @@ impl<'a> Flyer<'a> {
             track: record.then(Vec::new),
             segments: vec![],
             step_s: if record { TIME_STEP_S } else { SEARCH_STEP_S },
+            fine: record,
             memory: None,
             near: Cell::new(f64::NAN),
         }

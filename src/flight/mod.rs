@@ -22,7 +22,9 @@ mod script;
 
 pub use audit::{Audit, Limit};
 pub use flown::{FlightError, Flown, Hint, Mark, Segment, SegmentKind, TrackPoint};
-pub use fly::{ClimbState, LetDown, SHORTEST_CRUISE_M, climb_states, fly, fly_recorded, let_down};
+pub use fly::{
+    ClimbState, LetDown, SHORTEST_CRUISE_M, climb_states, fly, fly_fine, fly_recorded, let_down,
+};
 pub use kernel::{State, Vertical, level_speed_m_s};
 pub use memory::Memory;
 pub use script::{Climb, Cruise, Descent, Part, PathRule, Reduction, Script, ThrottleRule};

@@ -3,7 +3,7 @@
 use super::descent::{MOST_LEAD_M, RATE_STEP_M_S, REDUCE_STEP_M, clear_of_edges};
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
-    Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule, fly, fly_recorded, level_speed_m_s,
+    Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule, fly, fly_fine, level_speed_m_s,
 };
 use crate::quantity::{M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::Problem;
@@ -69,16 +69,13 @@ impl<'a> Pilot<'a> {
     /// Flies a script; `None` if it cannot be flown.
     pub fn fly(&self, script: &Script) -> Option<Flown> {
         self.flights.set(self.flights.get() + 1);
-        if self.exact {
-            return fly_recorded(
-                self.problem,
-                &with_trigger(&fly_recorded(self.problem, script).ok()?.script),
-            )
-            .ok();
-        }
-        let flown = fly(self.problem, script, self.hint.get(), &self.memory)
-            .ok()
-            .filter(|f| f.cost.is_finite())?;
+        let flown = if self.exact {
+            let met = fly_fine(self.problem, script, self.hint.get(), &self.memory).ok()?;
+            fly_fine(self.problem, &with_trigger(&met.script), None, &self.memory)
+        } else {
+            fly(self.problem, script, self.hint.get(), &self.memory)
+        };
+        let flown = flown.ok().filter(|f| f.cost.is_finite())?;
         self.hint.set(Some(Hint {
             top_of_descent_m: flown.top_of_descent.distance_m,
         }));
@@ -96,7 +93,7 @@ impl<'a> Pilot<'a> {
 const TOD_STEP_M: f64 = 0.1 * crate::quantity::M_PER_NM;
 
 /// The script with its top of descent as a trigger the pilot can see: tenths of a mile to go, rounded to the early side.
-pub fn with_trigger(script: &Script) -> Script {
+fn with_trigger(script: &Script) -> Script {
     let mut script = script.clone();
     script.descent.to_go_m = (script.descent.to_go_m / TOD_STEP_M - 1e-6).ceil() * TOD_STEP_M;
     script

@@ -3,7 +3,7 @@
 use super::cruise::{self, CruiseOption};
 use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{Alternative, AlternativeKind, Ideal, Plan, Termination, Totals, Warning};
-use super::refine::{Pilot, continuous, keep_tied, rounded, settle, with_trigger};
+use super::refine::{Pilot, continuous, keep_tied, rounded, settle};
 use super::{descent, ideal};
 use crate::air::isa;
 use crate::aircraft::{Levers, Throttle};
@@ -218,11 +218,12 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Plan, Sol
     let exact = Pilot::exact(problem);
     let mut finished: Option<(Flown, Mismatch)> = None;
     for candidate in std::iter::once(&best).chain(flown.iter().skip(1).map(|f| &f.1)) {
-        let tried = fly_recorded(problem, &with_trigger(&candidate.script));
-        let kept = match tried {
-            Ok(f) if f.audit.violation() == 0.0 => Ok(f),
+        let kept = match exact.fly(&candidate.script_free()) {
+            Some(f) if f.audit.violation() == 0.0 => Ok(f),
             _ => settle(&exact, &candidate.script, &tie),
         };
+        // With its path.
+        let kept = kept.and_then(|f| fly_recorded(problem, &f.script).map_err(|_| vec![]));
         match kept {
             Ok(f) => {
                 // A plan that the independent integrator cannot confirm gives way to one that it can.
