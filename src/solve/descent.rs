@@ -27,7 +27,7 @@ pub struct Candidate {
 /// Improvement, as a share of the cost of the descent, below which a neighbour is no better.
 const TIE: f64 = 1e-5;
 /// Starts that are followed to the finest step.
-const FINISHED: usize = 2;
+const FINISHED: usize = 3;
 /// A descent in two parts whose start is dearer than one part by this share of the whole is not followed.
 const CATCHES_UP: f64 = 0.003;
 /// Times a descent is moved along the route.
@@ -255,8 +255,10 @@ impl Pricing<'_> {
         };
         let mut found: Vec<Candidate> = best.into_iter().flatten().collect();
         order(&mut found);
-        for c in &mut found {
-            *c = self.improve(*c, 4.0);
+        for scale in [8.0, 4.0] {
+            for c in &mut found {
+                *c = self.improve(*c, scale);
+            }
         }
         order(&mut found);
         found.truncate(FINISHED);

@@ -21,4 +21,4 @@ pub use plan::{
     Alternative, AlternativeKind, Ideal, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination,
     Totals, Warning,
 };
-pub use search::{SolveError, plan};
+pub use search::{SolveError, charged, plan, prepared};

@@ -118,6 +118,19 @@ pub(super) fn flown_sequences(problem: &Problem) -> Vec<Result<Flown, Vec<Limit>
         .collect()
 }
 
+/// A script with its derived entries filled in: the speed at which cruise power is set after each climb, and a throttle left alone in
+/// the descent at its cruise setting.
+pub fn prepared(problem: &Problem, script: &Script) -> Script {
+    let mut script = script.clone();
+    Search::new(problem, problem.cost_rates()).prepare(&mut script);
+    script
+}
+
+/// What the search compares: cost with broken limits and lever changes charged, in the objective's unit.
+pub fn charged(flown: &Flown) -> f64 {
+    Pilot::charged(flown)
+}
+
 /// [`plan`] with more scripts to settle from than those the search finds.
 pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Plan, SolveError> {
     for (leg, levels) in problem.legs.iter().zip(&problem.levels) {
