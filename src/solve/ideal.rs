@@ -6,15 +6,17 @@
 //! `T = D + W (GS/V)(dE/ds)(1 + (V/g) dw/dh)`, `E = h + V²/2g` (the energy-state idea of Erzberger and Lee, J. Guidance and
 //! Control 3, 1980). Height and speed may be exchanged freely between stretches. The least cost rate for a thrust comes from the
 //! settings envelope, its lower convex hull taken, since a mix of two settings is as good as either (lever moves are free here).
-//! Climb settings are allowed on edges that gain at least 500 ft of energy height or belong to the first climb.
+//! Climb settings are allowed on edges that gain at least 500 ft of energy height, or belong to the first climb and gain it at the
+//! least rate of climb that is planned with.
 //!
 //! The start is the end of the initial climb, the end is the pattern point at pattern speed; what lies outside is the plan's own.
 
+use super::plan::Part;
 use crate::air::{isa, speed};
 use crate::aircraft::{AirState, Configuration, Levers, Speeds, Throttle};
 use crate::flight::{Flown, SegmentKind};
 use crate::quantity::{G_M_S2, M_PER_FT, M_PER_NM, M_S_PER_KT, PA_PER_INHG};
-use crate::trip::{CostRates, Problem};
+use crate::trip::{CostRates, PLAIN_CLIMB_M_S, Problem};
 
 /// Step of the energy grid, m.
 const ENERGY_STEP_M: f64 = 160.0 * M_PER_FT;
@@ -54,17 +56,15 @@ impl Hull {
         Self(hull)
     }
 
-    /// Least cost rate and its fuel flow for a thrust; beyond the most: none; below the least: the least.
+    /// Least cost rate and its fuel flow for a thrust; beyond the most: the last piece goes on, for the most lies between the
+    /// corners of a cell; below the least: the least.
     fn at(&self, thrust_n: f64) -> Option<(f64, f64)> {
         let h = &self.0;
         let (first, last) = (h.first()?, h.last()?);
-        if thrust_n > last.0 {
-            return None;
+        if thrust_n <= first.0 || h.len() < 2 {
+            return (thrust_n <= last.0).then_some((first.1, first.2));
         }
-        if thrust_n <= first.0 {
-            return Some((first.1, first.2));
-        }
-        let i = h.partition_point(|p| p.0 < thrust_n);
+        let i = h.partition_point(|p| p.0 < thrust_n).min(h.len() - 1);
         let (a, b) = (h[i - 1], h[i]);
         let x = (thrust_n - a.0) / (b.0 - a.0);
         Some((a.1 + x * (b.1 - a.1), a.2 + x * (b.2 - a.2)))
@@ -72,6 +72,10 @@ impl Hull {
 
     fn least_n(&self) -> f64 {
         self.0.first().map_or(f64::INFINITY, |p| p.0)
+    }
+
+    fn most_n(&self) -> f64 {
+        self.0.last().map_or(f64::NEG_INFINITY, |p| p.0)
     }
 }
 
@@ -185,17 +189,22 @@ fn envelope(
         }
     }
     let mixture = aircraft.high_power_mixture(density_altitude_m);
+    // Best power in the climb where the rule asks for it or its own band allows it.
+    let band = engine.spec.mixtures[engine.best_power_mixture()].max_power_fraction;
     for &rev_s in &aircraft.procedures.climb_rev_s {
-        for mixture in [mixture, engine.best_power_mixture()] {
+        for leaned in [mixture, engine.best_power_mixture()] {
             let set = aircraft.perform(
                 air,
                 tas,
                 Levers {
                     throttle: Throttle::Full,
                     rev_s,
-                    mixture,
+                    mixture: leaned,
                 },
             );
+            if leaned != mixture && set.power_fraction > band {
+                continue;
+            }
             climb.push((
                 set.thrust_n,
                 rates.rate(set.fuel_kg_s, set.rev_s),
@@ -232,6 +241,7 @@ impl Table {
         let (fy, fx) = ((y - r as f64).clamp(0.0, 1.0), x - c as f64);
         let mut rate = 0.0;
         let mut fuel = 0.0;
+        let mut most = 0.0;
         for (row, wy) in [(r, 1.0 - fy), (r + 1, fy)] {
             for (col, wx) in [(c, 1.0 - fx), (c + 1, fx)] {
                 let w = wx * wy;
@@ -243,9 +253,10 @@ impl Table {
                 let (k, f) = hull.at(thrust_n)?;
                 rate += w * k;
                 fuel += w * f;
+                most += w * hull.most_n();
             }
         }
-        Some((rate, fuel))
+        (thrust_n <= most).then_some((rate, fuel))
     }
 
     fn least_n(&self, hp_m: f64, tas_m_s: f64) -> f64 {
@@ -266,17 +277,6 @@ impl Table {
     }
 }
 
-/// Totals of the ideal flight over the part it optimises.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct IdealPath {
-    /// Objective, its own unit.
-    pub cost: f64,
-    /// Time, s.
-    pub time_s: f64,
-    /// Fuel, kg.
-    pub fuel_kg: f64,
-}
-
 /// One edge tried.
 #[derive(Debug, Clone, Copy)]
 struct Edge {
@@ -288,7 +288,7 @@ struct Edge {
 /// The cheapest flight from the end of the plan's initial climb to the pattern point, with the plan's weight schedule.
 ///
 /// `None` if the grid holds no flight (a route shorter than two stretches).
-pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealPath> {
+pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<Part> {
     let p = problem;
     let first = plan
         .segments
@@ -414,10 +414,13 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
                         &hp_of,
                     )
                 });
-                let climbing = gain >= RESTART_M * (ds / STRETCH_M).min(1.0)
-                    || (gain > 0.0 && mid_s < plan.top_of_climb.distance_m.max(60.0 * M_PER_NM));
+                let restart = gain >= RESTART_M * (ds / STRETCH_M).min(1.0);
+                let first_climb = mid_s < plan.top_of_climb.distance_m.max(60.0 * M_PER_NM);
                 let mut edge: Option<Edge> = None;
                 for c in list.iter() {
+                    // A slower climb would be a cruise with more than cruise power.
+                    let climbing =
+                        restart || (first_climb && gain * c.gs_m_s >= PLAIN_CLIMB_M_S * ds);
                     let thrust = c.drag_n
                         + weight
                             * (c.gs_m_s / c.tas_m_s)
@@ -457,7 +460,7 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
             }
         }
         if last {
-            return last_edges.map(|e| IdealPath {
+            return last_edges.map(|e| Part {
                 cost: e.cost,
                 time_s: e.time_s,
                 fuel_kg: e.fuel_kg,
@@ -502,23 +505,45 @@ fn conditions_at(
     let aircraft = &p.aircraft;
     let mut list = Vec::new();
     let mut v = 1.1 * stall;
-    while v < 110.0 {
+    // What a speed means at this energy, and by how much it stays below the limit of the air.
+    let look = |v: f64| {
         let z = e - v * v / (2.0 * G_M_S2);
-        let here = v;
-        v += 0.5 * SPEED_STEP_M_S;
         if z < bounds.0 - 20.0 || z > bounds.1 {
-            continue;
+            return None;
         }
         let hp = hp_of(z);
         let (air, sample) = p.air_state(s_m, hp);
-        let ias = speed::tas_to_cas_m_s(here, air.pressure_pa, air.temperature_k);
+        let ias = speed::tas_to_cas_m_s(v, air.pressure_pa, air.temperature_k);
         let top = p.limits.speed_limit_m_s(
             &aircraft.speeds,
             mass / aircraft.masses.max_take_off_kg,
             p.indicated_m(s_m, hp),
             z - ground_m,
         );
-        if ias > top || ias < 1.2 * stall {
+        Some((hp, air, sample, ias, top - ias))
+    };
+    let mut within: Option<(f64, f64)> = None;
+    while v < 110.0 {
+        let mut here = v;
+        v += 0.5 * SPEED_STEP_M_S;
+        let slower = within.take();
+        let Some(mut seen) = look(here) else {
+            continue;
+        };
+        if seen.4 >= 0.0 {
+            within = Some((here, seen.4));
+        } else if let Some((last, room)) = slower {
+            // The limit itself lies between the last speed and this one, and is flown more than any other.
+            here = last + (here - last) * room / (room - seen.4);
+            let Some(limit) = look(here) else {
+                continue;
+            };
+            seen = limit;
+        } else {
+            continue;
+        }
+        let (hp, air, sample, ias, _) = seen;
+        if ias < super::cruise::OVER_STALL * stall {
             continue;
         }
         let gs = super::cruise::ground_speed_m_s(here, &sample);

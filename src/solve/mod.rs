@@ -17,7 +17,7 @@ mod search;
 pub use least::{TripError, plan_trip};
 pub use levels::stretch_ends;
 pub use plan::{
-    Alternative, AlternativeKind, Ideal, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination,
-    Totals, Warning,
+    Alternative, AlternativeKind, Ideal, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Part, Plan,
+    Termination, Totals, Warning, Workings, open_part,
 };
-pub use search::{SolveError, plan};
+pub use search::{SolveError, plan, plan_with_workings};

@@ -290,13 +290,13 @@ impl CostFunction for Flights<'_, '_> {
     }
 }
 
-/// Refines the continuous choices of a script with argmin's simplex; the best script that keeps every limit, its cost, and
-/// whether the simplex met its tolerance.
+/// Refines the continuous choices of a script with argmin's simplex; the best script that keeps every limit, and whether the
+/// simplex met its tolerance.
 pub fn continuous(
     pilot: &Pilot,
     base: &Script,
     prepare: &dyn Fn(&mut Script),
-) -> Option<(f64, Script, bool)> {
+) -> Option<(Script, bool)> {
     let problem = pilot.problem();
     let knobs = knobs(problem, base);
     let best = RefCell::new(None);
@@ -336,8 +336,7 @@ pub fn continuous(
             == Some(&argmin::core::TerminationReason::SolverConverged)
     });
     drop(run);
-    best.into_inner()
-        .map(|(cost, script)| (cost, script, converged))
+    best.into_inner().map(|(_, script)| (script, converged))
 }
 
 /// Rounds every knob of a script to what a pilot can set.
