@@ -262,7 +262,7 @@ fn from_line(theta: f64, low: f64, high: f64) -> f64 {
 
 fn to_line(x: f64, low: f64, high: f64) -> f64 {
     (2.0 * (x - low) / (high - low) - 1.0)
-        .clamp(-0.999, 0.999)
+        .clamp(-1.0, 1.0)
         .asin()
 }
 
@@ -298,7 +298,14 @@ pub fn continuous(
     prepare: &dyn Fn(&mut Script),
 ) -> Option<(Script, bool)> {
     let problem = pilot.problem();
-    let knobs = knobs(problem, base);
+    // With the lever full forward other limits hold than a hair behind it, so that is no continuous choice.
+    let forward = problem.aircraft.propeller.highest_governed_rev_s - 1e-9;
+    let knobs: Vec<_> = knobs(problem, base)
+        .into_iter()
+        .filter(|&(knob, _, _)| {
+            !matches!(knob, Knob::CruiseRev(_) | Knob::DescentRev) || get(base, knob) < forward
+        })
+        .collect();
     let best = RefCell::new(None);
     let flights = Flights {
         pilot,
