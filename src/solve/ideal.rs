@@ -30,6 +30,8 @@ const SPEED_STEP_M_S: f64 = 5.0 * M_S_PER_KT;
 const HEIGHT_STEP_M: f64 = 1_000.0 * M_PER_FT;
 /// Steepest change of energy height per distance that is tried.
 const STEEPEST: f64 = 0.12;
+/// By so much floor and ceiling may be passed: the rounding of the heights, m.
+const HEIGHT_SLACK_M: f64 = 1.0;
 /// Thrust points of a hull.
 const LEAST_MAP_PA: f64 = 7.0 * PA_PER_INHG;
 
@@ -363,8 +365,8 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<Part> 
         let hp_of = |z: f64| hp_a + (z - z_a) * (hp_b - hp_a) / (z_b - z_a);
         let floor_z = p
             .floor_m(mid_s)
-            .unwrap_or(p.arrival.pattern_altitude_m.min(begin.true_altitude_m) - 50.0);
-        let ceiling_z = z_b + 5.0;
+            .unwrap_or(end_sample.true_altitude_m.min(begin.true_altitude_m));
+        let ceiling_z = z_b;
         let ground = p.ground_m(mid_s);
         // Speeds and what they mean at an energy: prepared once per middle energy.
         let mut next = vec![None::<Edge>; m];
@@ -508,7 +510,7 @@ fn conditions_at(
     // What a speed means at this energy, and by how much it stays below the limit of the air.
     let look = |v: f64| {
         let z = e - v * v / (2.0 * G_M_S2);
-        if z < bounds.0 - 20.0 || z > bounds.1 {
+        if z < bounds.0 - HEIGHT_SLACK_M || z > bounds.1 + HEIGHT_SLACK_M {
             return None;
         }
         let hp = hp_of(z);
@@ -525,7 +527,7 @@ fn conditions_at(
     let mut within: Option<(f64, f64)> = None;
     while v < 110.0 {
         let mut here = v;
-        v += 0.5 * SPEED_STEP_M_S;
+        v += 0.25 * SPEED_STEP_M_S;
         let slower = within.take();
         let Some(mut seen) = look(here) else {
             continue;
