@@ -6,7 +6,7 @@ use fellrun::aircraft::{AirState, Levers, Throttle};
 use fellrun::files::trip::load_trip;
 use fellrun::quantity::*;
 use fellrun::solve::{open_part, plan_with_workings};
-use fellrun::trip::{Problem, Rules, resolve};
+use fellrun::trip::{Problem, Rules, Trip, resolve};
 use serde::Deserialize;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
@@ -20,6 +20,9 @@ const ROUNDED: f64 = 0.015;
 /// Grid against the grid the reference was solved on, relative to full thrust and full flow: the digits it is printed with. The
 /// smallest change of an engine or propeller worth a new reference moves it by more.
 const SAME_MODEL: f64 = 1e-5;
+
+/// By how much a rule may seem to make a flight cheaper: the search's own slack, half of what the plan is allowed before rounding.
+const SLACK: f64 = 0.005;
 
 #[derive(Deserialize)]
 struct Reference {
@@ -62,7 +65,7 @@ fn reference() -> Reference {
     serde_json::from_str(&text).expect("the script wrote it")
 }
 
-fn problem(name: &str, change: impl Fn(&mut fellrun::trip::Trip)) -> Problem {
+fn problem(name: &str, change: impl Fn(&mut Trip)) -> Problem {
     let path = folder().join("trips").join(format!("{name}.toml"));
     let mut file = load_trip(&path, None).expect("the trip loads");
     change(&mut file.trip);
@@ -203,4 +206,45 @@ fn crosscheck_the_reference_was_solved_for_this_model() {
             s.fuel_flow_gph
         );
     }
+}
+
+#[test]
+#[ignore = "long: plans every trip once more for each rule, and prints what the rule costs"]
+fn crosscheck_no_rule_makes_a_flight_cheaper() {
+    type Change = fn(&mut Trip);
+    let rules: [(&str, Change); 4] = [
+        ("levels", |t| t.rules = Rules::UsVfr),
+        ("500 fpm", |t| {
+            t.limits.max_descent_m_s = 500.0 * M_S_PER_FPM
+        }),
+        ("2 in/min", |t| {
+            t.limits.map_reduction_pa_s = 2.0 * PA_PER_INHG / 60.0
+        }),
+        ("15 in", |t| t.limits.least_map_pa = 15.0 * PA_PER_INHG),
+    ];
+    let cost = |name: &str, change: Change| {
+        let p = problem(name, |t| {
+            t.rules = Rules::None;
+            change(t);
+        });
+        let (plan, _) = plan_with_workings(&p).unwrap_or_else(|e| panic!("{name}: {e}"));
+        open_part(&p, &plan.flown).expect("a recorded flight").cost
+    };
+    print!("{:16}", "trip");
+    rules.iter().for_each(|r| print!(" {:>9}", r.0));
+    println!();
+    let mut wrong = vec![];
+    for trip in reference().trips {
+        let free = cost(&trip.name, |_| ());
+        print!("{:16}", trip.name);
+        for (rule, change) in rules {
+            let dearer = cost(&trip.name, change) / free - 1.0;
+            print!(" {:8.2}%", 100.0 * dearer);
+            if dearer < -SLACK {
+                wrong.push(format!("{} {rule} {:+.2} %", trip.name, 100.0 * dearer));
+            }
+        }
+        println!();
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join(", "));
 }
