@@ -4,7 +4,7 @@
 //! flown under a range of weights, which gives its own frontier without hollows of that kind; the flights on either side of the bound
 //! are then settled under the bound itself, as one more limit of the rounded, flown plan, and the best of all is taken.
 
-use super::plan::Plan;
+use super::plan::{Plan, Workings};
 use super::search::{SolveError, flown_sequences, plan_from, totals};
 use crate::flight::{Flown, Script};
 use crate::quantity::M3_PER_GAL;
@@ -65,7 +65,7 @@ fn excess(problem: &Problem, scarce: Scarce, time_s: f64, fuel_kg: f64) -> f64 {
 ///
 /// # Errors
 /// [`SolveError`]; [`SolveError::Bound`] with the nearest figure that can be had where no plan keeps a bound.
-pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
+pub fn plan(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
     let free = Problem {
         bounds: Bounds::default(),
         ..problem.clone()
@@ -74,7 +74,7 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
     let over = |f: &Flown, scarce| excess(problem, scarce, f.time_s, f.fuel_kg);
     let broken: Vec<Scarce> = [Scarce::Time, Scarce::Fuel]
         .into_iter()
-        .filter(|&s| over(&first.flown, s) > 0.0)
+        .filter(|&s| over(&first.0.flown, s) > 0.0)
         .collect();
     if broken.is_empty() {
         return Ok(first);
@@ -82,7 +82,7 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
     let mut seeds: Vec<(f64, Script)> = vec![];
     for &scarce in &broken {
         // The least there is, by itself.
-        let least = plan_from(
+        let (least, _) = plan_from(
             &Problem {
                 objective: scarce.objective(),
                 ..free.clone()
@@ -94,8 +94,8 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
         }
         seeds.push((0.0, least.flown.script.clone()));
         let base = match scarce {
-            Scarce::Time => first.flown.cost / first.flown.time_s,
-            Scarce::Fuel => first.flown.cost / first.flown.fuel_kg,
+            Scarce::Time => first.0.flown.cost / first.0.flown.time_s,
+            Scarce::Fuel => first.0.flown.cost / first.0.flown.fuel_kg,
         };
         let at = |weight: f64| -> Vec<Flown> {
             let weighted = Problem {

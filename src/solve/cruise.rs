@@ -26,7 +26,7 @@ pub struct CruiseOption {
 }
 
 /// Cruise is flown at least this many times the stall speed (DESIGN section 5).
-const OVER_STALL: f64 = 1.3;
+pub(super) const OVER_STALL: f64 = 1.3;
 /// Step of the search in crankshaft speed, rev/s (100 rpm).
 const REV_STEP_S: f64 = 100.0 / 60.0;
 /// Step of the search in manifold pressure, Pa.

@@ -10,11 +10,12 @@
 //!
 //! The start is the end of the initial climb, the end is the pattern point at pattern speed; what lies outside is the plan's own.
 
+use super::plan::Part;
 use crate::air::{isa, speed};
 use crate::aircraft::{AirState, Configuration, Levers, Speeds, Throttle};
 use crate::flight::{Flown, SegmentKind};
 use crate::quantity::{G_M_S2, M_PER_FT, M_PER_NM, M_S_PER_KT, PA_PER_INHG};
-use crate::trip::{CostRates, Problem};
+use crate::trip::{CostRates, PLAIN_CLIMB_M_S, Problem};
 use std::cell::Cell;
 
 /// Step of the energy grid, m.
@@ -29,15 +30,14 @@ const SPEED_STEP_M_S: f64 = 5.0 * M_S_PER_KT;
 const HEIGHT_STEP_M: f64 = 1_000.0 * M_PER_FT;
 /// Steepest change of energy height per distance that is tried.
 const STEEPEST: f64 = 0.12;
+/// By so much floor and ceiling may be passed: the rounding of the heights, m.
+const HEIGHT_SLACK_M: f64 = 1.0;
 /// Least manifold pressure in the envelope, Pa.
 const LEAST_MAP_PA: f64 = 7.0 * PA_PER_INHG;
 /// Steps of thrust by which a hull is entered.
 const BINS: u16 = 32;
 /// Corners that weigh less than this are left out.
 const LEAST_WEIGHT: f64 = 1e-9;
-/// Calibrated over equivalent airspeed is less than this, and at least one, at all speeds and heights tried (Mach 0.37; worked from
-/// [`speed`]).
-const COMPRESSED: f64 = 1.02;
 /// Rounding by which a bound may pass what it bounds, relative.
 const NOISE: f64 = 1e-12;
 
@@ -86,16 +86,14 @@ impl Hull {
         }
     }
 
-    /// Least cost rate and its fuel flow for a thrust; beyond the most: none; below the least: the least.
+    /// Least cost rate and its fuel flow for a thrust; beyond the most: the last piece goes on, for the most lies between the
+    /// corners of a cell; below the least: the least.
     #[inline]
     fn at(&self, thrust_n: f64) -> Option<(f64, f64)> {
         let h = &self.points;
         let (first, last) = (h.first()?, h.last()?);
-        if thrust_n > last.0 {
-            return None;
-        }
-        if thrust_n <= first.0 {
-            return Some((first.1, first.2));
+        if thrust_n <= first.0 || h.len() < 2 {
+            return (thrust_n <= last.0).then_some((first.1, first.2));
         }
         #[expect(
             clippy::cast_possible_truncation,
@@ -108,7 +106,7 @@ impl Hull {
         while h[i - 1].0 >= thrust_n {
             i -= 1;
         }
-        while h[i].0 < thrust_n {
+        while i + 1 < h.len() && h[i].0 < thrust_n {
             i += 1;
         }
         let (a, b) = (h[i - 1], h[i]);
@@ -258,15 +256,20 @@ fn envelope(
         }
     }
     let mixture = aircraft.high_power_mixture(density_altitude_m);
+    // Best power in the climb where the rule asks for it or its own band allows it.
+    let band = engine.spec.mixtures[engine.best_power_mixture()].max_power_fraction;
     for &rev_s in &aircraft.procedures.climb_rev_s {
-        for mixture in [mixture, engine.best_power_mixture()] {
+        for leaned in [mixture, engine.best_power_mixture()] {
             let levers = Levers {
                 throttle: Throttle::Full,
                 rev_s,
-                mixture,
+                mixture: leaned,
             };
             let near = Cell::new(f64::NAN);
             let set = aircraft.perform_under_redline(air, tas, levers, &near);
+            if leaned != mixture && set.power_fraction > band {
+                continue;
+            }
             climb.push((
                 set.thrust_n,
                 rates.rate(set.fuel_kg_s, set.rev_s),
@@ -398,16 +401,11 @@ impl<'a> Corners<'a> {
         self.of[..self.count].iter().copied()
     }
 
-    /// Greatest thrust in cruise and in the climb that every corner gives.
+    /// Greatest thrust in cruise and in the climb, between those of the corners.
     fn most_n(&self) -> (f64, f64) {
-        let least = |a: f64, b: f64| a.min(b);
         (
-            self.iter()
-                .map(|(e, _)| e.cruise.most_n())
-                .fold(f64::INFINITY, least),
-            self.iter()
-                .map(|(e, _)| e.climb.most_n())
-                .fold(f64::INFINITY, least),
+            self.iter().map(|(e, w)| w * e.cruise.most_n()).sum(),
+            self.iter().map(|(e, w)| w * e.climb.most_n()).sum(),
         )
     }
 
@@ -436,17 +434,6 @@ impl<'a> Corners<'a> {
     }
 }
 
-/// Totals of the ideal flight over the part it optimises.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct IdealPath {
-    /// Objective, its own unit.
-    pub cost: f64,
-    /// Time, s.
-    pub time_s: f64,
-    /// Fuel, kg.
-    pub fuel_kg: f64,
-}
-
 /// One edge tried.
 #[derive(Debug, Clone, Copy)]
 struct Edge {
@@ -458,7 +445,7 @@ struct Edge {
 /// The cheapest flight from the end of the plan's initial climb to the pattern point, with the plan's weight schedule.
 ///
 /// `None` if the grid holds no flight (a route shorter than two stretches).
-pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealPath> {
+pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<Part> {
     let p = problem;
     let first = plan
         .segments
@@ -535,8 +522,8 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
         let hp_of = |z: f64| hp_a + (z - z_a) * (hp_b - hp_a) / (z_b - z_a);
         let floor_z = p
             .floor_m(mid_s)
-            .unwrap_or(p.arrival.pattern_altitude_m.min(begin.true_altitude_m) - 50.0);
-        let ceiling_z = z_b + 5.0;
+            .unwrap_or(end_sample.true_altitude_m.min(begin.true_altitude_m));
+        let ceiling_z = z_b;
         let ground = p.ground_m(mid_s);
         // Speeds and what they mean at an energy: prepared once per middle energy.
         let half_index = 2 * m;
@@ -576,8 +563,14 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
                         &hp_of,
                     )
                 });
-                let climbing = gain >= RESTART_M * (ds / STRETCH_M).min(1.0)
-                    || (gain > 0.0 && mid_s < plan.top_of_climb.distance_m.max(60.0 * M_PER_NM));
+                let first_climb = mid_s < plan.top_of_climb.distance_m.max(60.0 * M_PER_NM);
+                let climbing = if gain >= RESTART_M * (ds / STRETCH_M).min(1.0) {
+                    Climbing::Always
+                } else if first_climb && gain > 0.0 {
+                    Climbing::AtLeast(PLAIN_CLIMB_M_S)
+                } else {
+                    Climbing::Never
+                };
                 let most = best.map_or(f64::INFINITY, |(b, _)| b.cost - so_far.cost);
                 let Some(edge) = cheapest(list, gain, climbing, most, &mut bounds) else {
                     continue;
@@ -599,7 +592,7 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
         if k + 1 == n {
             // From every energy to the one wanted.
             let all: Vec<isize> = (0..origin.len().cast_signed()).map(|i| -i).collect();
-            return reached(0, end_e, &all).map(|e| IdealPath {
+            return reached(0, end_e, &all).map(|e| Part {
                 cost: e.cost,
                 time_s: e.time_s,
                 fuel_kg: e.fuel_kg,
@@ -612,6 +605,25 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
     None
 }
 
+/// Where climb settings may be used: a slower climb than the least would be a cruise with more than cruise power.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Climbing {
+    Always,
+    Never,
+    /// Where energy height is gained at this rate, m/s.
+    AtLeast(f64),
+}
+
+impl Climbing {
+    fn here(self, gain_m: f64, time_s: f64) -> bool {
+        match self {
+            Self::Always => true,
+            Self::Never => false,
+            Self::AtLeast(rate_m_s) => gain_m >= rate_m_s * time_s,
+        }
+    }
+}
+
 /// The cheapest way to gain an energy height over a stretch.
 ///
 /// First the least that each speed may cost is found, then what the most promising one costs, then only those are priced that
@@ -619,7 +631,7 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<IdealP
 fn cheapest(
     list: &[Condition],
     gain_m: f64,
-    climbing: bool,
+    climbing: Climbing,
     most: f64,
     bounds: &mut Vec<(f64, f64)>,
 ) -> Option<Edge> {
@@ -627,7 +639,7 @@ fn cheapest(
     let mut promising = (f64::INFINITY, 0);
     for (i, c) in list.iter().enumerate() {
         let thrust = c.drag_n + c.per_gain_n_m * gain_m;
-        let (thrust, most) = if climbing {
+        let (thrust, most) = if climbing.here(gain_m, c.time_s) {
             (thrust, c.most_climb_n)
         } else if thrust < c.least_n - c.gear_n {
             // Thrust cannot go lower; gear may add drag below its speed.
@@ -652,7 +664,8 @@ fn cheapest(
     }
     let price = |i: usize| {
         let c = &list[i];
-        let (rate, fuel) = c.corners.at(bounds[i].0, climbing)?;
+        let climb = climbing.here(gain_m, c.time_s);
+        let (rate, fuel) = c.corners.at(bounds[i].0, climb)?;
         Some(Edge {
             cost: rate * c.time_s,
             time_s: c.time_s,
@@ -717,12 +730,12 @@ fn conditions_at<'a>(
     let indicated_m = p.indicated_m(s_m, 0.0);
     let mut list = Vec::new();
     let mut v = 1.1 * stall;
-    while v < 110.0 {
+    let stall_cas = aircraft.cas_from_ias(super::cruise::OVER_STALL * stall);
+    // What a speed means at this energy, and by how much it stays below the limit of the air, both calibrated.
+    let look = |v: f64| {
         let z = e - v * v / (2.0 * G_M_S2);
-        let here = v;
-        v += 0.5 * SPEED_STEP_M_S;
-        if z < bounds.0 - 20.0 || z > bounds.1 {
-            continue;
+        if z < bounds.0 - HEIGHT_SLACK_M || z > bounds.1 + HEIGHT_SLACK_M {
+            return None;
         }
         let hp = hp_of(z);
         let (air, sample) = p.air_state(s_m, hp);
@@ -732,14 +745,31 @@ fn conditions_at<'a>(
             hp + indicated_m,
             z - ground_m,
         );
-        // Limits are indicated, and compared as calibrated airspeeds: exactly where the bounds of those do not settle the question.
-        let cas = |ias: f64| aircraft.cas_from_ias(ias);
-        let least = speed::tas_to_eas_m_s(here, air.density_kg_m3);
-        let exact = || speed::tas_to_cas_m_s(here, air.pressure_pa, air.temperature_k);
-        let within =
-            |limit: f64| least * COMPRESSED <= limit || (least <= limit && exact() <= limit);
-        let slowest = cas(1.2 * stall);
-        if !within(cas(top)) || (least < slowest && exact() < slowest) {
+        let cas = speed::tas_to_cas_m_s(v, air.pressure_pa, air.temperature_k);
+        Some((hp, air, sample, cas, aircraft.cas_from_ias(top) - cas))
+    };
+    let mut within: Option<(f64, f64)> = None;
+    while v < 110.0 {
+        let mut here = v;
+        v += 0.25 * SPEED_STEP_M_S;
+        let slower = within.take();
+        let Some(mut seen) = look(here) else {
+            continue;
+        };
+        if seen.4 >= 0.0 {
+            within = Some((here, seen.4));
+        } else if let Some((last, room)) = slower {
+            // The limit itself lies between the last speed and this one, and is flown more than any other.
+            here = last + (here - last) * room / (room - seen.4);
+            let Some(limit) = look(here) else {
+                continue;
+            };
+            seen = limit;
+        } else {
+            continue;
+        }
+        let (hp, air, sample, cas, _) = seen;
+        if cas < stall_cas {
             continue;
         }
         let gs = super::cruise::ground_speed_m_s(here, &sample);
@@ -747,7 +777,7 @@ fn conditions_at<'a>(
             continue;
         }
         let drag = aircraft.drag_n(air, here, mass, Configuration::default());
-        let gear = if within(cas(aircraft.speeds.vlo_extend_m_s)) {
+        let gear = if cas <= aircraft.cas_from_ias(aircraft.speeds.vlo_extend_m_s) {
             aircraft.drag_n(
                 air,
                 here,
@@ -784,25 +814,6 @@ fn conditions_at<'a>(
 mod tests {
     use super::*;
 
-    /// The bounds that spare the exact conversion hold at all heights and temperatures that can be planned, up to the greatest
-    /// speed tried.
-    #[test]
-    fn closed_form_calibrated_is_near_equivalent_airspeed() {
-        for height in 0..=50 {
-            let pressure_pa = isa::pressure_pa(200.0 * f64::from(height));
-            for temperature_k in [220.0, 250.0, 280.0, 310.0] {
-                let air = AirState::new(pressure_pa, temperature_k);
-                for v in 20..=110 {
-                    let v = f64::from(v);
-                    let ratio = speed::tas_to_cas_m_s(v, pressure_pa, temperature_k)
-                        / speed::tas_to_eas_m_s(v, air.density_kg_m3);
-                    // Rounding only below one: at sea level in standard air they are the same.
-                    assert!((1.0 - 1e-9..COMPRESSED).contains(&ratio), "{v} {ratio}");
-                }
-            }
-        }
-    }
-
     /// A hull read through its bins against the definition; its lines nowhere above it.
     #[test]
     fn closed_form_hull_and_lines() {
@@ -828,7 +839,10 @@ mod tests {
             );
             assert!(lines.iter().all(|l| l.0 + l.1 * t <= found + 1e-9), "{t}");
         }
-        assert_eq!(hull.at(place(19) + 1.0), None);
+        // Beyond the most the last piece goes on.
+        let (a, b) = (place(18), place(19));
+        let beyond = cost(b) + (cost(b) - cost(a)) / (b - a);
+        assert!((hull.at(b + 1.0).expect("goes on").0 - beyond).abs() < 1e-12 * beyond);
         assert_eq!(hull.at(-500.0), Some((cost(-200.0), 1.0)));
     }
 }

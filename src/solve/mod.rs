@@ -18,7 +18,7 @@ mod search;
 pub use least::{TripError, plan_trip};
 pub use levels::stretch_ends;
 pub use plan::{
-    Alternative, AlternativeKind, Ideal, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination,
-    Totals, Warning,
+    Alternative, AlternativeKind, Ideal, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Part, Plan,
+    Termination, Totals, Warning, Workings, open_part,
 };
-pub use search::{SolveError, charged, plan, prepared};
+pub use search::{SolveError, charged, plan, plan_with_workings, prepared};

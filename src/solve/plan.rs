@@ -1,8 +1,8 @@
 //! The answer: one plan, from which every face is made.
 
-use crate::flight::{Flown, Limit};
+use crate::flight::{Flown, Limit, SegmentKind};
 use crate::reflight::Mismatch;
-use crate::trip::{Note, Objective};
+use crate::trip::{Note, Objective, Problem};
 
 /// Times, fuel and money of one plan.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -133,3 +133,55 @@ pub struct Plan {
 pub const NO_DIFFERENCE_S: f64 = 120.0;
 /// See [`NO_DIFFERENCE_S`]; m³.
 pub const NO_DIFFERENCE_M3: f64 = 0.5 * crate::quantity::M3_PER_GAL;
+
+/// The part of a flight that is open to choice: from the end of the initial climb to the pattern point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Part {
+    /// Objective, its own unit.
+    pub cost: f64,
+    /// Time, s.
+    pub time_s: f64,
+    /// Fuel, kg.
+    pub fuel_kg: f64,
+}
+
+/// Flights behind a plan.
+#[derive(Debug, Clone)]
+pub struct Workings {
+    /// The flight before rounding, path recorded; the plan itself where rounding found better.
+    pub unrounded: Flown,
+    /// The ideal flight; none where its grid holds no flight.
+    pub ideal: Option<Part>,
+}
+
+/// The open part of a recorded flight. A flight that meets pattern speed a little before the pattern point is charged for the way
+/// there as it flies it.
+///
+/// `None` without a recorded path.
+pub fn open_part(problem: &Problem, flown: &Flown) -> Option<Part> {
+    let initial = flown
+        .segments
+        .iter()
+        .find(|s| s.kind == SegmentKind::InitialClimb)?;
+    let begin = flown.track.get(initial.last)?.state;
+    let end_m = problem.length_m - problem.arrival.before_m;
+    let i = flown
+        .track
+        .partition_point(|t| t.state.distance_m < end_m)
+        .min(flown.track.len() - 1);
+    let (a, b) = (
+        flown.track.get(i.checked_sub(1)?)?.state,
+        flown.track[i].state,
+    );
+    let x = (end_m - a.distance_m) / (b.distance_m - a.distance_m);
+    let since = |begin: f64, a: f64, b: f64| a + x * (b - a) - begin;
+    let time_s = since(begin.time_s, a.time_s, b.time_s);
+    let fuel_kg = since(begin.fuel_kg, a.fuel_kg, b.fuel_kg);
+    let revolutions = since(begin.revolutions, a.revolutions, b.revolutions);
+    let rates = problem.cost_rates();
+    Some(Part {
+        cost: rates.per_s * time_s + rates.per_kg * fuel_kg + rates.per_rev * revolutions,
+        time_s,
+        fuel_kg,
+    })
+}

@@ -344,7 +344,7 @@ fn from_line(theta: f64, low: f64, high: f64) -> f64 {
 
 fn to_line(x: f64, low: f64, high: f64) -> f64 {
     (2.0 * (x - low) / (high - low) - 1.0)
-        .clamp(-0.999, 0.999)
+        .clamp(-1.0, 1.0)
         .asin()
 }
 
@@ -372,15 +372,22 @@ impl CostFunction for Flights<'_, '_> {
     }
 }
 
-/// Refines the continuous choices of a script with argmin's simplex; the best script that keeps every limit, its cost, and
-/// whether the simplex met its tolerance.
+/// Refines the continuous choices of a script with argmin's simplex; the best script that keeps every limit, and whether the
+/// simplex met its tolerance.
 pub fn continuous(
     pilot: &Pilot,
     base: &Script,
     prepare: &dyn Fn(&mut Script),
-) -> Option<(f64, Script, bool)> {
+) -> Option<(Script, bool)> {
     let problem = pilot.problem();
-    let knobs = knobs(problem, base);
+    // With the lever full forward other limits hold than a hair behind it, so that is no continuous choice.
+    let forward = problem.aircraft.propeller.highest_governed_rev_s - 1e-9;
+    let knobs: Vec<_> = knobs(problem, base)
+        .into_iter()
+        .filter(|&(knob, _, _)| {
+            !matches!(knob, Knob::CruiseRev(_) | Knob::DescentRev) || get(base, knob) < forward
+        })
+        .collect();
     let best = RefCell::new(None);
     let flights = Flights {
         pilot,
@@ -418,8 +425,7 @@ pub fn continuous(
             == Some(&argmin::core::TerminationReason::SolverConverged)
     });
     drop(run);
-    best.into_inner()
-        .map(|(cost, script)| (cost, script, converged))
+    best.into_inner().map(|(_, script)| (script, converged))
 }
 
 /// Rounds every knob of a script to what a pilot can set.

@@ -2,7 +2,10 @@
 
 use super::cruise::{self, CruiseOption};
 use super::levels::{LevelCost, Sequence, sequences};
-use super::plan::{Alternative, AlternativeKind, Ideal, Plan, Termination, Totals, Warning};
+use super::plan::{
+    Alternative, AlternativeKind, Ideal, Part, Plan, Termination, Totals, Warning, Workings,
+    open_part,
+};
 use super::refine::{Pilot, continuous, keep_tied, rounded, settle};
 use super::{descent, ideal};
 use crate::air::isa;
@@ -90,6 +93,14 @@ pub enum SolveError {
 /// # Errors
 /// [`SolveError`] when no plan keeps every limit, saying which is in the way.
 pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
+    plan_with_workings(problem).map(|(plan, _)| plan)
+}
+
+/// Plans a trip and keeps the flights that the plan only has the figures of.
+///
+/// # Errors
+/// As [`plan`].
+pub fn plan_with_workings(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
     if problem.bounds.is_free() {
         plan_from(problem, &[])
     } else {
@@ -132,7 +143,10 @@ pub fn charged(flown: &Flown) -> f64 {
 }
 
 /// [`plan`] with more scripts to settle from than those the search finds.
-pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Plan, SolveError> {
+pub(super) fn plan_from(
+    problem: &Problem,
+    seeds: &[Script],
+) -> Result<(Plan, Workings), SolveError> {
     for (leg, levels) in problem.legs.iter().zip(&problem.levels) {
         if levels.levels_m.is_empty() {
             return Err(SolveError::NoLevel {
@@ -217,11 +231,11 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Plan, Sol
     // Continuous refinement of the best, then rounding again with the neighbours.
     let tie = |script: &mut Script| search.prepare(script);
     let (unrounded, again, converged) = match continuous(&pilot, &best.script_free(), &tie) {
-        Some((value, script, converged)) => {
+        Some((script, converged)) => {
             let settled = settle(&pilot, &rounded(problem, &script), &tie).ok();
-            (value, settled, converged)
+            (Some(script), settled, converged)
         }
-        None => (best.cost, None, false),
+        None => (None, None, false),
     };
     let best = again
         .filter(|a| Pilot::charged(a) < Pilot::charged(&best))
@@ -256,6 +270,12 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Plan, Sol
         return Err(search.why_not(broken));
     };
     let totals = totals(problem, &final_flown);
+    // Flown as finely as the plan. Where rounding found better, or the unrounded flight lies on the wrong side of a limit by the
+    // search's own error, it is the plan itself.
+    let unrounded = unrounded
+        .and_then(|script| fly_recorded(problem, &script).ok())
+        .filter(|f| f.audit.violation() == 0.0 && f.cost <= final_flown.cost)
+        .unwrap_or_else(|| final_flown.clone());
     let ideal_path = ideal::ideal(problem, rates, &final_flown);
     let ideal = search.ideal_of(&final_flown, ideal_path);
     let mut alternatives = Vec::new();
@@ -278,10 +298,10 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Plan, Sol
     if !converged {
         warnings.push(Warning::NotConverged);
     }
-    Ok(Plan {
+    let plan = Plan {
         objective: problem.objective,
         objective_value: final_flown.cost,
-        unrounded_value: unrounded.min(final_flown.cost),
+        unrounded_value: unrounded.cost,
         binding: final_flown.audit.binding(),
         flown: final_flown,
         totals,
@@ -291,7 +311,12 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Plan, Sol
         warnings,
         termination,
         flights: pilot.flights(),
-    })
+    };
+    let workings = Workings {
+        unrounded,
+        ideal: ideal_path,
+    };
+    Ok((plan, workings))
 }
 
 /// By how much the re-flight of a flight misses it; not a number where it cannot be re-flown at all.
@@ -995,26 +1020,14 @@ impl<'a> Search<'a> {
     }
 
     /// The ideal flight's figures over the flown part: outside what it optimises it is the plan's own.
-    fn ideal_of(&self, plan: &Flown, path: Option<ideal::IdealPath>) -> Ideal {
-        let begin = plan
-            .segments
-            .first()
-            .and_then(|s| plan.track.get(s.last))
-            .map_or((0.0, 0.0), |t| (t.state.time_s, t.state.fuel_kg));
-        let part_s = plan.slowed.time_s - begin.0;
-        let part_kg = plan.slowed.fuel_kg - begin.1;
-        let (time_s, fuel_kg, cost) = match path {
-            Some(i) => {
-                let (time, fuel) = (
-                    plan.time_s - part_s + i.time_s,
-                    plan.fuel_kg - part_kg + i.fuel_kg,
-                );
-                let part = self.rates.per_s * part_s
-                    + self.rates.per_kg * part_kg
-                    + self.part_revolutions(plan);
-                (time, fuel, plan.cost - part + i.cost)
-            }
-            None => (plan.time_s, plan.fuel_kg, plan.cost),
+    fn ideal_of(&self, plan: &Flown, path: Option<Part>) -> Ideal {
+        let (time_s, fuel_kg, cost) = match (path, open_part(self.p, plan)) {
+            (Some(i), Some(own)) => (
+                plan.time_s - own.time_s + i.time_s,
+                plan.fuel_kg - own.fuel_kg + i.fuel_kg,
+                plan.cost - own.cost + i.cost,
+            ),
+            _ => (plan.time_s, plan.fuel_kg, plan.cost),
         };
         let per_s = match self.p.prices.basis {
             HourBasis::Tachometer(_) => 0.0,
@@ -1031,24 +1044,6 @@ impl<'a> Search<'a> {
             fuel_kg,
             margin: plan.cost / cost - 1.0,
         }
-    }
-
-    fn part_revolutions(&self, plan: &Flown) -> f64 {
-        if self.rates.per_rev == 0.0 {
-            return 0.0;
-        }
-        let at = |t: f64| {
-            plan.track
-                .iter()
-                .find(|x| x.state.time_s >= t - 1e-6)
-                .map_or(0.0, |x| x.state.revolutions)
-        };
-        let begin = plan
-            .segments
-            .first()
-            .and_then(|s| plan.track.get(s.last))
-            .map_or(0.0, |t| t.state.revolutions);
-        self.rates.per_rev * (at(plan.slowed.time_s) - begin)
     }
 
     /// Why no sequence can be flown.
