@@ -14,7 +14,9 @@ use crate::quantity::{
     W_PER_HP,
 };
 use crate::reflight::Mismatch;
-use crate::solve::{Alternative, AlternativeKind, Ideal, Plan, Termination, Totals, Warning};
+use crate::solve::{
+    Alternative, AlternativeKind, Ideal, LeftOut, Plan, Termination, Totals, Warning,
+};
 use crate::trip::{
     Arrival, Field, HourBasis, Leg, LegLevels, Limits, Note, Objective, Prices, Problem, Roughness,
     RouteAir, Rules,
@@ -350,8 +352,14 @@ fn made_plan(problem: &Problem, script_flown: &Script) -> Plan {
             kind: AlternativeKind::OrdinaryDescent,
             totals: theirs,
             difference: other.cost - flown.cost,
+            charged_difference: other.cost - flown.cost,
             flown: other,
         }],
+        left_out: vec![LeftOut {
+            kind: AlternativeKind::Level(16_500.0 * M_PER_FT),
+            limits: vec![Limit::ClimbRate],
+        }],
+        sensitivity: vec![],
         binding: vec![Limit::DescentRate, Limit::CruisePower],
         warnings: vec![
             Warning::Note(Note::BelowForecast(640.0)),

@@ -424,37 +424,151 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
     sheet.paragraph("", "  ", &words);
 }
 
+/// With its sign, nothing where it rounds to nothing, and nothing flattered: a saving rounded down, what is more rounded up.
+fn by(x: f64, places: i32) -> String {
+    let shown = if x > 0.0 {
+        up(x, places)
+    } else {
+        -down(-x, places)
+    };
+    signed(shown, places.unsigned_abs() as usize)
+}
+
+/// Heads of the columns that the tables of differences share; what money is beside minutes and gallons is no column of its own where
+/// one of these is least.
+fn difference_heads(figures: &Figures) -> Vec<&'static str> {
+    let mut heads = vec![""];
+    if figures.objective.kind == "money" {
+        heads.push("money");
+    }
+    heads.extend(["min", "gal", "down nm"]);
+    heads
+}
+
+fn differences(figures: &Figures, objective: f64, min: f64, gal: f64, down_nm: f64) -> Vec<String> {
+    let mut out = Vec::new();
+    if figures.objective.kind == "money" {
+        out.push(by(objective, 1));
+    }
+    out.extend([by(min, 1), by(gal, 2), number(up(down_nm, 0), 0)]);
+    out
+}
+
+fn difference_table(heads: &[&str], rows: Vec<Vec<String>>, width: usize) -> Table {
+    let mut table = plain_table(width, STYLE);
+    let numbers = |i: usize| i > 0 && i + 1 < heads.len();
+    let cell = |i: usize, text: &str| {
+        let cell = Cell::new(text);
+        if numbers(i) {
+            cell.set_alignment(CellAlignment::Right)
+        } else {
+            cell
+        }
+    };
+    table.set_header(heads.iter().enumerate().map(|(i, h)| cell(i, h)));
+    for row in rows {
+        table.add_row(row.iter().enumerate().map(|(i, t)| cell(i, t)));
+    }
+    for column in table.column_iter_mut() {
+        column.set_padding((0, 1));
+    }
+    table
+}
+
 fn choices(sheet: &mut Sheet, figures: &Figures) {
-    let rows: Vec<_> = figures.alternatives.iter().collect();
-    if rows.is_empty() {
+    if figures.alternatives.is_empty() && figures.left_out.is_empty() {
         return;
     }
     sheet.heading("What each choice is worth");
-    for a in rows {
-        let more = if a.difference >= 0.0 {
-            "dearer"
-        } else {
-            "cheaper"
-        };
+    if !figures.alternatives.is_empty() {
         sheet.paragraph(
             "  ",
-            "    ",
-            &format!(
-                "{}: {} {} {more}{}; {} and {} gal in the air, down at {} nm",
-                a.name,
-                number(a.difference.abs(), 1),
-                figures.objective.unit,
-                if a.difference < 0.0 {
-                    ", which its extra lever changes are not worth"
-                } else {
-                    ""
-                },
-                clock(a.totals.time_min),
-                number(up(a.totals.fuel_gal, 1), 1),
-                number(up(a.top_of_descent_to_go_nm, 0), 0)
-            ),
+            "  ",
+            "More than the plan, with everything but the choice named chosen anew (the ordinary descent excepted):",
         );
+        let mut heads = difference_heads(figures);
+        heads.push("");
+        let rows = figures
+            .alternatives
+            .iter()
+            .map(|a| {
+                let mut row = vec![format!("  {}", a.name)];
+                row.extend(differences(
+                    figures,
+                    a.difference,
+                    a.difference_min,
+                    a.difference_gal,
+                    a.top_of_descent_to_go_nm,
+                ));
+                row.push(
+                    if a.no_real_difference {
+                        "no real difference"
+                    } else if a.difference < 0.0 {
+                        "not worth its lever moves"
+                    } else {
+                        ""
+                    }
+                    .to_owned(),
+                );
+                row
+            })
+            .collect();
+        sheet.table(&difference_table(&heads, rows, sheet.width));
     }
+    for l in &figures.left_out {
+        sheet.paragraph("  ", "    ", &format!("Left out for a limit: {}.", l.text));
+    }
+}
+
+fn forecast(sheet: &mut Sheet, figures: &Figures) {
+    let Some(first) = figures.sensitivity.first() else {
+        return;
+    };
+    sheet.heading("If it is not as forecast");
+    sheet.paragraph(
+        "  ",
+        "  ",
+        if first.planned_anew {
+            "More than the plan, with a plan made anew for each:"
+        } else {
+            "More than the plan, with the same settings and the start down moved:"
+        },
+    );
+    let mut heads = difference_heads(figures);
+    heads.extend(["lands gal", ""]);
+    let rows = figures
+        .sensitivity
+        .iter()
+        .map(|s| {
+            let mut row = vec![format!("  {}", s.name)];
+            let Some(o) = &s.outcome else {
+                row.resize(heads.len() - 1, "-".to_owned());
+                row.push(format!(
+                    "cannot be flown: {}",
+                    s.not_flown.as_deref().unwrap_or("")
+                ));
+                return row;
+            };
+            row.extend(differences(
+                figures,
+                o.difference,
+                o.difference_min,
+                o.difference_gal,
+                o.top_of_descent_to_go_nm,
+            ));
+            row.push(number(down(o.totals.landing_fuel_gal, 1), 1));
+            row.push(if !o.broken_limits.is_empty() {
+                format!("not so: {}", o.broken_limits.join(", "))
+            } else if o.levels_ft != figures.levels_ft {
+                let levels: Vec<String> = o.levels_ft.iter().map(|&l| feet(l)).collect();
+                format!("at {} ft", levels.join(", "))
+            } else {
+                String::new()
+            });
+            row
+        })
+        .collect();
+    sheet.table(&difference_table(&heads, rows, sheet.width));
 }
 
 fn beware(sheet: &mut Sheet, figures: &Figures) {
@@ -579,6 +693,7 @@ pub fn terminal(figures: &Figures, width: usize) -> String {
     sheet.heading(&format!("Lever card, arrival{alike}"));
     sheet.table(&card_table(figures, true, width));
     choices(&mut sheet, figures);
+    forecast(&mut sheet, figures);
     beware(&mut sheet, figures);
     small_print(&mut sheet, figures);
     sheet.text

@@ -14,11 +14,13 @@ mod levels;
 mod plan;
 mod refine;
 mod search;
+mod why;
 
 pub use least::{TripError, plan_trip};
 pub use levels::stretch_ends;
 pub use plan::{
-    Alternative, AlternativeKind, Ideal, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination,
-    Totals, Warning,
+    Alternative, AlternativeKind, Ideal, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, NotFlown,
+    Plan, Sensitivity, Shifted, Termination, Totals, Warning,
 };
 pub use search::{SolveError, charged, plan, prepared};
+pub use why::{Because, CHANGES, DescentMeans, Reason, because, planned_anew};
