@@ -657,7 +657,7 @@ fn choice(kind: AlternativeKind, script: &Script) -> (&'static str, String) {
         ),
         AlternativeKind::CruiseRev(i, r) | AlternativeKind::CruiseRpmHeld(i, r) => (
             "cruise_rpm",
-            format!("cruise{} with {} RPM", stretch(i), revs(rpm(r))),
+            format!("cruise{} with {} rpm", stretch(i), revs(rpm(r))),
         ),
     }
 }
@@ -753,7 +753,7 @@ fn because_words(plan: &Plan, problem: &Problem, fuel: Fuel) -> String {
     let gs = |m: &DescentMeans| knots(kt(m.ground_speed_m_s));
     let words = match b.reason {
         Reason::HeightBuysSpeed => format!(
-            "the height lost buys speed with {} % power left on, where the ordinary descent gives it away at {} %: {} kt GS on \
+            "the height lost buys speed with {} % power left on, where the ordinary descent gives it away with the throttle, at {} %: {} kt GS on \
              average to the pattern against {}",
             number(percent(p.power_fraction), 0),
             number(percent(o.power_fraction), 0),

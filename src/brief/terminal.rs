@@ -1,7 +1,7 @@
 //! The terminal face: the plan in one line, then what it costs, how it is flown, and what to beware of.
 
 use super::figures::saves;
-use super::words::{clock, down, feet, inches, knots, number, revs, sentence, tens, up};
+use super::words::{clock, down, feet, inches, knots, near, number, revs, sentence, tens, up};
 use super::{Figures, Gain, SegmentFigures, TotalsFigures};
 use anstyle::{Effects, Style};
 use comfy_table::{
@@ -424,8 +424,18 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
     sheet.paragraph("", "  ", &words);
 }
 
-/// With its sign, nothing where it rounds to nothing, and nothing flattered: a saving rounded down, what is more rounded up.
-fn by(x: f64, places: i32) -> String {
+/// With its sign, not flattering the plan: what another way takes more is rounded down; what it saves, to the nearest.
+fn beside(x: f64, places: i32) -> String {
+    let shown = if x > 0.0 {
+        down(x, places)
+    } else {
+        near(x, places)
+    };
+    signed(shown, places.unsigned_abs() as usize)
+}
+
+/// With its sign, not flattering the change: what it takes more is rounded up, what it saves is rounded down.
+fn after(x: f64, places: i32) -> String {
     let shown = if x > 0.0 {
         up(x, places)
     } else {
@@ -445,7 +455,12 @@ fn difference_heads(figures: &Figures) -> Vec<&'static str> {
     heads
 }
 
-fn differences(figures: &Figures, objective: f64, min: f64, gal: f64, down_nm: f64) -> Vec<String> {
+/// Objective where it is money, minutes, gallons and where it starts down.
+fn differences(
+    figures: &Figures,
+    by: fn(f64, i32) -> String,
+    [objective, min, gal, down_nm]: [f64; 4],
+) -> Vec<String> {
     let mut out = Vec::new();
     if figures.objective.kind == "money" {
         out.push(by(objective, 1));
@@ -495,10 +510,13 @@ fn choices(sheet: &mut Sheet, figures: &Figures) {
                 let mut row = vec![format!("  {}", a.name)];
                 row.extend(differences(
                     figures,
-                    a.difference,
-                    a.difference_min,
-                    a.difference_gal,
-                    a.top_of_descent_to_go_nm,
+                    beside,
+                    [
+                        a.difference,
+                        a.difference_min,
+                        a.difference_gal,
+                        a.top_of_descent_to_go_nm,
+                    ],
                 ));
                 row.push(
                     if a.no_real_difference {
@@ -551,14 +569,17 @@ fn forecast(sheet: &mut Sheet, figures: &Figures) {
             };
             row.extend(differences(
                 figures,
-                o.difference,
-                o.difference_min,
-                o.difference_gal,
-                o.top_of_descent_to_go_nm,
+                after,
+                [
+                    o.difference,
+                    o.difference_min,
+                    o.difference_gal,
+                    o.top_of_descent_to_go_nm,
+                ],
             ));
             row.push(number(down(o.totals.landing_fuel_gal, 1), 1));
             row.push(if !o.broken_limits.is_empty() {
-                format!("not so: {}", o.broken_limits.join(", "))
+                format!("cannot be flown so: {}", o.broken_limits.join(", "))
             } else if o.levels_ft != figures.levels_ft {
                 let levels: Vec<String> = o.levels_ft.iter().map(|&l| feet(l)).collect();
                 format!("at {} ft", levels.join(", "))
@@ -854,6 +875,7 @@ mod tests {
             for words in [
                 descent,
                 "MAP computed",
+                "cruise with 2,450 rpm: greatest RPM",
                 "Ordinary flying (throttle back to hold cruise IAS",
                 "at or below the redline, 2,700, with the throttle",
             ] {
@@ -910,7 +932,63 @@ mod tests {
         assert!(flat(&figures).contains("no real difference: choose comfort"));
         (gain.small_gain, gain.no_real_difference) = (false, false);
         figures.gain_over_ordinary = Some(gain);
-        assert!(!flat(&figures).contains("no real difference"));
+        assert!(!flat(&figures).contains("no real difference: choose comfort"));
+    }
+
+    #[test]
+    fn closed_form_choices_and_forecast_are_told_line_by_line() {
+        let text = plain(sample::figures(), 100);
+        let line = |start: &str| {
+            text.lines()
+                .find(|l| l.trim_start().starts_with(start))
+                .unwrap_or_else(|| panic!("no {start:?} in {text}"))
+        };
+        for name in [
+            "ordinary descent",
+            "cruise at 10,500 ft",
+            "climb at Vy, 85 KIAS",
+            "climb at 105 KIAS",
+            "PROP stays at ",
+            "PROP back to 1,800 in the descent",
+            "cruise with 19 in",
+            "cruise with full throttle",
+            "cruise with 2,450 rpm",
+            "Left out for a limit: cruise at 16,500 ft: least rate of climb on reaching a level.",
+            "10 kt more head wind",
+            "10 °C colder",
+        ] {
+            line(name);
+        }
+        assert!(line("cruise at 10,500").ends_with("no real difference"));
+        assert!(line("climb at Vy").ends_with("not worth its lever moves"));
+        // 12.3 more in money, as the sample has it; 20 kg are 44.1 lb, told as 45.
+        assert!(line("10 kt more head wind").contains("+12.3"));
+        assert!(line("10 kt more tail wind").contains("cannot be flown so: "));
+        let flat = flat(sample::figures());
+        for words in [
+            "the same settings and the start down moved",
+            "cannot be flown: over the greatest take-off weight by 45 lb",
+            "does not hold level flight at 10500 ft",
+        ] {
+            assert!(flat.contains(words), "{words}: {flat}");
+        }
+    }
+
+    #[test]
+    fn closed_form_without_money_the_objective_has_no_column_of_its_own() {
+        let mut problem = sample::problem().clone();
+        problem.objective = crate::trip::Objective::Time;
+        let mut plan = sample::plan().clone();
+        plan.objective = crate::trip::Objective::Time;
+        let heads = |f: &Figures| {
+            plain(f, 100)
+                .lines()
+                .filter(|l| l.contains("down nm"))
+                .filter(|l| l.contains("money"))
+                .count()
+        };
+        assert_eq!(heads(sample::figures()), 2);
+        assert_eq!(heads(&Figures::new(&plan, &problem)), 0);
     }
 
     #[test]

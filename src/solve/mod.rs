@@ -23,4 +23,4 @@ pub use plan::{
     Plan, Sensitivity, Shifted, Termination, Totals, Warning,
 };
 pub use search::{SolveError, charged, plan, prepared};
-pub use why::{Because, CHANGES, DescentMeans, Reason, because, planned_anew};
+pub use why::{Because, CHANGES, DescentMeans, Reason, because, explained, planned_anew};

@@ -41,8 +41,9 @@ pub const CHANGES: [Change; 6] = [
     Change::Temperature(-10.0),
 ];
 
-/// The plan with alternatives and sensitivity; another plan where an alternative proves better.
-pub(super) fn explained(problem: &Problem, mut plan: Plan) -> Plan {
+/// A plan with alternatives and sensitivity; another plan where an alternative proves better. What alternatives the plan has already
+/// are looked at with the rest.
+pub fn explained(problem: &Problem, mut plan: Plan) -> Plan {
     let why = Why {
         problem,
         search: Search::new(problem, problem.cost_rates()),
@@ -576,4 +577,80 @@ pub fn because(problem: &Problem, plan: &Flown, ordinary: &Flown) -> Option<Beca
         plan,
         ordinary,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const MONEY: CostRates = CostRates {
+        per_s: 0.03,
+        per_kg: 2.0,
+        per_rev: 0.0,
+    };
+
+    fn means(time_s: f64, fuel_kg: f64, power: f64, wind_m_s: f64) -> DescentMeans {
+        DescentMeans {
+            time_s,
+            fuel_kg,
+            revolutions: 33.0 * time_s,
+            power_fraction: power,
+            ground_speed_m_s: 60_000.0 / time_s,
+            wind_along_m_s: wind_m_s,
+        }
+    }
+
+    #[test]
+    fn closed_form_the_reason_is_where_the_saving_lies() {
+        let ordinary = means(800.0, 4.0, 0.3, 5.0);
+        let of = |plan: DescentMeans| reason(MONEY, &plan, &ordinary);
+        // 60 km in 750 s are 80 m/s against 75: 5 m/s gained, none of it wind, at more power.
+        assert_eq!(
+            of(means(750.0, 4.0, 0.5, 5.0)),
+            Some(Reason::HeightBuysSpeed)
+        );
+        // The same gain with less power is not bought by height at power: no reason is made up.
+        assert_eq!(of(means(750.0, 4.0, 0.2, 5.0)), None);
+        // 2.5 of the 5 m/s are wind, just half; with 2.4 they are not.
+        assert_eq!(of(means(750.0, 4.0, 0.5, 7.5)), Some(Reason::MoreTailWind));
+        assert_eq!(
+            of(means(750.0, 4.0, 0.5, 7.4)),
+            Some(Reason::HeightBuysSpeed)
+        );
+        // Against the wind it is less of it.
+        assert_eq!(
+            reason(
+                MONEY,
+                &means(750.0, 4.0, 0.5, -5.0),
+                &means(800.0, 4.0, 0.3, -10.0)
+            ),
+            Some(Reason::LessHeadWind)
+        );
+        // 1 kg saved is 2.0 in money, 10 s are 0.3.
+        assert_eq!(of(means(790.0, 3.0, 0.5, 5.0)), Some(Reason::LessFuelFlow));
+        // Fuel saved at a greater flow is saved by time: 640 s at 3.3 kg are 0.00516 kg/s against 0.005.
+        assert_eq!(
+            of(means(640.0, 3.3, 0.5, 5.0)),
+            Some(Reason::HeightBuysSpeed)
+        );
+        // Dearer, or the same: no reason.
+        assert_eq!(of(means(800.0, 4.1, 0.5, 5.0)), None);
+        assert_eq!(of(ordinary), None);
+    }
+
+    #[test]
+    fn closed_form_a_tachometer_hour_is_saved_by_revolutions() {
+        let rates = CostRates {
+            per_s: 0.0,
+            per_kg: 2.0,
+            per_rev: 0.001,
+        };
+        let ordinary = means(800.0, 4.0, 0.3, 5.0);
+        let mut plan = means(800.0, 4.0, 0.3, 5.0);
+        plan.revolutions = 25.0 * 800.0;
+        assert_eq!(
+            reason(rates, &plan, &ordinary),
+            Some(Reason::FewerRevolutions)
+        );
+    }
 }
