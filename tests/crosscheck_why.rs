@@ -51,7 +51,8 @@ fn keeps(kind: AlternativeKind, flown: &Flown, plan: &Flown) -> bool {
             s.climb.ias_m_s == v && v > plan.script.climb.ias_m_s + 10.0 * M_S_PER_KT
         }
         AlternativeKind::CruiseRevDown => {
-            near(s.descent.rev_s, last.rev_s) && plan.script.descent.rev_s < last.rev_s
+            let cruise = plan.script.cruise[plan.script.cruise.len() - 1];
+            near(s.descent.rev_s, last.rev_s) && plan.script.descent.rev_s < cruise.rev_s
         }
         AlternativeKind::CoarseDown(r) => near(s.descent.rev_s, r) && r < plan.script.descent.rev_s,
         AlternativeKind::CruiseThrottle(i, t) => {
