@@ -11,13 +11,13 @@ use super::words::{
 };
 use super::{CAUTIONS, TITLE};
 use crate::aircraft::{Aircraft, Induction, Speeds, Throttle};
-use crate::flight::{Limit, Part, PathRule, SegmentKind, ThrottleRule, TrackPoint};
+use crate::flight::{Limit, Part, PathRule, Script, SegmentKind, ThrottleRule, TrackPoint};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::solve::{
-    Alternative, AlternativeKind, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Plan, Termination, Totals,
-    Warning,
+    Alternative, AlternativeKind, DescentMeans, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S,
+    NotFlown, Plan, Reason, Sensitivity, Termination, Totals, Warning, because,
 };
-use crate::trip::{Note, Objective, Problem, Roughness, Rules};
+use crate::trip::{Change, Note, Objective, Problem, Roughness, Rules};
 use serde::Serialize;
 
 /// Longest stretch of the table of conditions, m.
@@ -338,14 +338,56 @@ pub struct Descent {
 /// Another way to fly the trip.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct AlternativeFigures {
+    /// ordinary_descent, level, climb, descent_rpm, cruise_map or cruise_rpm.
+    pub kind: &'static str,
     /// What was changed.
     pub name: String,
     /// Its totals.
     pub totals: TotalsFigures,
     /// Its objective less that of the plan, in the unit of the objective.
     pub difference: f64,
+    /// Its time less that of the plan.
+    pub difference_min: f64,
+    /// Its fuel less that of the plan.
+    pub difference_gal: f64,
+    /// The objective differs by less than 0.1 %.
+    pub no_real_difference: bool,
     /// Where it starts down, to go.
     pub top_of_descent_to_go_nm: f64,
+}
+
+/// The trip when something is other than planned with.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SensitivityFigures {
+    /// head_wind, tail_wind, heavier, lighter, warmer or colder.
+    pub kind: &'static str,
+    /// What is other.
+    pub name: String,
+    /// The plan was made anew for it; else the same settings were flown with the top of descent moved.
+    pub planned_anew: bool,
+    /// What it comes to; none where it cannot be flown.
+    pub outcome: Option<ShiftedFigures>,
+    /// Why it cannot be flown.
+    pub not_flown: Option<String>,
+}
+
+/// What a change does to the plan.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ShiftedFigures {
+    /// Totals.
+    pub totals: TotalsFigures,
+    /// Objective less that of the plan, in the unit of the objective.
+    pub difference: f64,
+    /// Time less that of the plan.
+    pub difference_min: f64,
+    /// Fuel less that of the plan.
+    pub difference_gal: f64,
+    /// Where it starts down, to go.
+    pub top_of_descent_to_go_nm: f64,
+    /// Cruise levels.
+    pub levels_ft: Vec<f64>,
+    /// Limits that the settings then break.
+    pub broken_limits: Vec<&'static str>,
 }
 
 /// Something said: a key for programs and a sentence for people.
@@ -408,6 +450,10 @@ pub struct Figures {
     pub conditions: Conditions,
     /// Other ways.
     pub alternatives: Vec<AlternativeFigures>,
+    /// Other ways that no flight within the limits goes, with the limits in the way.
+    pub left_out: Vec<Said>,
+    /// The trip with wind, weight and temperature other than planned with.
+    pub sensitivity: Vec<SensitivityFigures>,
     /// Limits the plan lies on.
     pub binding_limits: Vec<Said>,
     /// Warnings.
@@ -563,12 +609,18 @@ fn objective_value(objective: Objective, fuel: Fuel, si: f64) -> f64 {
     }
 }
 
-fn alternative_name(alternative: &Alternative) -> String {
-    match alternative.kind {
-        AlternativeKind::OrdinaryDescent => "ordinary descent".to_owned(),
+/// Key and words of a choice, in the script that has it.
+fn choice(kind: AlternativeKind, script: &Script) -> (&'static str, String) {
+    // Which stretch, where there are several.
+    let stretch = |i: usize| match script.cruise.get(i) {
+        Some(c) if script.cruise.len() > 1 => format!(" at {} ft", feet(ft(c.level_m))),
+        _ => String::new(),
+    };
+    match kind {
+        AlternativeKind::OrdinaryDescent => ("ordinary_descent", "ordinary descent".to_owned()),
         AlternativeKind::Level(_) => {
-            let cruise = &alternative.flown.script.cruise;
-            let steps: Vec<String> = cruise
+            let steps: Vec<String> = script
+                .cruise
                 .iter()
                 .enumerate()
                 .map(|(i, c)| {
@@ -580,9 +632,156 @@ fn alternative_name(alternative: &Alternative) -> String {
                     }
                 })
                 .collect();
-            format!("best plan at {}", steps.join(", "))
+            ("level", format!("cruise at {}", steps.join(", ")))
         }
+        AlternativeKind::ClimbVy(v) => ("climb", format!("climb at Vy, {} KIAS", knots(kt(v)))),
+        AlternativeKind::CruiseClimb(v) => ("climb", format!("climb at {} KIAS", knots(kt(v)))),
+        AlternativeKind::CruiseRevDown => (
+            "descent_rpm",
+            format!(
+                "PROP stays at {} in the descent",
+                revs(rpm(script.cruise.last().map_or(0.0, |c| c.rev_s)))
+            ),
+        ),
+        AlternativeKind::CoarseDown(r) => (
+            "descent_rpm",
+            format!("PROP back to {} in the descent", revs(rpm(r))),
+        ),
+        AlternativeKind::CruiseThrottle(i, Throttle::Map(p)) => (
+            "cruise_map",
+            format!("cruise{} with {} in", stretch(i), inches(inhg(p))),
+        ),
+        AlternativeKind::CruiseThrottle(i, _) => (
+            "cruise_map",
+            format!("cruise{} with full throttle", stretch(i)),
+        ),
+        AlternativeKind::CruiseRev(i, r) | AlternativeKind::CruiseRpmHeld(i, r) => (
+            "cruise_rpm",
+            format!("cruise{} with {} rpm", stretch(i), revs(rpm(r))),
+        ),
     }
+}
+
+/// A difference of less than 0.1 % of the objective, what a lever change must be worth, is none.
+const NO_DIFFERENCE: f64 = 1e-3;
+
+fn alternative(a: &Alternative, plan: &Plan, problem: &Problem, fuel: Fuel) -> AlternativeFigures {
+    let (kind, name) = choice(a.kind, &a.flown.script);
+    AlternativeFigures {
+        kind,
+        name,
+        totals: totals(problem, fuel, &a.totals, a.flown.cruise_fuel_kg_s),
+        difference: objective_value(plan.objective, fuel, a.difference),
+        difference_min: min(a.totals.time_s - plan.totals.time_s),
+        difference_gal: fuel.gal(a.totals.fuel_kg - plan.totals.fuel_kg),
+        no_real_difference: a.difference.abs() < NO_DIFFERENCE * plan.objective_value.abs(),
+        top_of_descent_to_go_nm: nm(problem.length_m - a.flown.top_of_descent.distance_m),
+    }
+}
+
+fn left_out(l: &LeftOut, plan: &Plan) -> Said {
+    let (kind, mut text) = choice(l.kind, &plan.flown.script);
+    // The level is not in the script of the plan.
+    if let AlternativeKind::Level(m) = l.kind {
+        text = format!("cruise at {} ft", feet(ft(m)));
+    }
+    let why = if l.limits.is_empty() {
+        "cannot be flown".to_owned()
+    } else {
+        l.limits
+            .iter()
+            .map(|l| l.words())
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    Said {
+        kind,
+        text: format!("{text}: {why}"),
+    }
+}
+
+/// Key and words of a change.
+fn change_words(change: Change) -> (&'static str, String) {
+    match change {
+        Change::AlongWind(w) if w < 0.0 => {
+            ("head_wind", format!("{} kt more head wind", knots(kt(-w))))
+        }
+        Change::AlongWind(w) => ("tail_wind", format!("{} kt more tail wind", knots(kt(w)))),
+        Change::Load(m) if m < 0.0 => ("lighter", format!("{} lb lighter", number(lb(-m), 0))),
+        Change::Load(m) => ("heavier", format!("{} lb heavier", number(lb(m), 0))),
+        Change::Temperature(k) if k < 0.0 => ("colder", format!("{} °C colder", number(-k, 0))),
+        Change::Temperature(k) => ("warmer", format!("{} °C warmer", number(k, 0))),
+    }
+}
+
+fn sensitivity(s: &Sensitivity, plan: &Plan, problem: &Problem, fuel: Fuel) -> SensitivityFigures {
+    let (kind, name) = change_words(s.change);
+    let flown = s.outcome.as_ref().map_err(|e| match e {
+        NotFlown::TooHeavy(kg) => format!("{e} by {} lb", number(up(lb(*kg), 0), 0)),
+        e => e.to_string(),
+    });
+    let changed = problem.changed(s.change);
+    SensitivityFigures {
+        kind,
+        name,
+        planned_anew: s.anew,
+        outcome: flown.as_ref().ok().map(|f| ShiftedFigures {
+            totals: totals(&changed, fuel, &f.totals, f.flown.cruise_fuel_kg_s),
+            difference: objective_value(plan.objective, fuel, f.difference),
+            difference_min: min(f.totals.time_s - plan.totals.time_s),
+            difference_gal: fuel.gal(f.totals.fuel_kg - plan.totals.fuel_kg),
+            top_of_descent_to_go_nm: nm(problem.length_m - f.flown.top_of_descent.distance_m),
+            levels_ft: f
+                .flown
+                .script
+                .cruise
+                .iter()
+                .map(|c| ft(c.level_m))
+                .collect(),
+            broken_limits: f.broken.iter().map(|l| l.words()).collect(),
+        }),
+        not_flown: flown.err(),
+    }
+}
+
+/// ", because ...": why the plan's descent pays, by the figures of the two flights.
+fn because_words(plan: &Plan, problem: &Problem, fuel: Fuel) -> String {
+    let Some(b) = ordinary(plan).and_then(|o| because(problem, &plan.flown, &o.flown)) else {
+        return String::new();
+    };
+    let (p, o) = (&b.plan, &b.ordinary);
+    let gs = |m: &DescentMeans| knots(kt(m.ground_speed_m_s));
+    let words = match b.reason {
+        Reason::HeightBuysSpeed => format!(
+            "the height lost buys speed with {} % power left on, where the ordinary descent gives it away with the throttle, at {} %: {} kt GS on \
+             average to the pattern against {}",
+            number(percent(p.power_fraction), 0),
+            number(percent(o.power_fraction), 0),
+            gs(p),
+            gs(o)
+        ),
+        Reason::MoreTailWind => format!(
+            "it keeps the tail wind aloft longer: {} kt of it on average to the pattern against {}",
+            knots(kt(p.wind_along_m_s)),
+            knots(kt(o.wind_along_m_s))
+        ),
+        Reason::LessHeadWind => format!(
+            "it meets less head wind: {} kt on average to the pattern against {}",
+            knots(kt(-p.wind_along_m_s)),
+            knots(kt(-o.wind_along_m_s))
+        ),
+        Reason::LessFuelFlow => format!(
+            "it burns less on the way down: {} gph on average to the pattern against {}",
+            number(fuel.gph(p.fuel_kg / p.time_s), 1),
+            number(fuel.gph(o.fuel_kg / o.time_s), 1)
+        ),
+        Reason::FewerRevolutions => format!(
+            "the tachometer hour runs slower: {} turns to the pattern against {}",
+            number(p.revolutions, 0),
+            number(o.revolutions, 0)
+        ),
+    };
+    format!(", because {words}")
 }
 
 fn ordinary(plan: &Plan) -> Option<&Alternative> {
@@ -771,6 +970,7 @@ fn descent(
     if coarse_and_fast {
         if let Some(g) = gain(plan, problem, fuel) {
             words.push_str(&format!(": {} against the ordinary descent", saves(&g)));
+            words.push_str(&because_words(plan, problem, fuel));
         }
         words.push_str("; if bumpy, don't");
     }
@@ -1187,14 +1387,13 @@ impl Figures {
             alternatives: plan
                 .alternatives
                 .iter()
-                .map(|a| AlternativeFigures {
-                    name: alternative_name(a),
-                    totals: totals(problem, fuel, &a.totals, a.flown.cruise_fuel_kg_s),
-                    difference: value(a.difference),
-                    top_of_descent_to_go_nm: nm(
-                        problem.length_m - a.flown.top_of_descent.distance_m
-                    ),
-                })
+                .map(|a| alternative(a, plan, problem, fuel))
+                .collect(),
+            left_out: plan.left_out.iter().map(|l| left_out(l, plan)).collect(),
+            sensitivity: plan
+                .sensitivity
+                .iter()
+                .map(|s| sensitivity(s, plan, problem, fuel))
                 .collect(),
             binding_limits: plan
                 .binding

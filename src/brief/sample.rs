@@ -7,14 +7,18 @@ use crate::aircraft::{
     Aircraft, Airframe, Flap, FuelSystem, HubWithoutOil, Masses, Procedures, Propeller, Speeds,
 };
 use crate::flight::{
-    Climb, Cruise, Descent, Flown, Limit, PathRule, Reduction, Script, ThrottleRule, fly_recorded,
+    Climb, Cruise, Descent, FlightError, Flown, Limit, PathRule, Reduction, Script, ThrottleRule,
+    fly_recorded,
 };
 use crate::quantity::{
     KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_CUIN, M3_PER_GAL, PA_PER_INHG,
     W_PER_HP,
 };
 use crate::reflight::Mismatch;
-use crate::solve::{Alternative, AlternativeKind, Ideal, Plan, Termination, Totals, Warning};
+use crate::solve::{
+    Alternative, AlternativeKind, CHANGES, Ideal, LeftOut, NotFlown, Plan, Sensitivity, Shifted,
+    Termination, Totals, Warning,
+};
 use crate::trip::{
     Arrival, Field, HourBasis, Leg, LegLevels, Limits, Note, Objective, Prices, Problem, Roughness,
     RouteAir, Rules,
@@ -325,6 +329,69 @@ fn totals(problem: &Problem, flown: &Flown) -> Totals {
     }
 }
 
+/// The ordinary descent, and the same flight under every other name.
+fn alternatives(flown: &Flown, other: &Flown, totals: Totals) -> Vec<Alternative> {
+    let kinds = [
+        AlternativeKind::OrdinaryDescent,
+        AlternativeKind::Level(10_500.0 * M_PER_FT),
+        AlternativeKind::ClimbVy(85.0 * M_S_PER_KT),
+        AlternativeKind::CruiseClimb(105.0 * M_S_PER_KT),
+        AlternativeKind::CruiseRevDown,
+        AlternativeKind::CoarseDown(rev(1_800.0)),
+        AlternativeKind::CruiseThrottle(0, Throttle::Map(19.0 * PA_PER_INHG)),
+        AlternativeKind::CruiseThrottle(0, Throttle::Full),
+        AlternativeKind::CruiseRev(0, rev(2_450.0)),
+    ];
+    let difference = other.cost - flown.cost;
+    kinds
+        .into_iter()
+        .enumerate()
+        .map(|(i, kind)| Alternative {
+            kind,
+            totals,
+            // The second is the plan's equal, the third cheaper.
+            difference: match i {
+                1 => 1e-4 * flown.cost,
+                2 => -2e-3 * flown.cost,
+                _ => difference,
+            },
+            charged_difference: difference,
+            flown: other.clone(),
+        })
+        .collect()
+}
+
+/// One change flown, one that breaks limits, and others that cannot be flown.
+fn sensitivity(other: &Flown, totals: Totals) -> Vec<Sensitivity> {
+    let shifted = |broken: Vec<Limit>| {
+        Ok(Shifted {
+            totals,
+            difference: 12.3,
+            broken,
+            flown: other.clone(),
+        })
+    };
+    let outcomes = [
+        shifted(vec![]),
+        shifted(vec![Limit::ClimbRate, Limit::Mixture]),
+        Err(NotFlown::TooHeavy(20.0)),
+        Err(NotFlown::Flight(FlightError::CannotCruise {
+            altitude_ft: 10_500.0,
+        })),
+        shifted(vec![]),
+        shifted(vec![]),
+    ];
+    CHANGES
+        .into_iter()
+        .zip(outcomes)
+        .map(|(change, outcome)| Sensitivity {
+            change,
+            anew: false,
+            outcome,
+        })
+        .collect()
+}
+
 fn made_plan(problem: &Problem, script_flown: &Script) -> Plan {
     let flown = fly_recorded(problem, script_flown).expect("the sample flies");
     let other = fly_recorded(problem, &script(16.5, 2_300.0)).expect("the ordinary descent flies");
@@ -346,12 +413,12 @@ fn made_plan(problem: &Problem, script_flown: &Script) -> Plan {
             height_m: 1.1,
             speed_m_s: -0.05,
         },
-        alternatives: vec![Alternative {
-            kind: AlternativeKind::OrdinaryDescent,
-            totals: theirs,
-            difference: other.cost - flown.cost,
-            flown: other,
+        alternatives: alternatives(&flown, &other, theirs),
+        left_out: vec![LeftOut {
+            kind: AlternativeKind::Level(16_500.0 * M_PER_FT),
+            limits: vec![Limit::ClimbRate],
         }],
+        sensitivity: sensitivity(&other, theirs),
         binding: vec![Limit::DescentRate, Limit::CruisePower],
         warnings: vec![
             Warning::Note(Note::BelowForecast(640.0)),
@@ -424,6 +491,12 @@ pub fn shapes() -> Vec<Plan> {
 pub fn fixed_pitch(left: bool) -> (Problem, Plan) {
     let (mut problem, mut plan) = (problem().clone(), plan().clone());
     problem.aircraft.propeller.stops.high_rad = problem.aircraft.propeller.stops.low_rad;
+    plan.alternatives
+        .retain(|a| a.kind == AlternativeKind::OrdinaryDescent);
+    plan.left_out = vec![LeftOut {
+        kind: AlternativeKind::CruiseRpmHeld(0, rev(2_450.0)),
+        limits: vec![Limit::Redline],
+    }];
     let script = &mut plan.flown.script;
     for c in &mut script.cruise {
         (c.throttle, c.rev_s) = (Throttle::Rpm, rev(2_400.0));

@@ -1,7 +1,7 @@
 //! The terminal face: the plan in one line, then what it costs, how it is flown, and what to beware of.
 
 use super::figures::saves;
-use super::words::{clock, down, feet, inches, knots, number, revs, sentence, tens, up};
+use super::words::{clock, down, feet, inches, knots, near, number, revs, sentence, tens, up};
 use super::{Figures, Gain, SegmentFigures, TotalsFigures};
 use anstyle::{Effects, Style};
 use comfy_table::{
@@ -424,37 +424,172 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
     sheet.paragraph("", "  ", &words);
 }
 
+/// With its sign, not flattering the plan: what another way takes more is rounded down; what it saves, to the nearest.
+fn beside(x: f64, places: i32) -> String {
+    let shown = if x > 0.0 {
+        down(x, places)
+    } else {
+        near(x, places)
+    };
+    signed(shown, places.unsigned_abs() as usize)
+}
+
+/// With its sign, not flattering the change: what it takes more is rounded up, what it saves is rounded down.
+fn after(x: f64, places: i32) -> String {
+    let shown = if x > 0.0 {
+        up(x, places)
+    } else {
+        -down(-x, places)
+    };
+    signed(shown, places.unsigned_abs() as usize)
+}
+
+/// Heads of the columns that the tables of differences share; what money is beside minutes and gallons is no column of its own where
+/// one of these is least.
+fn difference_heads(figures: &Figures) -> Vec<&'static str> {
+    let mut heads = vec![""];
+    if figures.objective.kind == "money" {
+        heads.push("money");
+    }
+    heads.extend(["min", "gal", "down nm"]);
+    heads
+}
+
+/// Objective where it is money, minutes, gallons and where it starts down.
+fn differences(
+    figures: &Figures,
+    by: fn(f64, i32) -> String,
+    [objective, min, gal, down_nm]: [f64; 4],
+) -> Vec<String> {
+    let mut out = Vec::new();
+    if figures.objective.kind == "money" {
+        out.push(by(objective, 1));
+    }
+    out.extend([by(min, 1), by(gal, 2), number(up(down_nm, 0), 0)]);
+    out
+}
+
+fn difference_table(heads: &[&str], rows: Vec<Vec<String>>, width: usize) -> Table {
+    let mut table = plain_table(width, STYLE);
+    let numbers = |i: usize| i > 0 && i + 1 < heads.len();
+    let cell = |i: usize, text: &str| {
+        let cell = Cell::new(text);
+        if numbers(i) {
+            cell.set_alignment(CellAlignment::Right)
+        } else {
+            cell
+        }
+    };
+    table.set_header(heads.iter().enumerate().map(|(i, h)| cell(i, h)));
+    for row in rows {
+        table.add_row(row.iter().enumerate().map(|(i, t)| cell(i, t)));
+    }
+    for column in table.column_iter_mut() {
+        column.set_padding((0, 1));
+    }
+    table
+}
+
 fn choices(sheet: &mut Sheet, figures: &Figures) {
-    let rows: Vec<_> = figures.alternatives.iter().collect();
-    if rows.is_empty() {
+    if figures.alternatives.is_empty() && figures.left_out.is_empty() {
         return;
     }
     sheet.heading("What each choice is worth");
-    for a in rows {
-        let more = if a.difference >= 0.0 {
-            "dearer"
-        } else {
-            "cheaper"
-        };
+    if !figures.alternatives.is_empty() {
         sheet.paragraph(
             "  ",
-            "    ",
-            &format!(
-                "{}: {} {} {more}{}; {} and {} gal in the air, down at {} nm",
-                a.name,
-                number(a.difference.abs(), 1),
-                figures.objective.unit,
-                if a.difference < 0.0 {
-                    ", which its extra lever changes are not worth"
-                } else {
-                    ""
-                },
-                clock(a.totals.time_min),
-                number(up(a.totals.fuel_gal, 1), 1),
-                number(up(a.top_of_descent_to_go_nm, 0), 0)
-            ),
+            "  ",
+            "More than the plan, with everything but the choice named chosen anew (the ordinary descent excepted):",
         );
+        let mut heads = difference_heads(figures);
+        heads.push("");
+        let rows = figures
+            .alternatives
+            .iter()
+            .map(|a| {
+                let mut row = vec![format!("  {}", a.name)];
+                row.extend(differences(
+                    figures,
+                    beside,
+                    [
+                        a.difference,
+                        a.difference_min,
+                        a.difference_gal,
+                        a.top_of_descent_to_go_nm,
+                    ],
+                ));
+                row.push(
+                    if a.no_real_difference {
+                        "no real difference"
+                    } else if a.difference < 0.0 {
+                        "not worth its lever moves"
+                    } else {
+                        ""
+                    }
+                    .to_owned(),
+                );
+                row
+            })
+            .collect();
+        sheet.table(&difference_table(&heads, rows, sheet.width));
     }
+    for l in &figures.left_out {
+        sheet.paragraph("  ", "    ", &format!("Left out for a limit: {}.", l.text));
+    }
+}
+
+fn forecast(sheet: &mut Sheet, figures: &Figures) {
+    let Some(first) = figures.sensitivity.first() else {
+        return;
+    };
+    sheet.heading("If it is not as forecast");
+    sheet.paragraph(
+        "  ",
+        "  ",
+        if first.planned_anew {
+            "More than the plan, with a plan made anew for each:"
+        } else {
+            "More than the plan, with the same settings and the start down moved:"
+        },
+    );
+    let mut heads = difference_heads(figures);
+    heads.extend(["lands gal", ""]);
+    let rows = figures
+        .sensitivity
+        .iter()
+        .map(|s| {
+            let mut row = vec![format!("  {}", s.name)];
+            let Some(o) = &s.outcome else {
+                row.resize(heads.len() - 1, "-".to_owned());
+                row.push(format!(
+                    "cannot be flown: {}",
+                    s.not_flown.as_deref().unwrap_or("")
+                ));
+                return row;
+            };
+            row.extend(differences(
+                figures,
+                after,
+                [
+                    o.difference,
+                    o.difference_min,
+                    o.difference_gal,
+                    o.top_of_descent_to_go_nm,
+                ],
+            ));
+            row.push(number(down(o.totals.landing_fuel_gal, 1), 1));
+            row.push(if !o.broken_limits.is_empty() {
+                format!("cannot be flown so: {}", o.broken_limits.join(", "))
+            } else if o.levels_ft != figures.levels_ft {
+                let levels: Vec<String> = o.levels_ft.iter().map(|&l| feet(l)).collect();
+                format!("at {} ft", levels.join(", "))
+            } else {
+                String::new()
+            });
+            row
+        })
+        .collect();
+    sheet.table(&difference_table(&heads, rows, sheet.width));
 }
 
 fn beware(sheet: &mut Sheet, figures: &Figures) {
@@ -579,6 +714,7 @@ pub fn terminal(figures: &Figures, width: usize) -> String {
     sheet.heading(&format!("Lever card, arrival{alike}"));
     sheet.table(&card_table(figures, true, width));
     choices(&mut sheet, figures);
+    forecast(&mut sheet, figures);
     beware(&mut sheet, figures);
     small_print(&mut sheet, figures);
     sheet.text
@@ -739,6 +875,7 @@ mod tests {
             for words in [
                 descent,
                 "MAP computed",
+                "cruise with 2,450 rpm: greatest RPM",
                 "Ordinary flying (throttle back to hold cruise IAS",
                 "at or below the redline, 2,700, with the throttle",
             ] {
@@ -795,7 +932,63 @@ mod tests {
         assert!(flat(&figures).contains("no real difference: choose comfort"));
         (gain.small_gain, gain.no_real_difference) = (false, false);
         figures.gain_over_ordinary = Some(gain);
-        assert!(!flat(&figures).contains("no real difference"));
+        assert!(!flat(&figures).contains("no real difference: choose comfort"));
+    }
+
+    #[test]
+    fn closed_form_choices_and_forecast_are_told_line_by_line() {
+        let text = plain(sample::figures(), 100);
+        let line = |start: &str| {
+            text.lines()
+                .find(|l| l.trim_start().starts_with(start))
+                .unwrap_or_else(|| panic!("no {start:?} in {text}"))
+        };
+        for name in [
+            "ordinary descent",
+            "cruise at 10,500 ft",
+            "climb at Vy, 85 KIAS",
+            "climb at 105 KIAS",
+            "PROP stays at ",
+            "PROP back to 1,800 in the descent",
+            "cruise with 19 in",
+            "cruise with full throttle",
+            "cruise with 2,450 rpm",
+            "Left out for a limit: cruise at 16,500 ft: least rate of climb on reaching a level.",
+            "10 kt more head wind",
+            "10 °C colder",
+        ] {
+            line(name);
+        }
+        assert!(line("cruise at 10,500").ends_with("no real difference"));
+        assert!(line("climb at Vy").ends_with("not worth its lever moves"));
+        // 12.3 more in money, as the sample has it; 20 kg are 44.1 lb, told as 45.
+        assert!(line("10 kt more head wind").contains("+12.3"));
+        assert!(line("10 kt more tail wind").contains("cannot be flown so: "));
+        let flat = flat(sample::figures());
+        for words in [
+            "the same settings and the start down moved",
+            "cannot be flown: over the greatest take-off weight by 45 lb",
+            "does not hold level flight at 10500 ft",
+        ] {
+            assert!(flat.contains(words), "{words}: {flat}");
+        }
+    }
+
+    #[test]
+    fn closed_form_without_money_the_objective_has_no_column_of_its_own() {
+        let mut problem = sample::problem().clone();
+        problem.objective = crate::trip::Objective::Time;
+        let mut plan = sample::plan().clone();
+        plan.objective = crate::trip::Objective::Time;
+        let heads = |f: &Figures| {
+            plain(f, 100)
+                .lines()
+                .filter(|l| l.contains("down nm"))
+                .filter(|l| l.contains("money"))
+                .count()
+        };
+        assert_eq!(heads(sample::figures()), 2);
+        assert_eq!(heads(&Figures::new(&plan, &problem)), 0);
     }
 
     #[test]

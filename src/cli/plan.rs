@@ -5,7 +5,7 @@ use super::{Failure, profile};
 use crate::brief::{self, Figures};
 use crate::files::trip::{TripFile, load_trip};
 use crate::quantity::M3_PER_GAL;
-use crate::solve::plan_trip;
+use crate::solve::{plan_trip, planned_anew};
 use crate::trip::{Bounds, Objective, Trip};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
@@ -34,6 +34,9 @@ pub struct PlanArgs {
     /// Land with no less than this, US gallons
     #[arg(long, value_name = "GAL", allow_negative_numbers = true)]
     pub land_with: Option<f64>,
+    /// Plan anew for other wind, weight and temperature, instead of flying the same settings in them
+    #[arg(long)]
+    pub sensitivity: bool,
     /// Write the chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
     pub chart: Vec<PathBuf>,
@@ -224,8 +227,11 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     let outputs = output::open(&targets)?;
     let mut file = load(&args.trip, args.profile.as_deref(), args.objective)?;
     file.trip.bounds = bounds(args, &file.trip, file.aircraft.fuel.density_kg_m3)?;
-    let (problem, plan) = plan_trip(&file.trip, &file.aircraft)
+    let (problem, mut plan) = plan_trip(&file.trip, &file.aircraft)
         .map_err(|e| Failure::input(format!("{}: {e}", args.trip.display())))?;
+    if args.sensitivity {
+        plan.sensitivity = planned_anew(&problem, &plan);
+    }
     let figures = Figures::new(&plan, &problem);
     let contents = options
         .faces
@@ -255,6 +261,7 @@ mod tests {
             arrive_at: None,
             fuel_at_most: None,
             land_with: None,
+            sensitivity: false,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
             json: json.map(Path::to_owned),
         }

@@ -1,6 +1,8 @@
 //! A trip from the question as asked: fuel given, or the least that leaves the reserve.
 
-use super::{Plan, SolveError, plan};
+use super::search::bare;
+use super::why::explained;
+use super::{Plan, SolveError};
 use crate::aircraft::Aircraft;
 use crate::quantity::M3_PER_GAL;
 use crate::trip::{FuelLoad, Problem, ProblemError, Trip, resolve};
@@ -35,12 +37,16 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
             },
             aircraft.clone(),
         )?;
-        let answer = plan(&problem)?;
+        let answer = bare(&problem)?.0;
         Ok((problem, answer))
+    };
+    let told = |(problem, plan): (Problem, Plan)| {
+        let plan = explained(&problem, plan);
+        (problem, plan)
     };
     let mut found = with(trip.fuel)?;
     if trip.fuel != FuelLoad::Least {
-        return Ok(found);
+        return Ok(told(found));
     }
     let step_kg = FUEL_STEP_M3 * aircraft.fuel.density_kg_m3;
     let steps = |kg: f64| (kg / step_kg - 1e-9).ceil();
@@ -60,5 +66,5 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
             Err(e) => return Err(e),
         }
     }
-    Ok(found)
+    Ok(told(found))
 }

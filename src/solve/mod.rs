@@ -14,11 +14,13 @@ mod levels;
 mod plan;
 mod refine;
 mod search;
+mod why;
 
 pub use least::{TripError, plan_trip};
 pub use levels::stretch_ends;
 pub use plan::{
-    Alternative, AlternativeKind, Ideal, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, Part, Plan,
-    Termination, Totals, Warning, Workings, open_part,
+    Alternative, AlternativeKind, Ideal, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, NotFlown,
+    Part, Plan, Sensitivity, Shifted, Termination, Totals, Warning, Workings, open_part,
 };
 pub use search::{SolveError, charged, plan, plan_with_workings, prepared};
+pub use why::{Because, CHANGES, DescentMeans, Reason, because, explained, planned_anew};

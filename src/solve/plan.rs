@@ -1,8 +1,10 @@
 //! The answer: one plan, from which every face is made.
 
-use crate::flight::{Flown, Limit, SegmentKind};
+use super::search::SolveError;
+use crate::aircraft::Throttle;
+use crate::flight::{FlightError, Flown, Limit, SegmentKind};
 use crate::reflight::Mismatch;
-use crate::trip::{Note, Objective, Problem};
+use crate::trip::{Change, Note, Objective, Problem};
 
 /// Times, fuel and money of one plan.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,13 +48,27 @@ pub struct Ideal {
     pub margin: f64,
 }
 
-/// What was changed to make an alternative.
+/// The one choice that is other than in the plan; everything else is chosen anew for it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum AlternativeKind {
-    /// Cruise RPM kept and MAP reduced to hold cruise IAS at 500 fpm.
+    /// Cruise RPM kept and MAP reduced to hold cruise IAS at 500 fpm; nothing else is chosen anew.
     OrdinaryDescent,
-    /// Best plan at another level, m indicated.
+    /// Another first or last level, m indicated.
     Level(f64),
+    /// Climb at Vy, where the plan climbs faster: indicated airspeed, m/s.
+    ClimbVy(f64),
+    /// A faster climb, where the plan climbs at Vy: indicated airspeed, m/s.
+    CruiseClimb(f64),
+    /// RPM of cruise kept in the descent, where the plan has less.
+    CruiseRevDown,
+    /// The least RPM allowed in the descent, where the plan keeps that of cruise; rev/s.
+    CoarseDown(f64),
+    /// Another throttle in a cruise stretch (by index).
+    CruiseThrottle(usize, Throttle),
+    /// Another crankshaft speed in a cruise stretch (by index), rev/s.
+    CruiseRev(usize, f64),
+    /// Fixed pitch: another RPM held in a cruise stretch (by index), rev/s.
+    CruiseRpmHeld(usize, f64),
 }
 
 /// Another way to fly the trip.
@@ -64,8 +80,57 @@ pub struct Alternative {
     pub totals: Totals,
     /// Its objective (s, kg or money) less that of the plan.
     pub difference: f64,
-    /// The flight.
+    /// The same with lever changes charged, as the search compares plans.
+    pub charged_difference: f64,
+    /// The flight, path recorded.
     pub flown: Flown,
+}
+
+/// A choice for which no flight keeps every limit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LeftOut {
+    /// The choice.
+    pub kind: AlternativeKind,
+    /// Limits in the way; none named where it cannot be flown at all.
+    pub limits: Vec<Limit>,
+}
+
+/// The trip when something is other than planned with.
+#[derive(Debug, Clone)]
+pub struct Sensitivity {
+    /// What is other.
+    pub change: Change,
+    /// Whether the plan was made anew for it; else the same settings were flown with the top of descent moved.
+    pub anew: bool,
+    /// What it comes to.
+    pub outcome: Result<Shifted, NotFlown>,
+}
+
+/// What a change does to a plan.
+#[derive(Debug, Clone)]
+pub struct Shifted {
+    /// Totals.
+    pub totals: Totals,
+    /// Objective (s, kg or money) less that of the plan.
+    pub difference: f64,
+    /// Limits that the settings then break.
+    pub broken: Vec<Limit>,
+    /// The flight, path recorded.
+    pub flown: Flown,
+}
+
+/// Why a changed trip is not flown.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum NotFlown {
+    /// Over the greatest take-off mass, kg over.
+    #[error("over the greatest take-off weight")]
+    TooHeavy(f64),
+    /// The settings do not fly it to the end.
+    #[error(transparent)]
+    Flight(#[from] FlightError),
+    /// No plan anew.
+    #[error(transparent)]
+    Solve(#[from] SolveError),
 }
 
 /// How the search ended.
@@ -117,8 +182,12 @@ pub struct Plan {
     pub ideal: Ideal,
     /// Re-flight.
     pub reflight: Mismatch,
-    /// Other ways.
+    /// Other ways, the cheapest first.
     pub alternatives: Vec<Alternative>,
+    /// Other ways that no flight within the limits goes.
+    pub left_out: Vec<LeftOut>,
+    /// The trip with wind, load and temperature other than planned with.
+    pub sensitivity: Vec<Sensitivity>,
     /// Limits the plan lies on.
     pub binding: Vec<Limit>,
     /// Warnings.

@@ -93,7 +93,7 @@ impl<'a> Pilot<'a> {
 const TOD_STEP_M: f64 = 0.1 * crate::quantity::M_PER_NM;
 
 /// The script with its top of descent as a trigger the pilot can see: tenths of a mile to go, rounded to the early side.
-fn with_trigger(script: &Script) -> Script {
+pub fn with_trigger(script: &Script) -> Script {
     let mut script = script.clone();
     script.descent.to_go_m = (script.descent.to_go_m / TOD_STEP_M - 1e-6).ceil() * TOD_STEP_M;
     script
@@ -477,6 +477,37 @@ enum Move {
     OnePart,
 }
 
+impl Move {
+    /// Whether it is a single step of one lever, or of two against each other.
+    fn is_near(self) -> bool {
+        match self {
+            Self::Turn(_, k) => k.abs() <= 1.0,
+            Self::CruisePair(_, map, rev) | Self::DescentPair(map, rev) => {
+                map.abs() <= 1.0 && rev.abs() <= 1.0
+            }
+            Self::PartThrottle(_, k) => k == 0.0,
+            _ => true,
+        }
+    }
+}
+
+/// How far a walk looks and goes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reach {
+    /// Single steps only.
+    pub near: bool,
+    /// Flights flown at most.
+    pub most_flights: usize,
+}
+
+impl Reach {
+    /// Every move, until none is better.
+    const ALL: Self = Self {
+        near: false,
+        most_flights: usize::MAX,
+    };
+}
+
 /// Every move from a script.
 fn moves(problem: &Problem, script: &Script) -> Vec<Move> {
     let mut out = Vec::new();
@@ -633,6 +664,19 @@ pub fn settle(
     start: &Script,
     prepare: &dyn Fn(&mut Script),
 ) -> Result<Flown, Vec<Limit>> {
+    settle_within(pilot, start, prepare, Reach::ALL)
+}
+
+/// [`settle`] with a bound on how far the walk looks and goes. What `prepare` sets, the walk cannot change.
+///
+/// # Errors
+/// As [`settle`].
+pub fn settle_within(
+    pilot: &Pilot,
+    start: &Script,
+    prepare: &dyn Fn(&mut Script),
+    reach: Reach,
+) -> Result<Flown, Vec<Limit>> {
     let problem = pilot.problem();
     let mut here = start.clone();
     here.descent.to_go_m = f64::NAN;
@@ -648,11 +692,17 @@ pub fn settle(
             s.descent.second.map(|x| path(x.1.path)),
         )
     };
-    let mut list = moves(problem, &here);
+    let within = |s: &Script| -> Vec<Move> {
+        let mut list = moves(problem, s);
+        list.retain(|m| !reach.near || m.is_near());
+        list
+    };
+    let before = pilot.flights();
+    let mut list = within(&here);
     let mut next = 0;
     let mut since = 0;
     // The cost falls with each step taken and the grid is finite; a full round without a step ends it.
-    while since < list.len() {
+    while since < list.len() && pilot.flights() - before < reach.most_flights {
         let change = list[next % list.len()];
         next += 1;
         since += 1;
@@ -671,7 +721,7 @@ pub fn settle(
             cost = c;
             // A rule of another kind has other knobs.
             if shape(&near) != shape(&here) {
-                list = moves(problem, &near);
+                list = within(&near);
             }
             here = near;
             best = Some(flown);

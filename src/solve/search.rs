@@ -93,14 +93,19 @@ pub enum SolveError {
 /// # Errors
 /// [`SolveError`] when no plan keeps every limit, saying which is in the way.
 pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
-    plan_with_workings(problem).map(|(plan, _)| plan)
+    Ok(super::why::explained(problem, bare(problem)?.0))
 }
 
-/// Plans a trip and keeps the flights that the plan only has the figures of.
+/// [`plan`] without a word on what each choice is worth, with the flights that it only has the figures of.
 ///
 /// # Errors
 /// As [`plan`].
 pub fn plan_with_workings(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
+    bare(problem)
+}
+
+/// The same, for those who go on from it.
+pub(super) fn bare(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
     if problem.bounds.is_free() {
         plan_from(problem, &[])
     } else {
@@ -269,58 +274,65 @@ pub(super) fn plan_from(
     let Some((final_flown, mismatch)) = finished else {
         return Err(search.why_not(broken));
     };
-    let totals = totals(problem, &final_flown);
     // Flown as finely as the plan. Where rounding found better, or the unrounded flight lies on the wrong side of a limit by the
     // search's own error, it is the plan itself.
     let unrounded = unrounded
         .and_then(|script| fly_recorded(problem, &script).ok())
         .filter(|f| f.audit.violation() == 0.0 && f.cost <= final_flown.cost)
         .unwrap_or_else(|| final_flown.clone());
-    let ideal_path = ideal::ideal(problem, rates, &final_flown);
-    let ideal = search.ideal_of(&final_flown, ideal_path);
-    let mut alternatives = Vec::new();
-    if let Some(f) = search.ordinary(&pilot, &final_flown) {
-        alternatives.push(search.alternative(AlternativeKind::OrdinaryDescent, f, &final_flown));
-    }
-    for (sequence, f) in flown.iter().skip(1) {
-        alternatives.push(search.alternative(
-            AlternativeKind::Level(sequence.steps[0].0),
-            f.clone(),
-            &final_flown,
-        ));
-    }
-    let termination = if converged {
-        Termination::Converged
-    } else {
-        Termination::StepsExhausted
-    };
-    let mut warnings = warnings(problem, &totals, &mismatch);
-    if !converged {
-        warnings.push(Warning::NotConverged);
-    }
-    let plan = Plan {
-        objective: problem.objective,
-        objective_value: final_flown.cost,
-        unrounded_value: unrounded.cost,
-        binding: final_flown.audit.binding(),
+    let alternatives = flown
+        .iter()
+        .skip(1)
+        .map(|(sequence, f)| {
+            let kind = AlternativeKind::Level(sequence.steps[0].0);
+            alternative(problem, kind, f.clone(), &final_flown)
+        })
+        .collect();
+    let found = Found {
         flown: final_flown,
-        totals,
-        ideal,
-        reflight: mismatch,
+        mismatch,
+        unrounded: unrounded.cost,
+        converged,
+    };
+    let (plan, ideal) = search.finished(found);
+    let plan = Plan {
         alternatives,
-        warnings,
-        termination,
         flights: pilot.flights(),
+        ..plan
     };
-    let workings = Workings {
-        unrounded,
-        ideal: ideal_path,
-    };
-    Ok((plan, workings))
+    Ok((plan, Workings { unrounded, ideal }))
+}
+
+/// A flight to make a plan of.
+pub(super) struct Found {
+    /// The flight.
+    pub flown: Flown,
+    /// Its re-flight.
+    pub mismatch: Mismatch,
+    /// Its cost before rounding.
+    pub unrounded: f64,
+    /// Whether the search for it ended by itself.
+    pub converged: bool,
+}
+
+/// A flight set beside the plan.
+pub(super) fn alternative(
+    problem: &Problem,
+    kind: AlternativeKind,
+    flown: Flown,
+    plan: &Flown,
+) -> Alternative {
+    Alternative {
+        kind,
+        totals: totals(problem, &flown),
+        difference: flown.cost - plan.cost,
+        charged_difference: Pilot::charged(&flown) - Pilot::charged(plan),
+        flown,
+    }
 }
 
 /// By how much the re-flight of a flight misses it; not a number where it cannot be re-flown at all.
-fn reflown(problem: &Problem, flown: &Flown) -> Mismatch {
+pub(super) fn reflown(problem: &Problem, flown: &Flown) -> Mismatch {
     match reflight::refly(problem, &flown.script) {
         Ok(r) => Mismatch::between(problem, flown, &r),
         Err(_) => Mismatch {
@@ -412,7 +424,7 @@ fn in_words(limits: &[Limit]) -> String {
 /// A typical cruise speed, for ram pressure, m/s.
 const CRUISE_GUESS_M_S: f64 = 70.0;
 
-struct Search<'a> {
+pub(super) struct Search<'a> {
     p: &'a Problem,
     rates: CostRates,
     /// Mass at the middle of the route, kg.
@@ -422,7 +434,7 @@ struct Search<'a> {
 }
 
 impl<'a> Search<'a> {
-    fn new(p: &'a Problem, rates: CostRates) -> Self {
+    pub(super) fn new(p: &'a Problem, rates: CostRates) -> Self {
         // A first guess of the burn at 65 % power; the flights find their own.
         let flow = 0.65 * p.aircraft.engine.spec.rated_power_w * 7.5e-8;
         let burn = flow * p.length_m / 70.0;
@@ -437,13 +449,13 @@ impl<'a> Search<'a> {
         }
     }
 
-    fn lift_off_kg(&self) -> f64 {
+    pub(super) fn lift_off_kg(&self) -> f64 {
         let pr = &self.p.aircraft.procedures;
         self.p.zero_fuel_kg + self.p.fuel_kg - pr.taxi_fuel_kg - pr.take_off_fuel_kg
     }
 
     /// Speed to a step the pilot can fly, at or above the given one.
-    fn speed_up(&self, ias_m_s: f64) -> f64 {
+    pub(super) fn speed_up(&self, ias_m_s: f64) -> f64 {
         let step = self.p.aircraft.procedures.speed_step_m_s;
         (ias_m_s / step - 1e-6).ceil() * step
     }
@@ -558,10 +570,7 @@ impl<'a> Search<'a> {
         all.sort_by(f64::total_cmp);
         all.dedup_by(|a, b| (*a - *b).abs() < 1.0);
         let middle = 0.5 * p.length_m;
-        let options: Vec<Vec<CruiseOption>> = all
-            .iter()
-            .map(|&l| cruise::options(p, l, middle, self.middle_kg))
-            .collect();
+        let options: Vec<Vec<CruiseOption>> = all.iter().map(|&l| self.options(l)).collect();
         let mut climb: Vec<Option<(f64, f64)>> = vec![None; all.len()];
         let per_m: Vec<f64> = all
             .iter()
@@ -691,6 +700,45 @@ impl<'a> Search<'a> {
         })
     }
 
+    /// The cheapest of the options of a level over a stretch, and its cost per metre.
+    pub(super) fn best_cruise(
+        &self,
+        level_m: f64,
+        from_m: f64,
+        to_m: f64,
+        options: &[CruiseOption],
+    ) -> Option<(Cruise, f64)> {
+        let samples: Vec<_> = (0..5)
+            .map(|k| {
+                let s = from_m + (to_m - from_m) * (f64::from(k) + 0.5) / 5.0;
+                self.p.air.at(s, self.p.pressure_altitude_m(s, level_m))
+            })
+            .collect();
+        let price = |o: &CruiseOption| -> f64 {
+            samples
+                .iter()
+                .map(|a| cruise::cost_per_m(self.rates, o, a))
+                .sum()
+        };
+        let best = options
+            .iter()
+            .min_by(|a, b| price(a).total_cmp(&price(b)))?;
+        let cruise = Cruise {
+            level_m,
+            from_m,
+            throttle: best.levers.throttle,
+            rev_s: best.levers.rev_s,
+            mixture: best.levers.mixture,
+            set_at_ias_m_s: 0.0,
+        };
+        Some((cruise, price(best) / 5.0))
+    }
+
+    /// Settings that may be cruised with at a level in the middle of the route.
+    pub(super) fn options(&self, level_m: f64) -> Vec<CruiseOption> {
+        cruise::options(self.p, level_m, 0.5 * self.p.length_m, self.middle_kg)
+    }
+
     /// The script of a sequence with the best climb and cruise of the cost field.
     fn with_cruise(&self, steps: &[(f64, f64)], levels: &[LevelCost]) -> Option<Script> {
         let p = self.p;
@@ -700,32 +748,9 @@ impl<'a> Search<'a> {
         for (i, &(level_m, from_m)) in steps.iter().enumerate() {
             let level = find(level_m)?;
             let to_m = steps.get(i + 1).map_or(p.length_m, |n| n.1);
-            let samples: Vec<_> = (0..5)
-                .map(|k| {
-                    let s = from_m + (to_m - from_m) * (f64::from(k) + 0.5) / 5.0;
-                    p.air.at(s, p.pressure_altitude_m(s, level_m))
-                })
-                .collect();
-            let price = |o: &CruiseOption| -> f64 {
-                samples
-                    .iter()
-                    .map(|a| cruise::cost_per_m(self.rates, o, a))
-                    .sum()
-            };
-            let best = level
-                .options
-                .iter()
-                .min_by(|a, b| price(a).total_cmp(&price(b)))?;
-            cruises.push(Cruise {
-                level_m,
-                from_m,
-                throttle: best.levers.throttle,
-                rev_s: best.levers.rev_s,
-                mixture: best.levers.mixture,
-                set_at_ias_m_s: 0.0,
-            });
+            let (cruise, per_m) = self.best_cruise(level_m, from_m, to_m, &level.options)?;
+            cruises.push(cruise);
             if script.is_none() {
-                let per_m = price(best) / 5.0;
                 let worth = |(ias, rev): (f64, f64)| {
                     let s = self.skeleton(ias, rev);
                     match climb_states(p, &s, &[level_m]).first() {
@@ -756,7 +781,7 @@ impl<'a> Search<'a> {
     }
 
     /// Derived entries of a script: the speed at which cruise power is set, and a throttle left alone at its cruise setting.
-    fn prepare(&self, script: &mut Script) {
+    pub(super) fn prepare(&self, script: &mut Script) {
         let p = self.p;
         keep_tied(script);
         self.call_full_throttle_so(script);
@@ -896,7 +921,7 @@ impl<'a> Search<'a> {
 
     /// Cruise RPM, MAP reduced to hold the cruise IAS at 500 fpm (or the trip's rate if less): everything else as in the plan. At
     /// fixed pitch the RPM is reduced.
-    fn ordinary(&self, pilot: &Pilot, plan: &Flown) -> Option<Flown> {
+    pub(super) fn ordinary(&self, pilot: &Pilot, plan: &Flown) -> Option<Flown> {
         let p = self.p;
         let mut script = plan.script_free();
         let last = *script.cruise.last()?;
@@ -1010,13 +1035,37 @@ impl<'a> Search<'a> {
         None
     }
 
-    fn alternative(&self, kind: AlternativeKind, flown: Flown, plan: &Flown) -> Alternative {
-        Alternative {
-            kind,
-            totals: totals(self.p, &flown),
-            difference: flown.cost - plan.cost,
-            flown,
+    /// The plan of a flight, alternatives and flights flown left open.
+    pub(super) fn finished(&self, found: Found) -> (Plan, Option<Part>) {
+        let (p, flown) = (self.p, found.flown);
+        let totals = totals(p, &flown);
+        let path = ideal::ideal(p, self.rates, &flown);
+        let ideal = self.ideal_of(&flown, path);
+        let mut warnings = warnings(p, &totals, &found.mismatch);
+        if !found.converged {
+            warnings.push(Warning::NotConverged);
         }
+        let plan = Plan {
+            objective: p.objective,
+            objective_value: flown.cost,
+            unrounded_value: found.unrounded.min(flown.cost),
+            binding: flown.audit.binding(),
+            flown,
+            totals,
+            ideal,
+            reflight: found.mismatch,
+            alternatives: vec![],
+            left_out: vec![],
+            sensitivity: vec![],
+            warnings,
+            termination: if found.converged {
+                Termination::Converged
+            } else {
+                Termination::StepsExhausted
+            },
+            flights: 0,
+        };
+        (plan, path)
     }
 
     /// The ideal flight's figures over the flown part: outside what it optimises it is the plan's own.
@@ -1092,7 +1141,7 @@ impl<'a> Search<'a> {
 
 impl Flown {
     /// The script with its top of descent left open again.
-    fn script_free(&self) -> Script {
+    pub(super) fn script_free(&self) -> Script {
         let mut script = self.script.clone();
         script.descent.to_go_m = f64::NAN;
         script

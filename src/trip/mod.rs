@@ -3,10 +3,12 @@
 //!
 //! **Invariant:** this module never imports `solve`, `flight` or `files`.
 
+mod change;
 mod levels;
 mod problem;
 mod route_air;
 
+pub use change::Change;
 pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
 pub use problem::{
     CostRates, Field, Leg, NO_OXYGEN_M, Note, Problem, ProblemError, TERMINAL_M, resolve,

@@ -141,6 +141,36 @@ impl RouteAir {
         }
     }
 
+    /// Adds to the wind along the course everywhere, m/s.
+    pub(super) fn add_along_m_s(&mut self, more_m_s: f64) {
+        for node in self.legs.iter_mut().flat_map(|l| &mut l.nodes) {
+            node[1] += more_m_s;
+        }
+    }
+
+    /// Warms the air everywhere. True heights stay on the surface, whose pressure altitude \[m\] is given by distance \[m\], and grow
+    /// above it by the hydrostatic `dz = (T / T_std) dh_p`: a warming of k adds k times the integral of `dh_p / T_std`, here by Simpson's
+    /// rule (T_std is linear in the troposphere).
+    pub(super) fn warm_k(&mut self, kelvin: f64, surface_m: &dyn Fn(f64) -> f64) {
+        for leg in &mut self.legs {
+            let rows = leg.last.1 as usize + 1;
+            for (c, column) in leg.nodes.chunks_mut(rows).enumerate() {
+                #[expect(clippy::cast_precision_loss, reason = "a few hundred columns")]
+                let from_hp = surface_m(leg.from_m + c as f64 / leg.per_m);
+                let mut hp = BOTTOM_M;
+                for node in column {
+                    let inverse = |x: f64| 1.0 / isa::temperature_k(x);
+                    let mean =
+                        (inverse(from_hp) + 4.0 * inverse(0.5 * (from_hp + hp)) + inverse(hp))
+                            / 6.0;
+                    node[0] += kelvin;
+                    node[3] += kelvin * mean * (hp - from_hp);
+                    hp += STEP_M;
+                }
+            }
+        }
+    }
+
     /// The same wind and ISA deviation everywhere on a straight route of this length: for studies and tests.
     pub fn uniform(
         length_m: f64,

@@ -1,0 +1,87 @@
+//! The same trip with one thing about it other than forecast or weighed.
+
+use super::{Problem, legal_levels};
+
+/// What is other than planned with.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Change {
+    /// This much more wind along the course at every place and height, m/s, a tail wind positive.
+    AlongWind(f64),
+    /// This much more load, kg.
+    Load(f64),
+    /// This much warmer at every place and height, K.
+    Temperature(f64),
+}
+
+impl Problem {
+    /// The problem with a change made to it. Pressure altitudes and altimeter settings stay; with the temperature change densities,
+    /// true heights and so the legal levels.
+    pub fn changed(&self, change: Change) -> Self {
+        let mut p = self.clone();
+        match change {
+            Change::AlongWind(m_s) => p.air.add_along_m_s(m_s),
+            Change::Load(kg) => p.zero_fuel_kg += kg,
+            Change::Temperature(kelvin) => {
+                p.air.warm_k(kelvin, &|s_m| {
+                    let share = s_m / self.length_m;
+                    let (a, b) = (self.departure.elevation_m, self.destination.elevation_m);
+                    self.pressure_altitude_m(s_m, a + share * (b - a))
+                });
+                p.levels = p.legs.iter().map(|l| legal_levels(&p, l)).collect();
+            }
+        }
+        p
+    }
+
+    /// By how much the mass at take-off is over the greatest, kg; below zero is room.
+    pub fn over_take_off_kg(&self) -> f64 {
+        self.zero_fuel_kg + self.fuel_kg
+            - self.aircraft.procedures.taxi_fuel_kg
+            - self.aircraft.masses.max_take_off_kg
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::quantity::{M_PER_FT, M_PER_NM};
+    use crate::trip::RouteAir;
+
+    /// `RouteAir::uniform` sums its heights by mid-points of 500 ft: far under a metre off. A wrong anchor or sign is tens of metres off.
+    const HEIGHT_M: f64 = 1.0;
+
+    #[test]
+    fn closed_form_warmed_air_is_the_air_of_that_deviation() {
+        let length_m = 100.0 * M_PER_NM;
+        let air = |deviation_k| RouteAir::uniform(length_m, 5.0, 3.0, deviation_k, 6_000.0);
+        for kelvin in [10.0, -10.0] {
+            let mut warmed = air(0.0);
+            warmed.warm_k(kelvin, &|_| 0.0);
+            let direct = air(kelvin);
+            for hp_m in [0.0, 1_500.0, 4_000.0 * M_PER_FT, 5_900.0] {
+                let (a, b) = (
+                    warmed.at(0.4 * length_m, hp_m),
+                    direct.at(0.4 * length_m, hp_m),
+                );
+                assert!((a.temperature_k - b.temperature_k).abs() < 1e-9);
+                assert!(
+                    (a.true_altitude_m - b.true_altitude_m).abs() < HEIGHT_M,
+                    "{kelvin} K at {hp_m} m: {} {}",
+                    a.true_altitude_m,
+                    b.true_altitude_m
+                );
+                assert_eq!(a.along_m_s, b.along_m_s);
+            }
+        }
+    }
+
+    #[test]
+    fn closed_form_wind_is_added_at_every_height() {
+        let mut air = RouteAir::uniform(10_000.0, 5.0, 3.0, 0.0, 6_000.0);
+        air.add_along_m_s(-7.0);
+        for hp_m in [-300.0, 0.0, 5_000.0] {
+            let sample = air.at(4_000.0, hp_m);
+            assert_eq!((sample.along_m_s, sample.cross_m_s), (-2.0, 3.0));
+            assert_eq!(sample.along_per_m, 0.0);
+        }
+    }
+}
