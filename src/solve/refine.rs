@@ -93,7 +93,7 @@ impl<'a> Pilot<'a> {
 const TOD_STEP_M: f64 = 0.1 * crate::quantity::M_PER_NM;
 
 /// The script with its top of descent as a trigger the pilot can see: tenths of a mile to go, rounded to the early side.
-fn with_trigger(script: &Script) -> Script {
+pub fn with_trigger(script: &Script) -> Script {
     let mut script = script.clone();
     script.descent.to_go_m = (script.descent.to_go_m / TOD_STEP_M - 1e-6).ceil() * TOD_STEP_M;
     script
