@@ -51,20 +51,30 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
     let step_kg = FUEL_STEP_M3 * aircraft.fuel.density_kg_m3;
     let steps = |kg: f64| (kg / step_kg - 1e-9).ceil();
     let mut load = steps(found.1.totals.fuel_required_kg);
+    let mut least: Option<(Problem, Plan)> = None;
     for _ in 0..MOST_LOADS {
         match with(FuelLoad::Kg(load * step_kg)) {
             Ok(next) => {
                 let need = steps(next.1.totals.fuel_required_kg);
-                found = next;
-                if need >= load {
-                    break;
+                if need < load {
+                    (found, load) = (next, need);
+                    continue;
                 }
-                load = need;
+                // An alternative that becomes the plan may need less.
+                let next = told(next);
+                let need = steps(next.1.totals.fuel_required_kg);
+                if need >= load {
+                    return Ok(next);
+                }
+                (least, load) = (Some(next), need);
             }
             // The load of the flight before was the least after all, or the next step up is.
-            Err(TripError::Solve(_)) => load += 1.0,
+            Err(TripError::Solve(_)) => match least {
+                Some(before) => return Ok(before),
+                None => load += 1.0,
+            },
             Err(e) => return Err(e),
         }
     }
-    Ok(told(found))
+    Ok(least.unwrap_or_else(|| told(found)))
 }

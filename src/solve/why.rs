@@ -48,6 +48,7 @@ pub fn explained(problem: &Problem, mut plan: Plan) -> Plan {
         problem,
         search: Search::new(problem, problem.cost_rates()),
         pilot: Pilot::new(problem),
+        exact: Pilot::exact(problem),
     };
     let flights = plan.flights;
     let mut others: Vec<Flown> = plan.alternatives.drain(..).map(|a| a.flown).collect();
@@ -81,6 +82,7 @@ struct Why<'a> {
     problem: &'a Problem,
     search: Search<'a>,
     pilot: Pilot<'a>,
+    exact: Pilot<'a>,
 }
 
 /// Sets the choice of an alternative in a script.
@@ -129,7 +131,7 @@ impl Why<'_> {
         let mut found: Vec<Alternative> = Vec::new();
         let mut left_out = Vec::new();
         if let Some(f) = self.search.ordinary(&self.pilot, &plan.flown)
-            && let Ok(f) = fly_recorded(self.problem, &with_trigger(&f.script))
+            && let Some(f) = self.recorded(&f)
         {
             let kind = AlternativeKind::OrdinaryDescent;
             found.push(alternative(self.problem, kind, f, &plan.flown));
@@ -327,12 +329,18 @@ impl Why<'_> {
         self.exactly(&settle_within(&self.pilot, start, &prepare, REACH)?)
     }
 
-    /// A flight of the search as it would be flown.
+    /// A flight of the search as the plan is flown, path recorded.
+    fn recorded(&self, flown: &Flown) -> Option<Flown> {
+        let met = self.exact.fly(&flown.script_free())?;
+        fly_recorded(self.problem, &met.script).ok()
+    }
+
+    /// The same if it is within the limits but for the error of the search.
     fn exactly(&self, flown: &Flown) -> Result<Flown, Vec<Limit>> {
-        match fly_recorded(self.problem, &with_trigger(&flown.script)) {
-            Ok(f) if f.audit.violation() <= SEARCH_ERROR => Ok(f),
-            Ok(f) => Err(f.audit.broken()),
-            Err(_) => Err(vec![]),
+        match self.recorded(flown) {
+            Some(f) if f.audit.violation() <= SEARCH_ERROR => Ok(f),
+            Some(f) => Err(f.audit.broken()),
+            None => Err(vec![]),
         }
     }
 
@@ -345,8 +353,7 @@ impl Why<'_> {
         });
         let freely = free
             .ok()
-            .and_then(|f| Pilot::exact(p).fly(&f.script_free()))
-            .and_then(|f| fly_recorded(p, &f.script).ok())
+            .and_then(|f| self.recorded(&f))
             .filter(|f| f.audit.violation() == 0.0 && Pilot::charged(f) < Pilot::charged(better));
         let found = freely
             .iter()
