@@ -567,6 +567,8 @@ impl<'a> Search<'a> {
             .iter()
             .flat_map(|l| l.levels_m.iter().copied())
             .collect();
+        // A level is above the pattern, or there is nothing to descend from.
+        all.retain(|&l| l > p.arrival.pattern_altitude_m + 1.0);
         all.sort_by(f64::total_cmp);
         all.dedup_by(|a, b| (*a - *b).abs() < 1.0);
         let middle = 0.5 * p.length_m;
@@ -643,7 +645,14 @@ impl<'a> Search<'a> {
             start,
             per_m,
         };
-        for map_in in [15.0, 17.0, 19.0, 21.0] {
+        // With the cruise RPM; where the propeller then drives on too hard to slow down, with the coarsest.
+        for (coarse, map_in) in [false, true]
+            .into_iter()
+            .flat_map(|coarse| [15.0, 17.0, 19.0, 21.0].map(|map_in| (coarse, map_in)))
+        {
+            if coarse && best.is_some() {
+                break;
+            }
             for fraction in [1.0, 0.7] {
                 let mut trial = script.descent;
                 if propeller.is_fixed() {
@@ -656,6 +665,9 @@ impl<'a> Search<'a> {
                     trial.rev_s = low + (map_in - 15.0) / 8.0 * (high - low);
                 } else {
                     trial.throttle = ThrottleRule::Held(map_in * PA_PER_INHG);
+                    if coarse {
+                        trial.rev_s = propeller.lowest_governed_rev_s;
+                    }
                 }
                 trial.path = PathRule::Rate(fraction * p.limits.max_descent_m_s);
                 let Some(c) = pricing.price(trial) else {
