@@ -686,7 +686,7 @@ fn left_out(l: &LeftOut, plan: &Plan) -> Said {
         text = format!("cruise at {} ft", feet(ft(m)));
     }
     let why = if l.limits.is_empty() {
-        "cannot be flown".to_owned()
+        "no such flight keeps every limit".to_owned()
     } else {
         l.limits
             .iter()

@@ -91,7 +91,7 @@ pub struct Alternative {
 pub struct LeftOut {
     /// The choice.
     pub kind: AlternativeKind,
-    /// Limits in the way; none named where it cannot be flown at all.
+    /// Limits in the way of the best such flight; none named where none could be flown to name them by.
     pub limits: Vec<Limit>,
 }
 

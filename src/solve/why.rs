@@ -130,11 +130,14 @@ impl Why<'_> {
     fn alternatives(&self, plan: &Plan, others: &[Flown]) -> (Vec<Alternative>, Vec<LeftOut>) {
         let mut found: Vec<Alternative> = Vec::new();
         let mut left_out = Vec::new();
-        if let Some(f) = self.search.ordinary(&self.pilot, &plan.flown)
-            && let Some(f) = self.recorded(&f)
-        {
-            let kind = AlternativeKind::OrdinaryDescent;
-            found.push(alternative(self.problem, kind, f, &plan.flown));
+        let kind = AlternativeKind::OrdinaryDescent;
+        let ordinary = self.search.ordinary(&self.pilot, &plan.flown);
+        match ordinary.and_then(|f| self.recorded(&f)) {
+            Some(f) => found.push(alternative(self.problem, kind, f, &plan.flown)),
+            None => left_out.push(LeftOut {
+                kind,
+                limits: vec![],
+            }),
         }
         for (kind, start) in self.starts(plan) {
             match self.settled(kind, &start) {
