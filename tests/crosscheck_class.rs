@@ -4,7 +4,9 @@
 
 use fellrun::aircraft::Throttle;
 use fellrun::files::trip::parse_trip;
-use fellrun::flight::{Descent, Flown, Memory, PathRule, Script, ThrottleRule, fly, fly_fine};
+use fellrun::flight::{
+    Descent, DescentPart, Flown, Memory, PathRule, Script, ThrottleRule, fly, fly_fine,
+};
 use fellrun::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use fellrun::solve::{charged, plan_trip, prepared};
 use fellrun::trip::{Objective, Problem};
@@ -142,19 +144,21 @@ fn descents(best: &mut Best, fine: bool) -> bool {
                     if lead_ft > 0.0 && matches!(path, PathRule::Ias(_)) {
                         continue;
                     }
-                    for mixture in [last.mixture, best.script.descent.mixture] {
+                    for mixture in [last.mixture, best.script.descent.first.mixture] {
                         let mut s = best.script.clone();
                         s.descent = Descent {
-                            throttle,
-                            rev_s: rpm / 60.0,
-                            mixture,
-                            path,
+                            first: DescentPart {
+                                throttle,
+                                rev_s: rpm / 60.0,
+                                mixture,
+                                path,
+                            },
                             second: None,
                             reduce_at_m: pattern_m + lead_ft * M_PER_FT,
                             to_go_m: f64::NAN,
                         };
                         any |= best.offer(&s);
-                        if last.mixture == best.script.descent.mixture {
+                        if last.mixture == best.script.descent.first.mixture {
                             break;
                         }
                     }

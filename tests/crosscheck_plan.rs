@@ -83,10 +83,11 @@ fn crosscheck_demo_plans() {
         let whole = |x: f64, step: f64| (x / step - (x / step).round()).abs() < 1e-6;
         let s = &plan.flown.script;
         assert!(
-            whole(s.climb.ias_m_s, pr.speed_step_m_s) && whole(s.descent.rev_s, pr.rev_step_s),
+            whole(s.climb.ias_m_s, pr.speed_step_m_s)
+                && whole(s.descent.first.rev_s, pr.rev_step_s),
             "{name}"
         );
-        if let Some(map) = s.descent.throttle.set_map_pa() {
+        if let Some(map) = s.descent.first.throttle.set_map_pa() {
             assert!(
                 whole(map, pr.map_step_pa),
                 "{name}: descent MAP {}",
@@ -144,7 +145,7 @@ fn crosscheck_objectives_differ() {
 fn crosscheck_coarse_descent_chosen_in_light_air_and_refused_in_rough() {
     let light = plan(&problem("first-trip.toml", Objective::Money)).expect("a plan");
     let cruise = light.flown.script.cruise.last().expect("a cruise");
-    let d = &light.flown.script.descent;
+    let d = &light.flown.script.descent.first;
     // Propeller well back, power left on, faster than cruise on the way down.
     assert!(
         d.rev_s < cruise.rev_s - 200.0 / 60.0,
@@ -197,7 +198,7 @@ fn crosscheck_ordinary_descent_is_dearer() {
         .find(|a| a.kind == AlternativeKind::OrdinaryDescent)
         .expect("the ordinary descent can be flown");
     assert!(ordinary.difference > 0.0);
-    let d = &ordinary.flown.script.descent;
+    let d = &ordinary.flown.script.descent.first;
     assert_eq!(d.path, PathRule::Rate(500.0 * M_S_PER_FPM));
     assert_eq!(
         d.rev_s,

@@ -187,8 +187,8 @@ fn closed_form_fixed_pitch_rpm_stays_under_the_redline() {
         }
         // Left untouched from the same cruise, faster on the way down: RPM rises.
         let mut script = f.script.clone();
-        script.descent.throttle = ThrottleRule::Untouched;
-        script.descent.path = PathRule::Rate(2.0);
+        script.descent.first.throttle = ThrottleRule::Untouched;
+        script.descent.first.path = PathRule::Rate(2.0);
         script.descent.reduce_at_m = p.arrival.pattern_altitude_m;
         script.descent.to_go_m = f64::NAN;
         let down = fly_recorded(&p, &script).expect("a descent with the power of cruise");

@@ -35,7 +35,7 @@ fn keeps(kind: AlternativeKind, flown: &Flown, plan: &Flown) -> bool {
     let s = &flown.script;
     let last = s.cruise[s.cruise.len() - 1];
     match kind {
-        AlternativeKind::OrdinaryDescent => near(s.descent.rev_s, last.rev_s),
+        AlternativeKind::OrdinaryDescent => near(s.descent.first.rev_s, last.rev_s),
         AlternativeKind::Level(m) => {
             let levels = |f: &Flown| {
                 f.script
@@ -52,9 +52,12 @@ fn keeps(kind: AlternativeKind, flown: &Flown, plan: &Flown) -> bool {
         }
         AlternativeKind::CruiseRevDown => {
             let cruise = plan.script.cruise[plan.script.cruise.len() - 1];
-            near(s.descent.rev_s, last.rev_s) && plan.script.descent.rev_s < cruise.rev_s
+            near(s.descent.first.rev_s, last.rev_s)
+                && plan.script.descent.first.rev_s < cruise.rev_s
         }
-        AlternativeKind::CoarseDown(r) => near(s.descent.rev_s, r) && r < plan.script.descent.rev_s,
+        AlternativeKind::CoarseDown(r) => {
+            near(s.descent.first.rev_s, r) && r < plan.script.descent.first.rev_s
+        }
         AlternativeKind::CruiseThrottle(i, t) => {
             s.cruise[i].throttle == t && plan.script.cruise[i].throttle != t
         }

@@ -19,7 +19,7 @@ use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, rpm};
 use super::words::{down, feet, inches, knots, number, revs, tens, up};
 use crate::aircraft::{Gear, Induction, Throttle, engine::Intake};
 use crate::flight::{
-    Cruise, Flown, Part, PathRule, Reduction, Segment, SegmentKind, ThrottleRule, TrackPoint,
+    Cruise, DescentPart, Flown, PathRule, Reduction, Segment, SegmentKind, ThrottleRule, TrackPoint,
 };
 use crate::quantity::{M_PER_FT, PA_PER_INHG};
 use crate::solve::Plan;
@@ -887,13 +887,7 @@ impl Writer<'_> {
             .second
             .map_or(reduce_m, |(from_m, _)| from_m.max(reduce_m));
         let set = self.descent_part(
-            plan,
-            &trigger,
-            before,
-            &cruising,
-            &d.first(),
-            until_m,
-            &points,
+            plan, &trigger, before, &cruising, &d.first, until_m, &points,
         );
         let mut all = points;
         if let (Some((_, part)), Some(segment)) = (d.second, segments.get(1)) {
@@ -932,7 +926,7 @@ impl Writer<'_> {
         trigger: &str,
         before: Setting,
         coming: &TrackPoint,
-        d: &Part,
+        d: &DescentPart,
         until_m: f64,
         points: &[TrackPoint],
     ) -> Setting {
@@ -1742,9 +1736,9 @@ mod tests {
         // 28 in left alone at 1,800 rpm, where the line of the sample has 23: what is set is 23.
         let problem = sample::problem();
         let mut plan = sample::plan().clone();
-        plan.flown.script.descent.throttle =
+        plan.flown.script.descent.first.throttle =
             ThrottleRule::LeftAlone(ManifoldPressure::inhg(28.0).to_pa());
-        plan.flown.script.descent.rev_s = Rpm::per_min(1_800.0).to_rev_s();
+        plan.flown.script.descent.first.rev_s = Rpm::per_min(1_800.0).to_rev_s();
         for l in lever_card(&plan, problem) {
             assert!(!l.action.contains("28 in"), "{l:?}");
         }

@@ -11,7 +11,7 @@ use super::words::{
 };
 use super::{CAUTIONS, TITLE};
 use crate::aircraft::{Aircraft, Induction, Speeds, Throttle};
-use crate::flight::{Limit, Part, PathRule, Script, SegmentKind, ThrottleRule, TrackPoint};
+use crate::flight::{DescentPart, Limit, PathRule, Script, SegmentKind, ThrottleRule, TrackPoint};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::solve::{
     Alternative, AlternativeKind, DescentMeans, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S,
@@ -838,7 +838,7 @@ fn fixed_pitch_descent(rule: ThrottleRule, stays: bool, rev_s: f64) -> String {
 }
 
 /// "from 6,000 ft hold 15 in, PROP stays, 110 KIAS": the second part of a descent after the first.
-fn second_words(problem: &Problem, from_m: f64, part: &Part, first: &Part) -> String {
+fn second_words(problem: &Problem, from_m: f64, part: &DescentPart, first: &DescentPart) -> String {
     let fixed = problem.aircraft.propeller.is_fixed();
     let power = match (part.throttle, part.throttle.set_map_pa()) {
         (_, Some(p)) => format!("hold {} in", inches(inhg(p))),
@@ -866,7 +866,8 @@ fn descent(
     track: &[Point],
     segments: &[SegmentFigures],
 ) -> Descent {
-    let d = &plan.flown.script.descent;
+    let second = plan.flown.script.descent.second;
+    let d = &plan.flown.script.descent.first;
     let cruise = plan.flown.script.cruise.last();
     let found = segments.iter().find(|s| s.kind == "descent");
     let middle = found.and_then(|s| {
@@ -963,8 +964,8 @@ fn descent(
         format!("{map_words}, {prop}")
     };
     let mut words = format!("{set}, {flown_so}, from {} nm", number(to_go, 0));
-    if let Some((from_m, part)) = &d.second {
-        let second = second_words(problem, *from_m, part, &d.first());
+    if let Some((from_m, part)) = &second {
+        let second = second_words(problem, *from_m, part, d);
         words.push_str(&format!("; {second}"));
     }
     if coarse_and_fast {
@@ -991,7 +992,7 @@ fn descent(
         coarse_and_fast,
         rough_air_ias_kt: kt(va),
         rough_up_to_ft,
-        second_from_ft: d.second.map(|s| ft(s.0)),
+        second_from_ft: second.map(|s| ft(s.0)),
         sentence: words,
     }
 }

@@ -7,8 +7,8 @@ use crate::aircraft::{
     Aircraft, Airframe, Flap, FuelSystem, HubWithoutOil, Masses, Procedures, Propeller, Speeds,
 };
 use crate::flight::{
-    Climb, Cruise, Descent, FlightError, Flown, Limit, PathRule, Reduction, Script, ThrottleRule,
-    fly_recorded,
+    Climb, Cruise, Descent, DescentPart, FlightError, Flown, Limit, PathRule, Reduction, Script,
+    ThrottleRule, fly_recorded,
 };
 use crate::quantity::{
     KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_CUIN, M3_PER_GAL, PA_PER_INHG,
@@ -290,10 +290,12 @@ fn script(descent_map_inhg: f64, descent_rpm: f64) -> Script {
             set_at_ias_m_s: 118.0 * M_S_PER_KT,
         }],
         descent: Descent {
-            throttle: ThrottleRule::Held(descent_map_inhg * PA_PER_INHG),
-            rev_s: rev(descent_rpm),
-            mixture: 2,
-            path: PathRule::Rate(500.0 * M_S_PER_FPM),
+            first: DescentPart {
+                throttle: ThrottleRule::Held(descent_map_inhg * PA_PER_INHG),
+                rev_s: rev(descent_rpm),
+                mixture: 2,
+                path: PathRule::Rate(500.0 * M_S_PER_FPM),
+            },
             second: None,
             reduce_at_m: 4_900.0 * M_PER_FT,
             to_go_m: f64::NAN,
@@ -453,8 +455,8 @@ pub fn shapes() -> Vec<Plan> {
         higher.level_m = 11_500.0 * ft;
         higher.from_m = 130.0 * M_PER_NM;
         s.cruise.push(higher);
-        s.descent.throttle = ThrottleRule::LeftAlone(17.0 * PA_PER_INHG);
-        s.descent.path = PathRule::Ias(125.0 * M_S_PER_KT);
+        s.descent.first.throttle = ThrottleRule::LeftAlone(17.0 * PA_PER_INHG);
+        s.descent.first.path = PathRule::Ias(125.0 * M_S_PER_KT);
         s
     };
     let part_throttle = {
@@ -474,9 +476,9 @@ pub fn shapes() -> Vec<Plan> {
         lower.from_m = 150.0 * M_PER_NM;
         lower.throttle = Throttle::Map(21.0 * PA_PER_INHG);
         s.cruise.push(lower);
-        s.descent.throttle = ThrottleRule::Full;
-        s.descent.rev_s = rev(2_500.0);
-        s.descent.mixture = 1;
+        s.descent.first.throttle = ThrottleRule::Full;
+        s.descent.first.rev_s = rev(2_500.0);
+        s.descent.first.mixture = 1;
         s.descent.reduce_at_m = 3_900.0 * ft;
         s
     };
@@ -501,7 +503,7 @@ pub fn fixed_pitch(left: bool) -> (Problem, Plan) {
     for c in &mut script.cruise {
         (c.throttle, c.rev_s) = (Throttle::Rpm, rev(2_400.0));
     }
-    (script.descent.throttle, script.descent.rev_s) = if left {
+    (script.descent.first.throttle, script.descent.first.rev_s) = if left {
         (ThrottleRule::Untouched, rev(2_400.0))
     } else {
         (ThrottleRule::Rpm, rev(2_200.0))

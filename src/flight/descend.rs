@@ -5,7 +5,7 @@ use super::cruise::Steady;
 use super::flown::{FlightError, Hint, Mark, SegmentKind};
 use super::flyer::{Flyer, LEAST_ACCELERATION_M_S2, LONGEST_CHANGE_S, Saved};
 use super::kernel::{Control, State, Vertical, instant, step_time};
-use super::script::{Cruise, Part, PathRule, Reduction, Script, ThrottleRule};
+use super::script::{Cruise, DescentPart, PathRule, Reduction, Script, ThrottleRule};
 use crate::aircraft::{Configuration, Levers, Performance, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 
@@ -36,7 +36,7 @@ fn rewound_m(tod_m: f64) -> f64 {
 /// The throttle hand in a part of the descent.
 #[derive(Debug, Clone, Copy)]
 struct Hand {
-    part: Part,
+    part: DescentPart,
     /// What the part wants on the gauge, if that is a reading.
     target: Option<f64>,
     /// The reading of the moment in a reduction.
@@ -70,7 +70,7 @@ impl Gauge {
     }
 
     /// The levers of a descent at a reading.
-    fn levers(self, reading: f64, d: &Part) -> Levers {
+    fn levers(self, reading: f64, d: &DescentPart) -> Levers {
         let (throttle, rev_s) = match self {
             Self::ManifoldPressure { .. } => (Throttle::Map(reading), d.rev_s),
             Self::Tachometer { .. } => (Throttle::Rpm, reading),
@@ -122,7 +122,7 @@ impl Flyer<'_> {
         let fine = self.fine;
         let mut tod_m = hint.map_or_else(
             || {
-                let rate = match script.descent.path {
+                let rate = match script.descent.first.path {
                     PathRule::Rate(r) => r,
                     PathRule::Ias(_) => self.p.limits.max_descent_m_s,
                 };
@@ -188,14 +188,14 @@ impl Flyer<'_> {
         let d = &script.descent;
         let cuts = &script.reduction;
         let pattern_m = p.arrival.pattern_altitude_m;
-        self.begin(SegmentKind::Descent, d.mixture);
+        self.begin(SegmentKind::Descent, d.first.mixture);
         let gauge = self.gauge();
         let cruise = self.set_here(Levers {
             throttle: last.throttle,
             rev_s: last.rev_s,
             mixture: last.mixture,
         });
-        let mut hand = self.take(d.first(), &cruise, cuts);
+        let mut hand = self.take(d.first, &cruise, cuts);
         let mut second = d.second;
         let mut reducing = false;
         let mut on_speed = false;
@@ -347,7 +347,7 @@ impl Flyer<'_> {
     }
 
     /// The throttle hand at the beginning of a part: from what is set now to what the part wants, one step an interval.
-    fn take(&mut self, part: Part, now: &Performance, cuts: &Reduction) -> Hand {
+    fn take(&mut self, part: DescentPart, now: &Performance, cuts: &Reduction) -> Hand {
         let p = self.p;
         let gauge = self.gauge();
         let from = gauge.reading(now);

@@ -27,4 +27,4 @@ pub use fly::{
 };
 pub use kernel::{State, Vertical, level_speed_m_s};
 pub use memory::Memory;
-pub use script::{Climb, Cruise, Descent, Part, PathRule, Reduction, Script, ThrottleRule};
+pub use script::{Climb, Cruise, Descent, DescentPart, PathRule, Reduction, Script, ThrottleRule};

@@ -26,6 +26,15 @@ impl ThrottleRule {
             Self::Held(p) | Self::LeftAlone(p) => Some(p),
         }
     }
+
+    /// The rule with another manifold pressure \[Pa\]; the same where none is set.
+    pub fn with_map_pa(self, map_pa: f64) -> Self {
+        match self {
+            Self::Held(_) => Self::Held(map_pa),
+            Self::LeftAlone(_) => Self::LeftAlone(map_pa),
+            Self::Full | Self::Rpm | Self::Untouched => self,
+        }
+    }
 }
 
 /// The climb after the first thousand feet: full throttle.
@@ -67,9 +76,26 @@ pub enum PathRule {
     Ias(f64),
 }
 
+impl PathRule {
+    /// What is held, m/s.
+    pub fn value(self) -> f64 {
+        match self {
+            Self::Rate(x) | Self::Ias(x) => x,
+        }
+    }
+
+    /// The same kind of path at another rate or speed, m/s.
+    pub fn with_value(self, value: f64) -> Self {
+        match self {
+            Self::Rate(_) => Self::Rate(value),
+            Self::Ias(_) => Self::Ias(value),
+        }
+    }
+}
+
 /// What is set and held in a part of a descent.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Part {
+pub struct DescentPart {
     /// Throttle.
     pub throttle: ThrottleRule,
     /// Crankshaft speed, rev/s. Fixed pitch: what [`ThrottleRule::Rpm`] holds, nothing with another rule.
@@ -83,16 +109,10 @@ pub struct Part {
 /// The descent to the pattern, in one part or two.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Descent {
-    /// Throttle.
-    pub throttle: ThrottleRule,
-    /// Crankshaft speed, rev/s. Fixed pitch: what [`ThrottleRule::Rpm`] holds, nothing with another rule.
-    pub rev_s: f64,
-    /// Mixture.
-    pub mixture: usize,
-    /// What is held.
-    pub path: PathRule,
+    /// The first part, or the only one.
+    pub first: DescentPart,
     /// A second part, from this indicated altitude \[m\] down; the power reduction begins below it.
-    pub second: Option<(f64, Part)>,
+    pub second: Option<(f64, DescentPart)>,
     /// Indicated altitude \[m\] at which the reduction of power for the pattern begins; the pattern altitude to begin on levelling off.
     pub reduce_at_m: f64,
     /// Top of descent: distance to go \[m\]. NaN: to be found so that the pattern speed is met at the pattern point.
@@ -100,19 +120,9 @@ pub struct Descent {
 }
 
 impl Descent {
-    /// The first part.
-    pub fn first(&self) -> Part {
-        Part {
-            throttle: self.throttle,
-            rev_s: self.rev_s,
-            mixture: self.mixture,
-            path: self.path,
-        }
-    }
-
     /// The part that ends at the pattern.
-    pub fn last(&self) -> Part {
-        self.second.map_or(self.first(), |(_, part)| part)
+    pub fn last(&self) -> DescentPart {
+        self.second.map_or(self.first, |(_, part)| part)
     }
 }
 

@@ -7,7 +7,7 @@ use super::motion::{
 };
 use super::{Effort, Energy, Phase, ReflightError, Reflown, Sample};
 use crate::aircraft::{Configuration, Levers, Speeds, Throttle};
-use crate::flight::{Cruise, Mark, Part, PathRule, Reduction, Script, ThrottleRule};
+use crate::flight::{Cruise, DescentPart, Mark, PathRule, Reduction, Script, ThrottleRule};
 use crate::quantity::{M_PER_FT, M_S_PER_KT};
 use crate::trip::Problem;
 
@@ -403,7 +403,7 @@ impl Pilot<'_> {
         };
         let cruise_control = Control::clean(cruise_levers, Path::Level);
         let mut trim_m = f64::NEG_INFINITY;
-        let mut part = d.first();
+        let mut part = d.first;
         let mut power = self.take(&part, &script.reduction, &cruise_control, &mut trim_m);
         let mut second = d.second;
         let by_rpm = power.by_rpm;
@@ -506,7 +506,13 @@ impl Pilot<'_> {
     }
 
     /// What is done with the levers at the beginning of a part of the descent, coming from a control.
-    fn take(&self, part: &Part, cuts: &Reduction, before: &Control, trim_m: &mut f64) -> Power {
+    fn take(
+        &self,
+        part: &DescentPart,
+        cuts: &Reduction,
+        before: &Control,
+        trim_m: &mut f64,
+    ) -> Power {
         let p = self.p;
         let procedures = &p.aircraft.procedures;
         let by_rpm = p.aircraft.propeller.is_fixed();

@@ -7,7 +7,9 @@ use crate::aircraft::{
     Propeller, Speeds, Throttle,
 };
 use crate::earth::place::Position;
-use crate::flight::{Climb, Cruise, Descent, PathRule, Reduction, Script, ThrottleRule};
+use crate::flight::{
+    Climb, Cruise, Descent, DescentPart, PathRule, Reduction, Script, ThrottleRule,
+};
 use crate::quantity::{
     KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_CUIN, M3_PER_GAL, PA_PER_INHG,
     W_PER_HP,
@@ -237,10 +239,12 @@ pub(super) fn script(throttle: ThrottleRule, path: PathRule, reduce_at_ft: f64) 
         },
         cruise: vec![cruise(9_500.0, 0.0)],
         descent: Descent {
-            throttle,
-            rev_s: 2_000.0 * RPM,
-            mixture: 2,
-            path,
+            first: DescentPart {
+                throttle,
+                rev_s: 2_000.0 * RPM,
+                mixture: 2,
+                path,
+            },
             second: None,
             reduce_at_m: reduce_at_ft * FT,
             to_go_m: f64::NAN,

@@ -4,7 +4,7 @@ use super::motion::Model;
 use super::testbed::*;
 use super::{Mismatch, Phase, ReflightError, Reflown, refly};
 use crate::air::{isa, speed};
-use crate::flight::{Flown, Part, PathRule, Script, ThrottleRule, fly};
+use crate::flight::{DescentPart, Flown, PathRule, Script, ThrottleRule, fly};
 use crate::quantity::{M_PER_NM, M_S_PER_FPM, M3_PER_GAL};
 use crate::trip::Problem;
 
@@ -64,12 +64,12 @@ fn cases() -> Vec<(&'static str, Problem, Script)> {
         cruise(7_500.0, 200.0),
     ];
     let mut coarse = script(alone(19.0), rate(500.0), 1_800.0);
-    coarse.descent.rev_s = 1_900.0 * RPM;
+    coarse.descent.first.rev_s = 1_900.0 * RPM;
     let second = |from_ft: f64, throttle, path| {
         let mut two = script(held(20.0), rate(500.0), 1_800.0);
         two.descent.second = Some((
             from_ft * FT,
-            Part {
+            DescentPart {
                 throttle,
                 path,
                 rev_s: 2_100.0 * RPM,
@@ -514,13 +514,13 @@ fn regress_cards_that_cannot_be_flown_are_refused() {
     ));
     let mut powered = card.clone();
     powered.reduction.floor_pa = 26.0 * IN;
-    powered.descent.throttle = ThrottleRule::Held(26.0 * IN);
+    powered.descent.first.throttle = ThrottleRule::Held(26.0 * IN);
     assert!(matches!(
         refly(&problem, &powered),
         Err(ReflightError::NeverSlows { .. })
     ));
     let mut slow = card;
-    slow.descent.path = PathRule::Ias(119.0 * KT);
-    slow.descent.throttle = ThrottleRule::Full;
+    slow.descent.first.path = PathRule::Ias(119.0 * KT);
+    slow.descent.first.throttle = ThrottleRule::Full;
     assert!(refly(&problem, &slow).is_err());
 }

@@ -2,8 +2,8 @@
 
 use super::cruise::settable_rev_s;
 use super::refine::{MOVE_WORTH, PENALTY, lever_changes};
-use crate::aircraft::Throttle;
-use crate::flight::{Descent, Limit, Part, PathRule, Script, State, ThrottleRule, let_down};
+use crate::aircraft::{Procedures, Throttle};
+use crate::flight::{Descent, DescentPart, Limit, PathRule, Script, State, ThrottleRule, let_down};
 use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::{CostRates, Problem};
 
@@ -94,7 +94,7 @@ impl Pricing<'_> {
     fn begin(&self, descent: &Descent) -> State {
         let problem = self.problem;
         let level_m = self.script.cruise[self.script.cruise.len() - 1].level_m;
-        let rate = match descent.path {
+        let rate = match descent.first.path {
             PathRule::Rate(r) => r,
             PathRule::Ias(_) => 0.8 * problem.limits.max_descent_m_s,
         };
@@ -133,8 +133,8 @@ impl Pricing<'_> {
                 continue;
             };
             if there.charged < here.charged - TIE * here.cost.abs() {
-                let other_path = std::mem::discriminant(&there.descent.path)
-                    != std::mem::discriminant(&here.descent.path);
+                let other_path = std::mem::discriminant(&there.descent.first.path)
+                    != std::mem::discriminant(&here.descent.first.path);
                 here = there;
                 if other_path {
                     list = moves(self.problem, &here.descent, scale);
@@ -168,15 +168,15 @@ impl Pricing<'_> {
         if let Some(&edge_m) = edges.iter().max_by(|a, b| a.total_cmp(b)) {
             let power_on = grid(problem, self.script, &self.start)
                 .into_iter()
-                .filter(|d| !matches!(d.throttle, ThrottleRule::Held(_)));
-            firsts.extend(
-                power_on.filter(|d| d.path == PathRule::Rate(most) && d.reduce_at_m == pattern_m),
-            );
+                .filter(|d| !matches!(d.first.throttle, ThrottleRule::Held(_)));
+            firsts
+                .extend(power_on.filter(|d| {
+                    d.first.path == PathRule::Rate(most) && d.reduce_at_m == pattern_m
+                }));
             let fast = fastest_between_m_s(problem, edge_m + 1.0, level_m, mass_kg);
-            firsts.push(Descent {
-                path: PathRule::Ias(fast),
-                ..from.descent
-            });
+            let mut faster = from.descent;
+            faster.first.path = PathRule::Ias(fast);
+            firsts.push(faster);
         }
         let mut heights: Vec<f64> = edges
             .into_iter()
@@ -210,10 +210,10 @@ impl Pricing<'_> {
                     PathRule::Rate(to_step(0.6 * most, RATE_STEP_M_S)),
                     PathRule::Ias(fast),
                 ] {
-                    let part = Part {
+                    let part = DescentPart {
                         throttle: *throttle,
                         path,
-                        ..first.first()
+                        ..first.first
                     };
                     let descent = Descent {
                         second: Some((from_m, part)),
@@ -285,10 +285,10 @@ fn same(a: &Descent, b: &Descent) -> bool {
 /// Families of descents: a start is kept from each.
 fn family(d: &Descent) -> usize {
     let throttle = usize::from(matches!(
-        d.throttle,
+        d.first.throttle,
         ThrottleRule::LeftAlone(_) | ThrottleRule::Full | ThrottleRule::Untouched
     ));
-    let path = usize::from(matches!(d.path, PathRule::Ias(_)));
+    let path = usize::from(matches!(d.first.path, PathRule::Ias(_)));
     2 * throttle + path
 }
 
@@ -354,11 +354,36 @@ fn moves(problem: &Problem, descent: &Descent, scale: f64) -> Vec<Move> {
         Move::LeftAlone(false),
         Move::CruiseRev,
     ]);
-    match descent.path {
+    match descent.first.path {
         PathRule::Rate(_) => out.extend([0.0, 2.0].map(Move::Ias)),
         PathRule::Ias(_) => out.extend([1.0, 0.6].map(Move::Rate)),
     }
     out
+}
+
+/// A part with manifold pressure, RPM and path moved by settable steps; `None` where it has no manifold pressure to move.
+fn turned(
+    pr: &Procedures,
+    from: &DescentPart,
+    map: f64,
+    rev: f64,
+    path: f64,
+) -> Option<DescentPart> {
+    let throttle = match from.throttle.set_map_pa() {
+        Some(p) => from.throttle.with_map_pa(p + map * pr.map_step_pa),
+        None if map == 0.0 => from.throttle,
+        None => return None,
+    };
+    let step_m_s = match from.path {
+        PathRule::Rate(_) => RATE_STEP_M_S,
+        PathRule::Ias(_) => pr.speed_step_m_s,
+    };
+    Some(DescentPart {
+        throttle,
+        rev_s: from.rev_s + rev * pr.rev_step_s,
+        path: from.path.with_value(from.path.value() + path * step_m_s),
+        ..*from
+    })
 }
 
 /// The descent after a change; `None` where that leads nowhere new or out of the range of a lever.
@@ -372,43 +397,22 @@ fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Op
     let mut d = *from;
     match change {
         Move::Turn([map, rev, path, reduce]) => {
-            let step = map * pr.map_step_pa;
-            d.throttle = match d.throttle {
-                ThrottleRule::Held(p) => ThrottleRule::Held(p + step),
-                ThrottleRule::LeftAlone(p) => ThrottleRule::LeftAlone(p + step),
-                other if map == 0.0 => other,
-                _ => return None,
-            };
-            d.rev_s += rev * pr.rev_step_s;
-            d.path = match d.path {
-                PathRule::Rate(r) => PathRule::Rate(r + path * RATE_STEP_M_S),
-                PathRule::Ias(v) => PathRule::Ias(v + path * pr.speed_step_m_s),
-            };
+            d.first = turned(pr, &d.first, map, rev, path)?;
             if reduce != 0.0 && matches!(d.last().path, PathRule::Ias(_)) {
                 return None;
             }
             d.reduce_at_m += reduce * REDUCE_STEP_M;
         }
-        Move::Mixture(m) => d.mixture = m,
+        Move::Mixture(m) => d.first.mixture = m,
         Move::OnePart => d.second = None,
         Move::SecondMixture(m) => d.second.as_mut()?.1.mixture = m,
         Move::Second([map, rev, path, at]) => {
             let (from_m, part) = d.second.as_mut()?;
             *from_m += at * REDUCE_STEP_M;
-            part.throttle = match part.throttle {
-                ThrottleRule::Held(p) => ThrottleRule::Held(p + map * pr.map_step_pa),
-                ThrottleRule::LeftAlone(p) => ThrottleRule::LeftAlone(p + map * pr.map_step_pa),
-                other if map == 0.0 => other,
-                _ => return None,
-            };
-            part.rev_s += rev * pr.rev_step_s;
-            part.path = match part.path {
-                PathRule::Rate(r) => PathRule::Rate(r + path * RATE_STEP_M_S),
-                PathRule::Ias(v) => PathRule::Ias(v + path * pr.speed_step_m_s),
-            };
+            *part = turned(pr, part, map, rev, path)?;
         }
         Move::LeftAlone(alone) => {
-            d.throttle = match (d.throttle, fixed, alone) {
+            d.first.throttle = match (d.first.throttle, fixed, alone) {
                 (_, true, true) => ThrottleRule::Untouched,
                 (_, true, false) => ThrottleRule::Rpm,
                 (ThrottleRule::Held(p), false, true) => ThrottleRule::LeftAlone(p),
@@ -416,14 +420,14 @@ fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Op
                 _ => return None,
             }
         }
-        Move::CruiseRev => d.rev_s = cruise.rev_s,
+        Move::CruiseRev => d.first.rev_s = cruise.rev_s,
         Move::Rate(share) => {
-            d.path = PathRule::Rate((share * most / RATE_STEP_M_S).round() * RATE_STEP_M_S)
+            d.first.path = PathRule::Rate((share * most / RATE_STEP_M_S).round() * RATE_STEP_M_S)
         }
         Move::Ias(below) => {
             let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
             let fast = fastest_all_the_way_m_s(problem, cruise.level_m, mass_kg);
-            d.path = PathRule::Ias(fast - below * pr.speed_step_m_s);
+            d.first.path = PathRule::Ias(fast - below * pr.speed_step_m_s);
             d.reduce_at_m = pattern_m;
         }
     }
@@ -432,7 +436,7 @@ fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Op
     }
     d.reduce_at_m = d.reduce_at_m.max(pattern_m);
     let revs = propeller.lowest_governed_rev_s - 1e-9..=propeller.highest_governed_rev_s + 1e-9;
-    let settable = |part: &Part| {
+    let settable = |part: &DescentPart| {
         revs.contains(&part.rev_s)
             && part
                 .throttle
@@ -446,7 +450,7 @@ fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Op
             }
     };
     // The power reduction belongs to the last part.
-    let inside = settable(&d.first())
+    let inside = settable(&d.first)
         && d.reduce_at_m <= pattern_m + MOST_LEAD_M
         && d.second.is_none_or(|(from_m, part)| {
             settable(&part)
@@ -559,10 +563,12 @@ fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Descent> {
         .iter()
         .flat_map(|&(rev_s, throttle)| {
             paths.map(|(path, lead_m)| Descent {
-                throttle,
-                rev_s,
-                mixture: cruise.mixture,
-                path,
+                first: DescentPart {
+                    throttle,
+                    rev_s,
+                    mixture: cruise.mixture,
+                    path,
+                },
                 second: None,
                 reduce_at_m: pattern_m + lead_m,
                 to_go_m: f64::NAN,

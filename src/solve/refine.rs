@@ -3,7 +3,8 @@
 use super::descent::{MOST_LEAD_M, RATE_STEP_M_S, REDUCE_STEP_M, clear_of_edges};
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
-    Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule, fly, fly_fine, level_speed_m_s,
+    Descent, DescentPart, Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule, fly,
+    fly_fine, level_speed_m_s,
 };
 use crate::quantity::{M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::Problem;
@@ -103,7 +104,7 @@ pub fn with_trigger(script: &Script) -> Script {
 /// hold and an early reduction; and those of each change of level on the way.
 pub fn lever_changes(script: &Script) -> f64 {
     let last = script.cruise[script.cruise.len() - 1];
-    let d = &script.descent;
+    let d = &script.descent.first;
     let mut n = 0;
     n += usize::from(d.throttle != ThrottleRule::Rpm && (d.rev_s - last.rev_s).abs() > 1e-6);
     n += usize::from(d.mixture != last.mixture);
@@ -113,7 +114,7 @@ pub fn lever_changes(script: &Script) -> f64 {
         ThrottleRule::LeftAlone(_) => last.throttle == Throttle::Full,
         ThrottleRule::Full | ThrottleRule::Untouched => false,
     });
-    if let Some((_, second)) = d.second {
+    if let Some((_, second)) = script.descent.second {
         // What the second part sets anew; another path is a change of its own.
         n += usize::from(
             second.throttle.set_map_pa().is_some() || second.throttle == ThrottleRule::Rpm,
@@ -130,20 +131,41 @@ pub fn lever_changes(script: &Script) -> f64 {
     }
 }
 
+/// A part of the descent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Which {
+    First,
+    Second,
+}
+
+impl Which {
+    fn of(self, descent: &Descent) -> Option<&DescentPart> {
+        match self {
+            Self::First => Some(&descent.first),
+            Self::Second => descent.second.as_ref().map(|(_, part)| part),
+        }
+    }
+
+    fn of_mut(self, descent: &mut Descent) -> Option<&mut DescentPart> {
+        match self {
+            Self::First => Some(&mut descent.first),
+            Self::Second => descent.second.as_mut().map(|(_, part)| part),
+        }
+    }
+}
+
 /// One continuous choice with its bounds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Knob {
     ClimbIas,
     CruiseMap(usize),
     CruiseRev(usize),
-    DescentMap,
-    DescentRev,
-    DescentPath,
+    /// Of the first part of the descent, or of the second.
+    PartMap(Which),
+    PartRev(Which),
+    PartPath(Which),
     ReduceAt,
     SecondAt,
-    SecondMap,
-    SecondRev,
-    SecondPath,
     ChangeAt(usize),
 }
 
@@ -173,60 +195,44 @@ fn knobs(problem: &Problem, script: &Script) -> Vec<(Knob, f64, f64)> {
             out.push((Knob::ChangeAt(i), 0.0, problem.length_m));
         }
     }
-    if script.descent.throttle.set_map_pa().is_some() {
-        out.push((
-            Knob::DescentMap,
-            problem.limits.least_map_pa,
-            30.0 * PA_PER_INHG,
-        ));
+    let pattern = problem.arrival.pattern_altitude_m;
+    out.extend(part_knobs(problem, Which::First, &script.descent.first));
+    if let PathRule::Rate(_) = script.descent.first.path {
+        out.push((Knob::ReduceAt, pattern, pattern + MOST_LEAD_M));
     }
-    if !p.is_fixed() || script.descent.throttle == ThrottleRule::Rpm {
-        out.push((
-            Knob::DescentRev,
-            p.lowest_governed_rev_s,
-            p.highest_governed_rev_s,
-        ));
-    }
-    match script.descent.path {
-        PathRule::Rate(_) => {
-            out.push((
-                Knob::DescentPath,
-                100.0 * M_S_PER_FPM,
-                problem.limits.max_descent_m_s,
-            ));
-            let pattern = problem.arrival.pattern_altitude_m;
-            out.push((Knob::ReduceAt, pattern, pattern + MOST_LEAD_M));
-        }
-        PathRule::Ias(_) => out.push((Knob::DescentPath, a.procedures.pattern_m_s, vno)),
-    }
-    if let Some((_, part)) = script.descent.second {
-        let pattern = problem.arrival.pattern_altitude_m;
+    if let Some((_, part)) = &script.descent.second {
         let level = script.cruise[script.cruise.len() - 1].level_m;
         out.push((Knob::SecondAt, pattern, level));
-        if part.throttle.set_map_pa().is_some() {
-            let least = problem.limits.least_map_pa;
-            out.push((Knob::SecondMap, least, 30.0 * PA_PER_INHG));
-        }
-        if !p.is_fixed() || part.throttle == ThrottleRule::Rpm {
-            out.push((
-                Knob::SecondRev,
-                p.lowest_governed_rev_s,
-                p.highest_governed_rev_s,
-            ));
-        }
-        out.push(match part.path {
-            PathRule::Rate(_) => (
-                Knob::SecondPath,
-                100.0 * M_S_PER_FPM,
-                problem.limits.max_descent_m_s,
-            ),
-            PathRule::Ias(_) => (Knob::SecondPath, a.procedures.pattern_m_s, vno),
-        });
+        out.extend(part_knobs(problem, Which::Second, part));
     }
     out
 }
 
+/// The knobs of one part of the descent.
+fn part_knobs(problem: &Problem, which: Which, part: &DescentPart) -> Vec<(Knob, f64, f64)> {
+    let (a, p) = (&problem.aircraft, &problem.aircraft.propeller);
+    let mut out = Vec::new();
+    if part.throttle.set_map_pa().is_some() {
+        let least = problem.limits.least_map_pa;
+        out.push((Knob::PartMap(which), least, 30.0 * PA_PER_INHG));
+    }
+    if !p.is_fixed() || part.throttle == ThrottleRule::Rpm {
+        out.push((
+            Knob::PartRev(which),
+            p.lowest_governed_rev_s,
+            p.highest_governed_rev_s,
+        ));
+    }
+    let (low, high) = match part.path {
+        PathRule::Rate(_) => (100.0 * M_S_PER_FPM, problem.limits.max_descent_m_s),
+        PathRule::Ias(_) => (a.procedures.pattern_m_s, a.speeds.vno_m_s),
+    };
+    out.push((Knob::PartPath(which), low, high));
+    out
+}
+
 fn get(script: &Script, knob: Knob) -> f64 {
+    let part = |w: Which| w.of(&script.descent);
     match knob {
         Knob::ClimbIas => script.climb.ias_m_s,
         Knob::CruiseMap(i) => match script.cruise[i].throttle {
@@ -235,22 +241,13 @@ fn get(script: &Script, knob: Knob) -> f64 {
         },
         Knob::CruiseRev(i) => script.cruise[i].rev_s,
         Knob::ChangeAt(i) => script.cruise[i].from_m,
-        Knob::DescentMap => script.descent.throttle.set_map_pa().unwrap_or(f64::NAN),
-        Knob::DescentRev => script.descent.rev_s,
-        Knob::DescentPath => match script.descent.path {
-            PathRule::Rate(x) | PathRule::Ias(x) => x,
-        },
+        Knob::PartMap(w) => part(w)
+            .and_then(|p| p.throttle.set_map_pa())
+            .unwrap_or(f64::NAN),
+        Knob::PartRev(w) => part(w).map_or(f64::NAN, |p| p.rev_s),
+        Knob::PartPath(w) => part(w).map_or(f64::NAN, |p| p.path.value()),
         Knob::ReduceAt => script.descent.reduce_at_m,
         Knob::SecondAt => script.descent.second.map_or(f64::NAN, |s| s.0),
-        Knob::SecondMap => script
-            .descent
-            .second
-            .and_then(|s| s.1.throttle.set_map_pa())
-            .unwrap_or(f64::NAN),
-        Knob::SecondRev => script.descent.last().rev_s,
-        Knob::SecondPath => match script.descent.last().path {
-            PathRule::Rate(x) | PathRule::Ias(x) => x,
-        },
     }
 }
 
@@ -260,37 +257,25 @@ fn set(script: &mut Script, knob: Knob, value: f64) {
         Knob::CruiseMap(i) => script.cruise[i].throttle = Throttle::Map(value),
         Knob::CruiseRev(i) => script.cruise[i].rev_s = value,
         Knob::ChangeAt(i) => script.cruise[i].from_m = value,
-        Knob::DescentMap => {
-            script.descent.throttle = match script.descent.throttle {
-                ThrottleRule::Held(_) => ThrottleRule::Held(value),
-                ThrottleRule::LeftAlone(_) => ThrottleRule::LeftAlone(value),
-                other => other,
+        Knob::PartMap(w) => {
+            if let Some(part) = w.of_mut(&mut script.descent) {
+                part.throttle = part.throttle.with_map_pa(value);
             }
         }
-        Knob::DescentRev => script.descent.rev_s = value,
-        Knob::DescentPath => {
-            script.descent.path = match script.descent.path {
-                PathRule::Rate(_) => PathRule::Rate(value),
-                PathRule::Ias(_) => PathRule::Ias(value),
+        Knob::PartRev(w) => {
+            if let Some(part) = w.of_mut(&mut script.descent) {
+                part.rev_s = value;
+            }
+        }
+        Knob::PartPath(w) => {
+            if let Some(part) = w.of_mut(&mut script.descent) {
+                part.path = part.path.with_value(value);
             }
         }
         Knob::ReduceAt => script.descent.reduce_at_m = value,
-        Knob::SecondAt | Knob::SecondMap | Knob::SecondRev | Knob::SecondPath => {
-            let Some((from_m, part)) = &mut script.descent.second else {
-                return;
-            };
-            match (knob, part.throttle, part.path) {
-                (Knob::SecondAt, _, _) => *from_m = value,
-                (Knob::SecondMap, ThrottleRule::Held(_), _) => {
-                    part.throttle = ThrottleRule::Held(value)
-                }
-                (Knob::SecondMap, ThrottleRule::LeftAlone(_), _) => {
-                    part.throttle = ThrottleRule::LeftAlone(value)
-                }
-                (Knob::SecondRev, _, _) => part.rev_s = value,
-                (Knob::SecondPath, _, PathRule::Rate(_)) => part.path = PathRule::Rate(value),
-                (Knob::SecondPath, _, PathRule::Ias(_)) => part.path = PathRule::Ias(value),
-                _ => {}
+        Knob::SecondAt => {
+            if let Some((from_m, _)) = &mut script.descent.second {
+                *from_m = value;
             }
         }
     }
@@ -301,18 +286,13 @@ fn step(problem: &Problem, script: &Script, knob: Knob) -> f64 {
     let pr = &problem.aircraft.procedures;
     match knob {
         Knob::ClimbIas => pr.speed_step_m_s,
-        Knob::CruiseMap(_) | Knob::DescentMap | Knob::SecondMap => pr.map_step_pa,
-        Knob::CruiseRev(_) | Knob::DescentRev | Knob::SecondRev => pr.rev_step_s,
-        Knob::SecondAt => REDUCE_STEP_M,
-        Knob::SecondPath => match script.descent.last().path {
-            PathRule::Rate(_) => RATE_STEP_M_S,
-            PathRule::Ias(_) => pr.speed_step_m_s,
+        Knob::CruiseMap(_) | Knob::PartMap(_) => pr.map_step_pa,
+        Knob::CruiseRev(_) | Knob::PartRev(_) => pr.rev_step_s,
+        Knob::PartPath(w) => match w.of(&script.descent).map(|p| p.path) {
+            Some(PathRule::Rate(_)) => RATE_STEP_M_S,
+            _ => pr.speed_step_m_s,
         },
-        Knob::DescentPath => match script.descent.path {
-            PathRule::Rate(_) => RATE_STEP_M_S,
-            PathRule::Ias(_) => pr.speed_step_m_s,
-        },
-        Knob::ReduceAt => REDUCE_STEP_M,
+        Knob::ReduceAt | Knob::SecondAt => REDUCE_STEP_M,
         Knob::ChangeAt(_) => crate::quantity::M_PER_NM,
     }
 }
@@ -320,12 +300,13 @@ fn step(problem: &Problem, script: &Script, knob: Knob) -> f64 {
 /// A LeftAlone or Untouched descent starts from the cruise setting while that moves.
 pub fn keep_tied(script: &mut Script) {
     let last = script.cruise[script.cruise.len() - 1];
-    if let (ThrottleRule::LeftAlone(_), Throttle::Map(p)) = (script.descent.throttle, last.throttle)
+    if let (ThrottleRule::LeftAlone(_), Throttle::Map(p)) =
+        (script.descent.first.throttle, last.throttle)
     {
-        script.descent.throttle = ThrottleRule::LeftAlone(p);
+        script.descent.first.throttle = ThrottleRule::LeftAlone(p);
     }
-    if script.descent.throttle == ThrottleRule::Untouched {
-        script.descent.rev_s = last.rev_s;
+    if script.descent.first.throttle == ThrottleRule::Untouched {
+        script.descent.first.rev_s = last.rev_s;
     }
 }
 
@@ -385,7 +366,7 @@ pub fn continuous(
     let knobs: Vec<_> = knobs(problem, base)
         .into_iter()
         .filter(|&(knob, _, _)| {
-            !matches!(knob, Knob::CruiseRev(_) | Knob::DescentRev) || get(base, knob) < forward
+            !matches!(knob, Knob::CruiseRev(_) | Knob::PartRev(_)) || get(base, knob) < forward
         })
         .collect();
     let best = RefCell::new(None);
@@ -591,9 +572,13 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             s.cruise[i].rev_s += rev * pr.rev_step_s;
         }
         Move::DescentPair(map, rev) => {
-            let p = script.descent.throttle.set_map_pa()?;
-            set(&mut s, Knob::DescentMap, p + map * pr.map_step_pa);
-            s.descent.rev_s += rev * pr.rev_step_s;
+            let p = script.descent.first.throttle.set_map_pa()?;
+            set(
+                &mut s,
+                Knob::PartMap(Which::First),
+                p + map * pr.map_step_pa,
+            );
+            s.descent.first.rev_s += rev * pr.rev_step_s;
         }
         Move::ClimbRev(i) => s.climb.rev_s = pr.climb_rev_s[i],
         Move::CruiseMixture(i, m) => s.cruise[i].mixture = m,
@@ -601,9 +586,9 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             if let Some(c) = s.cruise.last_mut() {
                 c.mixture = m;
             }
-            s.descent.mixture = m;
+            s.descent.first.mixture = m;
         }
-        Move::DescentMixture(m) => s.descent.mixture = m,
+        Move::DescentMixture(m) => s.descent.first.mixture = m,
         Move::FullThrottle(i) => s.cruise[i].throttle = Throttle::Full,
         Move::PartThrottle(i, k) if fixed => {
             let top = ((full_rev_s(i)? / pr.rev_step_s).floor() - k) * pr.rev_step_s;
@@ -614,33 +599,34 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             let top = ((full_pa(i) / pr.map_step_pa).floor() - k) * pr.map_step_pa;
             s.cruise[i].throttle = Throttle::Map(top);
         }
-        Move::LeftAlone(true) if fixed => s.descent.throttle = ThrottleRule::Untouched,
+        Move::LeftAlone(true) if fixed => s.descent.first.throttle = ThrottleRule::Untouched,
         Move::LeftAlone(false) if fixed => {
             let last = script.cruise.len() - 1;
             // From the RPM that cruise has.
-            if script.descent.throttle == ThrottleRule::Untouched
+            if script.descent.first.throttle == ThrottleRule::Untouched
                 && script.cruise[last].throttle == Throttle::Full
             {
-                s.descent.rev_s = (full_rev_s(last)? / pr.rev_step_s).floor() * pr.rev_step_s;
+                s.descent.first.rev_s = (full_rev_s(last)? / pr.rev_step_s).floor() * pr.rev_step_s;
             }
-            s.descent.throttle = ThrottleRule::Rpm;
+            s.descent.first.throttle = ThrottleRule::Rpm;
         }
         Move::LeftAlone(alone) => {
             let last = script.cruise.len() - 1;
             let p = script
                 .descent
+                .first
                 .throttle
                 .set_map_pa()
                 .unwrap_or_else(|| full_pa(last));
             let p = (p / pr.map_step_pa).round() * pr.map_step_pa;
-            s.descent.throttle = if alone {
+            s.descent.first.throttle = if alone {
                 ThrottleRule::LeftAlone(p)
             } else {
                 ThrottleRule::Held(p)
             };
         }
         Move::OnePart => s.descent.second = None,
-        Move::CruiseRevDown => s.descent.rev_s = script.cruise[script.cruise.len() - 1].rev_s,
+        Move::CruiseRevDown => s.descent.first.rev_s = script.cruise[script.cruise.len() - 1].rev_s,
     }
     let inside = knobs(problem, &s).iter().all(|&(knob, low, high)| {
         let x = get(&s, knob);
@@ -684,10 +670,10 @@ pub fn settle_within(
     let mut best = pilot.fly(&here);
     let mut cost = best.as_ref().map_or(UNFLYABLE, Pilot::charged);
     let shape = |s: &Script| {
-        let held_rpm = s.descent.throttle == ThrottleRule::Rpm;
+        let held_rpm = s.descent.first.throttle == ThrottleRule::Rpm;
         let path = |p: PathRule| std::mem::discriminant(&p);
         (
-            path(s.descent.path),
+            path(s.descent.first.path),
             held_rpm,
             s.descent.second.map(|x| path(x.1.path)),
         )

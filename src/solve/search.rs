@@ -11,8 +11,8 @@ use super::{descent, ideal};
 use crate::air::isa;
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
-    Climb, ClimbState, Cruise, Descent, Flown, Limit, PathRule, Reduction, Script, State,
-    ThrottleRule, climb_states, fly_recorded, level_speed_m_s,
+    Climb, ClimbState, Cruise, Descent, DescentPart, Flown, Limit, PathRule, Reduction, Script,
+    State, ThrottleRule, climb_states, fly_recorded, level_speed_m_s,
 };
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::{self, Mismatch};
@@ -499,10 +499,12 @@ impl<'a> Search<'a> {
             },
             cruise: vec![],
             descent: Descent {
-                throttle: ThrottleRule::Full,
-                rev_s,
-                mixture,
-                path: PathRule::Rate(p.limits.max_descent_m_s),
+                first: DescentPart {
+                    throttle: ThrottleRule::Full,
+                    rev_s,
+                    mixture,
+                    path: PathRule::Rate(p.limits.max_descent_m_s),
+                },
                 second: None,
                 reduce_at_m: p.arrival.pattern_altitude_m,
                 to_go_m: f64::NAN,
@@ -661,15 +663,15 @@ impl<'a> Search<'a> {
                         propeller.lowest_governed_rev_s,
                         propeller.highest_governed_rev_s,
                     );
-                    trial.throttle = ThrottleRule::Rpm;
-                    trial.rev_s = low + (map_in - 15.0) / 8.0 * (high - low);
+                    trial.first.throttle = ThrottleRule::Rpm;
+                    trial.first.rev_s = low + (map_in - 15.0) / 8.0 * (high - low);
                 } else {
-                    trial.throttle = ThrottleRule::Held(map_in * PA_PER_INHG);
+                    trial.first.throttle = ThrottleRule::Held(map_in * PA_PER_INHG);
                     if coarse {
-                        trial.rev_s = propeller.lowest_governed_rev_s;
+                        trial.first.rev_s = propeller.lowest_governed_rev_s;
                     }
                 }
-                trial.path = PathRule::Rate(fraction * p.limits.max_descent_m_s);
+                trial.first.path = PathRule::Rate(fraction * p.limits.max_descent_m_s);
                 let Some(c) = pricing.price(trial) else {
                     continue;
                 };
@@ -786,8 +788,8 @@ impl<'a> Search<'a> {
         let mut script = script?;
         script.cruise = cruises;
         let last = script.cruise[script.cruise.len() - 1];
-        script.descent.rev_s = last.rev_s;
-        script.descent.mixture = last.mixture;
+        script.descent.first.rev_s = last.rev_s;
+        script.descent.first.mixture = last.mixture;
         self.prepare(&mut script);
         Some(script)
     }
@@ -861,7 +863,7 @@ impl<'a> Search<'a> {
     fn call_full_throttle_so(&self, script: &mut Script) {
         let p = self.p;
         let (Some(last), ThrottleRule::LeftAlone(map)) =
-            (script.cruise.last(), script.descent.throttle)
+            (script.cruise.last(), script.descent.first.throttle)
         else {
             return;
         };
@@ -871,9 +873,9 @@ impl<'a> Search<'a> {
         let full = p
             .aircraft
             .engine
-            .map_pa(Throttle::Full, script.descent.rev_s, intake);
+            .map_pa(Throttle::Full, script.descent.first.rev_s, intake);
         if last.throttle == Throttle::Full && map > full - 0.5 * p.aircraft.procedures.map_step_pa {
-            script.descent.throttle = ThrottleRule::Full;
+            script.descent.first.throttle = ThrottleRule::Full;
         }
     }
 
@@ -1006,14 +1008,16 @@ impl<'a> Search<'a> {
         }
         let first = ((low / step).round() * step).max(least);
         let held = |reading: f64, path: PathRule| Descent {
-            throttle: if fixed {
-                ThrottleRule::Rpm
-            } else {
-                ThrottleRule::Held(reading)
+            first: DescentPart {
+                throttle: if fixed {
+                    ThrottleRule::Rpm
+                } else {
+                    ThrottleRule::Held(reading)
+                },
+                rev_s: if fixed { reading } else { last.rev_s },
+                mixture: last.mixture,
+                path,
             },
-            rev_s: if fixed { reading } else { last.rev_s },
-            mixture: last.mixture,
-            path,
             second: None,
             reduce_at_m: p.arrival.pattern_altitude_m,
             to_go_m: f64::NAN,

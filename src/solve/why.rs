@@ -109,7 +109,7 @@ fn impose(kind: AlternativeKind, script: &mut Script) {
         AlternativeKind::CoarseDown(rev_s) => Some(rev_s),
     };
     if let Some(rev_s) = down {
-        script.descent.rev_s = rev_s;
+        script.descent.first.rev_s = rev_s;
         if let Some((_, part)) = &mut script.descent.second {
             part.rev_s = rev_s;
         }
@@ -256,7 +256,7 @@ impl Why<'_> {
             kinds.extend([below, above].into_iter().flatten().map(|&r| rev(r)));
             // The descent.
             let last = script.cruise[script.cruise.len() - 1];
-            if script.descent.rev_s < last.rev_s - 0.5 * pr.rev_step_s {
+            if script.descent.first.rev_s < last.rev_s - 0.5 * pr.rev_step_s {
                 kinds.push(AlternativeKind::CruiseRevDown);
             } else if let Some(&least) = revs.first()
                 && least < last.rev_s - 0.5 * pr.rev_step_s
