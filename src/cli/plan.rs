@@ -87,7 +87,7 @@ fn minutes(typed: &str) -> Option<f64> {
         None => number(typed),
         Some((h, m)) => {
             let (h, m) = (h.parse::<u32>().ok()?, m.parse::<u32>().ok()?);
-            (m < 60).then(|| f64::from(h * 60 + m))
+            (m < 60).then(|| 60.0 * f64::from(h) + f64::from(m))
         }
     }
 }
@@ -307,6 +307,18 @@ mod tests {
         ] {
             let e = run(&args(missing, &[Path::new(path)], None)).expect_err("refused");
             assert!(e.message.contains(words), "{}", e.message);
+        }
+    }
+
+    #[test]
+    fn closed_form_minutes_typed() {
+        for (typed, min) in [("95", 95.0), ("1:35", 95.0), ("0:05", 5.0), ("2.5", 2.5)] {
+            assert_eq!(minutes(typed), Some(min), "{typed}");
+        }
+        // Hours beyond a 32-bit count of minutes stay what they are, to be refused as too long.
+        assert_eq!(minutes("71582789:00"), Some(60.0 * 71_582_789.0));
+        for typed in ["1:60", "x", "1:", ":5", "inf", "1:-5", "99999999999:00"] {
+            assert_eq!(minutes(typed), None, "{typed}");
         }
     }
 
