@@ -206,6 +206,12 @@ impl Aircraft {
         self.speeds.ias_from_cas_m_s(cas_m_s)
     }
 
+    /// Least speed of level cruise, indicated, m/s: 1.3 Vs at a mass \[kg\] (DESIGN section 5).
+    pub fn least_cruise_m_s(&self, mass_kg: f64) -> f64 {
+        const OVER_STALL: f64 = 1.3;
+        OVER_STALL * Speeds::at_mass(self.speeds.vs_m_s, mass_kg, self.masses.max_take_off_kg)
+    }
+
     /// Greatest manifold pressure \[Pa\] at a crankshaft speed by the profile's limit line. Without one RPM/100 inHg; at fixed pitch
     /// no limit, for there full throttle is allowed at every speed up to the greatest.
     pub fn map_limit_pa(&self, rev_s: f64) -> f64 {

@@ -7,7 +7,6 @@ use super::kernel::{Control, Vertical, instant, step_time};
 use super::script::{Cruise, Script};
 use crate::aircraft::{Configuration, Levers, Throttle};
 use crate::quantity::M_PER_FT;
-use crate::trip::{MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S};
 
 /// Take-off power stays to this height above the field, m (DESIGN section 5: 1,000 ft).
 const INITIAL_CLIMB_M: f64 = 1_000.0 * M_PER_FT;
@@ -40,12 +39,8 @@ impl Flyer<'_> {
 
     pub(super) fn note_climb_rate(&mut self, rate_m_s: f64) {
         let leg = &self.p.legs[self.p.leg_index(self.state.distance_m)];
-        let least = if leg.mountainous {
-            MOUNTAIN_CLIMB_M_S
-        } else {
-            PLAIN_CLIMB_M_S
-        };
-        self.audit.note(Limit::ClimbRate, least - rate_m_s);
+        self.audit
+            .note(Limit::ClimbRate, leg.least_climb_m_s() - rate_m_s);
     }
 
     /// Take-off power to a thousand feet, then the climb setting and the speed of the climb.
@@ -65,7 +60,7 @@ impl Flyer<'_> {
         let levers = self.climb_levers(script);
         if script.climb.ias_m_s > script.initial_ias_m_s + 1e-6 {
             self.begin(SegmentKind::Accelerate, levers.mixture);
-            self.change_speed(&self.climb_power(levers), script.climb.ias_m_s, true)?;
+            self.gain_speed(&self.climb_power(levers), script.climb.ias_m_s)?;
         }
         Ok(())
     }
@@ -92,7 +87,7 @@ impl Flyer<'_> {
         let top_of_climb = Mark::from(&self.state);
         let levers = self.climb_levers(script);
         self.begin(SegmentKind::LevelOff, levers.mixture);
-        self.change_speed(&self.climb_power(levers), first.set_at_ias_m_s, true)?;
+        self.gain_speed(&self.climb_power(levers), first.set_at_ias_m_s)?;
         Ok(top_of_climb)
     }
 
@@ -128,20 +123,16 @@ impl Flyer<'_> {
             if now < script.climb.ias_m_s {
                 let levers = self.climb_levers(script);
                 self.begin(SegmentKind::LevelChange, levers.mixture);
-                self.change_speed(&self.climb_power(levers), script.climb.ias_m_s, true)?;
+                self.gain_speed(&self.climb_power(levers), script.climb.ias_m_s)?;
             }
             let ias = script.climb.ias_m_s.max(now);
             let rate = self.climb_on(script, ias, to.level_m, SegmentKind::LevelChange)?;
             self.note_climb_rate(rate);
             let levers = self.climb_levers(script);
             self.begin(SegmentKind::LevelOff, levers.mixture);
-            self.change_speed(&self.climb_power(levers), to.set_at_ias_m_s, true)
+            self.gain_speed(&self.climb_power(levers), to.set_at_ias_m_s)
         } else {
-            let levers = Levers {
-                throttle: from.throttle,
-                rev_s: from.rev_s,
-                mixture: from.mixture,
-            };
+            let levers = from.levers();
             self.begin(SegmentKind::LevelChange, levers.mixture);
             let rate = Vertical::Rate(-self.p.limits.max_descent_m_s);
             let control = Control {

@@ -6,7 +6,7 @@ use super::fly::LEAST_GROUND_SPEED_M_S;
 use super::flyer::{Flyer, level_control};
 use super::kernel::{Control, ground_speed_m_s, instant, level_speed_m_s, step_time};
 use super::script::Cruise;
-use crate::aircraft::{Configuration, Levers};
+use crate::aircraft::Configuration;
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::trip::AirSample;
 use std::cell::Cell;
@@ -31,11 +31,7 @@ pub(super) struct Steady {
 impl Flyer<'_> {
     /// Cruises to a distance: quasi-steady between wind nodes, two Gauss points a step.
     pub(super) fn cruise(&mut self, leg: &Cruise, to_m: f64) -> Result<Steady, FlightError> {
-        let levers = Levers {
-            throttle: leg.throttle,
-            rev_s: leg.rev_s,
-            mixture: leg.mixture,
-        };
+        let levers = leg.levers();
         let control = level_control(levers);
         let p = self.p;
         let cannot = FlightError::CannotCruise {

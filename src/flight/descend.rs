@@ -14,7 +14,7 @@ const SHIFT_M: f64 = 1.0 * M_PER_NM;
 /// A step toward a speed is at most this many times as long as it takes at the deceleration of the moment.
 const OVERSHOOT: f64 = 1.5;
 /// No descent is steeper, as a gradient.
-const STEEPEST: f64 = 0.15;
+pub const STEEPEST_DESCENT: f64 = 0.15;
 /// Cruise is flown afresh from about this far before the top of descent while that is searched for, m.
 const REWIND_M: f64 = 15.0 * M_PER_NM;
 /// It is flown to that point from a multiple of this, so that flights share what lies before, m.
@@ -150,7 +150,7 @@ impl Flyer<'_> {
             let met = if fine {
                 miss_m.abs() < TOD_TOLERANCE_M
             } else {
-                miss_m.abs() < SHIFT_M && to_ground_m > STEEPEST * miss_m.abs()
+                miss_m.abs() < SHIFT_M && to_ground_m > STEEPEST_DESCENT * miss_m.abs()
             };
             if met || tod_m + miss_m < top_of_climb_m {
                 // The rest in closed form; for a recorded flight it is within the tolerance and nothing is moved.
@@ -190,11 +190,7 @@ impl Flyer<'_> {
         let pattern_m = p.arrival.pattern_altitude_m;
         self.begin(SegmentKind::Descent, d.first.mixture);
         let gauge = self.gauge();
-        let cruise = self.set_here(Levers {
-            throttle: last.throttle,
-            rev_s: last.rev_s,
-            mixture: last.mixture,
-        });
+        let cruise = self.set_here(last.levers());
         let mut hand = self.take(d.first, &cruise, cuts);
         let mut second = d.second;
         let mut reducing = false;

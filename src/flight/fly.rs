@@ -35,9 +35,11 @@ pub fn fly(
     hint: Option<Hint>,
     memory: &RefCell<Memory>,
 ) -> Result<Flown, FlightError> {
-    let mut flyer = Flyer::at_lift_off(problem, script, false);
-    flyer.memory = Some(memory);
-    flyer.whole(script, hint)
+    Flyer {
+        memory: Some(memory),
+        ..Flyer::at_lift_off(problem, script, false)
+    }
+    .whole(script, hint)
 }
 
 /// [`fly`] in the small steps of [`fly_recorded`]; keeps no path either.
@@ -50,11 +52,12 @@ pub fn fly_fine(
     hint: Option<Hint>,
     memory: &RefCell<Memory>,
 ) -> Result<Flown, FlightError> {
-    let mut flyer = Flyer::at_lift_off(problem, script, false);
-    flyer.fine = true;
-    flyer.step_s = TIME_STEP_S;
-    flyer.memory = Some(memory);
-    flyer.whole(script, hint)
+    Flyer {
+        memory: Some(memory),
+        track: None,
+        ..Flyer::at_lift_off(problem, script, true)
+    }
+    .whole(script, hint)
 }
 
 /// Flies a script and keeps path and segments.
@@ -183,9 +186,7 @@ impl Flyer<'_> {
             time_s: self.state.time_s,
             fuel_kg: burned,
             revolutions: self.state.revolutions,
-            cost: rates.per_s * self.state.time_s
-                + rates.per_kg * burned
-                + rates.per_rev * self.state.revolutions,
+            cost: rates.of(self.state.time_s, burned, self.state.revolutions),
             top_of_climb,
             top_of_descent,
             level_off,

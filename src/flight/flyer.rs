@@ -8,7 +8,7 @@ use super::kernel::{
 };
 use super::memory::Memory;
 use super::script::Script;
-use crate::aircraft::{Configuration, Governed, Levers, Performance, Speeds, Throttle};
+use crate::aircraft::{Configuration, Governed, Levers, Performance, Throttle};
 use crate::quantity::M_PER_FT;
 use crate::trip::Problem;
 use std::cell::{Cell, RefCell};
@@ -19,8 +19,6 @@ const CLIMB_STEP_M: f64 = 250.0;
 pub(super) const LONGEST_CHANGE_S: f64 = 1_200.0;
 /// Below this acceleration [m/s²] at climb power the speed is as good as reached.
 pub(super) const LEAST_ACCELERATION_M_S2: f64 = 0.01;
-/// Cruise is flown at least this many times the stall speed (DESIGN section 5).
-const CRUISE_OVER_STALL: f64 = 1.3;
 /// What lies on either side of an edge is asked this far from it, m.
 const EDGE_M: f64 = 0.01;
 
@@ -277,37 +275,22 @@ impl Flyer<'_> {
         }
     }
 
-    /// Flies with the speed free until it passes a target IAS, upwards or downwards.
-    pub(super) fn change_speed(
+    /// Gains speed until it passes a target IAS, or as good as no longer rises.
+    pub(super) fn gain_speed(
         &mut self,
         control: &Control,
         to_ias_m_s: f64,
-        up: bool,
     ) -> Result<(), FlightError> {
         let began = self.state.time_s;
         let mut here = instant(self.p, &self.state, control, &self.near);
         self.visit(&here, control);
         let p = self.p;
-        let short = |i: &Instant| {
-            let ias = p.aircraft.ias_from_tas(i.air, i.tas_m_s);
-            if up {
-                to_ias_m_s - ias
-            } else {
-                ias - to_ias_m_s
-            }
-        };
+        let short = |i: &Instant| to_ias_m_s - p.aircraft.ias_from_tas(i.air, i.tas_m_s);
         while short(&here) > 1e-4 {
-            let toward = if up {
-                here.acceleration_m_s2
-            } else {
-                -here.acceleration_m_s2
-            };
-            if toward < LEAST_ACCELERATION_M_S2 || self.state.time_s - began > LONGEST_CHANGE_S {
-                return if up {
-                    Ok(())
-                } else {
-                    Err(FlightError::NeverSlows)
-                };
+            if here.acceleration_m_s2 < LEAST_ACCELERATION_M_S2
+                || self.state.time_s - began > LONGEST_CHANGE_S
+            {
+                return Ok(());
             }
             let mut dt = self.step_s;
             let mut next = step_time(self.p, &self.state, &here, control, dt, &self.near);
@@ -345,16 +328,9 @@ impl Flyer<'_> {
     }
 
     pub(super) fn note_low_speed(&mut self, here: &Instant) {
-        let aircraft = &self.p.aircraft;
-        let stall = Speeds::at_mass(
-            aircraft.speeds.vs_m_s,
-            here.mass_kg,
-            aircraft.masses.max_take_off_kg,
-        );
-        self.audit.note(
-            Limit::LowSpeed,
-            CRUISE_OVER_STALL * stall - self.ias_m_s(here),
-        );
+        let least_m_s = self.p.aircraft.least_cruise_m_s(here.mass_kg);
+        self.audit
+            .note(Limit::LowSpeed, least_m_s - self.ias_m_s(here));
     }
 
     /// The speed has not fallen away, as it does where thrust and height lost do not make up for drag.

@@ -10,27 +10,29 @@ use super::kernel::State;
 use super::script::{Cruise, Script};
 use crate::aircraft::Throttle;
 use std::collections::HashMap;
+use std::hash::Hash;
 
 /// Where a flyer was, and how close to the limits it had come.
 #[derive(Debug, Clone)]
-pub(super) struct Kept {
+struct Kept {
     state: State,
     audit: Audit,
     last: Option<Passing>,
     near_rad: f64,
-    top_of_climb: Mark,
 }
 
-type Key = [u64; 11];
+/// What a stretch led to: where the flyer was after it, and what the stretch itself gives.
+type Stretch<T> = Result<(Kept, T), FlightError>;
 
 /// Climbs and cruises of one problem flown so far. Never to be used with another problem.
 #[derive(Debug, Default)]
 pub struct Memory {
-    climbs: HashMap<Key, Result<Kept, FlightError>>,
-    cruises: HashMap<Key, Result<Kept, FlightError>>,
+    /// With where the level was reached.
+    climbs: HashMap<[u64; 8], Stretch<Mark>>,
+    cruises: HashMap<[u64; 11], Stretch<()>>,
 }
 
-fn climb_key(script: &Script) -> Key {
+fn climb_key(script: &Script) -> [u64; 8] {
     let (climb, first) = (&script.climb, &script.cruise[0]);
     [
         script.initial_ias_m_s.to_bits(),
@@ -41,13 +43,10 @@ fn climb_key(script: &Script) -> Key {
         climb.lean_at_m.to_bits(),
         first.level_m.to_bits(),
         first.set_at_ias_m_s.to_bits(),
-        0,
-        0,
-        0,
     ]
 }
 
-fn cruise_key(start: &State, leg: &Cruise, to_m: f64) -> Key {
+fn cruise_key(start: &State, leg: &Cruise, to_m: f64) -> [u64; 11] {
     let (kind, value) = match leg.throttle {
         Throttle::Full => (0, 0.0),
         Throttle::Map(pa) => (1, pa),
@@ -71,57 +70,50 @@ fn cruise_key(start: &State, leg: &Cruise, to_m: f64) -> Key {
 }
 
 impl Flyer<'_> {
-    fn keep(&self, top_of_climb: Mark) -> Kept {
-        Kept {
+    /// A stretch that is in one of the books of the memory, or flown and written there.
+    fn once<K: Eq + Hash, T: Copy>(
+        &mut self,
+        book: fn(&mut Memory) -> &mut HashMap<K, Stretch<T>>,
+        key: K,
+        stretch: impl FnOnce(&mut Self) -> Result<T, FlightError>,
+    ) -> Result<T, FlightError> {
+        let Some(memory) = self.memory else {
+            return stretch(self);
+        };
+        if let Some(known) = book(&mut memory.borrow_mut()).get(&key) {
+            let (kept, given) = known.as_ref().map_err(|&e| e)?;
+            self.state = kept.state;
+            self.audit.clone_from(&kept.audit);
+            self.last = kept.last;
+            self.near.set(kept.near_rad);
+            return Ok(*given);
+        }
+        let given = stretch(self);
+        let kept = Kept {
             state: self.state,
             audit: self.audit.clone(),
             last: self.last,
             near_rad: self.near.get(),
-            top_of_climb,
-        }
-    }
-
-    fn recall(&mut self, kept: &Kept) -> Mark {
-        self.state = kept.state;
-        self.audit.clone_from(&kept.audit);
-        self.last = kept.last;
-        self.near.set(kept.near_rad);
-        kept.top_of_climb
+        };
+        book(&mut memory.borrow_mut()).insert(key, given.map(|given| (kept, given)));
+        given
     }
 
     /// From lift-off to cruise speed at the first level; where the level was reached.
     pub(super) fn climbed(&mut self, script: &Script) -> Result<Mark, FlightError> {
-        let Some(memory) = self.memory else {
-            return self.climb_to_cruise(script);
-        };
-        let key = climb_key(script);
-        if let Some(known) = memory.borrow().climbs.get(&key) {
-            return known.as_ref().map(|k| self.recall(k)).map_err(|&e| e);
-        }
-        let flown = self.climb_to_cruise(script).map(|mark| self.keep(mark));
-        let result = flown.as_ref().map(|k| k.top_of_climb).map_err(|&e| e);
-        memory.borrow_mut().climbs.insert(key, flown);
-        result
+        self.once(
+            |memory| &mut memory.climbs,
+            climb_key(script),
+            |flyer| flyer.climb_to_cruise(script),
+        )
     }
 
-    /// Cruises to a distance that many flights share.
+    /// Cruises to a distance that many flights share. The limits met so far belong to the climb, which the state stands for.
     pub(super) fn cruise_to(&mut self, leg: &Cruise, to_m: f64) -> Result<(), FlightError> {
-        let Some(memory) = self.memory else {
-            return self.cruise(leg, to_m).map(|_| ());
-        };
-        // The limits met so far belong to the climb, which the state stands for.
-        let key = cruise_key(&self.state, leg, to_m);
-        if let Some(known) = memory.borrow().cruises.get(&key) {
-            return known
-                .as_ref()
-                .map(|k| self.recall(k))
-                .map(|_| ())
-                .map_err(|&e| e);
-        }
-        let start = super::flown::Mark::from(&self.state);
-        let flown = self.cruise(leg, to_m).map(|_| self.keep(start));
-        let result = flown.as_ref().map(|_| ()).map_err(|&e| e);
-        memory.borrow_mut().cruises.insert(key, flown);
-        result
+        self.once(
+            |memory| &mut memory.cruises,
+            cruise_key(&self.state, leg, to_m),
+            |flyer| flyer.cruise(leg, to_m).map(|_| ()),
+        )
     }
 }

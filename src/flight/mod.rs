@@ -21,6 +21,7 @@ mod memory;
 mod script;
 
 pub use audit::{Audit, Limit};
+pub use descend::STEEPEST_DESCENT;
 pub use flown::{FlightError, Flown, Hint, Mark, Segment, SegmentKind, TrackPoint};
 pub use fly::{
     ClimbState, LetDown, SHORTEST_CRUISE_M, climb_states, fly, fly_fine, fly_recorded, let_down,

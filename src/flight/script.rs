@@ -1,6 +1,6 @@
 //! What the pilot does: settings, speeds or rates, and the triggers at which they change.
 
-use crate::aircraft::Throttle;
+use crate::aircraft::{Levers, Throttle};
 
 /// How the throttle is worked in a stretch.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -65,6 +65,17 @@ pub struct Cruise {
     pub mixture: usize,
     /// Cruise power is set as the speed passes this after a climb, indicated, m/s.
     pub set_at_ias_m_s: f64,
+}
+
+impl Cruise {
+    /// Its levers.
+    pub fn levers(&self) -> Levers {
+        Levers {
+            throttle: self.throttle,
+            rev_s: self.rev_s,
+            mixture: self.mixture,
+        }
+    }
 }
 
 /// What is held in the descent.

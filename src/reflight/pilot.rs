@@ -99,9 +99,13 @@ impl Pilot<'_> {
     }
 
     /// What the power gauge shows under a control: crankshaft speed [rev/s] or manifold pressure \[Pa\].
-    fn shows(&self, control: &Control, by_rpm: bool) -> f64 {
+    fn shows(&self, control: &Control) -> f64 {
         let set = self.model.moment(&self.y, control).performance;
-        if by_rpm { set.rev_s } else { set.map_pa }
+        if self.p.aircraft.propeller.is_fixed() {
+            set.rev_s
+        } else {
+            set.map_pa
+        }
     }
 
     /// Conductance of the throttle [rev/s] under a control.
@@ -328,11 +332,7 @@ impl Pilot<'_> {
 
     /// Level at a cruise setting to a distance.
     fn cruise(&mut self, leg: &Cruise, to_m: f64) -> Result<(), ReflightError> {
-        let levers = Levers {
-            throttle: leg.throttle,
-            rev_s: leg.rev_s,
-            mixture: leg.mixture,
-        };
+        let levers = levers_of(leg);
         let control = Control::clean(levers, Path::Level);
         // Below the stall the equations mean nothing: say so before.
         let stall = Speeds::at_mass(
@@ -376,11 +376,7 @@ impl Pilot<'_> {
                 to.set_at_ias_m_s,
             )
         } else {
-            let levers = Levers {
-                throttle: from.throttle,
-                rev_s: from.rev_s,
-                mixture: from.mixture,
-            };
+            let levers = levers_of(from);
             let control = Control::clean(levers, Path::Rate(-self.p.limits.max_descent_m_s));
             self.fly_to(
                 Phase::LevelChange,
@@ -396,17 +392,11 @@ impl Pilot<'_> {
         let p = self.p;
         let d = &script.descent;
         let pattern_m = p.arrival.pattern_altitude_m;
-        let cruise_levers = Levers {
-            throttle: last.throttle,
-            rev_s: last.rev_s,
-            mixture: last.mixture,
-        };
-        let cruise_control = Control::clean(cruise_levers, Path::Level);
+        let cruise_control = Control::clean(levers_of(last), Path::Level);
         let mut trim_m = f64::NEG_INFINITY;
         let mut part = d.first;
         let mut power = self.take(&part, &script.reduction, &cruise_control, &mut trim_m);
         let mut second = d.second;
-        let by_rpm = power.by_rpm;
         let mut reducing = false;
         let mut on_speed = false;
         let mut begin_ias = self.ias_m_s();
@@ -435,7 +425,7 @@ impl Pilot<'_> {
             if stop_reduce && !reducing && self.indicated_m() <= d.reduce_at_m + SAME_HEIGHT_M {
                 reducing = true;
                 trim_m = f64::NEG_INFINITY;
-                power.begin(self.shows(&control, by_rpm), power.floor, self.time_s);
+                power.begin(self.shows(&control), power.floor, self.time_s);
                 continue;
             }
             let mut stops = vec![(Trigger::Level, Stop::DescendedTo(pattern_m))];
@@ -500,7 +490,7 @@ impl Pilot<'_> {
         }
         if !reducing {
             let control = power.control(Path::Level, Configuration::default());
-            power.begin(self.shows(&control, by_rpm), power.floor, self.time_s);
+            power.begin(self.shows(&control), power.floor, self.time_s);
         }
         Ok(power)
     }
@@ -539,7 +529,7 @@ impl Pilot<'_> {
             cut_floor: f64::INFINITY,
             next_cut_s: None,
         };
-        let shown = self.shows(before, by_rpm);
+        let shown = self.shows(before);
         let wanted = match part.throttle {
             ThrottleRule::Held(x) | ThrottleRule::LeftAlone(x) => Some(x),
             ThrottleRule::Rpm => Some(part.rev_s),
@@ -654,6 +644,15 @@ impl Pilot<'_> {
         self.y[REV] += span_s * set.rev_s;
         let end = self.sample(self.time_s, &self.y, &control, Phase::Circuit);
         self.samples.push(end);
+    }
+}
+
+/// The levers of a cruise.
+fn levers_of(cruise: &Cruise) -> Levers {
+    Levers {
+        throttle: cruise.throttle,
+        rev_s: cruise.rev_s,
+        mixture: cruise.mixture,
     }
 }
 

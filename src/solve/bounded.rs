@@ -82,13 +82,15 @@ pub fn plan(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
     let mut seeds: Vec<(f64, Script)> = vec![];
     for &scarce in &broken {
         // The least there is, by itself.
-        let (least, _) = plan_from(
-            &Problem {
+        let least = if scarce.objective() == problem.objective {
+            first.0.clone()
+        } else {
+            let alone = Problem {
                 objective: scarce.objective(),
                 ..free.clone()
-            },
-            &[],
-        )?;
+            };
+            plan_from(&alone, &[])?.0
+        };
         if over(&least.flown, scarce) > 0.0 {
             return Err(refused(problem, scarce, &least));
         }

@@ -1,6 +1,6 @@
 //! The cruise cost field: what can be set at a level, and what a mile costs there.
 
-use crate::aircraft::{Governed, Levers, Speeds, Throttle};
+use crate::aircraft::{Governed, Levers, Throttle};
 use crate::flight::level_speed_m_s;
 use crate::quantity::PA_PER_INHG;
 use crate::trip::{AirSample, CostRates, Problem};
@@ -25,8 +25,6 @@ pub struct CruiseOption {
     pub map_pa: f64,
 }
 
-/// Cruise is flown at least this many times the stall speed (DESIGN section 5).
-pub(super) const OVER_STALL: f64 = 1.3;
 /// Step of the search in crankshaft speed, rev/s (100 rpm).
 const REV_STEP_S: f64 = 100.0 / 60.0;
 /// Step of the search in manifold pressure, Pa.
@@ -72,12 +70,7 @@ pub fn options(
     let top = problem
         .limits
         .speed_limit_m_s(&aircraft.speeds, fraction, level_m, above_ground);
-    let bottom = OVER_STALL
-        * Speeds::at_mass(
-            aircraft.speeds.vs_m_s,
-            mass_kg,
-            aircraft.masses.max_take_off_kg,
-        );
+    let bottom = aircraft.least_cruise_m_s(mass_kg);
     let guess = aircraft.tas_from_ias(air, top);
     let mut found: Vec<CruiseOption> = Vec::new();
     for rev_s in settable_rev_s(problem, REV_STEP_S) {
@@ -223,6 +216,22 @@ impl<F: Fn(f64) -> f64> CostFunction for Line<F> {
     fn cost(&self, x: &f64) -> Result<f64, argmin::core::Error> {
         Ok((self.0)(*x))
     }
+}
+
+/// Cost of a metre [objective unit / m] with the best of these options at a level \[m\] and distance \[m\].
+pub fn least_per_m(
+    problem: &Problem,
+    rates: CostRates,
+    options: &[CruiseOption],
+    level_m: f64,
+    distance_m: f64,
+) -> f64 {
+    let hp = problem.pressure_altitude_m(distance_m, level_m);
+    let sample = problem.air.at(distance_m, hp);
+    options
+        .iter()
+        .map(|o| cost_per_m(rates, o, &sample))
+        .fold(f64::INFINITY, f64::min)
 }
 
 /// Cost of a metre [objective unit / m] with an option in the wind of a point; infinite against a wind too strong.

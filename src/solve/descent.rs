@@ -1,8 +1,9 @@
 //! Descent candidates over the whole lever space, each flown from cruise to pattern speed.
 
 use super::cruise::settable_rev_s;
-use super::refine::{MOVE_WORTH, PENALTY, lever_changes};
+use super::refine::{MOVE_WORTH, PENALTY, lever_changes, to_step};
 use crate::aircraft::{Procedures, Throttle};
+use crate::flight::STEEPEST_DESCENT;
 use crate::flight::{Descent, DescentPart, Limit, PathRule, Script, State, ThrottleRule, let_down};
 use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::{CostRates, Problem};
@@ -34,8 +35,6 @@ const CATCHES_UP: f64 = 0.003;
 const MOST_MOVES: u32 = 3;
 /// A descent that ends this near the pattern point is at its place, m.
 const NEAR_M: f64 = 500.0;
-/// No descent is steeper, as a gradient.
-const STEEPEST: f64 = 0.15;
 
 /// What descents are priced with: the cruise they begin from and what distance and lever changes are worth.
 pub struct Pricing<'a> {
@@ -64,16 +63,19 @@ impl Pricing<'_> {
         let pattern_m = self.problem.length_m - self.problem.arrival.before_m;
         for _ in 0..MOST_MOVES {
             let miss_m = pattern_m - down.end.distance_m;
-            if down.audit.excess(Limit::Ground) < -STEEPEST * miss_m.abs() || miss_m.abs() < NEAR_M
+            if down.audit.excess(Limit::Ground) < -STEEPEST_DESCENT * miss_m.abs()
+                || miss_m.abs() < NEAR_M
             {
                 break;
             }
             start = self.at(start.distance_m + miss_m);
             down = let_down(self.problem, &trial, start).ok()?;
         }
-        let cost = self.rates.per_s * (down.end.time_s - start.time_s)
-            + self.rates.per_kg * (down.end.fuel_kg - start.fuel_kg)
-            + self.rates.per_rev * (down.end.revolutions - start.revolutions);
+        let cost = self.rates.of(
+            down.end.time_s - start.time_s,
+            down.end.fuel_kg - start.fuel_kg,
+            down.end.revolutions - start.revolutions,
+        );
         let distance_m = down.end.distance_m - start.distance_m;
         let worth = cost - self.per_m * distance_m;
         let violation = down.audit.violation();
@@ -155,7 +157,6 @@ impl Pricing<'_> {
         let level_m = self.script.cruise[self.script.cruise.len() - 1].level_m;
         let most = problem.limits.max_descent_m_s;
         let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
-        let to_step = |x: f64, step: f64| (x / step).round() * step;
         let edges: Vec<f64> = problem
             .limits
             .air
@@ -190,8 +191,7 @@ impl Pricing<'_> {
         let throttles: Vec<ThrottleRule> = if problem.aircraft.propeller.is_fixed() {
             vec![ThrottleRule::Untouched, ThrottleRule::Rpm]
         } else {
-            let step = problem.aircraft.procedures.map_step_pa;
-            let least = (problem.limits.least_map_pa / step - 1e-6).ceil() * step;
+            let least = least_held_pa(problem);
             vec![
                 ThrottleRule::Untouched,
                 ThrottleRule::Held(least),
@@ -421,9 +421,7 @@ fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Op
             }
         }
         Move::CruiseRev => d.first.rev_s = cruise.rev_s,
-        Move::Rate(share) => {
-            d.first.path = PathRule::Rate((share * most / RATE_STEP_M_S).round() * RATE_STEP_M_S)
-        }
+        Move::Rate(share) => d.first.path = PathRule::Rate(to_step(share * most, RATE_STEP_M_S)),
         Move::Ias(below) => {
             let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
             let fast = fastest_all_the_way_m_s(problem, cruise.level_m, mass_kg);
@@ -495,6 +493,12 @@ pub(super) fn clear_of_edges(problem: &Problem, from_m: f64) -> bool {
     !problem.limits.air.iter().any(|a| near(a.0))
 }
 
+/// The least manifold pressure \[Pa\] that may be held in the descent and that a hand can set.
+fn least_held_pa(problem: &Problem) -> f64 {
+    let step = problem.aircraft.procedures.map_step_pa;
+    (problem.limits.least_map_pa / step - 1e-6).ceil() * step
+}
+
 /// A coarse grid of settable descents.
 fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Descent> {
     let pr = &problem.aircraft.procedures;
@@ -504,7 +508,6 @@ fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Descent> {
     let most = problem.limits.max_descent_m_s;
     let mass_kg = problem.zero_fuel_kg + problem.fuel_kg - start.fuel_kg;
     let fast = fastest_all_the_way_m_s(problem, cruise.level_m, mass_kg);
-    let to_step = |x: f64, step: f64| (x / step).round() * step;
     let rate = |share: f64| PathRule::Rate(to_step(share * most, RATE_STEP_M_S));
     let slow = to_step(0.5 * (fast + pr.pattern_m_s), pr.speed_step_m_s);
     let paths = [
@@ -516,12 +519,10 @@ fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Descent> {
     ];
     let cruise_map = {
         let (air, _) = problem.air_state(start.distance_m, start.pressure_altitude_m);
-        let levers = crate::aircraft::Levers {
-            throttle: cruise.throttle,
-            rev_s: cruise.rev_s,
-            mixture: cruise.mixture,
-        };
-        problem.aircraft.perform(air, start.tas_m_s, levers).map_pa
+        problem
+            .aircraft
+            .perform(air, start.tas_m_s, cruise.levers())
+            .map_pa
     };
     let revs = settable_rev_s(problem, pr.rev_step_s);
     let mut rules: Vec<(f64, ThrottleRule)> = Vec::new();
@@ -549,8 +550,7 @@ fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Descent> {
                 _ => to_step(cruise_map, pr.map_step_pa),
             };
             rules.push((rev_s, ThrottleRule::LeftAlone(alone_pa.min(limit_pa))));
-            let least =
-                (problem.limits.least_map_pa / pr.map_step_pa - 1e-6).ceil() * pr.map_step_pa;
+            let least = least_held_pa(problem);
             for up in [0.0, 4.0] {
                 let held = least + up * PA_PER_INHG;
                 if held < limit_pa {

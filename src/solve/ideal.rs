@@ -730,7 +730,7 @@ fn conditions_at<'a>(
     let indicated_m = p.indicated_m(s_m, 0.0);
     let mut list = Vec::new();
     let mut v = 1.1 * stall;
-    let stall_cas = aircraft.cas_from_ias(super::cruise::OVER_STALL * stall);
+    let stall_cas = aircraft.cas_from_ias(aircraft.least_cruise_m_s(mass));
     // What a speed means at this energy, and by how much it stays below the limit of the air, both calibrated.
     let look = |v: f64| {
         let z = e - v * v / (2.0 * G_M_S2);

@@ -4,7 +4,7 @@
 //! beyond cruising the same distance at the level it ends (climb) or starts from (descent). The search proposes sequences;
 //! each proposal is then flown in full, so an error here costs time and not truth.
 
-use super::cruise::{CruiseOption, cost_per_m};
+use super::cruise::{CruiseOption, least_per_m};
 use crate::quantity::M_PER_NM;
 use crate::trip::{CostRates, Problem};
 
@@ -63,18 +63,6 @@ pub fn stretch_ends(problem: &Problem) -> Vec<f64> {
     ends
 }
 
-/// Cost of a metre at a level in the middle of a stretch: the best option there.
-fn best_per_m(problem: &Problem, rates: CostRates, level: &LevelCost, s_m: f64) -> f64 {
-    let sample = problem
-        .air
-        .at(s_m, problem.pressure_altitude_m(s_m, level.level_m));
-    level
-        .options
-        .iter()
-        .map(|o| cost_per_m(rates, o, &sample))
-        .fold(f64::INFINITY, f64::min)
-}
-
 /// The best sequence for each pair of first and last level, cheapest first.
 pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> Vec<Sequence> {
     let ends = stretch_ends(problem);
@@ -88,7 +76,7 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
         per_m.push(
             levels
                 .iter()
-                .map(|l| best_per_m(problem, rates, l, middle))
+                .map(|l| least_per_m(problem, rates, &l.options, l.level_m, middle))
                 .collect::<Vec<_>>(),
         );
         legal.push(

@@ -247,9 +247,8 @@ pub fn open_part(problem: &Problem, flown: &Flown) -> Option<Part> {
     let time_s = since(begin.time_s, a.time_s, b.time_s);
     let fuel_kg = since(begin.fuel_kg, a.fuel_kg, b.fuel_kg);
     let revolutions = since(begin.revolutions, a.revolutions, b.revolutions);
-    let rates = problem.cost_rates();
     Some(Part {
-        cost: rates.per_s * time_s + rates.per_kg * fuel_kg + rates.per_rev * revolutions,
+        cost: problem.cost_rates().of(time_s, fuel_kg, revolutions),
         time_s,
         fuel_kg,
     })

@@ -409,12 +409,17 @@ pub fn continuous(
     best.into_inner().map(|(_, script)| (script, converged))
 }
 
+/// The nearest multiple of a step.
+pub fn to_step(x: f64, step: f64) -> f64 {
+    (x / step).round() * step
+}
+
 /// Rounds every knob of a script to what a pilot can set.
 pub fn rounded(problem: &Problem, script: &Script) -> Script {
     let mut out = script.clone();
     for (knob, low, high) in knobs(problem, script) {
         let s = step(problem, script, knob);
-        let mut x = (get(script, knob) / s).round() * s;
+        let mut x = to_step(get(script, knob), s);
         if let Knob::ReduceAt = knob {
             x = x.max(problem.arrival.pattern_altitude_m);
         }
@@ -618,7 +623,7 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
                 .throttle
                 .set_map_pa()
                 .unwrap_or_else(|| full_pa(last));
-            let p = (p / pr.map_step_pa).round() * pr.map_step_pa;
+            let p = to_step(p, pr.map_step_pa);
             s.descent.first.throttle = if alone {
                 ThrottleRule::LeftAlone(p)
             } else {

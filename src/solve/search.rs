@@ -6,7 +6,7 @@ use super::plan::{
     Alternative, AlternativeKind, Ideal, Part, Plan, Termination, Totals, Warning, Workings,
     open_part,
 };
-use super::refine::{Pilot, continuous, keep_tied, rounded, settle};
+use super::refine::{Pilot, continuous, keep_tied, rounded, settle, to_step};
 use super::{descent, ideal};
 use crate::air::isa;
 use crate::aircraft::{Levers, Throttle};
@@ -16,7 +16,7 @@ use crate::flight::{
 };
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::{self, Mismatch};
-use crate::trip::{CostRates, HourBasis, MOUNTAIN_CLIMB_M_S, Objective, PLAIN_CLIMB_M_S, Problem};
+use crate::trip::{CostRates, HourBasis, Objective, Problem};
 use std::cell::RefCell;
 
 /// Level sequences that are flown in full.
@@ -460,6 +460,15 @@ impl<'a> Search<'a> {
         (ias_m_s / step - 1e-6).ceil() * step
     }
 
+    /// The slowest climb after lift-off, indicated, m/s: Vy, or what cools the engine.
+    pub(super) fn slowest_climb_m_s(&self) -> f64 {
+        let (p, speeds) = (self.p, &self.p.aircraft.speeds);
+        let most_kg = p.aircraft.masses.max_take_off_kg;
+        speeds
+            .vy_at_m_s(p.departure.elevation_m, self.lift_off_kg(), most_kg)
+            .max(speeds.least_cooling_m_s)
+    }
+
     /// Indicated altitude, in whole 500 ft, at which climb mixture is leaned: where density altitude passes the profile's.
     fn lean_at_m(&self) -> f64 {
         let p = self.p;
@@ -480,13 +489,7 @@ impl<'a> Search<'a> {
         let p = self.p;
         let field_da = p.density_altitude_m(&p.departure);
         let mixture = p.aircraft.high_power_mixture(field_da);
-        let vy = p.aircraft.speeds.vy_at_m_s(
-            p.departure.elevation_m,
-            self.lift_off_kg(),
-            p.aircraft.masses.max_take_off_kg,
-        );
-        let cooling = p.aircraft.speeds.least_cooling_m_s;
-        let initial = (vy.max(cooling) / M_S_PER_KT).ceil() * M_S_PER_KT;
+        let initial = (self.slowest_climb_m_s() / M_S_PER_KT).ceil() * M_S_PER_KT;
         let interval = PA_PER_INHG / p.limits.map_reduction_pa_s;
         Script {
             initial_ias_m_s: initial,
@@ -522,16 +525,7 @@ impl<'a> Search<'a> {
     /// Climb speeds and RPM to try.
     fn climbs(&self) -> Vec<(f64, f64)> {
         let p = self.p;
-        let low = self.speed_up(
-            p.aircraft
-                .speeds
-                .vy_at_m_s(
-                    p.departure.elevation_m,
-                    self.lift_off_kg(),
-                    p.aircraft.masses.max_take_off_kg,
-                )
-                .max(p.aircraft.speeds.least_cooling_m_s),
-        );
+        let low = self.speed_up(self.slowest_climb_m_s());
         let high = p.aircraft.speeds.vno_m_s - 20.0 * M_S_PER_KT;
         let mut out = Vec::new();
         let mut ias = low;
@@ -545,20 +539,13 @@ impl<'a> Search<'a> {
     }
 
     fn cost_of(&self, s: &State) -> f64 {
-        self.rates.per_s * s.time_s
-            + self.rates.per_kg * s.fuel_kg
-            + self.rates.per_rev * s.revolutions
+        self.rates.of(s.time_s, s.fuel_kg, s.revolutions)
     }
 
     /// By how much the rate of climb on reaching a level misses the least, m/s; zero if it does not.
     fn climb_rate_short(&self, at: &ClimbState) -> f64 {
         let leg = &self.p.legs[self.p.leg_index(at.state.distance_m)];
-        let least = if leg.mountainous {
-            MOUNTAIN_CLIMB_M_S
-        } else {
-            PLAIN_CLIMB_M_S
-        };
-        (least - at.rate_m_s).max(0.0)
+        (leg.least_climb_m_s() - at.rate_m_s).max(0.0)
     }
 
     /// Options, climb and descent of every level that some leg allows and the aeroplane reaches.
@@ -579,12 +566,7 @@ impl<'a> Search<'a> {
         let per_m: Vec<f64> = all
             .iter()
             .zip(&options)
-            .map(|(&l, o)| {
-                let sample = p.air.at(middle, p.pressure_altitude_m(middle, l));
-                o.iter()
-                    .map(|o| cruise::cost_per_m(self.rates, o, &sample))
-                    .fold(f64::INFINITY, f64::min)
-            })
+            .map(|(&l, o)| cruise::least_per_m(p, self.rates, o, l, middle))
             .collect();
         for (ias, rev) in self.climbs() {
             let script = self.skeleton(ias, rev);
@@ -694,11 +676,7 @@ impl<'a> Search<'a> {
         let p = self.p;
         let s = (p.length_m - p.arrival.before_m - 40.0 * M_PER_NM).max(0.4 * p.length_m);
         let cruise = script.cruise.last()?;
-        let levers = Levers {
-            throttle: cruise.throttle,
-            rev_s: cruise.rev_s,
-            mixture: cruise.mixture,
-        };
+        let levers = cruise.levers();
         let hp = p.pressure_altitude_m(s, level_m);
         let (air, _) = p.air_state(s, hp);
         let end_kg = 2.0 * self.middle_kg - self.lift_off_kg();
@@ -818,11 +796,7 @@ impl<'a> Search<'a> {
                 level_speed_m_s(p, air, mass, levers, guess)
                     .map(|(v, _)| p.aircraft.ias_from_tas(air, v))
             };
-            let cruise = steady(Levers {
-                throttle: c.throttle,
-                rev_s: c.rev_s,
-                mixture: c.mixture,
-            });
+            let cruise = steady(c.levers());
             let at_climb_power = steady(climb);
             let speed = match (cruise, at_climb_power) {
                 (Some(a), Some(b)) => a.min(b - SET_BEFORE_M_S),
@@ -899,12 +873,8 @@ impl<'a> Search<'a> {
         let Some(start) = self.cruise_state(last_level, &level.options, &script) else {
             return Err(vec![]);
         };
-        let sample = p.air.at(start.distance_m, start.pressure_altitude_m);
-        let per_m = level
-            .options
-            .iter()
-            .map(|o| cruise::cost_per_m(self.rates, o, &sample))
-            .fold(f64::INFINITY, f64::min);
+        let per_m =
+            cruise::least_per_m(p, self.rates, &level.options, last_level, start.distance_m);
         let candidates = self.descents(&script, start, per_m);
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;
@@ -947,11 +917,7 @@ impl<'a> Search<'a> {
         let cruise_hp = p.pressure_altitude_m(start.distance_m, last.level_m);
         let (cruise_air, _) = p.air_state(start.distance_m, cruise_hp);
         let mass = self.lift_off_kg() - start.fuel_kg;
-        let levers = Levers {
-            throttle: last.throttle,
-            rev_s: last.rev_s,
-            mixture: last.mixture,
-        };
+        let levers = last.levers();
         let (tas, _) = level_speed_m_s(p, cruise_air, mass, levers, 75.0)?;
         let ias = p.aircraft.ias_from_tas(cruise_air, tas);
         // MAP, or RPM at fixed pitch, for that IAS at that rate, half-way down.
@@ -1006,7 +972,7 @@ impl<'a> Search<'a> {
                 low = mid
             }
         }
-        let first = ((low / step).round() * step).max(least);
+        let first = to_step(low, step).max(least);
         let held = |reading: f64, path: PathRule| Descent {
             first: DescentPart {
                 throttle: if fixed {

@@ -183,16 +183,7 @@ impl Why<'_> {
         let propeller = &p.aircraft.propeller;
         let mut kinds = Vec::new();
         // The climb.
-        let speeds = &p.aircraft.speeds;
-        let vy = self.search.speed_up(
-            speeds
-                .vy_at_m_s(
-                    p.departure.elevation_m,
-                    self.search.lift_off_kg(),
-                    p.aircraft.masses.max_take_off_kg,
-                )
-                .max(speeds.least_cooling_m_s),
-        );
+        let vy = self.search.speed_up(self.search.slowest_climb_m_s());
         kinds.push(if script.climb.ias_m_s > vy + 0.5 * pr.speed_step_m_s {
             AlternativeKind::ClimbVy(vy)
         } else {

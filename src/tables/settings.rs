@@ -2,13 +2,10 @@
 
 use crate::air::isa;
 use crate::aircraft::{
-    AirState, Aircraft, Governed, LevelFlight, Levers, Performance, Refusal, Speeds, Throttle,
-    Warmth,
+    AirState, Aircraft, Governed, LevelFlight, Levers, Performance, Refusal, Throttle, Warmth,
 };
 use crate::quantity::M_PER_FT;
 
-/// Cruise is flown at least this many times the stall speed (DESIGN section 5).
-const OVER_STALL: f64 = 1.3;
 /// Float noise in a comparison of two manifold pressures, relative.
 const NOISE: f64 = 1e-9;
 /// Usual step of the crankshaft speeds, rev/s (200 rpm).
@@ -138,12 +135,7 @@ pub struct SettingsTable {
 /// left out. Where a power is held, manifold pressure is what gives it with the ram of the speed.
 pub fn settings(aircraft: &Aircraft, ask: SettingsAsk) -> SettingsTable {
     let fixed = aircraft.propeller.is_fixed();
-    let least_m_s = OVER_STALL
-        * Speeds::at_mass(
-            aircraft.speeds.vs_m_s,
-            ask.mass_kg,
-            aircraft.masses.max_take_off_kg,
-        );
+    let least_m_s = aircraft.least_cruise_m_s(ask.mass_kg);
     let columns: Vec<Hold> = if fixed {
         vec![Hold::Tachometer]
     } else {

@@ -2,8 +2,8 @@
 
 use super::route_air::{BOTTOM_M, Column, LegAir, STEP_M};
 use super::{
-    Arrival, Bounds, FuelLoad, HourBasis, LegLevels, Limits, Objective, Place, Prices, RouteAir,
-    Rules, Trip, legal_levels,
+    Arrival, Bounds, FuelLoad, HourBasis, LegLevels, Limits, MOUNTAIN_CLIMB_M_S, Objective,
+    PLAIN_CLIMB_M_S, Place, Prices, RouteAir, Rules, Trip, legal_levels,
 };
 use crate::air::field::FieldError;
 use crate::air::{isa, triangle};
@@ -50,6 +50,17 @@ pub struct Leg {
     pub mountainous: bool,
     /// Where ground and minimum come from.
     pub ground_source: String,
+}
+
+impl Leg {
+    /// Least rate of climb on reaching a level here, m/s.
+    pub fn least_climb_m_s(&self) -> f64 {
+        if self.mountainous {
+            MOUNTAIN_CLIMB_M_S
+        } else {
+            PLAIN_CLIMB_M_S
+        }
+    }
 }
 
 /// A field at one end of the route.
@@ -354,6 +365,11 @@ pub struct CostRates {
 }
 
 impl CostRates {
+    /// Cost of this much time \[s\], fuel \[kg\] and revolutions.
+    pub fn of(self, time_s: f64, fuel_kg: f64, revolutions: f64) -> f64 {
+        self.per_s * time_s + self.per_kg * fuel_kg + self.per_rev * revolutions
+    }
+
     /// Cost rate [1/s] at a fuel flow [kg/s] and crankshaft speed [rev/s].
     pub fn rate(self, fuel_kg_s: f64, rev_s: f64) -> f64 {
         self.per_s + self.per_kg * fuel_kg_s + self.per_rev * rev_s
