@@ -1,5 +1,8 @@
 //! The main job on the demo trips: plans against the independent re-flight, against each other and against the ideal flight.
 
+mod common;
+
+use common::demo_trip;
 use fellrun::aircraft::Aircraft;
 use fellrun::flight::{PathRule, SegmentKind};
 use fellrun::quantity::*;
@@ -10,16 +13,6 @@ use std::path::Path;
 
 /// No plan before rounding may beat the ideal flight by more than 0.1 % (DESIGN section 6.6).
 const IDEAL_SLACK: f64 = 1e-3;
-
-fn problem(trip: &str, objective: Objective) -> Problem {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("examples")
-        .join(trip);
-    let file = fellrun::files::trip::load_trip(&path, None).expect("the demo trip loads");
-    let mut trip = file.trip;
-    trip.objective = objective;
-    resolve(&trip, file.aircraft).expect("the demo trip resolves")
-}
 
 fn gal(a: &Aircraft, kg: f64) -> f64 {
     kg / (a.fuel.density_kg_m3 * M3_PER_GAL)
@@ -36,7 +29,7 @@ fn each(check: impl Fn(&str, Objective, &Problem, &Plan)) {
     let mut checked = 0;
     for trip in TRIPS {
         for objective in OBJECTIVES {
-            let p = problem(trip, objective);
+            let p = demo_trip(trip, objective);
             let plan = plan(&p).unwrap_or_else(|e| panic!("{trip} {objective:?}: {e}"));
             check(trip, objective, &p, &plan);
             checked += 1;
@@ -131,7 +124,7 @@ fn crosscheck_demo_plans() {
 fn crosscheck_objectives_differ() {
     let plans: Vec<Plan> = OBJECTIVES
         .iter()
-        .map(|&o| plan(&problem("first-trip.toml", o)).expect("a plan"))
+        .map(|&o| plan(&demo_trip("first-trip.toml", o)).expect("a plan"))
         .collect();
     let (money, time, fuel) = (&plans[0].totals, &plans[1].totals, &plans[2].totals);
     // Visibly: minutes and gallons apart, and in the right order.
@@ -143,7 +136,7 @@ fn crosscheck_objectives_differ() {
 
 #[test]
 fn crosscheck_coarse_descent_chosen_in_light_air_and_refused_in_rough() {
-    let light = plan(&problem("first-trip.toml", Objective::Money)).expect("a plan");
+    let light = plan(&demo_trip("first-trip.toml", Objective::Money)).expect("a plan");
     let cruise = light.flown.script.cruise.last().expect("a cruise");
     let d = &light.flown.script.descent.first;
     // Propeller well back, power left on, faster than cruise on the way down.
@@ -168,7 +161,7 @@ fn crosscheck_coarse_descent_chosen_in_light_air_and_refused_in_rough() {
         gain / M_S_PER_KT
     );
     // Rough below 9,000 ft: the same aeroplane comes down at Va or less, slower than it cruised.
-    let rough = plan(&problem("hot-afternoon.toml", Objective::Money)).expect("a plan");
+    let rough = plan(&demo_trip("hot-afternoon.toml", Objective::Money)).expect("a plan");
     let gain = ias(&rough, SegmentKind::Pattern).max(
         rough
             .flown
@@ -190,7 +183,7 @@ fn crosscheck_coarse_descent_chosen_in_light_air_and_refused_in_rough() {
 
 #[test]
 fn crosscheck_ordinary_descent_is_dearer() {
-    let p = problem("first-trip.toml", Objective::Money);
+    let p = demo_trip("first-trip.toml", Objective::Money);
     let best = plan(&p).expect("a plan");
     let ordinary = best
         .alternatives
@@ -209,7 +202,7 @@ fn crosscheck_ordinary_descent_is_dearer() {
 #[test]
 fn crosscheck_reflight_notices_mutations() {
     // Fuel flow half a per cent up, and top of descent half a mile late: each must break the bounds that the plan keeps.
-    let p = problem("first-trip.toml", Objective::Money);
+    let p = demo_trip("first-trip.toml", Objective::Money);
     let plan = plan(&p).expect("a plan");
     let density = p.aircraft.fuel.density_kg_m3;
     assert!(plan.reflight.within_bounds(density));
@@ -228,7 +221,7 @@ fn crosscheck_reflight_notices_mutations() {
 #[test]
 fn regress_same_input_same_answer() {
     // Determinism, bit for bit (DESIGN section 6): pins the plan against itself.
-    let p = problem("first-trip.toml", Objective::Money);
+    let p = demo_trip("first-trip.toml", Objective::Money);
     let (a, b) = (plan(&p).expect("a plan"), plan(&p).expect("a plan"));
     assert_eq!(a.flown, b.flown);
     assert_eq!(a.objective_value.to_bits(), b.objective_value.to_bits());

@@ -2,6 +2,7 @@
 
 mod common;
 
+use common::demo_trip;
 use fellrun::aircraft::Throttle;
 use fellrun::flight::{Flown, SegmentKind, fly_recorded};
 use fellrun::quantity::*;
@@ -9,22 +10,12 @@ use fellrun::solve::{
     Alternative, AlternativeKind, CHANGES, NotFlown, Plan, Sensitivity, explained, plan,
     planned_anew,
 };
-use fellrun::trip::{Change, Objective, Problem, RouteAir, resolve};
+use fellrun::trip::{Change, Objective, RouteAir, resolve};
 use std::path::Path;
 
 /// An alternative may be better than the plan by less than this share: what the search takes for a tie (DESIGN section 5), and
 /// lever changes are charged on top of the cost that it is a share of here.
 const TIE: f64 = 1.01e-4;
-
-fn problem(trip: &str, objective: Objective) -> Problem {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("examples")
-        .join(trip);
-    let file = fellrun::files::trip::load_trip(&path, None).expect("the demo trip loads");
-    let mut trip = file.trip;
-    trip.objective = objective;
-    resolve(&trip, file.aircraft).expect("the demo trip resolves")
-}
 
 fn near(a: f64, b: f64) -> bool {
     (a - b).abs() < 1e-6
@@ -114,7 +105,7 @@ fn crosscheck_alternatives_keep_their_choice_and_do_not_beat_the_plan() {
     let (mut checked, mut flown_heavier) = (0, 0);
     for trip in trips {
         for objective in [Objective::Money, Objective::Time, Objective::Fuel] {
-            let p = problem(trip, objective);
+            let p = demo_trip(trip, objective);
             let plan = plan(&p).expect("a plan");
             let name = format!("{trip} {objective:?}");
             check_alternatives(&name, &plan);
@@ -179,7 +170,7 @@ fn crosscheck_every_profile_has_alternatives_that_keep_their_choice() {
 #[test]
 fn crosscheck_a_plan_that_was_not_the_best_gives_way() {
     // The plan spoiled by 200 rpm in cruise: the alternatives a step away are better, and step by step it finds its way back.
-    let p = problem("first-trip.toml", Objective::Money);
+    let p = demo_trip("first-trip.toml", Objective::Money);
     let best = plan(&p).expect("a plan");
     let mut script = best.flown.script.clone();
     script.cruise[0].rev_s += 200.0 / 60.0;
@@ -207,7 +198,7 @@ fn crosscheck_a_plan_that_was_not_the_best_gives_way() {
 
 #[test]
 fn crosscheck_a_plan_made_anew_is_no_dearer_than_the_same_settings() {
-    let p = problem("first-trip.toml", Objective::Money);
+    let p = demo_trip("first-trip.toml", Objective::Money);
     let plan = plan(&p).expect("a plan");
     let anew = planned_anew(&p, &plan);
     let mut compared = 0;

@@ -12,6 +12,17 @@ pub fn demo() -> Aircraft {
     fellrun::files::profile::load_profile(&path).expect("the demo profile loads")
 }
 
+/// A demo trip, by its file name in examples/, for an objective.
+pub fn demo_trip(trip: &str, objective: Objective) -> Problem {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("examples")
+        .join(trip);
+    let file = fellrun::files::trip::load_trip(&path, None).expect("the demo trip loads");
+    let mut trip = file.trip;
+    trip.objective = objective;
+    resolve(&trip, file.aircraft).expect("the demo trip resolves")
+}
+
 /// The demo aircraft with constant efficiency and consumption, and no limit of power, RPM line or mixture that could interfere.
 pub fn textbook(power_w: f64, efficiency: f64, consumption_kg_j: f64) -> Aircraft {
     let mut a = demo();
