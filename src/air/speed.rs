@@ -66,6 +66,17 @@ pub fn mach_to_cas_m_s(mach: f64, pressure_pa: f64) -> f64 {
     mach_of_impact_ratio(at_sea_level, mach) * speed_of_sound_m_s(SEA_LEVEL_TEMPERATURE_K)
 }
 
+/// Impact pressure (Pa) of a calibrated airspeed (m/s).
+pub fn cas_to_impact_pa(cas_m_s: f64) -> f64 {
+    SEA_LEVEL_PRESSURE_PA
+        * impact_ratio(cas_m_s / speed_of_sound_m_s(SEA_LEVEL_TEMPERATURE_K)).copysign(cas_m_s)
+}
+
+/// Impact pressure (Pa) of a Mach number at a static pressure (Pa): that of its calibrated airspeed, at less than half the price.
+pub fn mach_to_impact_pa(mach: f64, pressure_pa: f64) -> f64 {
+    pressure_pa * impact_ratio(mach).copysign(mach)
+}
+
 /// True airspeed (m/s) of a calibrated airspeed (m/s) at a static pressure (Pa) and temperature (K).
 pub fn cas_to_tas_m_s(cas_m_s: f64, pressure_pa: f64, temperature_k: f64) -> f64 {
     cas_to_mach(cas_m_s, pressure_pa) * speed_of_sound_m_s(temperature_k)

@@ -13,6 +13,7 @@ pub mod propeller;
 mod textbook;
 mod warmth;
 
+pub(crate) use airframe::interpolate;
 pub use airframe::{Airframe, Configuration, Flap, Speeds};
 pub use allowed::Refusal;
 pub use engine::{Engine, EngineSpec, Mixture, Throttle, Turbo};

@@ -1,0 +1,327 @@
+//! Ideal flight: the cheapest flight of this aircraft on this route in the model, with levels, comfort and few lever moves
+//! dropped (DESIGN section 6.6).
+//!
+//! Dynamic programming on (distance, energy height). An edge runs over one stretch from one energy height to another; its cost
+//! is the least over the speed of `J/GS` with the thrust the energy equation asks for:
+//! `T = D + W (GS/V)(dE/ds)(1 + (V/g) dw/dh)`, `E = h + V²/2g` (the energy-state idea of Erzberger and Lee, J. Guidance and
+//! Control 3, 1980). Height and speed may be exchanged freely between stretches. The least cost rate for a thrust comes from the
+//! settings envelope, its lower convex hull taken, since a mix of two settings is as good as either (lever moves are free here).
+//! Climb settings are allowed on edges that gain at least 500 ft of energy height or belong to the first climb.
+//!
+//! A coarse sweep over every energy finds where the flight lies, a fine one near it what it costs; where the fine one would leave
+//! the neighbourhood it is made again round what it found.
+//!
+//! The start is the end of the initial climb, the end is the pattern point at pattern speed; what lies outside is the plan's own.
+
+mod edge;
+mod envelope;
+
+use super::plan::Part;
+use crate::aircraft::interpolate;
+use crate::flight::{Flown, SegmentKind, TrackPoint};
+use crate::quantity::{G_M_S2, M_PER_FT, M_PER_NM, M_S_PER_KT};
+use crate::trip::{CostRates, PLAIN_CLIMB_M_S, Problem};
+use edge::{Climbing, Condition, Edge, Stretch, cheapest};
+use envelope::{HEIGHT_STEP_M, Table, table};
+
+/// How finely a sweep looks.
+#[derive(Debug, Clone, Copy)]
+struct Fineness {
+    /// Stretches, m at most.
+    stretch_m: f64,
+    /// Step of the energy grid, m.
+    energy_m: f64,
+    /// Step of the true airspeed, m/s.
+    speed_m_s: f64,
+}
+
+const COARSE: Fineness = Fineness {
+    stretch_m: 6.0 * M_PER_NM,
+    energy_m: 320.0 * M_PER_FT,
+    speed_m_s: 5.0 * M_S_PER_KT,
+};
+const FINE: Fineness = Fineness {
+    stretch_m: 3.0 * M_PER_NM,
+    energy_m: 160.0 * M_PER_FT,
+    speed_m_s: 2.5 * M_S_PER_KT,
+};
+/// Step of the true airspeed once the path is known, m/s.
+const FINEST_SPEED_M_S: f64 = 0.5 * M_S_PER_KT;
+/// The fine sweep looks this far to either side of a path, m of energy height.
+const NEAR_M: f64 = 800.0 * M_PER_FT;
+/// Fine sweeps round what the last one found, before everything is looked at.
+const MOST_SWEEPS: usize = 4;
+/// Energy height a restarted climb must gain in one stretch, m (DESIGN section 6.6: 500 ft).
+const RESTART_M: f64 = 500.0 * M_PER_FT;
+/// In a stretch shorter than this a part of that is enough, m.
+const RESTART_STRETCH_M: f64 = 3.0 * M_PER_NM;
+/// The first climb may go on to here, m, or to the plan's top of climb.
+const FIRST_CLIMB_M: f64 = 60.0 * M_PER_NM;
+/// Energy height \[m\] above the ceiling up to which the grid reaches: a speed of 100 m/s there, and 300 m to spare.
+const FASTEST_E_M: f64 = 100.0 * 100.0 / (2.0 * G_M_S2) + 300.0;
+/// Steepest change of energy height per distance that is tried.
+const STEEPEST: f64 = 0.12;
+
+/// Energy height over distance, m and m, from start to end.
+type Path = Vec<(f64, f64)>;
+
+/// Energy height \[m\] of a path at a distance \[m\].
+fn energy_at(path: &Path, distance_m: f64) -> f64 {
+    interpolate(path, distance_m)
+}
+
+/// The cheapest flight from the end of the plan's initial climb to the pattern point, with the plan's weight schedule.
+///
+/// `None` if the grid holds no flight (a route shorter than two stretches).
+pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<Part> {
+    let course = Course::new(problem, rates, plan)?;
+    let near = || -> Option<Edge> {
+        let mut path = course.sweep(COARSE, None)?.1;
+        for _ in 0..MOST_SWEEPS {
+            let (whole, found) = course.sweep(FINE, Some(&path))?;
+            let room_m = NEAR_M - 1.5 * FINE.energy_m;
+            let inside = |&(s, e): &(f64, f64)| (e - energy_at(&path, s)).abs() <= room_m;
+            if found.iter().all(inside) {
+                return Some(course.along(&found).unwrap_or(whole));
+            }
+            path = found;
+        }
+        None
+    };
+    let whole = near().or_else(|| course.sweep(FINE, None).map(|(whole, _)| whole))?;
+    Some(Part {
+        cost: whole.cost,
+        time_s: whole.time_s,
+        fuel_kg: whole.fuel_kg,
+    })
+}
+
+/// What every sweep shares.
+struct Course<'p> {
+    problem: &'p Problem,
+    plan: &'p Flown,
+    table: Table,
+    /// Distances of start and end, m.
+    start_m: f64,
+    end_m: f64,
+    /// Energy heights there, m.
+    start_e: f64,
+    end_e: f64,
+    /// Pressure altitude of the pattern, m.
+    end_hp: f64,
+    /// Where nothing else bounds it: the lower of start and end, m true height.
+    floor_m: f64,
+}
+
+impl<'p> Course<'p> {
+    fn new(p: &'p Problem, rates: CostRates, plan: &'p Flown) -> Option<Self> {
+        let first = plan
+            .segments
+            .iter()
+            .find(|s| s.kind == SegmentKind::InitialClimb)?;
+        let begin: &TrackPoint = plan.track.get(first.last)?;
+        let end_m = p.length_m - p.arrival.before_m;
+        let end_hp = p.pressure_altitude_m(end_m, p.arrival.pattern_altitude_m);
+        let (end_air, end_sample) = p.air_state(end_m, end_hp);
+        let end_v = p
+            .aircraft
+            .tas_from_ias(end_air, p.aircraft.procedures.pattern_m_s);
+        let energy = |z: f64, v: f64| z + v * v / (2.0 * G_M_S2);
+        let low_hp = begin.state.pressure_altitude_m.min(end_hp) - HEIGHT_STEP_M;
+        Some(Self {
+            problem: p,
+            plan,
+            table: table(p, rates, low_hp, p.limits.max_altitude_m + HEIGHT_STEP_M),
+            start_m: begin.state.distance_m,
+            end_m,
+            start_e: energy(begin.true_altitude_m, begin.state.tas_m_s),
+            end_e: energy(end_sample.true_altitude_m, end_v),
+            end_hp,
+            floor_m: end_sample.true_altitude_m.min(begin.true_altitude_m),
+        })
+    }
+
+    /// Mass \[kg\] of the plan at a distance \[m\].
+    fn mass_kg(&self, distance_m: f64) -> f64 {
+        let track = &self.plan.track;
+        let i = track
+            .partition_point(|t| t.state.distance_m < distance_m)
+            .min(track.len() - 1);
+        track[i].mass_kg
+    }
+
+    fn stretch(&self, middle_m: f64, length_m: f64, speed_step_m_s: f64) -> Stretch<'_, 'p> {
+        let p = self.problem;
+        // Pressure altitude against true height between the pattern and the ceiling.
+        let ceiling_hp = p.pressure_altitude_m(middle_m, p.limits.max_altitude_m);
+        let true_m = |hp: f64| p.air.at(middle_m, hp).true_altitude_m;
+        let (low_m, ceiling_m) = (true_m(self.end_hp), true_m(ceiling_hp));
+        let slope = (ceiling_hp - self.end_hp) / (ceiling_m - low_m);
+        Stretch {
+            problem: p,
+            table: &self.table,
+            middle_m,
+            length_m,
+            mass_kg: self.mass_kg(middle_m),
+            floor_m: p.floor_m(middle_m).unwrap_or(self.floor_m),
+            ceiling_m,
+            ground_m: p.ground_m(middle_m),
+            pressure_altitude: (self.end_hp - slope * low_m, slope),
+            speed_step_m_s,
+        }
+    }
+
+    /// What a path of the fine grid costs when every stretch of it is flown at its best speed, looked for in the finest steps.
+    fn along(&self, path: &Path) -> Option<Edge> {
+        let mut whole = Edge::NOTHING;
+        let (mut list, mut choices) = (vec![], vec![]);
+        for pair in path.windows(2) {
+            let ((from_m, e0), (to_m, e1)) = (pair[0], pair[1]);
+            let stretch = self.stretch(0.5 * (from_m + to_m), to_m - from_m, FINEST_SPEED_M_S);
+            list.clear();
+            stretch.conditions(0.5 * (e0 + e1), &mut list);
+            let gain_m = e1 - e0;
+            let climbing = self.climbing(&stretch, gain_m);
+            let edge = cheapest(&list, gain_m, climbing, f64::INFINITY, &mut choices)?;
+            whole = whole.and(edge);
+        }
+        Some(whole)
+    }
+
+    /// Where a stretch may be flown with climb settings for a gain of energy height \[m\].
+    fn climbing(&self, stretch: &Stretch, gain_m: f64) -> Climbing {
+        let first_m = self.plan.top_of_climb.distance_m.max(FIRST_CLIMB_M);
+        if gain_m >= RESTART_M * (stretch.length_m / RESTART_STRETCH_M).min(1.0) {
+            Climbing::Always
+        } else if stretch.middle_m < first_m && gain_m > 0.0 {
+            Climbing::AtLeast(PLAIN_CLIMB_M_S)
+        } else {
+            Climbing::Never
+        }
+    }
+
+    /// The cheapest flight on a grid, near a path if one is given, and its own path.
+    fn sweep(&self, fineness: Fineness, near: Option<&Path>) -> Option<(Edge, Path)> {
+        let length_m = self.end_m - self.start_m;
+        let step_m = fineness.energy_m;
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a few hundred"
+        )]
+        let n = (length_m / fineness.stretch_m).ceil().max(2.0) as usize;
+        #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
+        let ds = length_m / n as f64;
+        let bottom_e = self.start_e.min(self.end_e) - 2.0 * step_m;
+        let top_e = self.problem.limits.max_altitude_m + FASTEST_E_M;
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a few hundred"
+        )]
+        let m = ((top_e - bottom_e) / step_m).ceil().max(1.0) as usize + 1;
+        #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
+        let e_of = |i: usize| bottom_e + step_m * i as f64;
+        #[expect(clippy::cast_possible_truncation, reason = "a few dozen")]
+        let reach = (STEEPEST * ds / step_m).ceil() as isize;
+        // Steps of energy, the nearest first.
+        let steps: Vec<isize> = (0..=reach).flat_map(|r| [r, -r]).skip(1).collect();
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a few hundred"
+        )]
+        let start = ((self.start_e - bottom_e) / step_m).round() as usize;
+        // The exact start lies between grid energies: the first stretch runs from it.
+        let mut origin: Vec<Option<(f64, Edge)>> = vec![None; m];
+        *origin.get_mut(start)? = Some((self.start_e, Edge::NOTHING));
+        // Where each node was reached from, stretch after stretch.
+        let mut came: Vec<Vec<isize>> = Vec::with_capacity(n);
+        // Speeds and what they mean, for each middle energy of a stretch.
+        let mut conditions: Vec<Vec<Condition>> = vec![vec![]; 2 * m + 1];
+        let mut known = vec![false; 2 * m + 1];
+        let mut choices = Vec::new();
+        for k in 0..n {
+            #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
+            let from_m = self.start_m + ds * k as f64;
+            let middle_m = from_m + 0.5 * ds;
+            let stretch = self.stretch(middle_m, ds, fineness.speed_m_s);
+            known.fill(false);
+            // From everywhere in reach to an energy, the nearest first: what they cost bars most of the others.
+            let mut reached = |to: isize, e1: f64, steps: &[isize]| {
+                let mut best: Option<(Edge, isize)> = None;
+                for step in steps {
+                    let from = to - step;
+                    let begin = usize::try_from(from).ok().and_then(|i| origin.get(i));
+                    let Some(&Some((e0, so_far))) = begin else {
+                        continue;
+                    };
+                    let mid_e = 0.5 * (e0 + e1);
+                    let gain = e1 - e0;
+                    #[expect(
+                        clippy::cast_possible_truncation,
+                        clippy::cast_sign_loss,
+                        reason = "a few hundred"
+                    )]
+                    let slot = ((mid_e - bottom_e) / (0.5 * step_m)).round().max(0.0) as usize;
+                    let slot = slot.min(2 * m);
+                    if !known[slot] {
+                        known[slot] = true;
+                        conditions[slot].clear();
+                        stretch.conditions(mid_e, &mut conditions[slot]);
+                    }
+                    let climbing = self.climbing(&stretch, gain);
+                    let most = best.map_or(f64::INFINITY, |(b, _)| b.cost - so_far.cost);
+                    let Some(edge) =
+                        cheapest(&conditions[slot], gain, climbing, most, &mut choices)
+                    else {
+                        continue;
+                    };
+                    let total = so_far.and(edge);
+                    // Of equals the lowest, in whatever order they are tried.
+                    if best.is_none_or(|(b, i)| {
+                        total.cost < b.cost || (total.cost == b.cost && from < i)
+                    }) {
+                        best = Some((total, from));
+                    }
+                }
+                best
+            };
+            if k + 1 == n {
+                // From every energy to the one wanted.
+                let all: Vec<isize> = (0..origin.len().cast_signed()).map(|i| -i).collect();
+                let (whole, last) = reached(0, self.end_e, &all)?;
+                let mut path = vec![(self.end_m, self.end_e)];
+                let mut at = last;
+                for k in (0..n).rev() {
+                    #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
+                    let s = self.start_m + ds * k as f64;
+                    let e = usize::try_from(at).ok().map(e_of)?;
+                    path.push((s, if k == 0 { self.start_e } else { e }));
+                    at = match k.checked_sub(1) {
+                        Some(before) => *came[before].get(usize::try_from(at).ok()?)?,
+                        None => break,
+                    };
+                }
+                path.reverse();
+                return Some((whole, path));
+            }
+            let to_m = from_m + ds;
+            let center_e = near.map(|path| energy_at(path, to_m));
+            let mut next = Vec::with_capacity(m);
+            let mut parents = Vec::with_capacity(m);
+            for j in 0..m {
+                let e = e_of(j);
+                let found = center_e
+                    .is_none_or(|c| (e - c).abs() <= NEAR_M)
+                    .then(|| reached(j.cast_signed(), e, &steps))
+                    .flatten();
+                next.push(found.map(|(edge, _)| (e, edge)));
+                parents.push(found.map_or(-1, |(_, from)| from));
+            }
+            origin = next;
+            came.push(parents);
+        }
+        None
+    }
+}
