@@ -5,7 +5,7 @@ use super::cruise::Steady;
 use super::flown::{FlightError, Hint, Mark, SegmentKind};
 use super::flyer::{Flyer, LEAST_ACCELERATION_M_S2, LONGEST_CHANGE_S, Saved};
 use super::kernel::{Control, State, Vertical, instant, step_time};
-use super::script::{Cruise, DescentPart, PathRule, Reduction, Script, ThrottleRule};
+use super::script::{Cruise, DescentPart, PathRule, Reduction, Script, ThrottleRule, trigger_m};
 use crate::aircraft::{Configuration, Levers, Performance, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 
@@ -119,7 +119,7 @@ impl Flyer<'_> {
         pattern_m: f64,
         hint: Option<Hint>,
     ) -> Result<(Steady, Mark, Mark), FlightError> {
-        let fine = self.fine;
+        let (p, fine) = (self.p, self.fine);
         let mut tod_m = hint.map_or_else(
             || {
                 let rate = match script.descent.first.path {
@@ -143,6 +143,7 @@ impl Flyer<'_> {
             let from_m = tod_m.max(top_of_climb_m);
             let steady = self.cruise(last, from_m)?;
             let top = self.state;
+            let before_m = self.audit.excess(Limit::Ground);
             let level_off = self.descend(script, last)?;
             let miss_m = pattern_m - self.state.distance_m;
             // Moved along the route the path comes nearer to the ground, or clears it, by its slope times the miss.
@@ -155,6 +156,15 @@ impl Flyer<'_> {
             if met || tod_m + miss_m < top_of_climb_m {
                 // The rest in closed form; for a recorded flight it is within the tolerance and nothing is moved.
                 let move_m = if fine { 0.0 } else { miss_m };
+                if !fine && self.audit.excess(Limit::Ground) > before_m {
+                    // The trigger begins it that much earlier, and so lower over the ground.
+                    let to_go_m = p.length_m - (tod_m + miss_m);
+                    let earlier_m = trigger_m(to_go_m) - to_go_m;
+                    let gradient = (top.pressure_altitude_m - self.state.pressure_altitude_m)
+                        / (level_off.distance_m - top.distance_m).max(1.0);
+                    let excess_m = self.audit.excess(Limit::Ground) + gradient * earlier_m;
+                    self.audit.note(Limit::Ground, excess_m);
+                }
                 let dt = move_m / steady.ground_speed_m_s;
                 self.audit
                     .note(Limit::Distance, top_of_climb_m - (tod_m + miss_m));

@@ -28,4 +28,6 @@ pub use fly::{
 };
 pub use kernel::{State, Vertical, level_speed_m_s};
 pub use memory::Memory;
-pub use script::{Climb, Cruise, Descent, DescentPart, PathRule, Reduction, Script, ThrottleRule};
+pub use script::{
+    Climb, Cruise, Descent, DescentPart, PathRule, Reduction, Script, ThrottleRule, trigger_m,
+};

@@ -1,6 +1,7 @@
 //! What the pilot does: settings, speeds or rates, and the triggers at which they change.
 
 use crate::aircraft::{Levers, Throttle};
+use crate::quantity::M_PER_NM;
 
 /// How the throttle is worked in a stretch.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -168,4 +169,12 @@ pub struct Script {
     pub descent: Descent,
     /// Power reduction.
     pub reduction: Reduction,
+}
+
+/// Top of descent is given in tenths of a mile, m.
+const TOD_STEP_M: f64 = 0.1 * M_PER_NM;
+
+/// Distance to go \[m\] at which the pilot is told to start down: in tenths of a mile, to the early side.
+pub fn trigger_m(to_go_m: f64) -> f64 {
+    (to_go_m / TOD_STEP_M - 1e-6).ceil() * TOD_STEP_M
 }

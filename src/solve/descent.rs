@@ -4,7 +4,9 @@ use super::cruise::settable_rev_s;
 use super::refine::{MOVE_WORTH, PENALTY, lever_changes, to_step};
 use crate::aircraft::{Procedures, Throttle};
 use crate::flight::STEEPEST_DESCENT;
-use crate::flight::{Descent, DescentPart, Limit, PathRule, Script, State, ThrottleRule, let_down};
+use crate::flight::{
+    Cruise, Descent, DescentPart, Limit, PathRule, Script, State, ThrottleRule, let_down,
+};
 use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::{CostRates, Problem};
 
@@ -27,8 +29,9 @@ pub struct Candidate {
 
 /// Improvement, as a share of the cost of the descent, below which a neighbour is no better.
 const TIE: f64 = 1e-5;
-/// Starts that are followed to the finest step.
-const FINISHED: usize = 3;
+/// Settable steps of the first walk, and of those that follow.
+const COARSEST: f64 = 8.0;
+const FINER: [f64; 2] = [4.0, 1.0];
 /// A descent in two parts whose start is dearer than one part by this share of the whole is not followed.
 const CATCHES_UP: f64 = 0.003;
 /// Times a descent is moved along the route.
@@ -51,18 +54,18 @@ pub struct Pricing<'a> {
 }
 
 impl Pricing<'_> {
-    /// Flies one descent from the cruise; `None` where it cannot be flown.
-    pub fn price(&self, descent: Descent) -> Option<Candidate> {
+    /// Flies one descent from the cruise, begun so that it ends at the pattern point if it covers about this distance \[m\]; `None` where it
+    /// cannot be flown.
+    fn price_near(&self, descent: Descent, covers_m: f64) -> Option<Candidate> {
         let trial = Script {
             descent,
             ..self.script.clone()
         };
-        let mut start = self.begin(&descent);
+        let mut start = self.at(self.pattern_m() - covers_m);
         let mut down = let_down(self.problem, &trial, start).ok()?;
         // The ground is that of the place: where it matters the descent is moved to end at the pattern point.
-        let pattern_m = self.problem.length_m - self.problem.arrival.before_m;
         for _ in 0..MOST_MOVES {
-            let miss_m = pattern_m - down.end.distance_m;
+            let miss_m = self.pattern_m() - down.end.distance_m;
             if down.audit.excess(Limit::Ground) < -STEEPEST_DESCENT * miss_m.abs()
                 || miss_m.abs() < NEAR_M
             {
@@ -92,26 +95,29 @@ impl Pricing<'_> {
         })
     }
 
-    /// The cruise about where the descent will begin, so that it is held against the right ground.
-    fn begin(&self, descent: &Descent) -> State {
+    /// [`Pricing::price_near`] where nothing is known of the distance.
+    pub fn price(&self, descent: Descent) -> Option<Candidate> {
         let problem = self.problem;
-        let level_m = self.script.cruise[self.script.cruise.len() - 1].level_m;
         let rate = match descent.first.path {
             PathRule::Rate(r) => r,
             PathRule::Ias(_) => 0.8 * problem.limits.max_descent_m_s,
         };
-        let down_s = (level_m - problem.arrival.pattern_altitude_m) / rate + 90.0;
+        let down_s = (self.last().level_m - problem.arrival.pattern_altitude_m) / rate + 90.0;
         let sample = problem
             .air
             .at(self.start.distance_m, self.start.pressure_altitude_m);
-        let back_m = down_s * (self.start.tas_m_s + sample.along_m_s);
-        self.at(problem.length_m - problem.arrival.before_m - back_m)
+        self.price_near(descent, down_s * (self.start.tas_m_s + sample.along_m_s))
+    }
+
+    /// Distance along the route of the pattern point, m.
+    fn pattern_m(&self) -> f64 {
+        self.problem.length_m - self.problem.arrival.before_m
     }
 
     /// The state in the last cruise at a distance.
     fn at(&self, distance_m: f64) -> State {
         let distance_m = distance_m.max(0.0);
-        let level_m = self.script.cruise[self.script.cruise.len() - 1].level_m;
+        let level_m = self.last().level_m;
         State {
             distance_m,
             pressure_altitude_m: self.problem.pressure_altitude_m(distance_m, level_m),
@@ -131,7 +137,12 @@ impl Pricing<'_> {
             let Some(descent) = moved(self.problem, self.script, &here.descent, change) else {
                 continue;
             };
-            let Some(there) = self.price(descent) else {
+            // At another rate it takes as much longer or shorter.
+            let longer = match (here.descent.first.path, descent.first.path) {
+                (PathRule::Rate(was), PathRule::Rate(is)) => was / is,
+                _ => 1.0,
+            };
+            let Some(there) = self.price_near(descent, longer * here.distance_m) else {
                 continue;
             };
             if there.charged < here.charged - TIE * here.cost.abs() {
@@ -154,7 +165,7 @@ impl Pricing<'_> {
     fn in_two(&self, from: &Candidate) -> Option<Candidate> {
         let problem = self.problem;
         let pattern_m = problem.arrival.pattern_altitude_m;
-        let level_m = self.script.cruise[self.script.cruise.len() - 1].level_m;
+        let level_m = self.last().level_m;
         let most = problem.limits.max_descent_m_s;
         let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
         let edges: Vec<f64> = problem
@@ -232,8 +243,11 @@ impl Pricing<'_> {
         let best = best?;
         // A start far behind one part does not catch up.
         let whole = (self.per_m * problem.length_m).abs();
-        (best.charged < from.charged + CATCHES_UP * whole)
-            .then(|| self.improve(self.improve(self.improve(best, 4.0), 2.0), 1.0))
+        (best.charged < from.charged + CATCHES_UP * whole).then(|| {
+            FINER
+                .into_iter()
+                .fold(best, |c, scale| self.improve(c, scale))
+        })
     }
 
     /// Descents worth flying in full, cheapest first: the best of a coarse grid of each family of rules, walked to better neighbours
@@ -249,31 +263,78 @@ impl Pricing<'_> {
                 *slot = Some(c);
             }
         }
-        let order = |found: &mut Vec<Candidate>| {
-            found.sort_by(|a, b| a.charged.total_cmp(&b.charged));
-            found.dedup_by(|a, b| same(&a.descent, &b.descent));
-        };
-        let mut found: Vec<Candidate> = best.into_iter().flatten().collect();
-        order(&mut found);
-        for scale in [8.0, 4.0] {
-            for c in &mut found {
-                *c = self.improve(*c, scale);
-            }
+        let mut found = in_order(best.into_iter().flatten().collect());
+        for c in &mut found {
+            *c = self.improve(*c, COARSEST);
         }
-        order(&mut found);
-        found.truncate(FINISHED);
-        for scale in [2.0, 1.0] {
-            for c in &mut found {
-                *c = self.improve(*c, scale);
-            }
-        }
-        order(&mut found);
+        let mut found = self.finished(found);
         if let Some(two) = found.first().and_then(|c| self.in_two(c)) {
             found.push(two);
-            order(&mut found);
+            found = in_order(found);
         }
         found
     }
+
+    /// The same from what was found for another cruise, each descent carried over to this one.
+    pub fn search_near(&self, other: &Cruise, known: &[Candidate]) -> Vec<Candidate> {
+        let begun = known
+            .iter()
+            .filter_map(|c| carried(self.problem, &c.descent, other, self.last()))
+            .filter_map(|d| self.price(d));
+        self.finished(in_order(begun.collect()))
+    }
+
+    /// A better descent than this one, if the walk finds any.
+    pub fn better(&self, than: &Descent) -> Option<Candidate> {
+        let begun = self.price(*than)?;
+        let found = FINER
+            .into_iter()
+            .fold(begun, |c, scale| self.improve(c, scale));
+        (!same(&found.descent, than)).then_some(found)
+    }
+
+    /// The most promising at a rate and at a speed, walked on to the finest step.
+    fn finished(&self, mut found: Vec<Candidate>) -> Vec<Candidate> {
+        found = in_order(found);
+        let at_rate = |c: &Candidate| matches!(c.descent.first.path, PathRule::Rate(_));
+        let first = found.first().copied();
+        let other = first.and_then(|f| found.iter().find(|c| at_rate(c) != at_rate(&f)).copied());
+        found = first.into_iter().chain(other).collect();
+        for scale in FINER {
+            for c in &mut found {
+                *c = self.improve(*c, scale);
+            }
+        }
+        in_order(found)
+    }
+
+    /// The cruise that the descent begins from.
+    fn last(&self) -> &Cruise {
+        &self.script.cruise[self.script.cruise.len() - 1]
+    }
+}
+
+/// Cheapest first, each once.
+fn in_order(mut found: Vec<Candidate>) -> Vec<Candidate> {
+    found.sort_by(|a, b| a.charged.total_cmp(&b.charged));
+    found.dedup_by(|a, b| same(&a.descent, &b.descent));
+    found
+}
+
+/// A descent from one cruise as it is from another: what was left as in cruise still is. `None` where it has no room there.
+fn carried(problem: &Problem, descent: &Descent, from: &Cruise, to: &Cruise) -> Option<Descent> {
+    let mut d = *descent;
+    let first = &mut d.first;
+    if (first.rev_s - from.rev_s).abs() < 1e-6 {
+        first.rev_s = to.rev_s;
+    }
+    if first.mixture == from.mixture {
+        first.mixture = to.mixture;
+    }
+    if let (ThrottleRule::LeftAlone(_), Throttle::Map(pa)) = (first.throttle, to.throttle) {
+        first.throttle = ThrottleRule::LeftAlone(pa);
+    }
+    inside(problem, to, &d).then_some(d)
 }
 
 /// Whether two descents, their beginning left open, are the same.
@@ -297,6 +358,8 @@ fn family(d: &Descent) -> usize {
 enum Move {
     /// Manifold pressure, RPM, rate (50 ft/min) or IAS, and the height at which the power reduction begins (250 ft), in settable steps.
     Turn([f64; 4]),
+    /// The reduction begins on levelling off, with another RPM, in settable steps.
+    ReduceLate(f64),
     /// The same for the second part: manifold pressure, RPM, path, and the height at which it begins.
     Second([f64; 4]),
     SecondMixture(usize),
@@ -328,12 +391,19 @@ fn moves(problem: &Problem, descent: &Descent, scale: f64) -> Vec<Move> {
     for k in [scale, -scale] {
         out.extend((0..4).map(|i| turn(&[(i, k)])));
         for i in 0..4 {
-            for j in i + 1..4 {
+            // Two levers at once only where the walk is to end: what pays in large steps, one lever at a time finds.
+            for j in (i + 1..4).filter(|&j| scale <= 1.0 || (i, j) == (0, 1)) {
                 out.push(turn(&[(i, k), (j, k)]));
                 out.push(turn(&[(i, k), (j, -k)]));
             }
         }
         out.push(turn(&[(0, k), (1, -2.0 * k)]));
+        if scale <= 1.0 {
+            out.push(turn(&[(0, 2.0 * k), (1, -3.0 * k)]));
+            out.push(turn(&[(2, 2.0 * k), (1, -k)]));
+            out.push(turn(&[(2, 2.0 * k), (1, k)]));
+            out.push(Move::ReduceLate(k));
+        }
     }
     out.extend((0..problem.aircraft.engine.spec.mixtures.len()).map(Move::Mixture));
     if descent.second.is_some() {
@@ -389,8 +459,7 @@ fn turned(
 /// The descent after a change; `None` where that leads nowhere new or out of the range of a lever.
 fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Option<Descent> {
     let pr = &problem.aircraft.procedures;
-    let propeller = &problem.aircraft.propeller;
-    let fixed = propeller.is_fixed();
+    let fixed = problem.aircraft.propeller.is_fixed();
     let cruise = script.cruise[script.cruise.len() - 1];
     let pattern_m = problem.arrival.pattern_altitude_m;
     let most = problem.limits.max_descent_m_s;
@@ -402,6 +471,10 @@ fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Op
                 return None;
             }
             d.reduce_at_m += reduce * REDUCE_STEP_M;
+        }
+        Move::ReduceLate(rev) => {
+            d.reduce_at_m = pattern_m;
+            d.first = turned(pr, &d.first, 0.0, rev, 0.0)?;
         }
         Move::Mixture(m) => d.first.mixture = m,
         Move::OnePart => d.second = None,
@@ -429,10 +502,23 @@ fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Op
             d.reduce_at_m = pattern_m;
         }
     }
+    // Left alone, the throttle stays where a cruise at part throttle has it.
+    if let (ThrottleRule::LeftAlone(_), Throttle::Map(pa)) = (d.first.throttle, cruise.throttle) {
+        d.first.throttle = ThrottleRule::LeftAlone(pa);
+    }
     if matches!(d.last().path, PathRule::Ias(_)) {
         d.reduce_at_m = pattern_m;
     }
     d.reduce_at_m = d.reduce_at_m.max(pattern_m);
+    (inside(problem, &cruise, &d) && !same(&d, from)).then_some(d)
+}
+
+/// Whether a descent from a cruise is within the range of every lever.
+fn inside(problem: &Problem, cruise: &Cruise, d: &Descent) -> bool {
+    let pr = &problem.aircraft.procedures;
+    let propeller = &problem.aircraft.propeller;
+    let pattern_m = problem.arrival.pattern_altitude_m;
+    let most = problem.limits.max_descent_m_s;
     let revs = propeller.lowest_governed_rev_s - 1e-9..=propeller.highest_governed_rev_s + 1e-9;
     let settable = |part: &DescentPart| {
         revs.contains(&part.rev_s)
@@ -448,15 +534,14 @@ fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Op
             }
     };
     // The power reduction belongs to the last part.
-    let inside = settable(&d.first)
+    settable(&d.first)
         && d.reduce_at_m <= pattern_m + MOST_LEAD_M
         && d.second.is_none_or(|(from_m, part)| {
             settable(&part)
                 && from_m > d.reduce_at_m + 1.0
                 && from_m < cruise.level_m - 1.0
                 && clear_of_edges(problem, from_m)
-        });
-    (inside && !same(&d, from)).then_some(d)
+        })
 }
 
 /// The fastest settable indicated speed [m/s] that the air allows all the way from a level [m] to the pattern, less a knot.

@@ -4,7 +4,7 @@ use super::descent::{MOST_LEAD_M, RATE_STEP_M_S, REDUCE_STEP_M, clear_of_edges};
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
     Descent, DescentPart, Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule, fly,
-    fly_fine, level_speed_m_s,
+    fly_fine, level_speed_m_s, trigger_m,
 };
 use crate::quantity::{M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::Problem;
@@ -90,13 +90,10 @@ impl<'a> Pilot<'a> {
     }
 }
 
-/// Top of descent is given in tenths of a mile, m.
-const TOD_STEP_M: f64 = 0.1 * crate::quantity::M_PER_NM;
-
 /// The script with its top of descent as a trigger the pilot can see: tenths of a mile to go, rounded to the early side.
 pub fn with_trigger(script: &Script) -> Script {
     let mut script = script.clone();
-    script.descent.to_go_m = (script.descent.to_go_m / TOD_STEP_M - 1e-6).ceil() * TOD_STEP_M;
+    script.descent.to_go_m = trigger_m(script.descent.to_go_m);
     script
 }
 

@@ -30,6 +30,8 @@ const CLIMB_PENALTY: f64 = 0.05;
 /// At a fixed pitch power goes with the cube of crankshaft speed and with manifold pressure times crankshaft speed, so an inch of mercury
 /// at 23 in is worth 50 rpm at 2,400: one step of a reduction, rev/s.
 const REV_STEP_S: f64 = 50.0 / 60.0;
+/// Times the descent is priced again from the cruise that was settled to.
+const MOST_AGAIN: usize = 3;
 /// Cruise power is set this much before cruise speed is reached.
 const SET_BEFORE_M_S: f64 = 2.0 * M_S_PER_KT;
 
@@ -233,6 +235,7 @@ pub(super) fn plan_from(
     let Some((_, best)) = flown.first().cloned() else {
         return Err(search.why_not(broken));
     };
+    let best = search.descent_again(&pilot, best);
     // Continuous refinement of the best, then rounding again with the neighbours.
     let tie = |script: &mut Script| search.prepare(script);
     let (unrounded, again, converged) = match continuous(&pilot, &best.script_free(), &tie) {
@@ -821,16 +824,61 @@ impl<'a> Search<'a> {
         if let Some((_, known)) = self.priced.borrow().iter().find(|(c, _)| same(c)) {
             return known.clone();
         }
-        let found = descent::Pricing {
+        let pricing = descent::Pricing {
             problem: self.p,
             rates: self.rates,
             script,
             start,
             per_m,
-        }
-        .search();
+        };
+        // The descent from one cruise is much like that from another.
+        let near = self
+            .priced
+            .borrow()
+            .iter()
+            .find(|(_, known)| !known.is_empty())
+            .map(|(other, known)| pricing.search_near(other, known));
+        let found = near
+            .filter(|found| !found.is_empty())
+            .unwrap_or_else(|| pricing.search());
         self.priced.borrow_mut().push((last, found.clone()));
         found
+    }
+
+    /// A settled flight with its descent priced again from the cruise it was settled to, several levers at a time, and settled from there
+    /// while that is better.
+    fn descent_again(&self, pilot: &Pilot, mut best: Flown) -> Flown {
+        for _ in 0..MOST_AGAIN {
+            let Some(better) = self.descent_better(pilot, &best) else {
+                break;
+            };
+            best = better;
+        }
+        best
+    }
+
+    fn descent_better(&self, pilot: &Pilot, best: &Flown) -> Option<Flown> {
+        let p = self.p;
+        let script = best.script_free();
+        let last = *script.cruise.last()?;
+        let start = self.cruise_state(last.level_m, &[], &script)?;
+        let sample = p.air.at(start.distance_m, start.pressure_altitude_m);
+        let ground_speed = cruise::ground_speed_m_s(start.tas_m_s, &sample);
+        let pricing = descent::Pricing {
+            problem: p,
+            rates: self.rates,
+            script: &script,
+            start,
+            per_m: self.rates.rate(best.cruise_fuel_kg_s, last.rev_s) / ground_speed,
+        };
+        let found = pricing.better(&script.descent)?;
+        let trial = Script {
+            descent: found.descent,
+            ..script.clone()
+        };
+        settle(pilot, &trial, &|s| self.prepare(s))
+            .ok()
+            .filter(|f| Pilot::charged(f) < Pilot::charged(best))
     }
 
     /// A throttle left alone where it gives as much as full throttle does is full throttle.
