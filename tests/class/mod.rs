@@ -36,6 +36,8 @@ pub struct Kept {
     pub cost: f64,
     /// Whether it keeps every limit.
     pub keeps: bool,
+    pub time_s: f64,
+    pub fuel_kg: f64,
 }
 
 impl Kept {
@@ -198,6 +200,8 @@ impl<'a> Brute<'a> {
             charged,
             cost: f.cost,
             keeps: f.audit.violation() == 0.0,
+            time_s: f.time_s,
+            fuel_kg: f.fuel_kg,
             script: open(&f.script),
         })
     }
@@ -652,4 +656,61 @@ impl<'a> Brute<'a> {
         }
         self.best.take().filter(|b| b.keeps)
     }
+
+    /// Every flight at one level with a cruise setting that no other beats in time and fuel, and with each of these climbs and
+    /// descents. Scripts have one cruise, at this level.
+    pub fn frontier(&mut self, grid: Grid, seeds: &[Script]) -> Vec<Kept> {
+        let Some(seed) = seeds.first() else {
+            return vec![];
+        };
+        let mut throttles: Vec<Throttle> = self
+            .maps(grid, None, self.most_map_in())
+            .into_iter()
+            .map(Throttle::Map)
+            .collect();
+        throttles.push(Throttle::Full);
+        let mut flown = vec![];
+        for rev_s in self.revs(grid, 0.0) {
+            for mixture in 0..self.p.aircraft.engine.spec.mixtures.len() {
+                for &throttle in &throttles {
+                    let mut s = seed.clone();
+                    let c = &mut s.cruise[0];
+                    (c.throttle, c.rev_s, c.mixture) = (throttle, rev_s, mixture);
+                    flown.extend(self.fly(&s).filter(|k| k.keeps));
+                }
+            }
+        }
+        let settings: Vec<Cruise> = undominated(flown)
+            .iter()
+            .map(|k| k.script.cruise[0])
+            .collect();
+        let mut out = vec![];
+        for cruise in settings {
+            for climb in seeds {
+                for down in seeds {
+                    let mut s = climb.clone();
+                    s.cruise = vec![cruise];
+                    s.descent = down.descent;
+                    out.extend(self.fly(&s).filter(|k| k.keeps));
+                }
+            }
+        }
+        undominated(out)
+    }
+}
+
+/// Those that no other beats in time and fuel, the quickest first.
+pub fn undominated(mut flown: Vec<Kept>) -> Vec<Kept> {
+    flown.sort_by(|a, b| {
+        a.time_s
+            .total_cmp(&b.time_s)
+            .then(a.fuel_kg.total_cmp(&b.fuel_kg))
+    });
+    let mut least_kg = f64::INFINITY;
+    flown.retain(|k| {
+        let better = k.fuel_kg < least_kg;
+        least_kg = least_kg.min(k.fuel_kg);
+        better
+    });
+    flown
 }
