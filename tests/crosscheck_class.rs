@@ -144,8 +144,8 @@ const DEMOS: [Case; 5] = {
 
 const BEATEN_DEMOS: [Case; 1] = [demo("hot-afternoon", Objective::Fuel)];
 
-/// Of these, searched in three levels: three and three levels, and seven and four on two legs.
-const THREE_LEVELS: [usize; 3] = [4, 5, 7];
+/// Of these, searched in three levels: three levels each, all allowed all the way.
+const THREE_LEVELS: [usize; 3] = [4, 5, 8];
 
 /// The trip with a hollow, of the ten, and weights on time [kg/s] that lead to the plans around it.
 const HOLLOW_AT: usize = 5;
