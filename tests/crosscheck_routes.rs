@@ -1,89 +1,21 @@
 //! Plans beyond the demo trips: short and long, with and against the wind, one leg and several, light air and rough, by money, time
 //! and fuel, each confirmed by the re-flight and kept by every limit.
-//!
-//! Positions and elevations of the fields are public; ground heights are made up for the test (a slope between the fields and
-//! 200 ft), the bulletin is the one of the demo trip.
 
+mod common;
+
+use common::trip_text;
 use fellrun::air::speed::tas_to_cas_m_s;
 use fellrun::aircraft::Throttle;
 use fellrun::files::trip::parse_trip;
 use fellrun::flight::{Limit, PathRule, SegmentKind, ThrottleRule, fly_recorded};
 use fellrun::solve::{Plan, Warning, plan_trip};
 use fellrun::trip::{Objective, Problem};
-use std::fmt::Write;
 use std::path::Path;
 
 /// Re-flight against plan in time, s: the bound of the sheet. A lost unit or trigger moves minutes.
 const TIME_S: f64 = 2.0;
 /// The same in fuel, kg: 0.05 US gal.
 const FUEL_KG: f64 = 0.136;
-
-/// Identifier, latitude, longitude, elevation in feet (from the open airport table named in REFERENCES B.7, rounded).
-const FIELDS: [(&str, f64, f64, f64); 9] = [
-    ("KDEN", 39.861_656, -104.673_178, 5_433.0),
-    ("KAMA", 35.22, -101.7, 3_607.0),
-    ("KLBB", 33.66, -101.82, 3_282.0),
-    ("KICT", 37.65, -97.43, 1_333.0),
-    ("KOKC", 35.39, -97.6, 1_296.0),
-    ("KDSM", 41.534, -93.663, 958.0),
-    ("KMSP", 44.88, -93.22, 841.0),
-    ("KSLN", 38.79, -97.65, 1_288.0),
-    ("KMCI", 39.3, -94.71, 1_026.0),
-];
-
-fn field(ident: &str) -> (&'static str, f64, f64, f64) {
-    *FIELDS
-        .iter()
-        .find(|f| f.0 == ident)
-        .expect("a field of the table")
-}
-
-fn trip_text(profile: &str, fuel_gal: u32, route: &[&str], rest: &str) -> String {
-    use fellrun::earth::Position;
-    let root = env!("CARGO_MANIFEST_DIR");
-    let mut text = format!(
-        "title = \"test\"\nprofile = \"{root}/profiles/{profile}.toml\"\ndeparture_utc = \"2026-01-31T15:00:00Z\"\n"
-    );
-    for ident in route {
-        let f = field(ident);
-        let _ = write!(
-            text,
-            "[[place]]\nident = \"{}\"\nlat = {}\nlon = {}\nelevation_ft = {}\n",
-            f.0, f.1, f.2, f.3
-        );
-    }
-    for pair in route.windows(2) {
-        let (a, b) = (field(pair[0]), field(pair[1]));
-        let at = |f: (&str, f64, f64, f64)| Position::new(f.1, f.2).expect("a position");
-        let length_nm = fellrun::earth::geodesic::distance_m(at(a), at(b)) / 1852.0;
-        let rows: Vec<String> = (1..=8)
-            .map(|i| {
-                let share = |k: i32| a.3 + (b.3 - a.3) * f64::from(k) / 8.0;
-                let ground = share(i - 1).max(share(i)) + 200.0;
-                format!(
-                    "{{ to_nm = {:.1}, ground_ft = {:.0} }}",
-                    length_nm * f64::from(i) / 8.0,
-                    ground
-                )
-            })
-            .collect();
-        let _ = write!(
-            text,
-            "[[leg]]\nminimum_altitude_ft = {:.0}\nmountainous = false\nground = [{}]\nsource = \"made up\"\n",
-            a.3.max(b.3) + 1_300.0,
-            rows.join(", ")
-        );
-    }
-    let last = field(route[route.len() - 1]);
-    let _ = write!(
-        text,
-        "[load]\npeople_lb = 340\nbaggage_lb = 40\n[fuel]\non_board_gal = {fuel_gal}\n[prices]\nhourly = 120\nbasis = \"airborne\"\n\
-         fuel_per_gal = 6.5\n[weather]\nbulletins = [\"{root}/examples/weather/FBUS33_FD3US3_2026-01-31_310158Z.txt\"]\n\
-         altimeter_inhg = 30.10\n[objective]\nkind = \"money\"\n[limits]\nrules = \"us-vfr\"\nmax_altitude_ft = 12500\n{rest}\n[arrival]\npattern_altitude_ft = {}\n",
-        last.3 + 1_000.0
-    );
-    text
-}
 
 #[test]
 fn crosscheck_routes_short_long_and_bent() {

@@ -1,0 +1,716 @@
+//! Brute force within the flyable class: scripts made of settable values, each fully flown, the best that keeps every limit kept.
+//!
+//! Every settable value of everything at once is out of reach (some 1e12 flights), so the search is exhaustive by blocks: all values
+//! of the climb, of one cruise, of the first part of the descent or of its second, the other blocks as in the best so far, block
+//! after block until none finds anything better. Large blocks are searched on a coarse grid and then finely around the best. Nothing
+//! here comes from the solver but the start, how a flight is flown and what a lever change is charged.
+
+use fellrun::aircraft::Throttle;
+use fellrun::flight::{
+    Cruise, Descent, DescentPart, Flown, Hint, Memory, PathRule, Script, SegmentKind, ThrottleRule,
+    fly, fly_fine, fly_recorded,
+};
+use fellrun::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
+use fellrun::solve::{charged, prepared};
+use fellrun::trip::Problem;
+use std::cell::RefCell;
+use std::collections::HashSet;
+
+/// Rounds of the blocks.
+const ROUNDS: usize = 4;
+/// Better by less than this share is no better.
+const TIE: f64 = 1e-6;
+/// Levels are the same within this, m.
+const SAME_M: f64 = 1.0;
+/// At most this far from either field climb or let-down may still go on, m: how a level is used nearer is for the flown path to say.
+const ENDS_M: f64 = 30.0 * M_PER_NM;
+
+/// A change of level goes on at least this far, m.
+const CHANGING_M: f64 = 1.5 * M_PER_NM;
+
+/// A flown script.
+#[derive(Debug, Clone)]
+pub struct Kept {
+    pub script: Script,
+    pub charged: f64,
+    pub cost: f64,
+    /// Whether it keeps every limit.
+    pub keeps: bool,
+    pub time_s: f64,
+    pub fuel_kg: f64,
+}
+
+impl Kept {
+    fn beats(&self, other: &Self) -> bool {
+        (self.keeps && !other.keeps)
+            || (self.keeps == other.keeps && self.charged < other.charged * (1.0 - TIE))
+    }
+}
+
+/// How fine a block is searched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Grid {
+    Coarse,
+    /// Every settable value next to the best.
+    Near,
+    /// Every settable value.
+    Whole,
+}
+
+pub struct Brute<'a> {
+    pub p: &'a Problem,
+    memory: RefCell<Memory>,
+    /// Where the descent of the last flight began.
+    hint: Option<Hint>,
+    fine: RefCell<Memory>,
+    /// The best of the scripts offered since the last start.
+    pub best: Option<Kept>,
+    /// What was offered since then.
+    offered: HashSet<String>,
+    pub flights: usize,
+    /// A level may be used where the rule of levels does not allow it: to find settings for a level that only some legs allow.
+    pub any_level: bool,
+}
+
+pub fn steps(from: f64, to: f64, step: f64) -> Vec<f64> {
+    let mut out = vec![];
+    let mut x = from;
+    while x <= to + 1e-9 {
+        out.push(x);
+        x += step;
+    }
+    out
+}
+
+/// Levels that some leg allows, with room below them for a descent, m.
+pub fn levels(p: &Problem) -> Vec<f64> {
+    let mut all: Vec<f64> = p
+        .levels
+        .iter()
+        .flat_map(|l| l.levels_m.iter().copied())
+        .filter(|&l| l > p.arrival.pattern_altitude_m + SAME_M)
+        .collect();
+    all.sort_by(f64::total_cmp);
+    all.dedup_by(|a, b| (*a - *b).abs() < SAME_M);
+    all
+}
+
+/// Whether a level is allowed from one distance to another, m.
+fn allowed(p: &Problem, level_m: f64, from_m: f64, to_m: f64) -> bool {
+    p.legs.iter().zip(&p.levels).all(|(leg, legal)| {
+        leg.from_m >= to_m - SAME_M
+            || leg.to_m <= from_m + SAME_M
+            || legal.levels_m.iter().any(|m| (m - level_m).abs() < SAME_M)
+    })
+}
+
+/// Where a level may begin: on a grid, and a little before each via point, m.
+pub fn change_points(p: &Problem, grid_m: f64) -> Vec<f64> {
+    let vias = p.legs.iter().skip(1);
+    let mut all: Vec<f64> = steps(grid_m, p.length_m, grid_m)
+        .into_iter()
+        .chain(vias.map(|l| (l.from_m / M_PER_NM).floor() * M_PER_NM))
+        .collect();
+    all.sort_by(f64::total_cmp);
+    all
+}
+
+/// Whether a script may keep the rule of levels, as far as that is seen before it is flown.
+pub fn may_be_legal(p: &Problem, script: &Script) -> bool {
+    let ends = script.cruise.iter().skip(1).map(|c| c.from_m);
+    let last_m = p.length_m - ENDS_M;
+    script
+        .cruise
+        .iter()
+        .zip(ends.chain([last_m]))
+        .all(|(c, to_m)| {
+            let begin_m = (c.from_m + CHANGING_M).max(ENDS_M);
+            allowed(p, c.level_m, begin_m, to_m.min(last_m))
+        })
+}
+
+/// Whether every cruise of a recorded flight is at a level that its legs allow.
+pub fn is_legal(p: &Problem, flown: &Flown) -> bool {
+    flown
+        .segments
+        .iter()
+        .filter(|s| s.kind == SegmentKind::Cruise)
+        .zip(&flown.script.cruise)
+        .all(|(s, c)| {
+            let at = |i: usize| flown.track[i].state.distance_m;
+            allowed(p, c.level_m, at(s.first), at(s.last))
+        })
+}
+
+/// A script with its top of descent left open.
+pub fn open(script: &Script) -> Script {
+    let mut script = script.clone();
+    script.descent.to_go_m = f64::NAN;
+    script
+}
+
+/// A script with its last cruise, at another level all the way.
+pub fn moved_to(script: &Script, level_m: f64) -> Script {
+    let mut script = open(script);
+    let last = script.cruise[script.cruise.len() - 1];
+    script.cruise = vec![Cruise {
+        level_m,
+        from_m: 0.0,
+        ..last
+    }];
+    if script
+        .descent
+        .second
+        .is_some_and(|s| s.0 > level_m - SAME_M)
+    {
+        script.descent.second = None;
+    }
+    script
+}
+
+impl<'a> Brute<'a> {
+    pub fn new(p: &'a Problem) -> Self {
+        Self {
+            p,
+            memory: RefCell::default(),
+            hint: None,
+            fine: RefCell::default(),
+            best: None,
+            offered: HashSet::new(),
+            flights: 0,
+            any_level: false,
+        }
+    }
+
+    /// Begins anew, with a best or none.
+    pub fn start(&mut self, best: Option<Kept>) {
+        self.best = best;
+        self.offered.clear();
+    }
+
+    pub fn fly(&mut self, script: &Script) -> Option<Kept> {
+        let script = prepared(self.p, &open(script));
+        self.flights += 1;
+        let f = fly(self.p, &script, self.hint, &self.memory).ok()?;
+        self.hint = Some(Hint {
+            top_of_descent_m: f.top_of_descent.distance_m,
+        });
+        let charged = charged(&f);
+        charged.is_finite().then(|| Kept {
+            charged,
+            cost: f.cost,
+            keeps: f.audit.violation() == 0.0,
+            time_s: f.time_s,
+            fuel_kg: f.fuel_kg,
+            script: open(&f.script),
+        })
+    }
+
+    /// As the final plan is flown, for a limit that is just kept in coarse steps may not be in fine ones; and at legal levels.
+    fn confirmed(&self, script: &Script) -> bool {
+        if self.p.legs.len() == 1 || self.any_level {
+            fly_fine(self.p, script, None, &self.fine).is_ok_and(|f| f.audit.violation() == 0.0)
+        } else {
+            fly_recorded(self.p, script)
+                .is_ok_and(|f| f.audit.violation() == 0.0 && is_legal(self.p, &f))
+        }
+    }
+
+    /// Flies a script and keeps it if it is the best.
+    pub fn offer(&mut self, script: &Script) -> bool {
+        if !self.any_level && !may_be_legal(self.p, script) {
+            return false;
+        }
+        // The best only gets better: what was not kept once never is.
+        if !self.offered.insert(format!("{script:?}")) {
+            return false;
+        }
+        let Some(kept) = self.fly(script) else {
+            return false;
+        };
+        let better = self.best.as_ref().is_none_or(|b| kept.beats(b));
+        if !better || (kept.keeps && !self.confirmed(&kept.script)) {
+            return false;
+        }
+        self.best = Some(kept);
+        true
+    }
+
+    fn here(&self) -> Option<Script> {
+        self.best.as_ref().map(|b| b.script.clone())
+    }
+
+    /// Settable crankshaft speeds, rev/s.
+    fn revs(&self, grid: Grid, near: f64) -> Vec<f64> {
+        let range = &self.p.aircraft.propeller;
+        let step = match grid {
+            Grid::Coarse => 200.0,
+            Grid::Near | Grid::Whole => 50.0,
+        };
+        let (low, high) = (
+            range.lowest_governed_rev_s * 60.0,
+            range.highest_governed_rev_s * 60.0,
+        );
+        let mut out = match grid {
+            Grid::Near => steps(
+                (near * 60.0 - 100.0).max(low),
+                (near * 60.0 + 100.0).min(high),
+                step,
+            ),
+            _ => steps(low, high, step),
+        };
+        if grid == Grid::Coarse {
+            out.push(high);
+            out.dedup();
+        }
+        out.into_iter().map(|rpm| rpm / 60.0).collect()
+    }
+
+    /// Settable manifold pressures, Pa.
+    fn maps(&self, grid: Grid, near: Option<f64>, top_in: f64) -> Vec<f64> {
+        let step = if grid == Grid::Coarse { 1.0 } else { 0.5 };
+        match (grid, near) {
+            (Grid::Near, Some(pa)) => {
+                let at = pa / PA_PER_INHG;
+                steps(at - 1.0, at + 1.0, step)
+            }
+            _ => steps(15.0, top_in, step),
+        }
+        .into_iter()
+        .map(|inhg| inhg * PA_PER_INHG)
+        .collect()
+    }
+
+    fn most_map_in(&self) -> f64 {
+        let a = &self.p.aircraft;
+        let most = a.map_limit_pa(a.propeller.highest_governed_rev_s) / PA_PER_INHG;
+        // Without a turbocharger there is never more than the air gives.
+        if a.engine.spec.turbo.is_some() {
+            most
+        } else {
+            most.min(27.0)
+        }
+    }
+
+    pub fn climbs(&mut self) -> bool {
+        let p = self.p;
+        let speeds = &p.aircraft.speeds;
+        let mut any = false;
+        for ias in steps(65.0, speeds.vno_m_s / M_S_PER_KT, 5.0) {
+            for &rev_s in &p.aircraft.procedures.climb_rev_s {
+                let Some(mut s) = self.here() else {
+                    return false;
+                };
+                s.climb.ias_m_s = ias * M_S_PER_KT;
+                s.climb.rev_s = rev_s;
+                any |= self.offer(&s);
+            }
+        }
+        any
+    }
+
+    /// Settings of one cruise.
+    pub fn cruises(&mut self, i: usize, grid: Grid) -> bool {
+        let Some(start) = self.here() else {
+            return false;
+        };
+        let now = start.cruise[i];
+        let near = match now.throttle {
+            Throttle::Map(pa) => Some(pa),
+            _ => None,
+        };
+        let mut throttles: Vec<Throttle> = self
+            .maps(grid, near, self.most_map_in())
+            .into_iter()
+            .map(Throttle::Map)
+            .collect();
+        throttles.push(Throttle::Full);
+        let mut any = false;
+        for rev_s in self.revs(grid, now.rev_s) {
+            for mixture in 0..self.p.aircraft.engine.spec.mixtures.len() {
+                for &throttle in &throttles {
+                    let Some(mut s) = self.here() else {
+                        return false;
+                    };
+                    let c = &mut s.cruise[i];
+                    (c.throttle, c.rev_s, c.mixture) = (throttle, rev_s, mixture);
+                    any |= self.offer(&s);
+                }
+            }
+        }
+        any
+    }
+
+    fn paths(&self, grid: Grid, near: PathRule) -> Vec<PathRule> {
+        let p = self.p;
+        let most = p.limits.max_descent_m_s / M_S_PER_FPM;
+        let (slow, fast) = (
+            p.aircraft.procedures.pattern_m_s / M_S_PER_KT,
+            p.aircraft.speeds.vno_m_s / M_S_PER_KT,
+        );
+        let (rates, speeds) = match (grid, near) {
+            (Grid::Whole, _) => (steps(100.0, most, 50.0), steps(slow, fast, 5.0)),
+            (Grid::Coarse, _) => (steps(0.2 * most, most, 0.2 * most), steps(slow, fast, 15.0)),
+            (Grid::Near, PathRule::Rate(r)) => {
+                let at = r / M_S_PER_FPM;
+                (
+                    steps((at - 50.0).max(100.0), (at + 50.0).min(most), 50.0),
+                    vec![],
+                )
+            }
+            (Grid::Near, PathRule::Ias(v)) => {
+                let at = v / M_S_PER_KT;
+                (
+                    vec![],
+                    steps((at - 5.0).max(slow), (at + 5.0).min(fast), 5.0),
+                )
+            }
+        };
+        let rates = rates
+            .into_iter()
+            .map(|r| PathRule::Rate(r.round() * M_S_PER_FPM));
+        let speeds = speeds.into_iter().map(|v| PathRule::Ias(v * M_S_PER_KT));
+        rates.chain(speeds).collect()
+    }
+
+    fn rules(&self, grid: Grid, last: &Cruise, near: Option<f64>) -> Vec<ThrottleRule> {
+        let top_in = 24.0_f64.min(self.most_map_in());
+        let held = match grid {
+            Grid::Coarse => steps(15.0, top_in, 2.0)
+                .into_iter()
+                .map(|i| i * PA_PER_INHG)
+                .collect(),
+            Grid::Near => self.maps(Grid::Near, near, top_in),
+            Grid::Whole => steps(15.0, top_in, 1.0)
+                .into_iter()
+                .map(|i| i * PA_PER_INHG)
+                .collect(),
+        };
+        let mut rules: Vec<ThrottleRule> = held.iter().map(|&pa| ThrottleRule::Held(pa)).collect();
+        rules.push(ThrottleRule::Full);
+        if let Throttle::Map(pa) = last.throttle {
+            rules.push(ThrottleRule::LeftAlone(pa));
+        } else {
+            let alone = held.iter().filter(|&&pa| pa > 17.5 * PA_PER_INHG);
+            rules.extend(alone.map(|&pa| ThrottleRule::LeftAlone(pa)));
+        }
+        rules
+    }
+
+    /// Descents in one part.
+    pub fn descents(&mut self, grid: Grid) -> bool {
+        let Some(start) = self.here() else {
+            return false;
+        };
+        let pattern_m = self.p.arrival.pattern_altitude_m;
+        let last = start.cruise[start.cruise.len() - 1];
+        let now = start.descent;
+        let mut revs = self.revs(
+            if grid == Grid::Near {
+                grid
+            } else {
+                Grid::Coarse
+            },
+            now.first.rev_s,
+        );
+        revs.push(last.rev_s);
+        let mut mixtures = vec![last.mixture, now.first.mixture];
+        mixtures.dedup();
+        let leads_m: Vec<f64> = match grid {
+            Grid::Coarse => vec![0.0, 1_500.0 * M_PER_FT],
+            Grid::Whole => [0.0, 750.0, 1_500.0, 2_500.0]
+                .map(|ft| ft * M_PER_FT)
+                .to_vec(),
+            Grid::Near => {
+                let at = now.reduce_at_m - pattern_m;
+                [-250.0, 0.0, 250.0]
+                    .map(|ft| at + ft * M_PER_FT)
+                    .into_iter()
+                    .filter(|&lead| lead > -SAME_M)
+                    .collect()
+            }
+        };
+        let rules = self.rules(grid, &last, now.first.throttle.set_map_pa());
+        let paths = self.paths(grid, now.first.path);
+        let mut any = false;
+        for &rev_s in &revs {
+            for &throttle in &rules {
+                for &path in &paths {
+                    for &lead_m in &leads_m {
+                        if lead_m > SAME_M && matches!(path, PathRule::Ias(_)) {
+                            continue;
+                        }
+                        for &mixture in &mixtures {
+                            let Some(mut s) = self.here() else {
+                                return false;
+                            };
+                            s.descent = Descent {
+                                first: DescentPart {
+                                    throttle,
+                                    rev_s,
+                                    mixture,
+                                    path,
+                                },
+                                second: None,
+                                reduce_at_m: pattern_m + lead_m,
+                                to_go_m: f64::NAN,
+                            };
+                            any |= self.offer(&s);
+                        }
+                    }
+                }
+            }
+        }
+        any
+    }
+
+    /// Indicated altitudes at which a second part may begin, m: clearly above or below each height at which the air's limit changes.
+    fn second_heights_m(&self, grid: Grid, level_m: f64, near: Option<f64>) -> Vec<f64> {
+        let p = self.p;
+        let edges_m: Vec<f64> = p.limits.air.iter().map(|a| a.0).collect();
+        let pattern_m = p.arrival.pattern_altitude_m;
+        let mut all: Vec<f64> = match (grid, near) {
+            (Grid::Near, Some(at)) => [-250.0, 0.0, 250.0].map(|ft| at + ft * M_PER_FT).to_vec(),
+            _ => {
+                let from = (pattern_m / M_PER_FT / 500.0).floor() * 500.0 + 1_000.0;
+                steps(from, level_m / M_PER_FT - 500.0, 1_500.0)
+                    .into_iter()
+                    .map(|ft| ft * M_PER_FT)
+                    .chain(edges_m.iter().map(|e| e + 250.0 * M_PER_FT))
+                    .collect()
+            }
+        };
+        let clear = |h: f64| {
+            !edges_m
+                .iter()
+                .any(|e| h > e - SAME_M && h < e + 100.0 * M_PER_FT)
+        };
+        all.retain(|&h| h > pattern_m + SAME_M && h < level_m - SAME_M && clear(h));
+        all
+    }
+
+    /// Descents in two parts: the first as it is, or with the power of cruise at the greatest rate or at any speed; the second from a
+    /// grid of heights, throttles, RPM and paths.
+    pub fn seconds(&mut self, grid: Grid) -> bool {
+        let Some(start) = self.here() else {
+            return false;
+        };
+        let p = self.p;
+        let last = start.cruise[start.cruise.len() - 1];
+        let now = start.descent;
+        if grid == Grid::Near && now.second.is_none() {
+            return false;
+        }
+        let mut firsts = vec![now.first];
+        if grid != Grid::Near {
+            let power_on = |path| DescentPart {
+                throttle: ThrottleRule::Untouched,
+                rev_s: last.rev_s,
+                mixture: last.mixture,
+                path,
+            };
+            firsts.push(power_on(PathRule::Rate(p.limits.max_descent_m_s)));
+            firsts.extend(
+                steps(140.0, p.aircraft.speeds.vno_m_s / M_S_PER_KT, 10.0)
+                    .into_iter()
+                    .map(|v| power_on(PathRule::Ias(v * M_S_PER_KT))),
+            );
+        }
+        let heights = self.second_heights_m(grid, last.level_m, now.second.map(|s| s.0));
+        let mut any = false;
+        for first in firsts {
+            let part = now.second.map_or(first, |s| s.1);
+            let (near_map, near_path) = (part.throttle.set_map_pa(), part.path);
+            let mut rules = vec![ThrottleRule::Untouched];
+            let mut revs = vec![first.rev_s];
+            if grid == Grid::Near {
+                revs = self.revs(Grid::Near, part.rev_s);
+                if near_map.is_some() {
+                    rules = self
+                        .maps(Grid::Near, near_map, 24.0)
+                        .into_iter()
+                        .map(ThrottleRule::Held)
+                        .collect();
+                    rules.push(ThrottleRule::Untouched);
+                }
+            } else {
+                rules.extend([15.0, 18.0, 21.0].map(|i| ThrottleRule::Held(i * PA_PER_INHG)));
+                revs.push(p.aircraft.propeller.lowest_governed_rev_s);
+            }
+            let paths = self.paths(grid, near_path);
+            for &from_m in &heights {
+                for &throttle in &rules {
+                    for &rev_s in &revs {
+                        for &path in &paths {
+                            let Some(mut s) = self.here() else {
+                                return false;
+                            };
+                            let second = DescentPart {
+                                throttle,
+                                rev_s,
+                                mixture: first.mixture,
+                                path,
+                            };
+                            s.descent = Descent {
+                                first,
+                                second: Some((from_m, second)),
+                                reduce_at_m: p.arrival.pattern_altitude_m,
+                                to_go_m: f64::NAN,
+                            };
+                            any |= self.offer(&s);
+                        }
+                    }
+                }
+            }
+        }
+        any
+    }
+
+    /// The first of two parts, its second as it is.
+    pub fn first_parts(&mut self) -> bool {
+        let Some(start) = self.here().filter(|s| s.descent.second.is_some()) else {
+            return false;
+        };
+        let last = start.cruise[start.cruise.len() - 1];
+        let now = start.descent.first;
+        let mut rules = self.rules(Grid::Near, &last, now.throttle.set_map_pa());
+        rules.push(ThrottleRule::Untouched);
+        let mut any = false;
+        for rev_s in self.revs(Grid::Near, now.rev_s) {
+            for &throttle in &rules {
+                for path in self.paths(Grid::Near, now.path) {
+                    let Some(mut s) = self.here() else {
+                        return false;
+                    };
+                    s.descent.first = DescentPart {
+                        throttle,
+                        rev_s,
+                        path,
+                        ..now
+                    };
+                    any |= self.offer(&s);
+                }
+            }
+        }
+        any
+    }
+
+    /// Where each level begins, by single miles.
+    pub fn changes(&mut self) -> bool {
+        let mut any = false;
+        let n = self.here().map_or(0, |s| s.cruise.len());
+        for i in 1..n {
+            let Some(start) = self.here() else {
+                return false;
+            };
+            for nm in steps(-10.0, 10.0, 1.0) {
+                let Some(mut s) = self.here() else {
+                    return false;
+                };
+                s.cruise[i].from_m = start.cruise[i].from_m + nm * M_PER_NM;
+                any |= self.offer(&s);
+            }
+        }
+        any
+    }
+
+    /// Every block next to the best, until none finds better.
+    pub fn polish(&mut self) {
+        let n = self.here().map_or(0, |s| s.cruise.len());
+        let blocks = n + 5;
+        let mut since = 0;
+        for k in 0..ROUNDS * blocks {
+            let better = match k % blocks {
+                0 => self.changes(),
+                1 => self.descents(Grid::Near),
+                2 => self.seconds(Grid::Near),
+                3 => self.first_parts(),
+                4 => self.climbs(),
+                i => self.cruises(i - 5, Grid::Near),
+            };
+            since = if better { 0 } else { since + 1 };
+            if since == blocks {
+                break;
+            }
+        }
+    }
+
+    /// The best found at one level all the way, from a script with other levels: coarse blocks, then fine ones if
+    /// that is charged less than a bound.
+    pub fn at_level(&mut self, start: &Script, level_m: f64, polish_below: f64) -> Option<Kept> {
+        let mut script = moved_to(start, level_m);
+        let mut starts = vec![script.clone()];
+        // Less power, where the level does not take that of the start.
+        script.cruise[0].throttle = Throttle::Map(19.0 * PA_PER_INHG);
+        script.cruise[0].mixture = self.p.aircraft.engine.best_power_mixture();
+        starts.push(script);
+        self.start(None);
+        for s in starts {
+            self.offer(&s);
+        }
+        self.cruises(0, Grid::Coarse);
+        self.descents(Grid::Coarse);
+        self.climbs();
+        if self.best.as_ref().is_none_or(|b| b.charged < polish_below) {
+            self.polish();
+        }
+        self.best.take().filter(|b| b.keeps)
+    }
+
+    /// Every flight at one level with a cruise setting that no other beats in time and fuel, and with each of these climbs and
+    /// descents. Scripts have one cruise, at this level.
+    pub fn frontier(&mut self, grid: Grid, seeds: &[Script]) -> Vec<Kept> {
+        let Some(seed) = seeds.first() else {
+            return vec![];
+        };
+        let mut throttles: Vec<Throttle> = self
+            .maps(grid, None, self.most_map_in())
+            .into_iter()
+            .map(Throttle::Map)
+            .collect();
+        throttles.push(Throttle::Full);
+        let mut flown = vec![];
+        for rev_s in self.revs(grid, 0.0) {
+            for mixture in 0..self.p.aircraft.engine.spec.mixtures.len() {
+                for &throttle in &throttles {
+                    let mut s = seed.clone();
+                    let c = &mut s.cruise[0];
+                    (c.throttle, c.rev_s, c.mixture) = (throttle, rev_s, mixture);
+                    flown.extend(self.fly(&s).filter(|k| k.keeps));
+                }
+            }
+        }
+        let settings: Vec<Cruise> = undominated(flown)
+            .iter()
+            .map(|k| k.script.cruise[0])
+            .collect();
+        let mut out = vec![];
+        for cruise in settings {
+            for climb in seeds {
+                for down in seeds {
+                    let mut s = climb.clone();
+                    s.cruise = vec![cruise];
+                    s.descent = down.descent;
+                    out.extend(self.fly(&s).filter(|k| k.keeps));
+                }
+            }
+        }
+        undominated(out)
+    }
+}
+
+/// Those that no other beats in time and fuel, the quickest first.
+pub fn undominated(mut flown: Vec<Kept>) -> Vec<Kept> {
+    flown.sort_by(|a, b| {
+        a.time_s
+            .total_cmp(&b.time_s)
+            .then(a.fuel_kg.total_cmp(&b.fuel_kg))
+    });
+    let mut least_kg = f64::INFINITY;
+    flown.retain(|k| {
+        let better = k.fuel_kg < least_kg;
+        least_kg = least_kg.min(k.fuel_kg);
+        better
+    });
+    flown
+}
