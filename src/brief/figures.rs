@@ -306,6 +306,17 @@ pub struct FieldFigures {
     pub high_power_mixture: String,
 }
 
+/// The second speed of a climb.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct SecondSpeed {
+    /// Of the first part, indicated.
+    pub first_ias_kt: f64,
+    /// Indicated altitude from which the second is flown.
+    pub from_ft: f64,
+    /// Indicated airspeed from there.
+    pub ias_kt: f64,
+}
+
 /// The descent as the pilot is told it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Descent {
@@ -426,6 +437,8 @@ pub struct Figures {
     pub top_of_climb_nm: f64,
     /// When.
     pub top_of_climb_min: f64,
+    /// The second speed of the climb, where it has one.
+    pub second_climb_speed: Option<SecondSpeed>,
     /// Where the descent starts.
     pub top_of_descent_nm: f64,
     /// The same, to go.
@@ -1354,6 +1367,15 @@ impl Figures {
             levels_ft: flown.script.cruise.iter().map(|c| ft(c.level_m)).collect(),
             top_of_climb_nm: nm(flown.top_of_climb.distance_m),
             top_of_climb_min: min(flown.top_of_climb.time_s),
+            second_climb_speed: flown
+                .script
+                .climb
+                .second
+                .map(|(from_m, ias_m_s)| SecondSpeed {
+                    first_ias_kt: kt(flown.script.climb.ias_m_s),
+                    from_ft: ft(from_m),
+                    ias_kt: kt(ias_m_s),
+                }),
             top_of_descent_nm: nm(flown.top_of_descent.distance_m),
             top_of_descent_to_go_nm: nm(problem.length_m - flown.top_of_descent.distance_m),
             top_of_descent_min: min(flown.top_of_descent.time_s),

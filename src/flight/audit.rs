@@ -19,7 +19,7 @@ pub enum Limit {
     Mixture,
     /// Least manifold pressure in the descent.
     LeastManifoldPressure,
-    /// Rate of climb on reaching a level.
+    /// Rate of climb on reaching a level, and where a second climb speed begins.
     ClimbRate,
     /// Rate of descent.
     DescentRate,

@@ -42,12 +42,23 @@ impl ThrottleRule {
 pub struct Climb {
     /// Indicated airspeed, m/s.
     pub ias_m_s: f64,
+    /// A second speed: the indicated altitude \[m\] from which, below the first level, and the indicated airspeed, m/s.
+    pub second: Option<(f64, f64)>,
     /// Crankshaft speed, rev/s.
     pub rev_s: f64,
     /// Mixture up to `lean_at_m`.
     pub mixture: usize,
     /// Indicated altitude \[m\] at which the mixture is leaned to best power; infinite for never.
     pub lean_at_m: f64,
+}
+
+impl Climb {
+    /// The speed of a climb that begins at an indicated altitude \[m\], m/s.
+    pub fn ias_from_m_s(&self, indicated_m: f64) -> f64 {
+        self.second
+            .filter(|&(from_m, _)| indicated_m >= from_m)
+            .map_or(self.ias_m_s, |(_, ias)| ias)
+    }
 }
 
 /// A stretch at one level with one setting.

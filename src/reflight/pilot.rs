@@ -255,6 +255,42 @@ impl Pilot<'_> {
         }
     }
 
+    /// Climbs at the speed of the moment to a height, leaned on the way where it lies past that height.
+    fn climb_and_lean(&mut self, script: &Script, to_m: f64) -> Result<(), ReflightError> {
+        let lean_m = script.climb.lean_at_m;
+        if lean_m > self.indicated_m() && lean_m < to_m {
+            self.climb_to(Phase::Climb, self.climb_levers(script), lean_m)?;
+        }
+        if to_m > self.indicated_m() {
+            self.climb_to(Phase::Climb, self.climb_levers(script), to_m)?;
+        }
+        Ok(())
+    }
+
+    /// To the second speed of the climb: level to a faster one, nose up to a slower one, but not past the level.
+    fn take_second_speed(
+        &mut self,
+        script: &Script,
+        ias_m_s: f64,
+        level_m: f64,
+    ) -> Result<(), ReflightError> {
+        let levers = self.climb_levers(script);
+        if ias_m_s > self.ias_m_s() {
+            self.gain_speed(Phase::ToClimbSpeed, levers, ias_m_s)
+        } else {
+            let stops = [Stop::SlowerThan(ias_m_s), Stop::ClimbedTo(level_m)];
+            self.trade(levers, &stops)
+        }
+    }
+
+    /// Trades speed for height at climb power.
+    fn trade(&mut self, levers: Levers, stops: &[Stop]) -> Result<(), ReflightError> {
+        let path = Path::Trade(-TRADE_M_S2);
+        let control = Control::climb(levers, path, self.p.aircraft.equipment);
+        self.fly_to(Phase::ToClimbSpeed, &control, stops)
+            .map(|_| ())
+    }
+
     fn whole(&mut self, script: &Script) -> Result<Reflown, ReflightError> {
         let p = self.p;
         let start_energy = self.model.energy_j(&self.y);
@@ -271,23 +307,19 @@ impl Pilot<'_> {
         let climb_ias = script.climb.ias_m_s;
         let levers = self.climb_levers(script);
         if climb_ias < self.ias_m_s() - SAME_SPEED_M_S {
-            let control = Control::climb(levers, Path::Trade(-TRADE_M_S2), p.aircraft.equipment);
-            self.fly_to(
-                Phase::ToClimbSpeed,
-                &control,
-                &[Stop::SlowerThan(climb_ias)],
-            )?;
+            self.trade(levers, &[Stop::SlowerThan(climb_ias)])?;
         } else {
             self.gain_speed(Phase::ToClimbSpeed, levers, climb_ias)?;
         }
         let first = &script.cruise[0];
-        let lean_m = script.climb.lean_at_m;
-        if lean_m > self.indicated_m() && lean_m < first.level_m {
-            self.climb_to(Phase::Climb, levers, lean_m)?;
+        if let Some((from_m, ias_m_s)) = script.climb.second
+            && from_m > self.indicated_m() + SAME_HEIGHT_M
+            && from_m < first.level_m
+        {
+            self.climb_and_lean(script, from_m)?;
+            self.take_second_speed(script, ias_m_s, first.level_m)?;
         }
-        if first.level_m > self.indicated_m() {
-            self.climb_to(Phase::Climb, self.climb_levers(script), first.level_m)?;
-        }
+        self.climb_and_lean(script, first.level_m)?;
         let top_of_climb = self.mark();
         self.gain_speed(
             Phase::LevelOff,
@@ -361,8 +393,12 @@ impl Pilot<'_> {
     ) -> Result<(), ReflightError> {
         if to.level_m > from.level_m {
             let levers = self.climb_levers(script);
-            if self.ias_m_s() < script.climb.ias_m_s {
-                self.gain_speed(Phase::LevelChange, levers, script.climb.ias_m_s)?;
+            let climb_ias = match script.climb.second {
+                Some((from_m, ias_m_s)) if self.indicated_m() >= from_m => ias_m_s,
+                _ => script.climb.ias_m_s,
+            };
+            if self.ias_m_s() < climb_ias {
+                self.gain_speed(Phase::LevelChange, levers, climb_ias)?;
             }
             // Leaned on the way where the level changes past that height.
             let lean_m = script.climb.lean_at_m;

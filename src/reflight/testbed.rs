@@ -233,6 +233,7 @@ pub(super) fn script(throttle: ThrottleRule, path: PathRule, reduce_at_ft: f64) 
         initial_mixture: 0,
         climb: Climb {
             ias_m_s: 100.0 * KT,
+            second: None,
             rev_s: 2_600.0 * RPM,
             mixture: 0,
             lean_at_m: 5_000.0 * FT,

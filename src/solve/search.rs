@@ -233,6 +233,7 @@ pub(super) fn plan_from(
     let Some((_, best)) = flown.first().cloned() else {
         return Err(search.why_not(broken));
     };
+    let best = search.with_second_speed(&pilot, &levels, best);
     // Continuous refinement of the best, then rounding again with the neighbours.
     let tie = |script: &mut Script| search.prepare(script);
     let (unrounded, again, converged) = match continuous(&pilot, &best.script_free(), &tie) {
@@ -425,8 +426,8 @@ fn in_words(limits: &[Limit]) -> String {
 const CRUISE_GUESS_M_S: f64 = 70.0;
 
 pub(super) struct Search<'a> {
-    p: &'a Problem,
-    rates: CostRates,
+    pub(super) p: &'a Problem,
+    pub(super) rates: CostRates,
     /// Mass at the middle of the route, kg.
     middle_kg: f64,
     /// Descents priced so far, by the cruise they begin from.
@@ -462,11 +463,9 @@ impl<'a> Search<'a> {
 
     /// The slowest climb after lift-off, indicated, m/s: Vy, or what cools the engine.
     pub(super) fn slowest_climb_m_s(&self) -> f64 {
-        let (p, speeds) = (self.p, &self.p.aircraft.speeds);
-        let most_kg = p.aircraft.masses.max_take_off_kg;
-        speeds
-            .vy_at_m_s(p.departure.elevation_m, self.lift_off_kg(), most_kg)
-            .max(speeds.least_cooling_m_s)
+        let p = self.p;
+        p.aircraft
+            .least_climb_ias_m_s(p.departure.elevation_m, self.lift_off_kg())
     }
 
     /// Indicated altitude, in whole 500 ft, at which climb mixture is leaned: where density altitude passes the profile's.
@@ -496,6 +495,7 @@ impl<'a> Search<'a> {
             initial_mixture: mixture,
             climb: Climb {
                 ias_m_s: ias_m_s.max(initial),
+                second: None,
                 rev_s,
                 mixture,
                 lean_at_m: self.lean_at_m(),
@@ -538,12 +538,12 @@ impl<'a> Search<'a> {
         out
     }
 
-    fn cost_of(&self, s: &State) -> f64 {
+    pub(super) fn cost_of(&self, s: &State) -> f64 {
         self.rates.of(s.time_s, s.fuel_kg, s.revolutions)
     }
 
     /// By how much the rate of climb on reaching a level misses the least, m/s; zero if it does not.
-    fn climb_rate_short(&self, at: &ClimbState) -> f64 {
+    pub(super) fn climb_rate_short(&self, at: &ClimbState) -> f64 {
         let leg = &self.p.legs[self.p.leg_index(at.state.distance_m)];
         (leg.least_climb_m_s() - at.rate_m_s).max(0.0)
     }
