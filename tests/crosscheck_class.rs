@@ -152,6 +152,7 @@ fn descents(best: &mut Best, fine: bool) -> bool {
                                 rev_s: rpm / 60.0,
                                 mixture,
                                 path,
+                                gear_down: false,
                             },
                             second: None,
                             reduce_at_m: pattern_m + lead_ft * M_PER_FT,

@@ -394,6 +394,8 @@ struct Writer<'a> {
     flown: &'a Flown,
     fuel: Fuel,
     lines: Vec<CardLine>,
+    /// The gear has its line already.
+    gear_down: bool,
 }
 
 impl Writer<'_> {
@@ -1016,6 +1018,32 @@ impl Writer<'_> {
             self.push_moves(Group::Descent, trigger, moves, "", top);
             trigger = THEN;
         }
+        let mut top = top;
+        if d.gear_down && !self.gear_down {
+            self.gear_down = true;
+            let speeds = &p.aircraft.speeds;
+            let vlo = knots(kt(speeds.vlo_extend_m_s).floor());
+            if coming.ias_m_s > speeds.vlo_extend_m_s {
+                let action = format!("LEVEL, slow to {vlo} KIAS");
+                self.push(Group::Descent, trigger, action, String::new(), top);
+                trigger = THEN;
+            }
+            let out = points
+                .iter()
+                .find(|t| t.ias_m_s <= speeds.vlo_extend_m_s + 0.01);
+            top = out.map_or(top, |t| t.state.distance_m);
+            self.push(
+                Group::Descent,
+                trigger,
+                format!("GEAR down at or below {vlo} KIAS"),
+                format!(
+                    "at most {} KIAS with it down",
+                    knots(kt(speeds.vle_m_s).floor())
+                ),
+                top,
+            );
+            trigger = THEN;
+        }
         let (action, expect) = match d.path {
             PathRule::Rate(r) => (
                 format!("DOWN at {} fpm", number(fpm(r), 0)),
@@ -1230,7 +1258,7 @@ impl Writer<'_> {
             knots(kt(p.aircraft.procedures.pattern_m_s)),
             self.to_go(end.state.distance_m)
         );
-        let gear = p.aircraft.equipment.gear;
+        let lowered = p.aircraft.equipment.gear == Gear::Fixed || self.gear_down;
         let mut trigger = place.as_str();
         if p.aircraft.equipment.induction == Induction::Carburettor {
             self.push(
@@ -1246,13 +1274,14 @@ impl Writer<'_> {
             Group::Arrival,
             trigger,
             action,
-            match gear {
-                Gear::Retractable => format!("{level}, speed falls"),
-                Gear::Fixed => format!("{level}, {slowed}"),
+            if lowered {
+                format!("{level}, {slowed}")
+            } else {
+                format!("{level}, speed falls")
             },
             cut.state.distance_m,
         );
-        if gear == Gear::Fixed {
+        if lowered {
             return;
         }
         let vlo = p.aircraft.speeds.vlo_extend_m_s;
@@ -1414,6 +1443,7 @@ pub fn lever_card(plan: &Plan, problem: &Problem) -> Vec<CardLine> {
         flown: &plan.flown,
         fuel: Fuel::new(problem.aircraft.fuel.density_kg_m3),
         lines: vec![],
+        gear_down: false,
     };
     writer.departure(plan);
     writer.arrival(plan);

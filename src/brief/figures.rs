@@ -342,6 +342,8 @@ pub struct Descent {
     pub rough_up_to_ft: Option<f64>,
     /// Indicated altitude at which the second part begins, if there is one.
     pub second_from_ft: Option<f64>,
+    /// The gear is down in the descent, before it is needed, as a brake.
+    pub gear_as_brake: bool,
     /// The descent in one sentence.
     pub sentence: String,
 }
@@ -869,7 +871,12 @@ fn second_words(problem: &Problem, from_m: f64, part: &DescentPart, first: &Desc
         PathRule::Rate(r) => format!("{} fpm", number(fpm(r), 0)),
         PathRule::Ias(v) => format!("{} KIAS", knots(kt(v))),
     };
-    format!("from {} ft {power}{prop}, {path}", feet(ft(from_m)))
+    let gear = if part.gear_down && !first.gear_down {
+        ", gear down"
+    } else {
+        ""
+    };
+    format!("from {} ft {power}{prop}{gear}, {path}", feet(ft(from_m)))
 }
 
 fn descent(
@@ -976,7 +983,8 @@ fn descent(
     } else {
         format!("{map_words}, {prop}")
     };
-    let mut words = format!("{set}, {flown_so}, from {} nm", number(to_go, 0));
+    let gear = if d.gear_down { ", gear down" } else { "" };
+    let mut words = format!("{set}{gear}, {flown_so}, from {} nm", number(to_go, 0));
     if let Some((from_m, part)) = &second {
         let second = second_words(problem, *from_m, part, d);
         words.push_str(&format!("; {second}"));
@@ -1006,6 +1014,7 @@ fn descent(
         rough_air_ias_kt: kt(va),
         rough_up_to_ft,
         second_from_ft: second.map(|s| ft(s.0)),
+        gear_as_brake: plan.flown.script.descent.last().gear_down,
         sentence: words,
     }
 }
@@ -1135,6 +1144,8 @@ fn limit_words(limit: Limit, problem: &Problem) -> Said {
             "descent_rate",
             format!("rate of descent is at the greatest asked for, {} fpm", number(fpm(limits.max_descent_m_s), 0)),
         ),
+        Limit::GearExtension => ("gear_extension", "the gear is extended at the greatest speed for it, Vlo".to_owned()),
+        Limit::GearDown => ("gear_down", "indicated airspeed is at the most with the gear down, Vle".to_owned()),
         Limit::Ground => ("ground", "height over the ground is at its least".to_owned()),
         Limit::Governor => ("governor", "the propeller is about to reach a pitch stop".to_owned()),
         Limit::Redline => (

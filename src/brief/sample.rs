@@ -296,6 +296,7 @@ fn script(descent_map_inhg: f64, descent_rpm: f64) -> Script {
                 rev_s: rev(descent_rpm),
                 mixture: 2,
                 path: PathRule::Rate(500.0 * M_S_PER_FPM),
+                gear_down: false,
             },
             second: None,
             reduce_at_m: 4_900.0 * M_PER_FT,

@@ -126,6 +126,8 @@ pub struct DescentPart {
     pub mixture: usize,
     /// What is held.
     pub path: PathRule,
+    /// Flown with the gear down: slowed level to the speed it may be extended at, if faster. Once down it stays down.
+    pub gear_down: bool,
 }
 
 /// The descent to the pattern, in one part or two.
@@ -142,6 +144,14 @@ pub struct Descent {
 }
 
 impl Descent {
+    /// Gear down in the first part and in the second, where there is one.
+    pub fn set_gear(&mut self, first: bool, second: bool) {
+        self.first.gear_down = first;
+        if let Some((_, part)) = &mut self.second {
+            part.gear_down = first || second;
+        }
+    }
+
     /// The part that ends at the pattern.
     pub fn last(&self) -> DescentPart {
         self.second.map_or(self.first, |(_, part)| part)

@@ -245,6 +245,7 @@ pub(super) fn script(throttle: ThrottleRule, path: PathRule, reduce_at_ft: f64) 
                 rev_s: 2_000.0 * RPM,
                 mixture: 2,
                 path,
+                gear_down: false,
             },
             second: None,
             reduce_at_m: reduce_at_ft * FT,

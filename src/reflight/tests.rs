@@ -74,6 +74,7 @@ fn cases() -> Vec<(&'static str, Problem, Script)> {
                 path,
                 rev_s: 2_100.0 * RPM,
                 mixture: 1,
+                gear_down: false,
             },
         ));
         two
@@ -85,7 +86,24 @@ fn cases() -> Vec<(&'static str, Problem, Script)> {
         two.climb.lean_at_m = lean_ft * FT;
         two
     };
+    let geared = |path: PathRule| {
+        let mut down = script(held(16.0), path, 1_800.0);
+        down.descent.first.gear_down = true;
+        down
+    };
+    let geared_late = {
+        let mut two = second(5_000.0, held(15.0), PathRule::Ias(100.0 * KT));
+        two.descent.set_gear(false, true);
+        two
+    };
     vec![
+        ("gear down, rate", calm(250.0), geared(rate(500.0))),
+        (
+            "gear down, ias",
+            problem(aeroplane.clone(), 250.0, windy_day),
+            geared(PathRule::Ias(110.0 * KT)),
+        ),
+        ("gear down in the second part", calm(250.0), geared_late),
         (
             "climb slowed on the way",
             problem(aeroplane.clone(), 250.0, windy_day),
@@ -244,6 +262,22 @@ fn crosscheck_bounds_catch_a_second_climb_speed_left_out() {
     let reflown = refly(&problem, &one).expect("one speed is flown too");
     let m = Mismatch::between(&problem, &flown, &reflown);
     assert!(!m.within_bounds(DENSITY_KG_M3), "{m:?}");
+}
+
+#[test]
+fn crosscheck_bounds_catch_a_gear_left_up() {
+    let problem = problem(aircraft(1.0), 250.0, CALM);
+    let mut down = script(ThrottleRule::Held(16.0 * IN), rate(500.0), 1_800.0);
+    down.descent.first.gear_down = true;
+    let flown = planned(&problem, &down);
+    let m = |script: &Script| {
+        let reflown = refly(&problem, script).expect("flown either way");
+        Mismatch::between(&problem, &flown, &reflown)
+    };
+    assert!(m(&flown.script).within_bounds(DENSITY_KG_M3));
+    let mut up = flown.script.clone();
+    up.descent.first.gear_down = false;
+    assert!(!m(&up).within_bounds(DENSITY_KG_M3), "{:?}", m(&up));
 }
 
 #[test]

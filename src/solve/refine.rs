@@ -101,11 +101,12 @@ pub fn with_trigger(script: &Script) -> Script {
 }
 
 /// Lever changes of a script that a plainer one would not have: in the descent a new RPM, a new mixture, a manifold pressure to
-/// hold and an early reduction; a second speed of the climb; and those of each change of level on the way.
+/// hold, an early reduction and an early gear; a second speed of the climb; and those of each change of level on the way.
 pub fn lever_changes(script: &Script) -> f64 {
     let last = script.cruise[script.cruise.len() - 1];
     let d = &script.descent.first;
     let mut n = usize::from(script.climb.second.is_some());
+    n += usize::from(script.descent.last().gear_down);
     n += usize::from(d.throttle != ThrottleRule::Rpm && (d.rev_s - last.rev_s).abs() > 1e-6);
     n += usize::from(d.mixture != last.mixture);
     // A manifold pressure set for the descent: held, or left alone where cruise had full throttle.
@@ -495,6 +496,8 @@ enum Move {
     LeftAlone(bool),
     /// Descent RPM as in cruise.
     CruiseRevDown,
+    /// Gear down in the first part of the descent, and in the second.
+    Gear(bool, bool),
     /// No second part of the descent.
     OnePart,
     /// The first speed of the climb and the height of the second together, in steps.
@@ -567,6 +570,11 @@ fn moves(problem: &Problem, script: &Script) -> Vec<Move> {
     out.push(Move::CruiseRevDown);
     if script.descent.second.is_some() {
         out.push(Move::OnePart);
+    }
+    if problem.aircraft.brakes_with_gear() {
+        // Never up again in the second part.
+        let parts = [(false, false), (false, true), (true, true)];
+        out.extend(parts.map(|(first, second)| Move::Gear(first, second)));
     }
     if let Some((_, second_m_s)) = script.climb.second {
         out.extend(pairs.map(|(ias, at)| Move::ClimbPair(ias, at)));
@@ -674,6 +682,7 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
                 ThrottleRule::Held(p)
             };
         }
+        Move::Gear(first, second) => s.descent.set_gear(first, second),
         Move::OnePart => s.descent.second = None,
         Move::ClimbPair(ias, at) => {
             let (from_m, _) = s.climb.second.as_mut()?;

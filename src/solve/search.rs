@@ -507,6 +507,7 @@ impl<'a> Search<'a> {
                     rev_s,
                     mixture,
                     path: PathRule::Rate(p.limits.max_descent_m_s),
+                    gear_down: false,
                 },
                 second: None,
                 reduce_at_m: p.arrival.pattern_altitude_m,
@@ -879,17 +880,19 @@ impl<'a> Search<'a> {
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;
         let mut broken = Vec::new();
-        let mut kept = 0;
+        // As many clean as with the gear down, so that a permission takes nothing away.
+        let mut kept = [0; 2];
         for candidate in &candidates {
-            if kept == starts {
-                break;
+            let kept = &mut kept[usize::from(candidate.descent.last().gear_down)];
+            if *kept == starts {
+                continue;
             }
             let mut trial = script.clone();
             trial.descent = candidate.descent;
             let trial = rounded(p, &trial);
             match settle(pilot, &trial, &prepare) {
                 Ok(f) => {
-                    kept += 1;
+                    *kept += 1;
                     if best
                         .as_ref()
                         .is_none_or(|b| Pilot::charged(&f) < Pilot::charged(b))
@@ -983,6 +986,7 @@ impl<'a> Search<'a> {
                 rev_s: if fixed { reading } else { last.rev_s },
                 mixture: last.mixture,
                 path,
+                gear_down: false,
             },
             second: None,
             reduce_at_m: p.arrival.pattern_altitude_m,
