@@ -213,6 +213,20 @@ impl Aircraft {
         OVER_STALL * Speeds::at_mass(self.speeds.vs_m_s, mass_kg, self.masses.max_take_off_kg)
     }
 
+    /// Whether the gear may steepen a descent: it can be lowered, and the profile allows it.
+    pub fn brakes_with_gear(&self) -> bool {
+        self.procedures.gear_as_brake && self.equipment.gear == Gear::Retractable
+    }
+
+    /// Least speed of a climb, indicated, m/s, at a pressure altitude \[m\] and a mass \[kg\]: Vy, or what cools the engine (DESIGN
+    /// section 5).
+    pub fn least_climb_ias_m_s(&self, pressure_altitude_m: f64, mass_kg: f64) -> f64 {
+        let most_kg = self.masses.max_take_off_kg;
+        self.speeds
+            .vy_at_m_s(pressure_altitude_m, mass_kg, most_kg)
+            .max(self.speeds.least_cooling_m_s)
+    }
+
     /// Greatest manifold pressure \[Pa\] at a crankshaft speed by the profile's limit line. Without one RPM/100 inHg; at fixed pitch
     /// no limit, for there full throttle is allowed at every speed up to the greatest.
     pub fn map_limit_pa(&self, rev_s: f64) -> f64 {

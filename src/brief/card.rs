@@ -21,7 +21,7 @@ use crate::aircraft::{Gear, Induction, Throttle, engine::Intake};
 use crate::flight::{
     Cruise, DescentPart, Flown, PathRule, Reduction, Segment, SegmentKind, ThrottleRule, TrackPoint,
 };
-use crate::quantity::{M_PER_FT, PA_PER_INHG};
+use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
 use crate::solve::Plan;
 use crate::trip::Problem;
 use serde::Serialize;
@@ -36,6 +36,8 @@ const NO_MOVE_PA: f64 = 0.25 * PA_PER_INHG;
 const UNSEEN_PA: f64 = 0.1 * PA_PER_INHG;
 /// A difference in crankshaft speed too small to move a lever for, rev/s.
 const NO_MOVE_REV_S: f64 = 5.0 / 60.0;
+/// A difference in speed too small to be flown, m/s.
+const NO_MOVE_M_S: f64 = 0.1 * M_S_PER_KT;
 /// How power changed by less than this fraction counts as reduced, which is the more careful order.
 const SAME_POWER: f64 = 0.005;
 /// Manifold pressure that moves by less than this on a stretch holds, Pa.
@@ -392,6 +394,8 @@ struct Writer<'a> {
     flown: &'a Flown,
     fuel: Fuel,
     lines: Vec<CardLine>,
+    /// The gear has its line already.
+    gear_down: bool,
 }
 
 impl Writer<'_> {
@@ -627,8 +631,12 @@ impl Writer<'_> {
                 format!("{} fpm; ", number(down(fpm(c.rate_m_s), -1), 0))
             });
             let ias = knots(kt(script.climb.ias_m_s));
-            let action = if self.first_point(SegmentKind::Accelerate).is_some() {
-                format!("hold height to {ias} KIAS, then CLIMB at {ias} KIAS")
+            let first_m = climb.map_or(f64::INFINITY, |c| c.state.distance_m);
+            let accelerates = self
+                .first_point(SegmentKind::Accelerate)
+                .is_some_and(|t| t.state.distance_m < first_m);
+            let action = if accelerates {
+                hold_height_to(&ias)
             } else {
                 format!("CLIMB at {ias} KIAS")
             };
@@ -649,12 +657,37 @@ impl Writer<'_> {
                 );
             }
         }
-        // Leaning on the way up.
+        // Leaning on the way up, and the second speed.
         let climbs: Vec<Segment> = self.segments(SegmentKind::Climb).copied().collect();
+        let mut second = script.climb.second;
         for pair in climbs.windows(2) {
-            let Some(t) = self.points(&pair[1]).first().copied() else {
+            let (Some(end), Some(t)) = (
+                self.points(&pair[0]).last().copied(),
+                self.points(&pair[1]).first().copied(),
+            ) else {
                 continue;
             };
+            if let Some((_, ias_m_s)) = second.filter(|s| end.indicated_m > s.0 - 1.0) {
+                second = None;
+                let ias = knots(kt(ias_m_s));
+                let action = if ias_m_s > script.climb.ias_m_s {
+                    hold_height_to(&ias)
+                } else {
+                    format!("NOSE UP to {ias} KIAS, CLIMB at that")
+                };
+                let rate = climbs
+                    .iter()
+                    .filter_map(|s| self.points(s).first())
+                    .find(|c| {
+                        c.indicated_m > end.indicated_m - 1.0
+                            && (c.ias_m_s - ias_m_s).abs() < NO_MOVE_M_S
+                    });
+                let expect = rate.map_or(String::new(), |c| {
+                    format!("{} fpm", number(down(fpm(c.rate_m_s), -1), 0))
+                });
+                let trigger = format!("passing {} ft", tens(ft(end.indicated_m)));
+                self.push(Group::Climb, &trigger, action, expect, end.state.distance_m);
+            }
             if let Some(action) = mixture_move(p, pair[0].mixture, pair[1].mixture) {
                 let expect = self.flow(&t);
                 let trigger = format!("passing {} ft", tens(ft(t.indicated_m)));
@@ -985,6 +1018,32 @@ impl Writer<'_> {
             self.push_moves(Group::Descent, trigger, moves, "", top);
             trigger = THEN;
         }
+        let mut top = top;
+        if d.gear_down && !self.gear_down {
+            self.gear_down = true;
+            let speeds = &p.aircraft.speeds;
+            let vlo = knots(kt(speeds.vlo_extend_m_s).floor());
+            if coming.ias_m_s > speeds.vlo_extend_m_s {
+                let action = format!("LEVEL, slow to {vlo} KIAS");
+                self.push(Group::Descent, trigger, action, String::new(), top);
+                trigger = THEN;
+            }
+            let out = points
+                .iter()
+                .find(|t| t.ias_m_s <= speeds.vlo_extend_m_s + 0.01);
+            top = out.map_or(top, |t| t.state.distance_m);
+            self.push(
+                Group::Descent,
+                trigger,
+                format!("GEAR down at or below {vlo} KIAS"),
+                format!(
+                    "at most {} KIAS with it down",
+                    knots(kt(speeds.vle_m_s).floor())
+                ),
+                top,
+            );
+            trigger = THEN;
+        }
         let (action, expect) = match d.path {
             PathRule::Rate(r) => (
                 format!("DOWN at {} fpm", number(fpm(r), 0)),
@@ -1199,7 +1258,7 @@ impl Writer<'_> {
             knots(kt(p.aircraft.procedures.pattern_m_s)),
             self.to_go(end.state.distance_m)
         );
-        let gear = p.aircraft.equipment.gear;
+        let lowered = p.aircraft.equipment.gear == Gear::Fixed || self.gear_down;
         let mut trigger = place.as_str();
         if p.aircraft.equipment.induction == Induction::Carburettor {
             self.push(
@@ -1215,13 +1274,14 @@ impl Writer<'_> {
             Group::Arrival,
             trigger,
             action,
-            match gear {
-                Gear::Retractable => format!("{level}, speed falls"),
-                Gear::Fixed => format!("{level}, {slowed}"),
+            if lowered {
+                format!("{level}, {slowed}")
+            } else {
+                format!("{level}, speed falls")
             },
             cut.state.distance_m,
         );
-        if gear == Gear::Fixed {
+        if lowered {
             return;
         }
         let vlo = p.aircraft.speeds.vlo_extend_m_s;
@@ -1359,6 +1419,11 @@ impl Writer<'_> {
     }
 }
 
+/// To a faster climb: level first.
+fn hold_height_to(ias: &str) -> String {
+    format!("hold height to {ias} KIAS, then CLIMB at {ias} KIAS")
+}
+
 /// What manifold pressure does between two readings with the throttle left alone.
 fn map_change(from_pa: f64, to_pa: f64) -> String {
     let way = if to_pa > from_pa + HOLDS_PA {
@@ -1378,6 +1443,7 @@ pub fn lever_card(plan: &Plan, problem: &Problem) -> Vec<CardLine> {
         flown: &plan.flown,
         fuel: Fuel::new(problem.aircraft.fuel.density_kg_m3),
         lines: vec![],
+        gear_down: false,
     };
     writer.departure(plan);
     writer.arrival(plan);
@@ -1579,6 +1645,73 @@ mod tests {
                 .filter(|l| l.group.arrival_side() == side)
                 .count();
             assert!((4..=CARD_LINES_A_SIDE).contains(&n), "{n} lines: {card:#?}");
+        }
+    }
+
+    #[test]
+    fn closed_form_a_second_climb_speed_has_its_line_at_its_height() {
+        // The sample climbs at 105 KIAS from 1,000 ft above its field to 10,500 ft.
+        let one = lever_card(sample::plan(), sample::problem());
+        let climbs = |card: &[CardLine]| -> Vec<(String, String)> {
+            card.iter()
+                .filter(|l| l.action.contains("CLIMB at"))
+                .map(|l| (l.trigger.clone(), l.action.clone()))
+                .collect()
+        };
+        assert_eq!(climbs(&one).len(), 1);
+        for (ias_kt, words) in [
+            (95.0, "NOSE UP to 95 KIAS, CLIMB at that"),
+            (115.0, "hold height to 115 KIAS, then CLIMB at 115 KIAS"),
+        ] {
+            let plan = sample::second_climb_speed(8_000.0, ias_kt);
+            let card = lever_card(&plan, sample::problem());
+            few_enough(&card);
+            assert!(
+                card.windows(2)
+                    .all(|w| w[0].distance_nm <= w[1].distance_nm + 1e-6
+                        || w[0].trigger.contains("every")),
+                "{card:#?}"
+            );
+            let found = climbs(&card);
+            assert_eq!(found.len(), 2, "{card:#?}");
+            assert_eq!(found[0], climbs(&one)[0]);
+            assert_eq!(found[1], ("passing 8,000 ft".to_owned(), words.to_owned()));
+            let line = &card[place(&card, words)];
+            assert!(line.expect.ends_with(" fpm"), "{line:?}");
+            // JSON and sheet say the same.
+            let figures = crate::brief::Figures::new(&plan, sample::problem());
+            let text = crate::brief::json(&figures).expect("numbers and text");
+            let json: serde_json::Value = serde_json::from_str(&text).expect("just written");
+            let near = |key: &str, value: f64| {
+                let said = json["second_climb_speed"][key].as_f64().expect("a number");
+                assert!((said - value).abs() < 1e-6, "{key} {said}");
+            };
+            near("first_ias_kt", 105.0);
+            near("from_ft", 8_000.0);
+            near("ias_kt", ias_kt);
+            let kinds: Vec<&str> = json["segments"]
+                .as_array()
+                .expect("segments")
+                .iter()
+                .filter_map(|s| s["kind"].as_str())
+                .take_while(|k| *k != "cruise")
+                .collect();
+            let change = if ias_kt > 105.0 {
+                "accelerate"
+            } else {
+                "climb"
+            };
+            assert_eq!(
+                kinds,
+                [
+                    "initial_climb",
+                    "accelerate",
+                    "climb",
+                    change,
+                    "climb",
+                    "level_off"
+                ]
+            );
         }
     }
 

@@ -521,7 +521,16 @@ fn slopes(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     let found = |kind: &str| f.segments.iter().enumerate().rfind(|(_, s)| s.kind == kind);
     if let Some((i, s)) = found("climb") {
         let rows = [
-            format!("climb {} KIAS", knots(s.start.ias_kt)),
+            f.second_climb_speed.map_or_else(
+                || format!("climb {} KIAS", knots(s.start.ias_kt)),
+                |two| {
+                    format!(
+                        "climb {}, then {} KIAS",
+                        knots(two.first_ias_kt),
+                        knots(two.ias_kt)
+                    )
+                },
+            ),
             if f.trip.fixed_pitch {
                 format!("full throttle, {} rpm", revs(s.start.rpm))
             } else {

@@ -306,6 +306,17 @@ pub struct FieldFigures {
     pub high_power_mixture: String,
 }
 
+/// The second speed of a climb.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct SecondSpeed {
+    /// Of the first part, indicated.
+    pub first_ias_kt: f64,
+    /// Indicated altitude from which the second is flown.
+    pub from_ft: f64,
+    /// Indicated airspeed from there.
+    pub ias_kt: f64,
+}
+
 /// The descent as the pilot is told it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Descent {
@@ -331,6 +342,8 @@ pub struct Descent {
     pub rough_up_to_ft: Option<f64>,
     /// Indicated altitude at which the second part begins, if there is one.
     pub second_from_ft: Option<f64>,
+    /// The gear is down in the descent, before it is needed, as a brake.
+    pub gear_as_brake: bool,
     /// The descent in one sentence.
     pub sentence: String,
 }
@@ -426,6 +439,8 @@ pub struct Figures {
     pub top_of_climb_nm: f64,
     /// When.
     pub top_of_climb_min: f64,
+    /// The second speed of the climb, where it has one.
+    pub second_climb_speed: Option<SecondSpeed>,
     /// Where the descent starts.
     pub top_of_descent_nm: f64,
     /// The same, to go.
@@ -856,7 +871,12 @@ fn second_words(problem: &Problem, from_m: f64, part: &DescentPart, first: &Desc
         PathRule::Rate(r) => format!("{} fpm", number(fpm(r), 0)),
         PathRule::Ias(v) => format!("{} KIAS", knots(kt(v))),
     };
-    format!("from {} ft {power}{prop}, {path}", feet(ft(from_m)))
+    let gear = if part.gear_down && !first.gear_down {
+        ", gear down"
+    } else {
+        ""
+    };
+    format!("from {} ft {power}{prop}{gear}, {path}", feet(ft(from_m)))
 }
 
 fn descent(
@@ -963,7 +983,8 @@ fn descent(
     } else {
         format!("{map_words}, {prop}")
     };
-    let mut words = format!("{set}, {flown_so}, from {} nm", number(to_go, 0));
+    let gear = if d.gear_down { ", gear down" } else { "" };
+    let mut words = format!("{set}{gear}, {flown_so}, from {} nm", number(to_go, 0));
     if let Some((from_m, part)) = &second {
         let second = second_words(problem, *from_m, part, d);
         words.push_str(&format!("; {second}"));
@@ -993,6 +1014,7 @@ fn descent(
         rough_air_ias_kt: kt(va),
         rough_up_to_ft,
         second_from_ft: second.map(|s| ft(s.0)),
+        gear_as_brake: plan.flown.script.descent.last().gear_down,
         sentence: words,
     }
 }
@@ -1122,6 +1144,8 @@ fn limit_words(limit: Limit, problem: &Problem) -> Said {
             "descent_rate",
             format!("rate of descent is at the greatest asked for, {} fpm", number(fpm(limits.max_descent_m_s), 0)),
         ),
+        Limit::GearExtension => ("gear_extension", "the gear is extended at the greatest speed for it, Vlo".to_owned()),
+        Limit::GearDown => ("gear_down", "indicated airspeed is at the most with the gear down, Vle".to_owned()),
         Limit::Ground => ("ground", "height over the ground is at its least".to_owned()),
         Limit::Governor => ("governor", "the propeller is about to reach a pitch stop".to_owned()),
         Limit::Redline => (
@@ -1354,6 +1378,15 @@ impl Figures {
             levels_ft: flown.script.cruise.iter().map(|c| ft(c.level_m)).collect(),
             top_of_climb_nm: nm(flown.top_of_climb.distance_m),
             top_of_climb_min: min(flown.top_of_climb.time_s),
+            second_climb_speed: flown
+                .script
+                .climb
+                .second
+                .map(|(from_m, ias_m_s)| SecondSpeed {
+                    first_ias_kt: kt(flown.script.climb.ias_m_s),
+                    from_ft: ft(from_m),
+                    ias_kt: kt(ias_m_s),
+                }),
             top_of_descent_nm: nm(flown.top_of_descent.distance_m),
             top_of_descent_to_go_nm: nm(problem.length_m - flown.top_of_descent.distance_m),
             top_of_descent_min: min(flown.top_of_descent.time_s),

@@ -25,8 +25,8 @@ pub use chart::png;
 pub use chart::{ChartError, svg};
 pub use figures::{
     AlternativeFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,
-    ObjectiveFigures, Point, Reflight, Said, SegmentFigures, Stretch, StretchWind, TotalsFigures,
-    TripFigures, WeightPoint, WindLevel,
+    ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures, Stretch, StretchWind,
+    TotalsFigures, TripFigures, WeightPoint, WindLevel,
 };
 pub use glide::{
     GLIDE_TITLE, GlideCaseFigures, GlideFigures, GlidePointFigures, GlideWeight, LeverFigures,

@@ -277,6 +277,7 @@ fn script(descent_map_inhg: f64, descent_rpm: f64) -> Script {
         initial_mixture: 1,
         climb: Climb {
             ias_m_s: 105.0 * M_S_PER_KT,
+            second: None,
             rev_s: rev(2_500.0),
             mixture: 1,
             lean_at_m: f64::INFINITY,
@@ -295,6 +296,7 @@ fn script(descent_map_inhg: f64, descent_rpm: f64) -> Script {
                 rev_s: rev(descent_rpm),
                 mixture: 2,
                 path: PathRule::Rate(500.0 * M_S_PER_FPM),
+                gear_down: false,
             },
             second: None,
             reduce_at_m: 4_900.0 * M_PER_FT,
@@ -443,6 +445,13 @@ pub fn problem() -> &'static Problem {
 pub fn plan() -> &'static Plan {
     static PLAN: OnceLock<Plan> = OnceLock::new();
     PLAN.get_or_init(|| made_plan(problem(), &script(22.0, 2_100.0)))
+}
+
+/// A plan whose climb has this speed from a height on.
+pub fn second_climb_speed(from_ft: f64, ias_kt: f64) -> Plan {
+    let mut s = script(22.0, 2_100.0);
+    s.climb.second = Some((from_ft * M_PER_FT, ias_kt * M_S_PER_KT));
+    made_plan(problem(), &s)
 }
 
 /// Plans of other shapes: a step climb and a throttle left alone at a held IAS; a lower cruise at part throttle leaned on the

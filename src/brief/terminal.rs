@@ -382,9 +382,17 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
         "Climb    ",
         "         ",
         &format!(
-            "level at {} nm after {} min",
+            "level at {} nm after {} min{}",
             number(up(figures.top_of_climb_nm, 0), 0),
-            number(up(figures.top_of_climb_min, 0), 0)
+            number(up(figures.top_of_climb_min, 0), 0),
+            figures
+                .second_climb_speed
+                .map_or(String::new(), |s| format!(
+                    "; {} KIAS, from {} ft {} KIAS",
+                    knots(s.first_ias_kt),
+                    feet(s.from_ft),
+                    knots(s.ias_kt)
+                ))
         ),
     );
     sheet.paragraph(

@@ -23,6 +23,7 @@
 //! | `[[propeller.station]]`, outwards | `radius`, `chord` (both over tip radius), `thickness` (over chord), `twist_deg` |
 //! | `[[propeller.avoid]]` | `from_rpm`, `to_rpm`, `above_map_inhg` (always) |
 //! | `[procedures]` | `taxi_fuel_gal`, `taxi_min`, `take_off_fuel_gal`, `climb_rpm` (highest first; not with fixed pitch), `max_cruise_power_percent`, `full_rich_density_altitude_ft`, `least_descent_map_inhg` (15), `map_reduction_inhg_per_min` (2), `map_step_inhg`, `rpm_step`, `speed_step_kt`, `tank_change_min`, `gear_as_brake` (false), `cowl_flaps` (false), `auxiliary_pump` (false), `pattern_kt` |
+//! | `gear_as_brake` | true: a descent may be flown with the gear down, extended at or below `vlo_extend_kt` and never faster than `vle_kt`; no meaning with fixed gear. Source: the flight manual, or an owner's choice |
 //! | `[[procedures.map_limit]]`, slowest first | `rpm`, `map_inhg`; without rows MAP (inHg) is kept to RPM/100, and not limited at fixed pitch |
 
 use std::path::Path;

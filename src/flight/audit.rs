@@ -19,10 +19,14 @@ pub enum Limit {
     Mixture,
     /// Least manifold pressure in the descent.
     LeastManifoldPressure,
-    /// Rate of climb on reaching a level.
+    /// Rate of climb on reaching a level, and where a second climb speed begins.
     ClimbRate,
     /// Rate of descent.
     DescentRate,
+    /// Indicated speed at which the gear is extended in the descent, Vlo.
+    GearExtension,
+    /// Indicated speed with the gear down in the descent, Vle.
+    GearDown,
     /// True height over ground.
     Ground,
     /// The governor does not hold the set RPM.
@@ -41,7 +45,7 @@ pub enum Limit {
 
 impl Limit {
     /// All limits.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 18] = [
         Self::Airspeed,
         Self::LowSpeed,
         Self::ManifoldPressure,
@@ -51,6 +55,8 @@ impl Limit {
         Self::LeastManifoldPressure,
         Self::ClimbRate,
         Self::DescentRate,
+        Self::GearExtension,
+        Self::GearDown,
         Self::Ground,
         Self::Governor,
         Self::Redline,
@@ -72,6 +78,8 @@ impl Limit {
             Self::LeastManifoldPressure => "least manifold pressure in the descent",
             Self::ClimbRate => "least rate of climb on reaching a level",
             Self::DescentRate => "greatest rate of descent",
+            Self::GearExtension => "speed to extend the gear",
+            Self::GearDown => "speed with the gear down",
             Self::Ground => "height over ground",
             Self::Governor => "RPM that can be held",
             Self::Redline => "greatest RPM",
@@ -85,7 +93,7 @@ impl Limit {
     /// The amount [SI unit of the limited quantity] that counts as one unit of violation.
     fn scale(self) -> f64 {
         match self {
-            Self::Airspeed | Self::LowSpeed => M_S_PER_KT,
+            Self::Airspeed | Self::LowSpeed | Self::GearExtension | Self::GearDown => M_S_PER_KT,
             Self::ManifoldPressure | Self::LeastManifoldPressure => 0.1 * PA_PER_INHG,
             Self::RpmBand => 10.0 / 60.0,
             Self::CruisePower | Self::Mixture => 0.002,

@@ -6,10 +6,16 @@ use super::flyer::{Flyer, level_control};
 use super::kernel::{Control, Vertical, instant, step_time};
 use super::script::{Cruise, Script};
 use crate::aircraft::{Configuration, Levers, Throttle};
-use crate::quantity::M_PER_FT;
+use crate::quantity::{M_PER_FT, M_S_PER_KT};
 
 /// Take-off power stays to this height above the field, m (DESIGN section 5: 1,000 ft).
 const INITIAL_CLIMB_M: f64 = 1_000.0 * M_PER_FT;
+/// Speed is traded for height at this, m/s²: a knot a second.
+const TRADE_M_S2: f64 = M_S_PER_KT;
+/// A step toward a slower speed takes this share of the time that it would need if the dial fell as fast as the speed.
+const CLOSES_IN: f64 = 0.9;
+/// Heights nearer than this are the same, m.
+const SAME_HEIGHT_M: f64 = 0.05;
 
 impl Flyer<'_> {
     /// Level at climb power, speed free, cowl flaps open where there are any.
@@ -51,8 +57,8 @@ impl Flyer<'_> {
             rev_s: p.aircraft.propeller.highest_governed_rev_s,
             mixture: script.initial_mixture,
         };
-        self.begin(SegmentKind::InitialClimb, take_off.mixture);
         self.climb(
+            SegmentKind::InitialClimb,
             take_off,
             script.initial_ias_m_s,
             p.departure.elevation_m + INITIAL_CLIMB_M,
@@ -68,27 +74,82 @@ impl Flyer<'_> {
     /// From lift-off to the first level and there, at climb power, to the speed at which cruise power is set; where the level was
     /// reached.
     pub(super) fn climb_to_cruise(&mut self, script: &Script) -> Result<Mark, FlightError> {
-        let p = self.p;
-        let climb = &script.climb;
         self.reach_climb_speed(script)?;
         let first = &script.cruise[0];
-        let rate = self.climb_on(script, climb.ias_m_s, first.level_m, SegmentKind::Climb)?;
+        let rate = self.climb_to_level(script, first.level_m)?;
         self.note_climb_rate(rate);
-        let speeds = &p.aircraft.speeds;
-        let vy = speeds.vy_at_m_s(
-            self.state.pressure_altitude_m,
-            self.mass_kg(),
-            p.aircraft.masses.max_take_off_kg,
-        );
-        self.audit.note(
-            Limit::LowSpeed,
-            vy.max(speeds.least_cooling_m_s) - climb.ias_m_s,
-        );
         let top_of_climb = Mark::from(&self.state);
         let levers = self.climb_levers(script);
         self.begin(SegmentKind::LevelOff, levers.mixture);
         self.gain_speed(&self.climb_power(levers), first.set_at_ias_m_s)?;
         Ok(top_of_climb)
+    }
+
+    /// Climbs on to an indicated altitude at the speed or the two of the climb; the rate of climb on reaching it [m/s].
+    pub(super) fn climb_to_level(
+        &mut self,
+        script: &Script,
+        to_m: f64,
+    ) -> Result<f64, FlightError> {
+        let climb = &script.climb;
+        let mut ias_m_s = climb.ias_m_s;
+        if let Some((from_m, second_m_s)) = climb.second.filter(|s| s.0 < to_m) {
+            if self.indicated_m() < from_m - SAME_HEIGHT_M {
+                // A slow second part is no excuse for a first that hardly climbs.
+                let rate = self.climb_on(script, ias_m_s, from_m, SegmentKind::Climb)?;
+                self.note_climb_rate(rate);
+                self.change_speed(script, second_m_s, to_m)?;
+            }
+            ias_m_s = second_m_s;
+        }
+        self.climb_on(script, ias_m_s, to_m, SegmentKind::Climb)
+    }
+
+    /// To another speed of the climb: level to a faster one, nose up to a slower one.
+    fn change_speed(
+        &mut self,
+        script: &Script,
+        ias_m_s: f64,
+        to_m: f64,
+    ) -> Result<(), FlightError> {
+        let levers = self.climb_levers(script);
+        let faster = self.ias_now() < ias_m_s;
+        self.begin(
+            if faster {
+                SegmentKind::Accelerate
+            } else {
+                SegmentKind::Climb
+            },
+            levers.mixture,
+        );
+        if faster {
+            return self.gain_speed(&self.climb_power(levers), ias_m_s);
+        }
+        let control = Control {
+            vertical: Vertical::Trade(-TRADE_M_S2),
+            ..self.climb_power(levers)
+        };
+        loop {
+            let here = instant(self.p, &self.state, &control, &self.near);
+            self.visit(&here, &control);
+            let over = self.ias_m_s(&here) - ias_m_s;
+            let left_m = to_m - self.indicated_m();
+            if over < 1e-4 || left_m < SAME_HEIGHT_M {
+                return Ok(());
+            }
+            if here.rate_m_s <= 0.0 {
+                return Err(FlightError::CannotClimb {
+                    altitude_ft: self.indicated_m() / M_PER_FT,
+                });
+            }
+            // Neither past the speed, which near sea level falls a little faster by the dial than through the air, nor past the level.
+            let dt = (CLOSES_IN * over / TRADE_M_S2)
+                .min(left_m / here.rate_m_s)
+                .min(self.step_s)
+                .max(1e-3);
+            self.state = step_time(self.p, &self.state, &here, &control, dt, &self.near);
+            self.still_flying()?;
+        }
     }
 
     /// Climbs on to an indicated altitude with the climb setting; the rate of climb on reaching it [m/s].
@@ -102,12 +163,10 @@ impl Flyer<'_> {
         let lean_at_m = script.climb.lean_at_m;
         if lean_at_m > self.indicated_m() && lean_at_m < to_m {
             let levers = self.climb_levers(script);
-            self.begin(kind, levers.mixture);
-            self.climb(levers, ias_m_s, lean_at_m)?;
+            self.climb(kind, levers, ias_m_s, lean_at_m)?;
         }
         let levers = self.climb_levers(script);
-        self.begin(kind, levers.mixture);
-        Ok(self.climb(levers, ias_m_s, to_m)?.rate_m_s)
+        Ok(self.climb(kind, levers, ias_m_s, to_m)?.rate_m_s)
     }
 
     /// Flies from one cruise level to the next.
@@ -120,12 +179,13 @@ impl Flyer<'_> {
         if to.level_m > from.level_m {
             // Flown at the speed of the moment: slowing down to climb speed first would give height away.
             let now = self.ias_now();
-            if now < script.climb.ias_m_s {
+            let slowest = script.climb.ias_from_m_s(self.indicated_m());
+            if now < slowest {
                 let levers = self.climb_levers(script);
                 self.begin(SegmentKind::LevelChange, levers.mixture);
-                self.gain_speed(&self.climb_power(levers), script.climb.ias_m_s)?;
+                self.gain_speed(&self.climb_power(levers), slowest)?;
             }
-            let ias = script.climb.ias_m_s.max(now);
+            let ias = slowest.max(now);
             let rate = self.climb_on(script, ias, to.level_m, SegmentKind::LevelChange)?;
             self.note_climb_rate(rate);
             let levers = self.climb_levers(script);

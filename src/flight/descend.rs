@@ -205,7 +205,8 @@ impl Flyer<'_> {
         let mut second = d.second;
         let mut reducing = false;
         let mut on_speed = false;
-        let configuration = Configuration::default();
+        let speeds = &p.aircraft.speeds;
+        let mut configuration = Configuration::default();
         loop {
             let indicated = self.indicated_m();
             if indicated <= pattern_m + 0.05 {
@@ -264,7 +265,18 @@ impl Flyer<'_> {
             }
             let levers = self.descent_levers(&hand);
             let path = hand.part.path;
+            let mut lowering = hand.part.gear_down && !configuration.gear_down;
+            if lowering {
+                let over = self.ias_now() - speeds.vlo_extend_m_s;
+                if over <= ON_SPEED_M_S {
+                    self.audit.note(Limit::GearExtension, over);
+                    configuration.gear_down = true;
+                    lowering = false;
+                }
+            }
             let vertical = match path {
+                // Level with the power of the descent until the gear may be extended.
+                _ if lowering => Vertical::Level,
                 PathRule::Rate(r) => Vertical::Rate(-r),
                 PathRule::Ias(ias) => {
                     // From a faster speed: level with the power of the descent until slowed to it; from a slower one: down at
@@ -278,7 +290,11 @@ impl Flyer<'_> {
                     }
                 }
             };
-            let toward_speed = matches!(path, PathRule::Ias(_)) && !on_speed;
+            let toward_m_s = match path {
+                _ if lowering => Some(speeds.vlo_extend_m_s),
+                PathRule::Ias(ias) if !on_speed => Some(ias),
+                _ => None,
+            };
             let control = Control {
                 levers,
                 vertical,
@@ -299,6 +315,10 @@ impl Flyer<'_> {
                 -here.rate_m_s - p.limits.max_descent_m_s,
             );
             self.note_low_speed(&here);
+            if configuration.gear_down {
+                self.audit
+                    .note(Limit::GearDown, self.ias_m_s(&here) - speeds.vle_m_s);
+            }
             let mut dt = self.step_s;
             if hand.by_reading {
                 dt = dt.min((hand.next_cut_s - self.state.time_s).max(0.1));
@@ -308,9 +328,7 @@ impl Flyer<'_> {
                 dt = dt.min(height_left / -here.rate_m_s);
             }
             let mut next = step_time(p, &self.state, &here, &control, dt, &self.near);
-            if let PathRule::Ias(ias) = path
-                && toward_speed
-            {
+            if let Some(ias) = toward_m_s {
                 // Meet the speed, not pass it.
                 let ias_of = |s: &State| {
                     let (air, _) = p.air_state(s.distance_m, s.pressure_altitude_m);
@@ -348,7 +366,7 @@ impl Flyer<'_> {
         if !reducing {
             self.reduce(&mut hand, cuts);
         }
-        self.slow_down(hand, cuts)?;
+        self.slow_down(hand, cuts, configuration.gear_down)?;
         Ok(level_off)
     }
 
@@ -401,7 +419,12 @@ impl Flyer<'_> {
         hand.fixed = None;
     }
 
-    fn slow_down(&mut self, hand: Hand, cuts: &Reduction) -> Result<(), FlightError> {
+    fn slow_down(
+        &mut self,
+        hand: Hand,
+        cuts: &Reduction,
+        braking: bool,
+    ) -> Result<(), FlightError> {
         let p = self.p;
         let gauge = self.gauge();
         let (mut reading, mut next_cut_s) = (hand.reading, hand.next_cut_s);
@@ -414,7 +437,7 @@ impl Flyer<'_> {
                 reading = gauge.next_cut(cuts, reading);
                 next_cut_s += cuts.interval_s;
             }
-            let gear_down = self.ias_now() <= vlo + 1e-4;
+            let gear_down = braking || self.ias_now() <= vlo + 1e-4;
             let control = Control {
                 levers: gauge.levers(reading, &hand.part),
                 vertical: Vertical::Level,

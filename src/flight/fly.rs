@@ -88,8 +88,7 @@ pub fn climb_states(problem: &Problem, script: &Script, levels_m: &[f64]) -> Vec
         return out;
     }
     for &level in levels_m {
-        let Ok(rate) = flyer.climb_on(script, script.climb.ias_m_s, level, SegmentKind::Climb)
-        else {
+        let Ok(rate) = flyer.climb_to_level(script, level) else {
             break;
         };
         out.push(ClimbState {

@@ -233,9 +233,11 @@ impl Flyer<'_> {
         }
     }
 
-    /// Climbs at a held IAS to an indicated altitude.
+    /// Climbs at a held IAS to an indicated altitude. After the initial climb the IAS is held against the least of a climb at each
+    /// height: Vy, and what cools the engine.
     pub(super) fn climb(
         &mut self,
+        kind: SegmentKind,
         levers: Levers,
         ias_m_s: f64,
         to_indicated_m: f64,
@@ -244,9 +246,15 @@ impl Flyer<'_> {
             vertical: Vertical::Ias(ias_m_s),
             ..self.climb_power(levers)
         };
+        self.begin(kind, levers.mixture);
         let mut here = instant(self.p, &self.state, &control, &self.near);
         self.visit(&here, &control);
         loop {
+            if kind != SegmentKind::InitialClimb {
+                let hp = self.state.pressure_altitude_m;
+                let least_m_s = self.p.aircraft.least_climb_ias_m_s(hp, here.mass_kg);
+                self.audit.note(Limit::LowSpeed, least_m_s - ias_m_s);
+            }
             let left = self
                 .p
                 .pressure_altitude_m(self.state.distance_m, to_indicated_m)

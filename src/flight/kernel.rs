@@ -43,6 +43,8 @@ pub enum Vertical {
     Rate(f64),
     /// Indicated airspeed [m/s]; the rate is free.
     Ias(f64),
+    /// Rate of true airspeed [m/s²]: speed is traded for height; the rate is free.
+    Trade(f64),
 }
 
 /// What the pilot holds during a step.
@@ -100,7 +102,7 @@ pub(super) fn instant(
     let mass_kg = lift_off_kg(problem) - state.fuel_kg;
     let tas = match control.vertical {
         Vertical::Ias(ias) => problem.aircraft.tas_from_ias(air, ias),
-        Vertical::Level | Vertical::Rate(_) => state.tas_m_s,
+        Vertical::Level | Vertical::Rate(_) | Vertical::Trade(_) => state.tas_m_s,
     };
     let performance = problem
         .aircraft
@@ -128,6 +130,12 @@ pub(super) fn instant(
             let rate = (specific + hydrostatic * drift)
                 / (hydrostatic + tas / G_M_S2 * (per_m + sample.along_per_m));
             (rate, per_m * rate)
+        }
+        Vertical::Trade(acceleration) => {
+            let specific = (excess_n / mass_kg - acceleration) * tas / G_M_S2;
+            let rate = (specific + hydrostatic * drift)
+                / (hydrostatic + tas / G_M_S2 * sample.along_per_m);
+            (rate, acceleration)
         }
     };
     let gs = ground_speed_m_s(tas, rate * hydrostatic, &sample);

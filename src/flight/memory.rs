@@ -28,16 +28,19 @@ type Stretch<T> = Result<(Kept, T), FlightError>;
 #[derive(Debug, Default)]
 pub struct Memory {
     /// With where the level was reached.
-    climbs: HashMap<[u64; 8], Stretch<Mark>>,
+    climbs: HashMap<[u64; 10], Stretch<Mark>>,
     cruises: HashMap<[u64; 11], Stretch<()>>,
 }
 
-fn climb_key(script: &Script) -> [u64; 8] {
+fn climb_key(script: &Script) -> [u64; 10] {
     let (climb, first) = (&script.climb, &script.cruise[0]);
+    let (second_m, second_m_s) = climb.second.unwrap_or((f64::INFINITY, 0.0));
     [
         script.initial_ias_m_s.to_bits(),
         script.initial_mixture as u64,
         climb.ias_m_s.to_bits(),
+        second_m.to_bits(),
+        second_m_s.to_bits(),
         climb.rev_s.to_bits(),
         climb.mixture as u64,
         climb.lean_at_m.to_bits(),

@@ -43,12 +43,23 @@ impl ThrottleRule {
 pub struct Climb {
     /// Indicated airspeed, m/s.
     pub ias_m_s: f64,
+    /// A second speed: the indicated altitude \[m\] from which, below the first level, and the indicated airspeed, m/s.
+    pub second: Option<(f64, f64)>,
     /// Crankshaft speed, rev/s.
     pub rev_s: f64,
     /// Mixture up to `lean_at_m`.
     pub mixture: usize,
     /// Indicated altitude \[m\] at which the mixture is leaned to best power; infinite for never.
     pub lean_at_m: f64,
+}
+
+impl Climb {
+    /// The speed of a climb that begins at an indicated altitude \[m\], m/s.
+    pub fn ias_from_m_s(&self, indicated_m: f64) -> f64 {
+        self.second
+            .filter(|&(from_m, _)| indicated_m >= from_m)
+            .map_or(self.ias_m_s, |(_, ias)| ias)
+    }
 }
 
 /// A stretch at one level with one setting.
@@ -116,6 +127,8 @@ pub struct DescentPart {
     pub mixture: usize,
     /// What is held.
     pub path: PathRule,
+    /// Flown with the gear down: slowed level to the speed it may be extended at, if faster. Once down it stays down.
+    pub gear_down: bool,
 }
 
 /// The descent to the pattern, in one part or two.
@@ -132,6 +145,14 @@ pub struct Descent {
 }
 
 impl Descent {
+    /// Gear down in the first part and in the second, where there is one.
+    pub fn set_gear(&mut self, first: bool, second: bool) {
+        self.first.gear_down = first;
+        if let Some((_, part)) = &mut self.second {
+            part.gear_down = first || second;
+        }
+    }
+
     /// The part that ends at the pattern.
     pub fn last(&self) -> DescentPart {
         self.second.map_or(self.first, |(_, part)| part)

@@ -255,6 +255,42 @@ impl Pilot<'_> {
         }
     }
 
+    /// Climbs at the speed of the moment to a height, leaned on the way where it lies past that height.
+    fn climb_and_lean(&mut self, script: &Script, to_m: f64) -> Result<(), ReflightError> {
+        let lean_m = script.climb.lean_at_m;
+        if lean_m > self.indicated_m() && lean_m < to_m {
+            self.climb_to(Phase::Climb, self.climb_levers(script), lean_m)?;
+        }
+        if to_m > self.indicated_m() {
+            self.climb_to(Phase::Climb, self.climb_levers(script), to_m)?;
+        }
+        Ok(())
+    }
+
+    /// To the second speed of the climb: level to a faster one, nose up to a slower one, but not past the level.
+    fn take_second_speed(
+        &mut self,
+        script: &Script,
+        ias_m_s: f64,
+        level_m: f64,
+    ) -> Result<(), ReflightError> {
+        let levers = self.climb_levers(script);
+        if ias_m_s > self.ias_m_s() {
+            self.gain_speed(Phase::ToClimbSpeed, levers, ias_m_s)
+        } else {
+            let stops = [Stop::SlowerThan(ias_m_s), Stop::ClimbedTo(level_m)];
+            self.trade(levers, &stops)
+        }
+    }
+
+    /// Trades speed for height at climb power.
+    fn trade(&mut self, levers: Levers, stops: &[Stop]) -> Result<(), ReflightError> {
+        let path = Path::Trade(-TRADE_M_S2);
+        let control = Control::climb(levers, path, self.p.aircraft.equipment);
+        self.fly_to(Phase::ToClimbSpeed, &control, stops)
+            .map(|_| ())
+    }
+
     fn whole(&mut self, script: &Script) -> Result<Reflown, ReflightError> {
         let p = self.p;
         let start_energy = self.model.energy_j(&self.y);
@@ -271,23 +307,19 @@ impl Pilot<'_> {
         let climb_ias = script.climb.ias_m_s;
         let levers = self.climb_levers(script);
         if climb_ias < self.ias_m_s() - SAME_SPEED_M_S {
-            let control = Control::climb(levers, Path::Trade(-TRADE_M_S2), p.aircraft.equipment);
-            self.fly_to(
-                Phase::ToClimbSpeed,
-                &control,
-                &[Stop::SlowerThan(climb_ias)],
-            )?;
+            self.trade(levers, &[Stop::SlowerThan(climb_ias)])?;
         } else {
             self.gain_speed(Phase::ToClimbSpeed, levers, climb_ias)?;
         }
         let first = &script.cruise[0];
-        let lean_m = script.climb.lean_at_m;
-        if lean_m > self.indicated_m() && lean_m < first.level_m {
-            self.climb_to(Phase::Climb, levers, lean_m)?;
+        if let Some((from_m, ias_m_s)) = script.climb.second
+            && from_m > self.indicated_m() + SAME_HEIGHT_M
+            && from_m < first.level_m
+        {
+            self.climb_and_lean(script, from_m)?;
+            self.take_second_speed(script, ias_m_s, first.level_m)?;
         }
-        if first.level_m > self.indicated_m() {
-            self.climb_to(Phase::Climb, self.climb_levers(script), first.level_m)?;
-        }
+        self.climb_and_lean(script, first.level_m)?;
         let top_of_climb = self.mark();
         self.gain_speed(
             Phase::LevelOff,
@@ -301,9 +333,9 @@ impl Pilot<'_> {
         let last = &script.cruise[script.cruise.len() - 1];
         self.cruise(last, p.length_m - script.descent.to_go_m)?;
         let top_of_descent = self.mark();
-        let power = self.descend(script, last)?;
+        let (power, gear_down) = self.descend(script, last)?;
         let level_off = self.mark();
-        self.slow_down(power)?;
+        self.slow_down(power, gear_down)?;
         let slowed = self.mark();
         self.pattern()?;
         let energy = Energy {
@@ -361,8 +393,12 @@ impl Pilot<'_> {
     ) -> Result<(), ReflightError> {
         if to.level_m > from.level_m {
             let levers = self.climb_levers(script);
-            if self.ias_m_s() < script.climb.ias_m_s {
-                self.gain_speed(Phase::LevelChange, levers, script.climb.ias_m_s)?;
+            let climb_ias = match script.climb.second {
+                Some((from_m, ias_m_s)) if self.indicated_m() >= from_m => ias_m_s,
+                _ => script.climb.ias_m_s,
+            };
+            if self.ias_m_s() < climb_ias {
+                self.gain_speed(Phase::LevelChange, levers, climb_ias)?;
             }
             // Leaned on the way where the level changes past that height.
             let lean_m = script.climb.lean_at_m;
@@ -387,8 +423,8 @@ impl Pilot<'_> {
         }
     }
 
-    /// Descends to pattern altitude; returns the state of the power reduction there.
-    fn descend(&mut self, script: &Script, last: &Cruise) -> Result<Power, ReflightError> {
+    /// Descends to pattern altitude; returns the state of the power reduction there, and whether the gear is down.
+    fn descend(&mut self, script: &Script, last: &Cruise) -> Result<(Power, bool), ReflightError> {
         let p = self.p;
         let d = &script.descent;
         let pattern_m = p.arrival.pattern_altitude_m;
@@ -401,15 +437,22 @@ impl Pilot<'_> {
         let mut on_speed = false;
         let mut begin_ias = self.ias_m_s();
         let stop_reduce = d.reduce_at_m > pattern_m;
+        let vlo = p.aircraft.speeds.vlo_extend_m_s;
+        let mut configuration = Configuration::default();
         loop {
+            configuration.gear_down = configuration.gear_down
+                || (part.gear_down && self.ias_m_s() <= vlo + SAME_SPEED_M_S);
+            let too_fast = part.gear_down && !configuration.gear_down;
             let path = match part.path {
+                // The gear first, and for that slow enough.
+                _ if too_fast => Path::Level,
                 PathRule::Rate(rate) => Path::Rate(-rate),
                 PathRule::Ias(_) if on_speed => Path::HeldIas,
                 // Too fast: slow down level first. Too slow: gain speed at the greatest rate of descent.
                 PathRule::Ias(ias) if begin_ias > ias => Path::Level,
                 PathRule::Ias(_) => Path::Rate(-p.limits.max_descent_m_s),
             };
-            let control = power.control(path, Configuration::default());
+            let control = power.control(path, configuration);
             if let Some((_, next)) = second
                 .filter(|(from_m, _)| !reducing && self.indicated_m() <= from_m + SAME_HEIGHT_M)
             {
@@ -439,6 +482,7 @@ impl Pilot<'_> {
                 stops.push((Trigger::Trim, Stop::DescendedTo(trim_m)));
             }
             match (part.path, path) {
+                (_, Path::Level) if too_fast => stops.push((Trigger::Gear, Stop::SlowerThan(vlo))),
                 (PathRule::Ias(ias), Path::Level) => {
                     stops.push((Trigger::OnSpeed, Stop::SlowerThan(ias)))
                 }
@@ -465,6 +509,10 @@ impl Pilot<'_> {
                 // Begun at the head of the loop.
                 Some(Trigger::Reduce | Trigger::Second) => {}
                 Some(Trigger::Trim) => self.leave(&mut power, part.throttle, &mut trim_m),
+                Some(Trigger::Gear) => {
+                    configuration.gear_down = true;
+                    begin_ias = self.ias_m_s();
+                }
                 Some(Trigger::OnSpeed) => on_speed = true,
                 Some(Trigger::Shallow) => {
                     return Err(ReflightError::CannotDescend {
@@ -489,10 +537,10 @@ impl Pilot<'_> {
             }
         }
         if !reducing {
-            let control = power.control(Path::Level, Configuration::default());
+            let control = power.control(Path::Level, configuration);
             power.begin(self.shows(&control), power.floor, self.time_s);
         }
-        Ok(power)
+        Ok((power, configuration.gear_down))
     }
 
     /// What is done with the levers at the beginning of a part of the descent, coming from a control.
@@ -584,11 +632,11 @@ impl Pilot<'_> {
     }
 
     /// Level at pattern altitude: power goes on coming off, gear at its speed, until pattern speed.
-    fn slow_down(&mut self, mut power: Power) -> Result<(), ReflightError> {
+    fn slow_down(&mut self, mut power: Power, braking: bool) -> Result<(), ReflightError> {
         let target = self.p.aircraft.procedures.pattern_m_s;
         let vlo = self.p.aircraft.speeds.vlo_extend_m_s;
         let end_s = self.time_s + SLOW_LIMIT_S;
-        let mut gear_down = false;
+        let mut gear_down = braking;
         loop {
             gear_down = gear_down || self.ias_m_s() <= vlo + SAME_SPEED_M_S;
             let configuration = Configuration {
@@ -670,6 +718,7 @@ enum Trigger {
     Second,
     Reduce,
     Trim,
+    Gear,
     OnSpeed,
     Shallow,
 }

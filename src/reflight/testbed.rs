@@ -233,6 +233,7 @@ pub(super) fn script(throttle: ThrottleRule, path: PathRule, reduce_at_ft: f64) 
         initial_mixture: 0,
         climb: Climb {
             ias_m_s: 100.0 * KT,
+            second: None,
             rev_s: 2_600.0 * RPM,
             mixture: 0,
             lean_at_m: 5_000.0 * FT,
@@ -244,6 +245,7 @@ pub(super) fn script(throttle: ThrottleRule, path: PathRule, reduce_at_ft: f64) 
                 rev_s: 2_000.0 * RPM,
                 mixture: 2,
                 path,
+                gear_down: false,
             },
             second: None,
             reduce_at_m: reduce_at_ft * FT,

@@ -74,11 +74,51 @@ fn cases() -> Vec<(&'static str, Problem, Script)> {
                 path,
                 rev_s: 2_100.0 * RPM,
                 mixture: 1,
+                gear_down: false,
             },
         ));
         two
     };
+    let climb_two = |from_ft: f64, first_kt: f64, second_kt: f64, lean_ft: f64| {
+        let mut two = script(held(18.0), rate(500.0), 1_800.0);
+        two.climb.ias_m_s = first_kt * KT;
+        two.climb.second = Some((from_ft * FT, second_kt * KT));
+        two.climb.lean_at_m = lean_ft * FT;
+        two
+    };
+    let geared = |path: PathRule| {
+        let mut down = script(held(16.0), path, 1_800.0);
+        down.descent.first.gear_down = true;
+        down
+    };
+    let geared_late = {
+        let mut two = second(5_000.0, held(15.0), PathRule::Ias(100.0 * KT));
+        two.descent.set_gear(false, true);
+        two
+    };
     vec![
+        ("gear down, rate", calm(250.0), geared(rate(500.0))),
+        (
+            "gear down, ias",
+            problem(aeroplane.clone(), 250.0, windy_day),
+            geared(PathRule::Ias(110.0 * KT)),
+        ),
+        ("gear down in the second part", calm(250.0), geared_late),
+        (
+            "climb slowed on the way",
+            problem(aeroplane.clone(), 250.0, windy_day),
+            climb_two(6_000.0, 115.0, 90.0, 5_000.0),
+        ),
+        (
+            "climb faster on the way, leaned there",
+            calm(300.0),
+            climb_two(5_000.0, 90.0, 115.0, 5_000.0),
+        ),
+        (
+            "climb slowed where it levels off",
+            calm(250.0),
+            climb_two(9_400.0, 120.0, 90.0, 6_000.0),
+        ),
         (
             "two parts, slowed in the second",
             calm(300.0),
@@ -203,6 +243,41 @@ fn crosscheck_bounds_catch_half_a_percent_of_fuel() {
     let m = Mismatch::between(&right, &flown, &reflown);
     assert!(!m.within_bounds(DENSITY_KG_M3), "{m:?}");
     assert!(m.fuel_kg > 0.05 * M3_PER_GAL * DENSITY_KG_M3, "{m:?}");
+}
+
+#[test]
+fn crosscheck_bounds_catch_a_second_climb_speed_left_out() {
+    let problem = problem(aircraft(1.0), 300.0, CALM);
+    let mut two = script(ThrottleRule::Held(18.0 * IN), rate(500.0), 1_800.0);
+    two.climb.second = Some((4_000.0 * FT, 120.0 * KT));
+    let flown = planned(&problem, &two);
+    let right = Mismatch::between(
+        &problem,
+        &flown,
+        &refly(&problem, &flown.script).expect("flown"),
+    );
+    assert!(right.within_bounds(DENSITY_KG_M3), "{right:?}");
+    let mut one = flown.script.clone();
+    one.climb.second = None;
+    let reflown = refly(&problem, &one).expect("one speed is flown too");
+    let m = Mismatch::between(&problem, &flown, &reflown);
+    assert!(!m.within_bounds(DENSITY_KG_M3), "{m:?}");
+}
+
+#[test]
+fn crosscheck_bounds_catch_a_gear_left_up() {
+    let problem = problem(aircraft(1.0), 250.0, CALM);
+    let mut down = script(ThrottleRule::Held(16.0 * IN), rate(500.0), 1_800.0);
+    down.descent.first.gear_down = true;
+    let flown = planned(&problem, &down);
+    let m = |script: &Script| {
+        let reflown = refly(&problem, script).expect("flown either way");
+        Mismatch::between(&problem, &flown, &reflown)
+    };
+    assert!(m(&flown.script).within_bounds(DENSITY_KG_M3));
+    let mut up = flown.script.clone();
+    up.descent.first.gear_down = false;
+    assert!(!m(&up).within_bounds(DENSITY_KG_M3), "{:?}", m(&up));
 }
 
 #[test]

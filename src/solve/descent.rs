@@ -253,8 +253,19 @@ impl Pricing<'_> {
     /// Descents worth flying in full, cheapest first: the best of a coarse grid of each family of rules, walked to better neighbours
     /// in ever finer steps, the most promising to the finest.
     pub fn search(&self) -> Vec<Candidate> {
+        let mut found = self.search_from(false);
+        if self.problem.aircraft.brakes_with_gear() {
+            found.extend(self.search_from(true));
+            found.sort_by(|a, b| a.charged.total_cmp(&b.charged));
+        }
+        found
+    }
+
+    /// The same from descents that begin clean, or with the gear down.
+    fn search_from(&self, gear_down: bool) -> Vec<Candidate> {
         let mut best: [Option<Candidate>; 4] = [None; 4];
-        for descent in grid(self.problem, self.script, &self.start) {
+        for mut descent in grid(self.problem, self.script, &self.start) {
+            descent.first.gear_down = gear_down;
             let Some(c) = self.price(descent) else {
                 continue;
             };
@@ -363,6 +374,7 @@ enum Move {
     /// The same for the second part: manifold pressure, RPM, path, and the height at which it begins.
     Second([f64; 4]),
     SecondMixture(usize),
+    SecondGear(bool),
     OnePart,
     Mixture(usize),
     LeftAlone(bool),
@@ -418,6 +430,9 @@ fn moves(problem: &Problem, descent: &Descent, scale: f64) -> Vec<Move> {
         }
         out.extend((0..problem.aircraft.engine.spec.mixtures.len()).map(Move::SecondMixture));
         out.push(Move::OnePart);
+    }
+    if problem.aircraft.brakes_with_gear() && !descent.first.gear_down {
+        out.extend([true, false].map(Move::SecondGear));
     }
     out.extend([
         Move::LeftAlone(true),
@@ -478,6 +493,7 @@ fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Op
         }
         Move::Mixture(m) => d.first.mixture = m,
         Move::OnePart => d.second = None,
+        Move::SecondGear(down) => d.second.as_mut()?.1.gear_down = down,
         Move::SecondMixture(m) => d.second.as_mut()?.1.mixture = m,
         Move::Second([map, rev, path, at]) => {
             let (from_m, part) = d.second.as_mut()?;
@@ -653,6 +669,7 @@ fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Descent> {
                     rev_s,
                     mixture: cruise.mixture,
                     path,
+                    gear_down: false,
                 },
                 second: None,
                 reduce_at_m: pattern_m + lead_m,

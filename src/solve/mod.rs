@@ -14,6 +14,7 @@ mod levels;
 mod plan;
 mod refine;
 mod search;
+mod two_speeds;
 mod why;
 
 pub use least::{TripError, plan_trip};

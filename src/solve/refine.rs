@@ -6,7 +6,7 @@ use crate::flight::{
     Descent, DescentPart, Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule, fly,
     fly_fine, level_speed_m_s, trigger_m,
 };
-use crate::quantity::{M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
+use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::Problem;
 use argmin::core::{CostFunction, Executor, State as _};
 use argmin::solver::neldermead::NelderMead;
@@ -98,11 +98,12 @@ pub fn with_trigger(script: &Script) -> Script {
 }
 
 /// Lever changes of a script that a plainer one would not have: in the descent a new RPM, a new mixture, a manifold pressure to
-/// hold and an early reduction; and those of each change of level on the way.
+/// hold, an early reduction and an early gear; a second speed of the climb; and those of each change of level on the way.
 pub fn lever_changes(script: &Script) -> f64 {
     let last = script.cruise[script.cruise.len() - 1];
     let d = &script.descent.first;
-    let mut n = 0;
+    let mut n = usize::from(script.climb.second.is_some());
+    n += usize::from(script.descent.last().gear_down);
     n += usize::from(d.throttle != ThrottleRule::Rpm && (d.rev_s - last.rev_s).abs() > 1e-6);
     n += usize::from(d.mixture != last.mixture);
     // A manifold pressure set for the descent: held, or left alone where cruise had full throttle.
@@ -155,6 +156,9 @@ impl Which {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Knob {
     ClimbIas,
+    /// Where the second speed of the climb begins, and what it is.
+    ClimbAt,
+    ClimbSecond,
     CruiseMap(usize),
     CruiseRev(usize),
     /// Of the first part of the descent, or of the second.
@@ -166,16 +170,36 @@ enum Knob {
     ChangeAt(usize),
 }
 
+/// The second speed of a climb begins at a multiple of this, indicated, m.
+pub(super) const CLIMB_AT_STEP_M: f64 = 500.0 * M_PER_FT;
+
+/// Lowest and highest indicated altitude \[m\] at which the second speed of a climb to a level \[m\] may begin: after the initial
+/// climb, and so far below the level that slowing down to it does not lead past that.
+pub(super) fn second_climb_from_m(problem: &Problem, level_m: f64) -> (f64, f64) {
+    let first_m = problem.departure.elevation_m + 1_500.0 * M_PER_FT;
+    (first_m, level_m - CLIMB_AT_STEP_M)
+}
+
+/// Whether an indicated altitude \[m\] is clearly above or below each height at which the air's limit changes, for a speed that
+/// changes there on the way up: nobody changes it to the foot.
+pub(super) fn clear_both_ways(problem: &Problem, from_m: f64) -> bool {
+    const CLEAR_M: f64 = 100.0 * M_PER_FT;
+    let near = |edge_m: f64| (from_m - edge_m).abs() < CLEAR_M;
+    !problem.limits.air.iter().any(|a| near(a.0))
+}
+
 /// The knobs of a script with bounds (SI).
 fn knobs(problem: &Problem, script: &Script) -> Vec<(Knob, f64, f64)> {
     let a = &problem.aircraft;
     let p = &a.propeller;
     let vno = a.speeds.vno_m_s;
-    let mut out = vec![(
-        Knob::ClimbIas,
-        a.speeds.least_cooling_m_s,
-        vno - 10.0 * M_S_PER_KT,
-    )];
+    let (slowest, fastest) = (a.speeds.least_cooling_m_s, vno - 10.0 * M_S_PER_KT);
+    let mut out = vec![(Knob::ClimbIas, slowest, fastest)];
+    if script.climb.second.is_some() {
+        let (low, high) = second_climb_from_m(problem, script.cruise[0].level_m);
+        out.push((Knob::ClimbAt, low, high));
+        out.push((Knob::ClimbSecond, slowest, fastest));
+    }
     for (i, c) in script.cruise.iter().enumerate() {
         if let Throttle::Map(_) = c.throttle {
             out.push((Knob::CruiseMap(i), 13.0 * PA_PER_INHG, 30.0 * PA_PER_INHG));
@@ -232,6 +256,8 @@ fn get(script: &Script, knob: Knob) -> f64 {
     let part = |w: Which| w.of(&script.descent);
     match knob {
         Knob::ClimbIas => script.climb.ias_m_s,
+        Knob::ClimbAt => script.climb.second.map_or(f64::NAN, |s| s.0),
+        Knob::ClimbSecond => script.climb.second.map_or(f64::NAN, |s| s.1),
         Knob::CruiseMap(i) => match script.cruise[i].throttle {
             Throttle::Map(p) => p,
             _ => f64::NAN,
@@ -251,6 +277,16 @@ fn get(script: &Script, knob: Knob) -> f64 {
 fn set(script: &mut Script, knob: Knob, value: f64) {
     match knob {
         Knob::ClimbIas => script.climb.ias_m_s = value,
+        Knob::ClimbAt => {
+            if let Some((from_m, _)) = &mut script.climb.second {
+                *from_m = value;
+            }
+        }
+        Knob::ClimbSecond => {
+            if let Some((_, ias_m_s)) = &mut script.climb.second {
+                *ias_m_s = value;
+            }
+        }
         Knob::CruiseMap(i) => script.cruise[i].throttle = Throttle::Map(value),
         Knob::CruiseRev(i) => script.cruise[i].rev_s = value,
         Knob::ChangeAt(i) => script.cruise[i].from_m = value,
@@ -282,7 +318,8 @@ fn set(script: &mut Script, knob: Knob, value: f64) {
 fn step(problem: &Problem, script: &Script, knob: Knob) -> f64 {
     let pr = &problem.aircraft.procedures;
     match knob {
-        Knob::ClimbIas => pr.speed_step_m_s,
+        Knob::ClimbIas | Knob::ClimbSecond => pr.speed_step_m_s,
+        Knob::ClimbAt => CLIMB_AT_STEP_M,
         Knob::CruiseMap(_) | Knob::PartMap(_) => pr.map_step_pa,
         Knob::CruiseRev(_) | Knob::PartRev(_) => pr.rev_step_s,
         Knob::PartPath(w) => match w.of(&script.descent).map(|p| p.path) {
@@ -456,8 +493,14 @@ enum Move {
     LeftAlone(bool),
     /// Descent RPM as in cruise.
     CruiseRevDown,
+    /// Gear down in the first part of the descent, and in the second.
+    Gear(bool, bool),
     /// No second part of the descent.
     OnePart,
+    /// The first speed of the climb and the height of the second together, in steps.
+    ClimbPair(f64, f64),
+    /// One of the two speeds of the climb for the whole of it.
+    OneSpeed(f64),
 }
 
 impl Move {
@@ -465,8 +508,8 @@ impl Move {
     fn is_near(self) -> bool {
         match self {
             Self::Turn(_, k) => k.abs() <= 1.0,
-            Self::CruisePair(_, map, rev) | Self::DescentPair(map, rev) => {
-                map.abs() <= 1.0 && rev.abs() <= 1.0
+            Self::CruisePair(_, a, b) | Self::DescentPair(a, b) | Self::ClimbPair(a, b) => {
+                a.abs() <= 1.0 && b.abs() <= 1.0
             }
             Self::PartThrottle(_, k) => k == 0.0,
             _ => true,
@@ -524,6 +567,15 @@ fn moves(problem: &Problem, script: &Script) -> Vec<Move> {
     out.push(Move::CruiseRevDown);
     if script.descent.second.is_some() {
         out.push(Move::OnePart);
+    }
+    if problem.aircraft.brakes_with_gear() {
+        // Never up again in the second part.
+        let parts = [(false, false), (false, true), (true, true)];
+        out.extend(parts.map(|(first, second)| Move::Gear(first, second)));
+    }
+    if let Some((_, second_m_s)) = script.climb.second {
+        out.extend(pairs.map(|(ias, at)| Move::ClimbPair(ias, at)));
+        out.extend([script.climb.ias_m_s, second_m_s].map(Move::OneSpeed));
     }
     out
 }
@@ -627,7 +679,14 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
                 ThrottleRule::Held(p)
             };
         }
+        Move::Gear(first, second) => s.descent.set_gear(first, second),
         Move::OnePart => s.descent.second = None,
+        Move::ClimbPair(ias, at) => {
+            let (from_m, _) = s.climb.second.as_mut()?;
+            *from_m += at * CLIMB_AT_STEP_M;
+            s.climb.ias_m_s += ias * pr.speed_step_m_s;
+        }
+        Move::OneSpeed(ias_m_s) => (s.climb.ias_m_s, s.climb.second) = (ias_m_s, None),
         Move::CruiseRevDown => s.descent.first.rev_s = script.cruise[script.cruise.len() - 1].rev_s,
     }
     let inside = knobs(problem, &s).iter().all(|&(knob, low, high)| {
@@ -639,6 +698,7 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
         && s.descent.second.is_none_or(|(from_m, _)| {
             from_m > s.descent.reduce_at_m + 1.0 && clear_of_edges(problem, from_m)
         });
+    let inside = inside && s.climb.second.is_none_or(|c| clear_both_ways(problem, c.0));
     (inside && s != *script).then_some(s)
 }
 

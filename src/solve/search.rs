@@ -236,6 +236,7 @@ pub(super) fn plan_from(
         return Err(search.why_not(broken));
     };
     let best = search.descent_again(&pilot, best);
+    let best = search.with_second_speed(&pilot, &levels, best);
     // Continuous refinement of the best, then rounding again with the neighbours.
     let tie = |script: &mut Script| search.prepare(script);
     let (unrounded, again, converged) = match continuous(&pilot, &best.script_free(), &tie) {
@@ -428,8 +429,8 @@ fn in_words(limits: &[Limit]) -> String {
 const CRUISE_GUESS_M_S: f64 = 70.0;
 
 pub(super) struct Search<'a> {
-    p: &'a Problem,
-    rates: CostRates,
+    pub(super) p: &'a Problem,
+    pub(super) rates: CostRates,
     /// Mass at the middle of the route, kg.
     middle_kg: f64,
     /// Descents priced so far, by the cruise they begin from.
@@ -465,11 +466,9 @@ impl<'a> Search<'a> {
 
     /// The slowest climb after lift-off, indicated, m/s: Vy, or what cools the engine.
     pub(super) fn slowest_climb_m_s(&self) -> f64 {
-        let (p, speeds) = (self.p, &self.p.aircraft.speeds);
-        let most_kg = p.aircraft.masses.max_take_off_kg;
-        speeds
-            .vy_at_m_s(p.departure.elevation_m, self.lift_off_kg(), most_kg)
-            .max(speeds.least_cooling_m_s)
+        let p = self.p;
+        p.aircraft
+            .least_climb_ias_m_s(p.departure.elevation_m, self.lift_off_kg())
     }
 
     /// Indicated altitude, in whole 500 ft, at which climb mixture is leaned: where density altitude passes the profile's.
@@ -499,6 +498,7 @@ impl<'a> Search<'a> {
             initial_mixture: mixture,
             climb: Climb {
                 ias_m_s: ias_m_s.max(initial),
+                second: None,
                 rev_s,
                 mixture,
                 lean_at_m: self.lean_at_m(),
@@ -510,6 +510,7 @@ impl<'a> Search<'a> {
                     rev_s,
                     mixture,
                     path: PathRule::Rate(p.limits.max_descent_m_s),
+                    gear_down: false,
                 },
                 second: None,
                 reduce_at_m: p.arrival.pattern_altitude_m,
@@ -541,12 +542,12 @@ impl<'a> Search<'a> {
         out
     }
 
-    fn cost_of(&self, s: &State) -> f64 {
+    pub(super) fn cost_of(&self, s: &State) -> f64 {
         self.rates.of(s.time_s, s.fuel_kg, s.revolutions)
     }
 
     /// By how much the rate of climb on reaching a level misses the least, m/s; zero if it does not.
-    fn climb_rate_short(&self, at: &ClimbState) -> f64 {
+    pub(super) fn climb_rate_short(&self, at: &ClimbState) -> f64 {
         let leg = &self.p.legs[self.p.leg_index(at.state.distance_m)];
         (leg.least_climb_m_s() - at.rate_m_s).max(0.0)
     }
@@ -927,17 +928,19 @@ impl<'a> Search<'a> {
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;
         let mut broken = Vec::new();
-        let mut kept = 0;
+        // As many clean as with the gear down, so that a permission takes nothing away.
+        let mut kept = [0; 2];
         for candidate in &candidates {
-            if kept == starts {
-                break;
+            let kept = &mut kept[usize::from(candidate.descent.last().gear_down)];
+            if *kept == starts {
+                continue;
             }
             let mut trial = script.clone();
             trial.descent = candidate.descent;
             let trial = rounded(p, &trial);
             match settle(pilot, &trial, &prepare) {
                 Ok(f) => {
-                    kept += 1;
+                    *kept += 1;
                     if best
                         .as_ref()
                         .is_none_or(|b| Pilot::charged(&f) < Pilot::charged(b))
@@ -1031,6 +1034,7 @@ impl<'a> Search<'a> {
                 rev_s: if fixed { reading } else { last.rev_s },
                 mixture: last.mixture,
                 path,
+                gear_down: false,
             },
             second: None,
             reduce_at_m: p.arrival.pattern_altitude_m,

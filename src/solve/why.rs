@@ -5,7 +5,7 @@
 
 use super::cruise::settable_rev_s;
 use super::plan::{Alternative, AlternativeKind, LeftOut, NotFlown, Plan, Sensitivity, Shifted};
-use super::refine::{Pilot, Reach, settle, settle_within, with_trigger};
+use super::refine::{Pilot, Reach, second_climb_from_m, settle, settle_within, with_trigger};
 use super::search::{Found, Search, alternative, bare, reflown, totals};
 use crate::aircraft::Throttle;
 use crate::flight::{
@@ -90,7 +90,7 @@ fn impose(kind: AlternativeKind, script: &mut Script) {
     let down = match kind {
         AlternativeKind::OrdinaryDescent | AlternativeKind::Level(_) => None,
         AlternativeKind::ClimbVy(v) | AlternativeKind::CruiseClimb(v) => {
-            script.climb.ias_m_s = v;
+            (script.climb.ias_m_s, script.climb.second) = (v, None);
             None
         }
         AlternativeKind::CruiseThrottle(i, throttle) => {
@@ -308,6 +308,10 @@ impl Why<'_> {
                     .is_some_and(|(from_m, _)| from_m >= level_m - 1.0)
                 {
                     s.descent.second = None;
+                }
+                let highest_m = second_climb_from_m(p, s.cruise[0].level_m).1;
+                if s.climb.second.is_some_and(|c| c.0 > highest_m + 1.0) {
+                    s.climb.second = None;
                 }
                 (AlternativeKind::Level(level_m), s)
             })

@@ -450,6 +450,7 @@ impl<'a> Brute<'a> {
                                     rev_s,
                                     mixture,
                                     path,
+                                    gear_down: false,
                                 },
                                 second: None,
                                 reduce_at_m: pattern_m + lead_m,
@@ -508,6 +509,7 @@ impl<'a> Brute<'a> {
                 rev_s: last.rev_s,
                 mixture: last.mixture,
                 path,
+                gear_down: false,
             };
             firsts.push(power_on(PathRule::Rate(p.limits.max_descent_m_s)));
             firsts.extend(
@@ -550,6 +552,7 @@ impl<'a> Brute<'a> {
                                 rev_s,
                                 mixture: first.mixture,
                                 path,
+                                gear_down: false,
                             };
                             s.descent = Descent {
                                 first,

@@ -1,6 +1,7 @@
 //! Problems built in code for the integration tests: the demo aircraft, or one with the textbook power plant, in uniform air.
 #![allow(dead_code, reason = "each test binary uses its own part")]
 
+use fellrun::air::{Datum, LevelValue, Station, WindField};
 use fellrun::aircraft::{Aircraft, Textbook};
 use fellrun::earth::Position;
 use fellrun::quantity::*;
@@ -181,4 +182,46 @@ pub fn trip_text(profile: &str, fuel_gal: u32, route: &[&str], rest: &str) -> St
         last.3 + 1_000.0
     );
     text
+}
+
+/// A trip on which a second climb speed pays: 282 nm in calm standard air for least time, no cruise below 10,000 ft, with an
+/// aeroplane that climbs at the least rate there well before that at any but a slow speed.
+pub fn two_speed_trip() -> Problem {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let profile = root.join("profiles/retractable-285hp.toml");
+    let trip = root.join("examples/first-trip.toml");
+    let file = fellrun::files::trip::load_trip(&trip, Some(&profile)).expect("the demo trip loads");
+    let mut trip = file.trip;
+    trip.objective = Objective::Time;
+    let station = |name: &str, lon_deg: f64| Station {
+        name: name.into(),
+        lat_deg: 43.3,
+        lon_deg,
+        elevation_m: 100.0,
+        levels: [0.0, 24_000.0]
+            .map(|ft| LevelValue {
+                datum: Datum::TrueAltitude,
+                height_m: ft * M_PER_FT,
+                u_m_s: 0.0,
+                v_m_s: 0.0,
+                temperature_k: Some(288.15 - 0.0065 * ft * M_PER_FT),
+            })
+            .to_vec(),
+    };
+    trip.weather.field =
+        WindField::new(&[station("W", -119.0), station("E", -112.0)]).expect("in order");
+    trip.weather.valid_until = None;
+    trip.places.remove(1);
+    trip.ground.remove(1);
+    for place in &mut trip.places {
+        place.elevation_m = Some(0.0);
+    }
+    trip.ground[0] = LegGround {
+        ground: vec![(1e7, 0.0)],
+        minimum_m: 10_000.0 * M_PER_FT,
+        mountainous: false,
+        source: "flat, for the test".into(),
+    };
+    trip.arrival.pattern_altitude_m = 1_000.0 * M_PER_FT;
+    resolve(&trip, file.aircraft).expect("the trip resolves")
 }
