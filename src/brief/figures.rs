@@ -1052,7 +1052,7 @@ fn conditions(plan: &Plan, problem: &Problem, track: &[Point]) -> Conditions {
             let mut hp_m = (ground_hp_m / CONDITION_STEP_M).floor() * CONDITION_STEP_M;
             let mut levels = Vec::new();
             while hp_m <= top_m {
-                let air = problem.air.at(middle_m, hp_m);
+                let air = problem.air.at(middle_m, hp_m, problem.time_s(middle_m));
                 levels.push(WindLevel {
                     pressure_altitude_ft: ft(hp_m),
                     wind_along_kt: kt(air.along_m_s),
@@ -1295,8 +1295,12 @@ impl Figures {
         let mut places: Vec<String> = problem.legs.iter().map(|l| l.from.clone()).collect();
         places.extend(problem.legs.last().map(|l| l.to.clone()));
         let value = |si: f64| objective_value(plan.objective, fuel, si);
-        let fields = [&problem.departure, &problem.destination].map(|f| {
-            let density_m = problem.density_altitude_m(f);
+        let ends = [
+            (&problem.departure, 0.0),
+            (&problem.destination, flown.slowed.time_s),
+        ];
+        let fields = ends.map(|(f, time_s)| {
+            let density_m = problem.density_altitude_m(f, time_s);
             FieldFigures {
                 ident: f.ident.clone(),
                 elevation_ft: ft(f.elevation_m),

@@ -267,6 +267,7 @@ fn made_problem() -> Problem {
         ],
         bounds: Default::default(),
         charge: Default::default(),
+        clock: vec![],
         notes: vec![],
     }
 }

@@ -41,8 +41,8 @@ use crate::quantity::{
     Rpm, ZERO_C_K, range,
 };
 use crate::trip::{
-    Arrival, FuelLoad, HourBasis, LegGround, Limits, Objective, Place, Prices, Roughness, Rules,
-    Trip, Weather,
+    Arrival, Forecast, FuelLoad, HourBasis, LegGround, Limits, Objective, Place, Prices, Roughness,
+    Rules, Trip, Weather,
 };
 
 /// Clearance over ground when the trip gives none, ft: 14 CFR 91.177(a)(2), plain and mountainous.
@@ -159,7 +159,10 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
             basis: prices.basis,
         },
         weather: Weather {
-            field,
+            forecasts: vec![Forecast {
+                valid: bulletin.times.valid,
+                field,
+            }],
             valid_until: Some(bulletin.times.use_to),
             departure_altimeter_pa: weather.altimeter_pa.0,
             destination_altimeter_pa: weather.altimeter_pa.1,

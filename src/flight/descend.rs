@@ -303,7 +303,7 @@ impl Flyer<'_> {
             {
                 // Meet the speed, not pass it.
                 let ias_of = |s: &State| {
-                    let (air, _) = p.air_state(s.distance_m, s.pressure_altitude_m);
+                    let (air, _) = p.air_state(s.distance_m, s.pressure_altitude_m, s.time_s);
                     p.aircraft.ias_from_tas(air, s.tas_m_s)
                 };
                 let sign = if slowing { -1.0 } else { 1.0 };
@@ -451,9 +451,11 @@ impl Flyer<'_> {
 
     /// Conductance of the throttle that gives what is set here.
     fn conductance(&self, set: Performance) -> f64 {
-        let (air, _) = self
-            .p
-            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        let (air, _) = self.p.air_state(
+            self.state.distance_m,
+            self.state.pressure_altitude_m,
+            self.state.time_s,
+        );
         let aircraft = &self.p.aircraft;
         aircraft.engine.conductance(
             set.map_pa,
@@ -480,9 +482,11 @@ impl Flyer<'_> {
             (None, Gauge::Tachometer { .. }) => Throttle::Full,
             (throttle, Gauge::ManifoldPressure { .. }) => {
                 let throttle = throttle.map_or(Throttle::Full, Throttle::Fixed);
-                let (air, _) = self
-                    .p
-                    .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+                let (air, _) = self.p.air_state(
+                    self.state.distance_m,
+                    self.state.pressure_altitude_m,
+                    self.state.time_s,
+                );
                 let aircraft = &self.p.aircraft;
                 let intake = aircraft.intake(air, self.state.tas_m_s);
                 let limit_pa = aircraft.map_limit_pa(d.rev_s);

@@ -66,7 +66,7 @@ pub(super) struct Flyer<'a> {
 impl<'a> Flyer<'a> {
     pub(super) fn at_lift_off(problem: &'a Problem, script: &Script, record: bool) -> Self {
         let field_hp = problem.pressure_altitude_m(0.0, problem.departure.elevation_m);
-        let (air, _) = problem.air_state(0.0, field_hp);
+        let (air, _) = problem.air_state(0.0, field_hp, 0.0);
         Flyer {
             p: problem,
             last: None,
@@ -343,17 +343,21 @@ impl Flyer<'_> {
     }
 
     pub(super) fn ias_now(&self) -> f64 {
-        let (air, _) = self
-            .p
-            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        let (air, _) = self.p.air_state(
+            self.state.distance_m,
+            self.state.pressure_altitude_m,
+            self.state.time_s,
+        );
         self.p.aircraft.ias_from_tas(air, self.state.tas_m_s)
     }
 
     /// What these levers give here and now.
     pub(super) fn set_here(&self, levers: Levers) -> Performance {
-        let (air, _) = self
-            .p
-            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        let (air, _) = self.p.air_state(
+            self.state.distance_m,
+            self.state.pressure_altitude_m,
+            self.state.time_s,
+        );
         self.p
             .aircraft
             .perform_under_redline(air, self.state.tas_m_s, levers, &self.near)

@@ -15,8 +15,8 @@ use crate::quantity::{
     W_PER_HP,
 };
 use crate::trip::{
-    Arrival, Field, FuelLoad, HourBasis, Leg, LegGround, LegLevels, Limits, Objective, Place,
-    Prices, Problem, RouteAir, Rules, Trip, Weather, resolve,
+    Arrival, Field, Forecast, FuelLoad, HourBasis, Leg, LegGround, LegLevels, Limits, Objective,
+    Place, Prices, Problem, RouteAir, Rules, Trip, Weather, resolve,
 };
 
 /// Avgas, kg/m³ (6.0 lb/US gal).
@@ -221,6 +221,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
         levels: vec![LegLevels { levels_m: vec![] }],
         bounds: Default::default(),
         charge: Default::default(),
+        clock: vec![],
         notes: vec![],
         aircraft,
     }
@@ -328,7 +329,10 @@ pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64
         prices: calm.prices,
         weather: Weather {
             valid_until: None,
-            field: WindField::new(&stations).expect("the invented stations are in order"),
+            forecasts: vec![Forecast {
+                valid: jiff::Timestamp::UNIX_EPOCH,
+                field: WindField::new(&stations).expect("the invented stations are in order"),
+            }],
             departure_altimeter_pa: altimeter_inhg.0 * IN,
             destination_altimeter_pa: altimeter_inhg.1 * IN,
             departure_temperature_k: None,

@@ -338,7 +338,7 @@ fn closed_form_held_cas_slopes_are_those_of_the_speed_relations() {
     };
     for hp in [100.0, 1_000.0, 2_500.0, 5_000.0] {
         for cas in [40.0, 60.0, 80.0] {
-            let (per_hp, per_s) = model.held_cas_slopes(50_000.0, hp, tas(cas, hp));
+            let (per_hp, per_s, _) = model.held_cas_slopes(0.0, 50_000.0, hp, tas(cas, hp));
             let measured = (tas(cas, hp + 1.0) - tas(cas, hp - 1.0)) / 2.0;
             assert!(
                 (per_hp - measured).abs() < SLOPE,

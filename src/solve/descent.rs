@@ -101,9 +101,10 @@ impl Pricing<'_> {
             PathRule::Ias(_) => 0.8 * problem.limits.max_descent_m_s,
         };
         let down_s = (level_m - problem.arrival.pattern_altitude_m) / rate + 90.0;
+        let s = &self.start;
         let sample = problem
             .air
-            .at(self.start.distance_m, self.start.pressure_altitude_m);
+            .at(s.distance_m, s.pressure_altitude_m, s.time_s);
         let back_m = down_s * (self.start.tas_m_s + sample.along_m_s);
         self.at(problem.length_m - problem.arrival.before_m - back_m)
     }
@@ -113,6 +114,7 @@ impl Pricing<'_> {
         let distance_m = distance_m.max(0.0);
         let level_m = self.script.cruise[self.script.cruise.len() - 1].level_m;
         State {
+            time_s: self.problem.time_s(distance_m),
             distance_m,
             pressure_altitude_m: self.problem.pressure_altitude_m(distance_m, level_m),
             ..self.start
@@ -518,7 +520,7 @@ fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Descent> {
         (PathRule::Ias(slow), 0.0),
     ];
     let cruise_map = {
-        let (air, _) = problem.air_state(start.distance_m, start.pressure_altitude_m);
+        let (air, _) = problem.air_state(start.distance_m, start.pressure_altitude_m, start.time_s);
         problem
             .aircraft
             .perform(air, start.tas_m_s, cruise.levers())

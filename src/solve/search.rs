@@ -17,6 +17,7 @@ use crate::flight::{
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::{self, Mismatch};
 use crate::trip::{CostRates, HourBasis, Objective, Problem};
+use std::borrow::Cow;
 use std::cell::RefCell;
 
 /// Level sequences that are flown in full.
@@ -30,6 +31,10 @@ const CLIMB_PENALTY: f64 = 0.05;
 /// At a fixed pitch power goes with the cube of crankshaft speed and with manifold pressure times crankshaft speed, so an inch of mercury
 /// at 23 in is worth 50 rpm at 2,400: one step of a reduction, rev/s.
 const REV_STEP_S: f64 = 50.0 / 60.0;
+/// The schedule has settled when the time of the flight changes by less than this share (DESIGN section 6.4).
+const SCHEDULE_SHARE: f64 = 1e-3;
+/// Flights on the way to it.
+const MOST_SCHEDULES: u32 = 6;
 /// Cruise power is set this much before cruise speed is reached.
 const SET_BEFORE_M_S: f64 = 2.0 * M_S_PER_KT;
 
@@ -93,7 +98,10 @@ pub enum SolveError {
 /// # Errors
 /// [`SolveError`] when no plan keeps every limit, saying which is in the way.
 pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
-    Ok(super::why::explained(problem, bare(problem)?.0))
+    let mut problem = on_schedule(problem);
+    let plan = bare(&problem)?.0;
+    set_clock(&mut problem, &plan.flown);
+    Ok(super::why::explained(&problem, plan))
 }
 
 /// [`plan`] without a word on what each choice is worth, with the flights that it only has the figures of.
@@ -101,10 +109,45 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
 /// # Errors
 /// As [`plan`].
 pub fn plan_with_workings(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
-    bare(problem)
+    bare(&on_schedule(problem))
 }
 
-/// The same, for those who go on from it.
+/// The problem on the clock of a flight: the cheapest the level search proposes, with a plain descent, on the clock of which the
+/// search is made again until that no longer changes. As it is in air that does not change.
+pub(super) fn on_schedule(problem: &Problem) -> Cow<'_, Problem> {
+    let mut scheduled = Cow::Borrowed(problem);
+    if problem.air.is_steady() {
+        return scheduled;
+    }
+    for _ in 0..MOST_SCHEDULES {
+        let search = Search::new(&scheduled, scheduled.cost_rates());
+        let Some(flown) = search.first_flight() else {
+            break;
+        };
+        let change_s = (flown.time_s - scheduled.time_s(problem.length_m)).abs();
+        set_clock(&mut scheduled, &flown);
+        if change_s < SCHEDULE_SHARE * flown.time_s {
+            break;
+        }
+    }
+    scheduled
+}
+
+/// Puts the problem on the clock of a recorded flight, if its air changes.
+pub(super) fn set_clock(problem: &mut Cow<'_, Problem>, flown: &Flown) {
+    if problem.air.is_steady() {
+        return;
+    }
+    let mut clock: Vec<(f64, f64)> = Vec::with_capacity(flown.track.len());
+    for state in flown.track.iter().map(|t| t.state) {
+        if clock.last().is_none_or(|c| state.distance_m > c.0) {
+            clock.push((state.distance_m, state.time_s));
+        }
+    }
+    problem.to_mut().clock = clock;
+}
+
+/// The same as [`plan_with_workings`] on the clock that the problem has.
 pub(super) fn bare(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
     if problem.bounds.is_free() {
         plan_from(problem, &[])
@@ -476,7 +519,7 @@ impl<'a> Search<'a> {
         let mut level = 0.0;
         while level <= p.limits.max_altitude_m {
             let hp = p.pressure_altitude_m(0.0, level);
-            if isa::density_altitude_m(hp, p.air.at(0.0, hp).temperature_k) > limit {
+            if isa::density_altitude_m(hp, p.air.at(0.0, hp, 0.0).temperature_k) > limit {
                 return level;
             }
             level += 500.0 * M_PER_FT;
@@ -487,7 +530,7 @@ impl<'a> Search<'a> {
     /// A script with everything but cruise and descent chosen.
     fn skeleton(&self, ias_m_s: f64, rev_s: f64) -> Script {
         let p = self.p;
-        let field_da = p.density_altitude_m(&p.departure);
+        let field_da = p.density_altitude_m(&p.departure, 0.0);
         let mixture = p.aircraft.high_power_mixture(field_da);
         let initial = (self.slowest_climb_m_s() / M_S_PER_KT).ceil() * M_S_PER_KT;
         let interval = PA_PER_INHG / p.limits.map_reduction_pa_s;
@@ -602,7 +645,7 @@ impl<'a> Search<'a> {
                 .unwrap_or_else(|| self.skeleton(0.0, p.aircraft.procedures.climb_rev_s[0]));
             // A plain descent stands for all of them in the level search: power as in cruise, greatest rate.
             if let Some(c) = self.plain_descent(&script, &level, per_m[i]) {
-                level.descent = c;
+                level.descent = (c.cost, c.distance_m);
                 out.push(level);
             }
         }
@@ -617,7 +660,12 @@ impl<'a> Search<'a> {
         Ok(out)
     }
 
-    fn plain_descent(&self, script: &Script, level: &LevelCost, per_m: f64) -> Option<(f64, f64)> {
+    fn plain_descent(
+        &self,
+        script: &Script,
+        level: &LevelCost,
+        per_m: f64,
+    ) -> Option<descent::Candidate> {
         let p = self.p;
         let start = self.cruise_state(level.level_m, &level.options, script)?;
         let mut best: Option<descent::Candidate> = None;
@@ -663,7 +711,24 @@ impl<'a> Search<'a> {
                 }
             }
         }
-        best.map(|b| (b.cost, b.distance_m))
+        best
+    }
+
+    /// The flight of the first proposal of the level search that can be flown, with a plain descent, path recorded.
+    fn first_flight(&self) -> Option<Flown> {
+        let p = self.p;
+        let levels = self.level_costs().ok()?;
+        sequences(p, self.rates, &levels)
+            .iter()
+            .find_map(|sequence| {
+                let mut script = self.with_cruise(&sequence.steps, &levels)?;
+                let last_m = sequence.steps.last()?.0;
+                let level = levels.iter().find(|l| (l.level_m - last_m).abs() < 1.0)?;
+                let middle_m = 0.5 * p.length_m;
+                let per_m = cruise::least_per_m(p, self.rates, &level.options, last_m, middle_m);
+                script.descent = self.plain_descent(&script, level, per_m)?.descent;
+                fly_recorded(p, &script).ok()
+            })
     }
 
     /// A state in steady cruise some way before the pattern.
@@ -678,12 +743,12 @@ impl<'a> Search<'a> {
         let cruise = script.cruise.last()?;
         let levers = cruise.levers();
         let hp = p.pressure_altitude_m(s, level_m);
-        let (air, _) = p.air_state(s, hp);
+        let (air, _) = p.air_state(s, hp, p.time_s(s));
         let end_kg = 2.0 * self.middle_kg - self.lift_off_kg();
         let guess = options.iter().map(|o| o.tas_m_s).fold(60.0, f64::max);
         let (tas, _) = level_speed_m_s(p, air, end_kg, levers, guess)?;
         Some(State {
-            time_s: 0.0,
+            time_s: p.time_s(s),
             distance_m: s,
             pressure_altitude_m: hp,
             tas_m_s: tas,
@@ -703,7 +768,8 @@ impl<'a> Search<'a> {
         let samples: Vec<_> = (0..5)
             .map(|k| {
                 let s = from_m + (to_m - from_m) * (f64::from(k) + 0.5) / 5.0;
-                self.p.air.at(s, self.p.pressure_altitude_m(s, level_m))
+                let hp = self.p.pressure_altitude_m(s, level_m);
+                self.p.air.at(s, hp, self.p.time_s(s))
             })
             .collect();
         let price = |o: &CruiseOption| -> f64 {
@@ -789,7 +855,7 @@ impl<'a> Search<'a> {
                 0.1 * p.length_m
             };
             let hp = p.pressure_altitude_m(s, c.level_m);
-            let (air, _) = p.air_state(s, hp);
+            let (air, _) = p.air_state(s, hp, p.time_s(s));
             let guess = p.aircraft.tas_from_ias(air, p.aircraft.speeds.vno_m_s);
             let mass = self.lift_off_kg();
             let steady = |levers| {
@@ -842,7 +908,7 @@ impl<'a> Search<'a> {
             return;
         };
         let s = 0.8 * p.length_m;
-        let (air, _) = p.air_state(s, p.pressure_altitude_m(s, last.level_m));
+        let (air, _) = p.air_state(s, p.pressure_altitude_m(s, last.level_m), p.time_s(s));
         let intake = p.aircraft.intake(air, CRUISE_GUESS_M_S);
         let full = p
             .aircraft
@@ -915,13 +981,14 @@ impl<'a> Search<'a> {
                 + p.pressure_altitude_m(p.length_m, p.arrival.pattern_altitude_m));
         let rate = (500.0 * M_S_PER_FPM).min(p.limits.max_descent_m_s);
         let cruise_hp = p.pressure_altitude_m(start.distance_m, last.level_m);
-        let (cruise_air, _) = p.air_state(start.distance_m, cruise_hp);
+        let (cruise_air, _) = p.air_state(start.distance_m, cruise_hp, start.time_s);
         let mass = self.lift_off_kg() - start.fuel_kg;
         let levers = last.levers();
         let (tas, _) = level_speed_m_s(p, cruise_air, mass, levers, 75.0)?;
         let ias = p.aircraft.ias_from_tas(cruise_air, tas);
         // MAP, or RPM at fixed pitch, for that IAS at that rate, half-way down.
-        let (air, sample) = p.air_state(p.length_m - 30.0 * M_PER_NM, hp);
+        let half_way_m = p.length_m - 30.0 * M_PER_NM;
+        let (air, sample) = p.air_state(half_way_m, hp, p.time_s(half_way_m));
         let v = p.aircraft.tas_from_ias(air, ias);
         let needed = p
             .aircraft

@@ -66,7 +66,7 @@ pub fn legal_levels(problem: &Problem, leg: &Leg) -> LegLevels {
             .all(|&(from_m, to_m, ground_m)| {
                 [from_m, 0.5 * (from_m + to_m), to_m].iter().all(|&s| {
                     let hp = problem.pressure_altitude_m(s, level_m);
-                    problem.air.at(s, hp).true_altitude_m >= ground_m + clearance
+                    problem.air.at(s, hp, problem.time_s(s)).true_altitude_m >= ground_m + clearance
                 })
             });
         let breathable = problem.limits.oxygen

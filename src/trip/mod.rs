@@ -148,11 +148,20 @@ pub struct Arrival {
     pub circuit_s: f64,
 }
 
+/// Winds and temperatures aloft at one time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Forecast {
+    /// The time.
+    pub valid: Timestamp,
+    /// The field.
+    pub field: WindField,
+}
+
 /// Altimeter settings and what is known at the surface.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Weather {
-    /// Winds and temperatures aloft.
-    pub field: WindField,
+    /// Winds and temperatures aloft, earliest first: at least one. Between two times they are blended, outside held.
+    pub forecasts: Vec<Forecast>,
     /// The forecast is for use up to this time, if that is known.
     pub valid_until: Option<Timestamp>,
     /// Altimeter setting at the departure, Pa.

@@ -105,6 +105,7 @@ pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_
         levels: vec![],
         bounds: Default::default(),
         charge: Default::default(),
+        clock: vec![],
         notes: vec![],
         aircraft,
     };

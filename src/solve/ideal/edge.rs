@@ -194,6 +194,8 @@ pub(super) struct Stretch<'a, 'p> {
     /// Middle, m along the route.
     pub(super) middle_m: f64,
     pub(super) length_m: f64,
+    /// When the plan is there, s since lift-off.
+    pub(super) time_s: f64,
     pub(super) mass_kg: f64,
     /// True heights that may be flown, m.
     pub(super) floor_m: f64,
@@ -224,7 +226,7 @@ impl<'a> Stretch<'a, '_> {
                 return None;
             }
             let hp = self.pressure_altitude.0 + self.pressure_altitude.1 * z;
-            let (air, sample) = p.air_state(s_m, hp);
+            let (air, sample) = p.air_state(s_m, hp, self.time_s);
             let top = p.limits.speed_limit_m_s(
                 &aircraft.speeds,
                 mass / most_kg,

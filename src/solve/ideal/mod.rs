@@ -70,7 +70,7 @@ fn energy_at(path: &Path, distance_m: f64) -> f64 {
     interpolate(path, distance_m)
 }
 
-/// The cheapest flight from the end of the plan's initial climb to the pattern point, with the plan's weight schedule.
+/// The cheapest flight from the end of the plan's initial climb to the pattern point, with the plan's schedule of weight and time.
 ///
 /// `None` if the grid holds no flight (a route shorter than two stretches).
 pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<Part> {
@@ -122,7 +122,7 @@ impl<'p> Course<'p> {
         let begin: &TrackPoint = plan.track.get(first.last)?;
         let end_m = p.length_m - p.arrival.before_m;
         let end_hp = p.pressure_altitude_m(end_m, p.arrival.pattern_altitude_m);
-        let (end_air, end_sample) = p.air_state(end_m, end_hp);
+        let (end_air, end_sample) = p.air_state(end_m, end_hp, plan.slowed.time_s);
         let end_v = p
             .aircraft
             .tas_from_ias(end_air, p.aircraft.procedures.pattern_m_s);
@@ -141,20 +141,21 @@ impl<'p> Course<'p> {
         })
     }
 
-    /// Mass \[kg\] of the plan at a distance \[m\].
-    fn mass_kg(&self, distance_m: f64) -> f64 {
+    /// Mass \[kg\] and time \[s\] of the plan at a distance \[m\].
+    fn schedule(&self, distance_m: f64) -> (f64, f64) {
         let track = &self.plan.track;
         let i = track
             .partition_point(|t| t.state.distance_m < distance_m)
             .min(track.len() - 1);
-        track[i].mass_kg
+        (track[i].mass_kg, track[i].state.time_s)
     }
 
     fn stretch(&self, middle_m: f64, length_m: f64, speed_step_m_s: f64) -> Stretch<'_, 'p> {
         let p = self.problem;
         // Pressure altitude against true height between the pattern and the ceiling.
+        let (mass_kg, time_s) = self.schedule(middle_m);
         let ceiling_hp = p.pressure_altitude_m(middle_m, p.limits.max_altitude_m);
-        let true_m = |hp: f64| p.air.at(middle_m, hp).true_altitude_m;
+        let true_m = |hp: f64| p.air.at(middle_m, hp, time_s).true_altitude_m;
         let (low_m, ceiling_m) = (true_m(self.end_hp), true_m(ceiling_hp));
         let slope = (ceiling_hp - self.end_hp) / (ceiling_m - low_m);
         Stretch {
@@ -162,7 +163,8 @@ impl<'p> Course<'p> {
             table: &self.table,
             middle_m,
             length_m,
-            mass_kg: self.mass_kg(middle_m),
+            time_s,
+            mass_kg,
             floor_m: p.floor_m(middle_m).unwrap_or(self.floor_m),
             ceiling_m,
             ground_m: p.ground_m(middle_m),
