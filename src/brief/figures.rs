@@ -285,6 +285,9 @@ pub struct LegFigures {
     pub true_course_deg: f64,
     /// Least cruise altitude.
     pub minimum_altitude_ft: f64,
+    /// Greatest altitude of the leg itself, where it has one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub maximum_altitude_ft: Option<f64>,
     /// Ground.
     pub ground: Vec<Stretch>,
     /// Where ground and minimum come from.
@@ -1123,6 +1126,11 @@ fn limit_words(limit: Limit, problem: &Problem) -> Said {
             format!("rate of descent is at the greatest asked for, {} fpm", number(fpm(limits.max_descent_m_s), 0)),
         ),
         Limit::Ground => ("ground", "height over the ground is at its least".to_owned()),
+        Limit::Forbidden => {
+            let names: Vec<&str> = problem.forbidden.iter().map(|p| p.name.as_str()).collect();
+            ("forbidden", format!("the path runs along heights that are forbidden ({})", names.join(", ")))
+        }
+        Limit::Ceiling => ("ceiling", "altitude is at the most a leg allows".to_owned()),
         Limit::Governor => ("governor", "the propeller is about to reach a pitch stop".to_owned()),
         Limit::Redline => (
             "redline",
@@ -1375,6 +1383,7 @@ impl Figures {
                     magnetic_course_deg: course_deg(l.magnetic_rad),
                     true_course_deg: course_deg(l.true_rad),
                     minimum_altitude_ft: ft(l.minimum_m),
+                    maximum_altitude_ft: l.maximum_m.map(ft),
                     ground: l
                         .ground
                         .iter()

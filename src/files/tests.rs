@@ -592,6 +592,11 @@ fn closed_form_contradictions() {
             "leg[1].minimum_altitude_ft",
         ),
         (
+            "minimum_altitude_ft = 8800",
+            "minimum_altitude_ft = 8800\nmaximum_altitude_ft = 8500",
+            "leg[1].maximum_altitude_ft",
+        ),
+        (
             "pattern_altitude_ft = 5500",
             "pattern_altitude_ft = 4000",
             "arrival.pattern_altitude_ft",

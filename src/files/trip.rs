@@ -8,7 +8,7 @@
 //! | --- | --- |
 //! | top of the file | `title`, `profile`, `departure_utc`, `night` (false), `variation_deg` (magnetic model), east positive |
 //! | `[[place]]`, in order | `ident`, `lat`, `lon`, `elevation_ft` (needed at both ends and for an observation) |
-//! | `[[leg]]`, in order | `minimum_altitude_ft`, `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` |
+//! | `[[leg]]`, in order | `minimum_altitude_ft`, `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` |
 //! | `[load]` | `people_lb`, `baggage_lb` (0) |
 //! | `[fuel]` | `on_board_gal`: a number or `"least"` |
 //! | `[prices]` | `hourly`, `basis` (clock, airborne, tachometer), `tach_reference_rpm` (tachometer only), `fuel_per_gal` |
@@ -371,6 +371,7 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
     let mut legs = Vec::new();
     for (i, row) in rows.into_iter().enumerate() {
         let minimum = row.number("minimum_altitude_ft", "altitude");
+        let maximum = row.optional("maximum_altitude_ft", "altitude");
         let mountainous = row.answer("mountainous");
         let source = row.text("source", "where ground and minimum altitude come from");
         if !row.has("ground") {
@@ -386,6 +387,9 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
         sheet.rising(&ends.iter().collect::<Vec<_>>());
         for height in &heights {
             sheet.rising(&[height, &minimum]);
+        }
+        if let Some(maximum) = &maximum {
+            sheet.at_least(maximum, &minimum);
         }
         let (mut line, mut name) = (None, format!("leg {}", i + 1));
         if let (Some(from), Some(to)) = (places.get(i), places.get(i + 1)) {
@@ -409,6 +413,7 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
                 .map(|(to, h)| (to.value * M_PER_NM, h.value * M_PER_FT))
                 .collect(),
             minimum_m: minimum.value * M_PER_FT,
+            maximum_m: maximum.map(|m| m.value * M_PER_FT),
             mountainous,
             source,
         };

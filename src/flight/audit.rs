@@ -25,6 +25,10 @@ pub enum Limit {
     DescentRate,
     /// True height over ground.
     Ground,
+    /// Forbidden patches of distance and height.
+    Forbidden,
+    /// Greatest altitude of a leg.
+    Ceiling,
     /// The governor does not hold the set RPM.
     Governor,
     /// Greatest RPM of a fixed-pitch propeller.
@@ -41,7 +45,7 @@ pub enum Limit {
 
 impl Limit {
     /// All limits.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 18] = [
         Self::Airspeed,
         Self::LowSpeed,
         Self::ManifoldPressure,
@@ -52,6 +56,8 @@ impl Limit {
         Self::ClimbRate,
         Self::DescentRate,
         Self::Ground,
+        Self::Forbidden,
+        Self::Ceiling,
         Self::Governor,
         Self::Redline,
         Self::Fuel,
@@ -73,6 +79,8 @@ impl Limit {
             Self::ClimbRate => "least rate of climb on reaching a level",
             Self::DescentRate => "greatest rate of descent",
             Self::Ground => "height over ground",
+            Self::Forbidden => "heights that are forbidden on a part of the route",
+            Self::Ceiling => "greatest altitude of a leg",
             Self::Governor => "RPM that can be held",
             Self::Redline => "greatest RPM",
             Self::Fuel => "fuel and reserve",
@@ -90,7 +98,7 @@ impl Limit {
             Self::RpmBand => 10.0 / 60.0,
             Self::CruisePower | Self::Mixture => 0.002,
             Self::ClimbRate | Self::DescentRate => 10.0 * M_S_PER_FPM,
-            Self::Ground => 30.0 * M_PER_FT,
+            Self::Ground | Self::Forbidden | Self::Ceiling => 30.0 * M_PER_FT,
             Self::Governor | Self::Redline => 5.0 / 60.0,
             Self::Fuel | Self::FuelBound => 0.1,
             Self::ArriveWithin => 6.0,
@@ -138,6 +146,12 @@ impl Audit {
     /// Sum of all violations in scale units; zero for a flight that keeps every limit.
     pub fn violation(&self) -> f64 {
         self.worst.iter().filter(|&&w| w > TOLERANCE).sum()
+    }
+
+    /// The part of [`Audit::violation`] that lies with some limits.
+    pub fn violation_of(&self, limits: &[Limit]) -> f64 {
+        let worst = limits.iter().map(|&l| self.worst[l as usize]);
+        worst.filter(|&w| w > TOLERANCE).sum()
     }
 
     /// Limits that are broken.

@@ -147,7 +147,8 @@ impl Flyer<'_> {
             let miss_m = pattern_m - self.state.distance_m;
             // Moved along the route the path comes nearer to the ground, or clears it, by its slope times the miss.
             let to_ground_m = self.audit.excess(Limit::Ground).abs();
-            let met = if fine {
+            // What is barred ends at an edge along the route.
+            let met = if fine || self.p.has_patches() {
                 miss_m.abs() < TOD_TOLERANCE_M
             } else {
                 miss_m.abs() < SHIFT_M && to_ground_m > STEEPEST_DESCENT * miss_m.abs()

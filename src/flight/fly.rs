@@ -77,6 +77,8 @@ pub struct ClimbState {
     pub rate_m_s: f64,
     /// Violations of limits on the way, scale units.
     pub violation: f64,
+    /// Of these, what lies in forbidden patches or above the greatest altitude of a leg.
+    pub barred: f64,
 }
 
 /// Flies the climb of a script and gives what it comes to on reaching each of these indicated altitudes [m, lowest first]; the
@@ -96,6 +98,9 @@ pub fn climb_states(problem: &Problem, script: &Script, levels_m: &[f64]) -> Vec
             state: flyer.state,
             rate_m_s: rate,
             violation: flyer.audit.violation(),
+            barred: flyer
+                .audit
+                .violation_of(&[Limit::Forbidden, Limit::Ceiling]),
         });
     }
     out

@@ -178,6 +178,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
             variation_rad: 0.0,
             ground: vec![(0.0, length_m, 0.0)],
             minimum_m: 2_000.0 * FT,
+            maximum_m: None,
             mountainous: false,
             ground_source: "invented".into(),
         }],
@@ -222,6 +223,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
         bounds: Default::default(),
         charge: Default::default(),
         clock: vec![],
+        forbidden: vec![],
         notes: vec![],
         aircraft,
     }
@@ -319,6 +321,7 @@ pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64
             LegGround {
                 ground: vec![(1e6, 100.0)],
                 minimum_m: 600.0,
+                maximum_m: None,
                 mountainous: false,
                 source: "invented".into(),
             };

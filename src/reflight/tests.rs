@@ -227,6 +227,7 @@ fn closed_form_bounds_refuse_what_is_not_a_number() {
         fuel_kg: 0.0,
         height_m: 0.0,
         speed_m_s: 0.0,
+        barred_m: 0.0,
     };
     assert!(good.within_bounds(DENSITY_KG_M3));
     for bad in [
@@ -261,6 +262,14 @@ fn closed_form_bounds_refuse_what_is_not_a_number() {
         },
         Mismatch {
             speed_m_s: 2.1 * KT,
+            ..good
+        },
+        Mismatch {
+            barred_m: f64::NAN,
+            ..good
+        },
+        Mismatch {
+            barred_m: 51.0 * FT,
             ..good
         },
     ] {

@@ -21,6 +21,8 @@ pub struct Candidate {
     pub worth: f64,
     /// Sum of violations in scale units.
     pub violation: f64,
+    /// Charged for those that lie in forbidden patches or above the greatest altitude of a leg, objective unit.
+    pub barred: f64,
     /// Worth with lever changes and violations charged.
     pub charged: f64,
 }
@@ -59,13 +61,13 @@ impl Pricing<'_> {
         };
         let mut start = self.begin(&descent);
         let mut down = let_down(self.problem, &trial, start).ok()?;
-        // The ground is that of the place: where it matters the descent is moved to end at the pattern point.
+        // Ground and patches are those of the place: where they matter the descent is moved to end at the pattern point.
         let pattern_m = self.problem.length_m - self.problem.arrival.before_m;
         for _ in 0..MOST_MOVES {
             let miss_m = pattern_m - down.end.distance_m;
-            if down.audit.excess(Limit::Ground) < -STEEPEST_DESCENT * miss_m.abs()
-                || miss_m.abs() < NEAR_M
-            {
+            let far_from_ground =
+                down.audit.excess(Limit::Ground) < -STEEPEST_DESCENT * miss_m.abs();
+            if (far_from_ground && !self.problem.has_patches()) || miss_m.abs() < NEAR_M {
                 break;
             }
             start = self.at(start.distance_m + miss_m);
@@ -88,6 +90,7 @@ impl Pricing<'_> {
             distance_m,
             worth,
             violation,
+            barred: PENALTY * whole * down.audit.violation_of(&[Limit::Forbidden, Limit::Ceiling]),
             charged,
         })
     }

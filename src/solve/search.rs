@@ -201,7 +201,7 @@ pub(super) fn plan_from(
                 from: leg.from.clone(),
                 to: leg.to.clone(),
                 minimum_ft: leg.minimum_m / M_PER_FT,
-                maximum_ft: problem.limits.max_altitude_m / M_PER_FT,
+                maximum_ft: problem.ceiling_m(leg.from_m) / M_PER_FT,
                 course_deg: leg.magnetic_rad.to_degrees(),
             });
         }
@@ -383,6 +383,7 @@ pub(super) fn reflown(problem: &Problem, flown: &Flown) -> Mismatch {
             fuel_kg: f64::NAN,
             height_m: f64::NAN,
             speed_m_s: f64::NAN,
+            barred_m: f64::NAN,
         },
     }
 }
@@ -605,7 +606,8 @@ impl<'a> Search<'a> {
         all.dedup_by(|a, b| (*a - *b).abs() < 1.0);
         let middle = 0.5 * p.length_m;
         let options: Vec<Vec<CruiseOption>> = all.iter().map(|&l| self.options(l)).collect();
-        let mut climb: Vec<Option<(f64, f64)>> = vec![None; all.len()];
+        // Cost, distance and what is charged for what is barred.
+        let mut climb: Vec<Option<(f64, f64, f64)>> = vec![None; all.len()];
         let per_m: Vec<f64> = all
             .iter()
             .zip(&options)
@@ -618,11 +620,13 @@ impl<'a> Search<'a> {
                 if self.climb_rate_short(at) > 0.0 || !per_m[i].is_finite() {
                     continue;
                 }
+                let cost = self.cost_of(state);
                 let c = (
-                    self.cost_of(state) * (1.0 + CLIMB_PENALTY * at.violation),
+                    cost * (1.0 + CLIMB_PENALTY * (at.violation - at.barred)),
                     state.distance_m,
+                    cost * CLIMB_PENALTY * at.barred,
                 );
-                let worth = |x: (f64, f64)| x.0 - per_m[i] * x.1;
+                let worth = |x: (f64, f64, f64)| x.0 + x.2 - per_m[i] * x.1;
                 if climb[i].is_none_or(|b| worth(c) < worth(b)) {
                     climb[i] = Some(c);
                 }
@@ -637,8 +641,9 @@ impl<'a> Search<'a> {
             let mut level = LevelCost {
                 level_m,
                 options: options[i].clone(),
-                climb,
+                climb: (climb.0, climb.1),
                 descent: (0.0, 0.0),
+                barred: (climb.2, 0.0),
             };
             let script = self
                 .with_cruise(&[(level_m, 0.0)], std::slice::from_ref(&level))
@@ -646,6 +651,7 @@ impl<'a> Search<'a> {
             // A plain descent stands for all of them in the level search: power as in cruise, greatest rate.
             if let Some(c) = self.plain_descent(&script, &level, per_m[i]) {
                 level.descent = (c.cost, c.distance_m);
+                level.barred.1 = c.barred;
                 out.push(level);
             }
         }
@@ -1162,9 +1168,12 @@ impl<'a> Search<'a> {
         if limits.is_empty() {
             limits.push(Limit::Distance);
         }
-        SolveError::Infeasible {
-            limits: in_words(&limits),
+        let mut words = in_words(&limits);
+        if limits.contains(&Limit::Forbidden) {
+            let names: Vec<&str> = self.p.forbidden.iter().map(|p| p.name.as_str()).collect();
+            words.push_str(&format!(" ({})", names.join(", ")));
         }
+        SolveError::Infeasible { limits: words }
     }
 
     /// Fuel the thriftiest plan needs with the reserve, with the tanks as full as they can be for the question's sake.

@@ -5,11 +5,13 @@
 
 mod change;
 mod levels;
+mod patch;
 mod problem;
 mod route_air;
 
 pub use change::Change;
 pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
+pub use patch::{Patch, PathPoint};
 pub use problem::{
     CostRates, Field, Leg, NO_OXYGEN_M, Note, Problem, ProblemError, TERMINAL_M, resolve,
 };
@@ -38,6 +40,8 @@ pub struct LegGround {
     pub ground: Vec<(f64, f64)>,
     /// Least cruise altitude, m.
     pub minimum_m: f64,
+    /// Greatest altitude, if there is one besides that of the trip, m: kept in climb and descent as in cruise.
+    pub maximum_m: Option<f64>,
     /// Mountainous: the larger clearance and climb rate apply.
     pub mountainous: bool,
     /// Where the figures come from.

@@ -3,7 +3,7 @@
 use super::route_air::{BOTTOM_M, Column, LegAir, STEP_M};
 use super::{
     Arrival, Bounds, FuelLoad, HourBasis, LegLevels, Limits, MOUNTAIN_CLIMB_M_S, Objective,
-    PLAIN_CLIMB_M_S, Place, Prices, RouteAir, Rules, Trip, legal_levels,
+    PLAIN_CLIMB_M_S, Patch, Place, Prices, RouteAir, Rules, Trip, legal_levels,
 };
 use crate::air::field::{FieldError, WindField};
 use crate::air::{isa, triangle};
@@ -48,6 +48,8 @@ pub struct Leg {
     pub ground: Vec<(f64, f64, f64)>,
     /// Least cruise altitude, indicated, m.
     pub minimum_m: f64,
+    /// Greatest altitude, indicated, m, if there is one besides that of the trip: kept in climb and descent as in cruise.
+    pub maximum_m: Option<f64>,
     /// Mountainous.
     pub mountainous: bool,
     /// Where ground and minimum come from.
@@ -115,6 +117,8 @@ pub struct Problem {
     pub arrival: Arrival,
     /// Legal levels, one entry a leg.
     pub levels: Vec<LegLevels>,
+    /// Patches that no part of the flight may pass through.
+    pub forbidden: Vec<Patch>,
     /// Bounds.
     pub bounds: Bounds,
     /// Added to the cost rates while a bound is searched for; zero in a problem as asked.
@@ -496,6 +500,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
             variation_rad,
             ground: stretches,
             minimum_m: ground.minimum_m,
+            maximum_m: ground.maximum_m,
             mountainous: ground.mountainous,
             ground_source: ground.source.clone(),
         });
@@ -544,6 +549,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         night: trip.night,
         arrival: trip.arrival,
         levels: vec![],
+        forbidden: vec![],
         bounds: trip.bounds,
         charge: CostRates::default(),
         clock: vec![],

@@ -63,6 +63,7 @@ pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_
         variation_rad: 0.0,
         ground: vec![(0.0, length_m, 0.0)],
         minimum_m: 1_000.0 * M_PER_FT,
+        maximum_m: None,
         mountainous: false,
         ground_source: "flat, for the test".into(),
     };
@@ -106,6 +107,7 @@ pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_
         bounds: Default::default(),
         charge: Default::default(),
         clock: vec![],
+        forbidden: vec![],
         notes: vec![],
         aircraft,
     };

@@ -20,7 +20,7 @@ use super::plan::Part;
 use crate::aircraft::interpolate;
 use crate::flight::{Flown, SegmentKind, TrackPoint};
 use crate::quantity::{G_M_S2, M_PER_FT, M_PER_NM, M_S_PER_KT};
-use crate::trip::{CostRates, PLAIN_CLIMB_M_S, Problem};
+use crate::trip::{CostRates, PLAIN_CLIMB_M_S, Patch, Problem};
 use edge::{Climbing, Condition, Edge, Stretch, cheapest};
 use envelope::{HEIGHT_STEP_M, Table, table};
 
@@ -158,6 +158,18 @@ impl<'p> Course<'p> {
         let true_m = |hp: f64| p.air.at(middle_m, hp, time_s).true_altitude_m;
         let (low_m, ceiling_m) = (true_m(self.end_hp), true_m(ceiling_hp));
         let slope = (ceiling_hp - self.end_hp) / (ceiling_m - low_m);
+        let own_m = p.ceiling_m(middle_m);
+        let ceiling_m = if own_m < p.limits.max_altitude_m {
+            true_m(p.pressure_altitude_m(middle_m, own_m))
+        } else {
+            ceiling_m
+        };
+        // A patch counts in a stretch that it covers half of, or that covers half of it.
+        let (from_m, to_m) = (middle_m - 0.5 * length_m, middle_m + 0.5 * length_m);
+        let counts = |x: &&Patch| {
+            let common_m = x.to_m.min(to_m) - x.from_m.max(from_m);
+            common_m > 0.0 && common_m >= 0.5 * length_m.min(x.to_m - x.from_m)
+        };
         Stretch {
             problem: p,
             table: &self.table,
@@ -167,6 +179,7 @@ impl<'p> Course<'p> {
             mass_kg,
             floor_m: p.floor_m(middle_m).unwrap_or(self.floor_m),
             ceiling_m,
+            forbidden: p.forbidden.iter().filter(counts).collect(),
             ground_m: p.ground_m(middle_m),
             pressure_altitude: (self.end_hp - slope * low_m, slope),
             speed_step_m_s,
