@@ -33,7 +33,7 @@ fn parts(c: &mut Criterion) {
     c.bench_function("propeller table", |b| {
         b.iter(|| PropellerTable::build(black_box(&geometry), 0.2, 0.6).expect("builds"));
     });
-    let (air, _) = p.air_state(0.5 * p.length_m, 3_000.0);
+    let (air, _) = p.air_state(0.5 * p.length_m, 3_000.0, 0.0);
     let levers = Levers {
         throttle: Throttle::Map(68_000.0),
         rev_s: 40.0,
@@ -64,10 +64,22 @@ fn parts(c: &mut Criterion) {
         });
     });
     c.bench_function("air at one point of the route", |b| {
-        b.iter(|| p.air.at(black_box(0.3 * p.length_m), black_box(2_500.0)));
+        b.iter(|| {
+            p.air.at(
+                black_box(0.3 * p.length_m),
+                black_box(2_500.0),
+                black_box(0.0),
+            )
+        });
     });
     c.bench_function("air for flying at one point", |b| {
-        b.iter(|| p.air_state(black_box(0.3 * p.length_m), black_box(2_500.0)));
+        b.iter(|| {
+            p.air_state(
+                black_box(0.3 * p.length_m),
+                black_box(2_500.0),
+                black_box(0.0),
+            )
+        });
     });
     c.bench_function("one flight of the search", |b| {
         b.iter(|| {

@@ -24,7 +24,7 @@ fn v_md(a: &Aircraft, air: AirState, mass: f64) -> f64 {
 
 fn best(p: &Problem, rates: CostRates, level_m: f64, mass: f64) -> f64 {
     let s = 0.5 * p.length_m;
-    let sample = p.air.at(s, level_m);
+    let sample = p.air.at(s, level_m, 0.0);
     let options = cruise::options(p, level_m, s, mass);
     assert!(!options.is_empty(), "no cruise option at all");
     options

@@ -82,7 +82,7 @@ fn closed_form_indicated_speed_goes_through_the_position_error() {
         let cas = cas_kt(ias_kt) * 1_852.0 / 3_600.0;
         furthest = furthest.max((cas - t.ias_m_s).abs());
         let hp = t.state.pressure_altitude_m;
-        let air = p.air_state(t.state.distance_m, hp).0;
+        let air = p.air_state(t.state.distance_m, hp, t.state.time_s).0;
         let shown = tas_to_cas_m_s(t.state.tas_m_s, air.pressure_pa, air.temperature_k);
         assert!((shown - cas).abs() < SAME_M_S, "{ias_kt}: {shown} {cas}");
     }
@@ -154,7 +154,11 @@ fn closed_form_cowl_flaps_cost_climb() {
     };
     let (open, closed) = (climb(&p), climb(&shut));
     let air = p
-        .air_state(open.state.distance_m, open.state.pressure_altitude_m)
+        .air_state(
+            open.state.distance_m,
+            open.state.pressure_altitude_m,
+            open.state.time_s,
+        )
         .0;
     let v = open.state.tas_m_s;
     let drag_n = 0.5 * air.density_kg_m3 * v * v * p.aircraft.airframe.wing_area_m2 * 0.0025;

@@ -519,9 +519,10 @@ impl Writer<'_> {
     }
 
     fn intake(&self, t: &TrackPoint) -> Intake {
+        let s = &t.state;
         let (air, _) = self
             .problem
-            .air_state(t.state.distance_m, t.state.pressure_altitude_m);
+            .air_state(s.distance_m, s.pressure_altitude_m, s.time_s);
         self.problem.aircraft.intake(air, t.state.tas_m_s)
     }
 
@@ -558,7 +559,7 @@ impl Writer<'_> {
         let highest = a.propeller.highest_governed_rev_s;
         let name = mixture_name(p, script.initial_mixture);
         if let Some(t) = self.first_point(SegmentKind::InitialClimb) {
-            let density_ft = number(up(ft(p.density_altitude_m(&p.departure)), -1), 0);
+            let density_ft = number(up(ft(p.density_altitude_m(&p.departure, 0.0)), -1), 0);
             let mut set = Vec::new();
             if a.equipment.cowl_flaps {
                 set.push("COWL FLAPS open".to_owned());
@@ -1309,7 +1310,7 @@ impl Writer<'_> {
         };
         let d = &plan.flown.script.descent;
         let at = t.state.distance_m;
-        let density_m = p.density_altitude_m(&p.destination);
+        let density_m = p.density_altitude_m(&p.destination, t.state.time_s);
         let mixture = p.aircraft.high_power_mixture(density_m);
         let action = mixture_move(p, d.last().mixture, mixture)
             .unwrap_or_else(|| format!("MIXTURE stays {}", mixture_name(p, mixture)));

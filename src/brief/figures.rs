@@ -285,6 +285,9 @@ pub struct LegFigures {
     pub true_course_deg: f64,
     /// Least cruise altitude.
     pub minimum_altitude_ft: f64,
+    /// Greatest altitude of the leg itself, where it has one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub maximum_altitude_ft: Option<f64>,
     /// Ground.
     pub ground: Vec<Stretch>,
     /// Where ground and minimum come from.
@@ -1074,7 +1077,7 @@ fn conditions(plan: &Plan, problem: &Problem, track: &[Point]) -> Conditions {
             let mut hp_m = (ground_hp_m / CONDITION_STEP_M).floor() * CONDITION_STEP_M;
             let mut levels = Vec::new();
             while hp_m <= top_m {
-                let air = problem.air.at(middle_m, hp_m);
+                let air = problem.air.at(middle_m, hp_m, problem.time_s(middle_m));
                 levels.push(WindLevel {
                     pressure_altitude_ft: ft(hp_m),
                     wind_along_kt: kt(air.along_m_s),
@@ -1147,6 +1150,15 @@ fn limit_words(limit: Limit, problem: &Problem) -> Said {
         Limit::GearExtension => ("gear_extension", "the gear is extended at the greatest speed for it, Vlo".to_owned()),
         Limit::GearDown => ("gear_down", "indicated airspeed is at the most with the gear down, Vle".to_owned()),
         Limit::Ground => ("ground", "height over the ground is at its least".to_owned()),
+        Limit::Forbidden => {
+            let names: Vec<&str> = problem.forbidden.iter().map(|p| p.name.as_str()).collect();
+            ("forbidden", format!("the path runs along heights that are forbidden ({})", names.join(", ")))
+        }
+        Limit::Ceiling => ("ceiling", "altitude is at the most a leg allows".to_owned()),
+        Limit::Level => (
+            "level",
+            "a level is held to the end of the legs that allow it".to_owned(),
+        ),
         Limit::Governor => ("governor", "the propeller is about to reach a pitch stop".to_owned()),
         Limit::Redline => (
             "redline",
@@ -1319,8 +1331,12 @@ impl Figures {
         let mut places: Vec<String> = problem.legs.iter().map(|l| l.from.clone()).collect();
         places.extend(problem.legs.last().map(|l| l.to.clone()));
         let value = |si: f64| objective_value(plan.objective, fuel, si);
-        let fields = [&problem.departure, &problem.destination].map(|f| {
-            let density_m = problem.density_altitude_m(f);
+        let ends = [
+            (&problem.departure, 0.0),
+            (&problem.destination, flown.slowed.time_s),
+        ];
+        let fields = ends.map(|(f, time_s)| {
+            let density_m = problem.density_altitude_m(f, time_s);
             FieldFigures {
                 ident: f.ident.clone(),
                 elevation_ft: ft(f.elevation_m),
@@ -1404,6 +1420,7 @@ impl Figures {
                     magnetic_course_deg: course_deg(l.magnetic_rad),
                     true_course_deg: course_deg(l.true_rad),
                     minimum_altitude_ft: ft(l.minimum_m),
+                    maximum_altitude_ft: l.maximum_m.map(ft),
                     ground: l
                         .ground
                         .iter()

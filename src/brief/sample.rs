@@ -171,6 +171,7 @@ fn made_problem() -> Problem {
             variation_rad: f64::to_radians(12.0),
             ground,
             minimum_m: minimum_ft * ft,
+            maximum_m: None,
             mountainous: true,
             ground_source: "drawn by hand for the tests".to_owned(),
         }
@@ -267,6 +268,8 @@ fn made_problem() -> Problem {
         ],
         bounds: Default::default(),
         charge: Default::default(),
+        clock: vec![],
+        forbidden: vec![],
         notes: vec![],
     }
 }
@@ -416,6 +419,7 @@ fn made_plan(problem: &Problem, script_flown: &Script) -> Plan {
             fuel_kg: 0.012,
             height_m: 1.1,
             speed_m_s: -0.05,
+            barred_m: 0.0,
         },
         alternatives: alternatives(&flown, &other, theirs),
         left_out: vec![LeftOut {

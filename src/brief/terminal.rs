@@ -674,11 +674,13 @@ fn small_print(sheet: &mut Sheet, figures: &Figures) {
             "  ",
             "    ",
             &format!(
-                "Ground and minimum {} to {} (magnetic course {:03.0}, at least {} ft): {}",
+                "Ground and minimum {} to {} (magnetic course {:03.0}, at least {} ft{}): {}",
                 l.from,
                 l.to,
                 l.magnetic_course_deg,
                 feet(l.minimum_altitude_ft),
+                l.maximum_altitude_ft
+                    .map_or(String::new(), |most| format!(", at most {} ft", feet(most))),
                 source
             ),
         );

@@ -143,10 +143,12 @@ fn regress_wind_of_the_demo_trips() {
             for i in 0..9 {
                 let along_m = leg.distance_m() * f64::from(i) / 8.0;
                 let at = leg.point_at(along_m);
-                let air = trip
-                    .weather
-                    .field
-                    .at(at.lat_deg(), at.lon_deg(), height_m, height_m);
+                let air = trip.weather.forecasts[0].field.at(
+                    at.lat_deg(),
+                    at.lon_deg(),
+                    height_m,
+                    height_m,
+                );
                 let air = air.expect("wind on the route");
                 let (tail, _) =
                     along_and_cross_m_s(leg.course_at_rad(along_m), air.u_m_s, air.v_m_s);
@@ -588,6 +590,11 @@ fn closed_form_contradictions() {
             "minimum_altitude_ft = 8800",
             "minimum_altitude_ft = 7000",
             "leg[1].minimum_altitude_ft",
+        ),
+        (
+            "minimum_altitude_ft = 8800",
+            "minimum_altitude_ft = 8800\nmaximum_altitude_ft = 8500",
+            "leg[1].maximum_altitude_ft",
         ),
         (
             "pattern_altitude_ft = 5500",

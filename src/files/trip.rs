@@ -8,7 +8,7 @@
 //! | --- | --- |
 //! | top of the file | `title`, `profile`, `departure_utc`, `night` (false), `variation_deg` (magnetic model), east positive |
 //! | `[[place]]`, in order | `ident`, `lat`, `lon`, `elevation_ft` (needed at both ends and for an observation) |
-//! | `[[leg]]`, in order | `minimum_altitude_ft`, `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` |
+//! | `[[leg]]`, in order | `minimum_altitude_ft`, `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` |
 //! | `[load]` | `people_lb`, `baggage_lb` (0) |
 //! | `[fuel]` | `on_board_gal`: a number or `"least"` |
 //! | `[prices]` | `hourly`, `basis` (clock, airborne, tachometer), `tach_reference_rpm` (tachometer only), `fuel_per_gal` |
@@ -41,8 +41,8 @@ use crate::quantity::{
     Rpm, ZERO_C_K, range,
 };
 use crate::trip::{
-    Arrival, FuelLoad, HourBasis, LegGround, Limits, Objective, Place, Prices, Roughness, Rules,
-    Trip, Weather,
+    Arrival, Forecast, FuelLoad, HourBasis, LegGround, Limits, Objective, Place, Prices, Roughness,
+    Rules, Trip, Weather,
 };
 
 /// Clearance over ground when the trip gives none, ft: 14 CFR 91.177(a)(2), plain and mountainous.
@@ -159,7 +159,10 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
             basis: prices.basis,
         },
         weather: Weather {
-            field,
+            forecasts: vec![Forecast {
+                valid: bulletin.times.valid,
+                field,
+            }],
             valid_until: Some(bulletin.times.use_to),
             departure_altimeter_pa: weather.altimeter_pa.0,
             destination_altimeter_pa: weather.altimeter_pa.1,
@@ -368,6 +371,7 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
     let mut legs = Vec::new();
     for (i, row) in rows.into_iter().enumerate() {
         let minimum = row.number("minimum_altitude_ft", "altitude");
+        let maximum = row.optional("maximum_altitude_ft", "altitude");
         let mountainous = row.answer("mountainous");
         let source = row.text("source", "where ground and minimum altitude come from");
         if !row.has("ground") {
@@ -383,6 +387,9 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
         sheet.rising(&ends.iter().collect::<Vec<_>>());
         for height in &heights {
             sheet.rising(&[height, &minimum]);
+        }
+        if let Some(maximum) = &maximum {
+            sheet.at_least(maximum, &minimum);
         }
         let (mut line, mut name) = (None, format!("leg {}", i + 1));
         if let (Some(from), Some(to)) = (places.get(i), places.get(i + 1)) {
@@ -406,6 +413,7 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
                 .map(|(to, h)| (to.value * M_PER_NM, h.value * M_PER_FT))
                 .collect(),
             minimum_m: minimum.value * M_PER_FT,
+            maximum_m: maximum.map(|m| m.value * M_PER_FT),
             mountainous,
             source,
         };

@@ -18,7 +18,7 @@ impl Flyer<'_> {
         let p = self.p;
         let mixture = p
             .aircraft
-            .high_power_mixture(p.density_altitude_m(&p.destination));
+            .high_power_mixture(p.density_altitude_m(&p.destination, self.state.time_s));
         self.begin(SegmentKind::Pattern, mixture);
         let configuration = Configuration {
             gear_down: true,
@@ -26,9 +26,9 @@ impl Flyer<'_> {
         };
         let rev_s = p.aircraft.propeller.highest_governed_rev_s;
         let level = p.arrival.pattern_altitude_m;
-        let balanced = |s_m: f64, mass_kg: f64| {
+        let balanced = |s_m: f64, mass_kg: f64, time_s: f64| {
             let hp = p.pressure_altitude_m(s_m, level);
-            let (air, sample) = p.air_state(s_m, hp);
+            let (air, sample) = p.air_state(s_m, hp, time_s);
             let tas = p
                 .aircraft
                 .tas_from_ias(air, p.aircraft.procedures.pattern_m_s);
@@ -70,7 +70,11 @@ impl Flyer<'_> {
             (map, ground_speed_m_s(tas, 0.0, &sample), tas)
         };
         let left = (p.length_m - self.state.distance_m).max(0.0);
-        let (map, gs, tas) = balanced(self.state.distance_m + 0.5 * left, self.mass_kg());
+        let (map, gs, tas) = balanced(
+            self.state.distance_m + 0.5 * left,
+            self.mass_kg(),
+            self.state.time_s + 0.5 * left / self.state.tas_m_s,
+        );
         if gs < LEAST_GROUND_SPEED_M_S {
             return Err(FlightError::NoGroundSpeed);
         }

@@ -29,6 +29,12 @@ pub enum Limit {
     GearDown,
     /// True height over ground.
     Ground,
+    /// Forbidden patches of distance and height.
+    Forbidden,
+    /// Greatest altitude of a leg.
+    Ceiling,
+    /// Levels allowed on a leg: distance held at another, m.
+    Level,
     /// The governor does not hold the set RPM.
     Governor,
     /// Greatest RPM of a fixed-pitch propeller.
@@ -45,7 +51,7 @@ pub enum Limit {
 
 impl Limit {
     /// All limits.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 21] = [
         Self::Airspeed,
         Self::LowSpeed,
         Self::ManifoldPressure,
@@ -58,6 +64,9 @@ impl Limit {
         Self::GearExtension,
         Self::GearDown,
         Self::Ground,
+        Self::Forbidden,
+        Self::Ceiling,
+        Self::Level,
         Self::Governor,
         Self::Redline,
         Self::Fuel,
@@ -81,6 +90,9 @@ impl Limit {
             Self::GearExtension => "speed to extend the gear",
             Self::GearDown => "speed with the gear down",
             Self::Ground => "height over ground",
+            Self::Forbidden => "heights that are forbidden on a part of the route",
+            Self::Ceiling => "greatest altitude of a leg",
+            Self::Level => "levels allowed on each leg",
             Self::Governor => "RPM that can be held",
             Self::Redline => "greatest RPM",
             Self::Fuel => "fuel and reserve",
@@ -98,11 +110,11 @@ impl Limit {
             Self::RpmBand => 10.0 / 60.0,
             Self::CruisePower | Self::Mixture => 0.002,
             Self::ClimbRate | Self::DescentRate => 10.0 * M_S_PER_FPM,
-            Self::Ground => 30.0 * M_PER_FT,
+            Self::Ground | Self::Forbidden | Self::Ceiling => 30.0 * M_PER_FT,
             Self::Governor | Self::Redline => 5.0 / 60.0,
             Self::Fuel | Self::FuelBound => 0.1,
             Self::ArriveWithin => 6.0,
-            Self::Distance => 100.0,
+            Self::Distance | Self::Level => 100.0,
         }
     }
 }
@@ -146,6 +158,12 @@ impl Audit {
     /// Sum of all violations in scale units; zero for a flight that keeps every limit.
     pub fn violation(&self) -> f64 {
         self.worst.iter().filter(|&&w| w > TOLERANCE).sum()
+    }
+
+    /// The part of [`Audit::violation`] that lies with some limits.
+    pub fn violation_of(&self, limits: &[Limit]) -> f64 {
+        let worst = limits.iter().map(|&l| self.worst[l as usize]);
+        worst.filter(|&w| w > TOLERANCE).sum()
     }
 
     /// Limits that are broken.

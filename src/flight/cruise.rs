@@ -37,7 +37,9 @@ impl Flyer<'_> {
         let cannot = FlightError::CannotCruise {
             altitude_ft: leg.level_m / M_PER_FT,
         };
-        let air_at = |s_m: f64| p.air_state(s_m, p.pressure_altitude_m(s_m, leg.level_m));
+        let air_at = |s_m: f64, time_s: f64| {
+            p.air_state(s_m, p.pressure_altitude_m(s_m, leg.level_m), time_s)
+        };
         let gs_of = |tas: f64, sample: &AirSample| {
             let gs = ground_speed_m_s(tas, 0.0, sample);
             if gs < LEAST_GROUND_SPEED_M_S {
@@ -46,7 +48,7 @@ impl Flyer<'_> {
                 Ok(gs)
             }
         };
-        let (air, sample) = air_at(self.state.distance_m);
+        let (air, sample) = air_at(self.state.distance_m, self.state.time_s);
         let mass = self.mass_kg();
         let (mut v, mut tau) =
             level_speed_m_s(p, air, mass, levers, self.state.tas_m_s).ok_or(cannot)?;
@@ -103,7 +105,10 @@ impl Flyer<'_> {
             let (mut dt, mut fuel, mut revs) = (0.0, 0.0, 0.0);
             for x in [0.5 - half, 0.5 + half] {
                 let mass = self.mass_kg() - perf.fuel_kg_s * x * ds / gs;
-                let (air, sample) = air_at(self.state.distance_m + x * ds);
+                let (air, sample) = air_at(
+                    self.state.distance_m + x * ds,
+                    self.state.time_s + x * ds / gs,
+                );
                 // The speed changes little from point to point: one Newton step with the slope of the last full solution, and a
                 // full solution where that moves far.
                 perf = set_at(air, v);

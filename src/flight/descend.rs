@@ -148,7 +148,8 @@ impl Flyer<'_> {
             let miss_m = pattern_m - self.state.distance_m;
             // Moved along the route the path comes nearer to the ground, or clears it, by its slope times the miss.
             let to_ground_m = self.audit.excess(Limit::Ground).abs();
-            let met = if fine {
+            // What is barred ends at an edge along the route.
+            let met = if fine || self.p.has_patches() {
                 miss_m.abs() < TOD_TOLERANCE_M
             } else {
                 miss_m.abs() < SHIFT_M && to_ground_m > STEEPEST_DESCENT * miss_m.abs()
@@ -331,7 +332,7 @@ impl Flyer<'_> {
             if let Some(ias) = toward_m_s {
                 // Meet the speed, not pass it.
                 let ias_of = |s: &State| {
-                    let (air, _) = p.air_state(s.distance_m, s.pressure_altitude_m);
+                    let (air, _) = p.air_state(s.distance_m, s.pressure_altitude_m, s.time_s);
                     p.aircraft.ias_from_tas(air, s.tas_m_s)
                 };
                 let sign = if slowing { -1.0 } else { 1.0 };
@@ -484,9 +485,11 @@ impl Flyer<'_> {
 
     /// Conductance of the throttle that gives what is set here.
     fn conductance(&self, set: Performance) -> f64 {
-        let (air, _) = self
-            .p
-            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        let (air, _) = self.p.air_state(
+            self.state.distance_m,
+            self.state.pressure_altitude_m,
+            self.state.time_s,
+        );
         let aircraft = &self.p.aircraft;
         aircraft.engine.conductance(
             set.map_pa,
@@ -513,9 +516,11 @@ impl Flyer<'_> {
             (None, Gauge::Tachometer { .. }) => Throttle::Full,
             (throttle, Gauge::ManifoldPressure { .. }) => {
                 let throttle = throttle.map_or(Throttle::Full, Throttle::Fixed);
-                let (air, _) = self
-                    .p
-                    .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+                let (air, _) = self.p.air_state(
+                    self.state.distance_m,
+                    self.state.pressure_altitude_m,
+                    self.state.time_s,
+                );
                 let aircraft = &self.p.aircraft;
                 let intake = aircraft.intake(air, self.state.tas_m_s);
                 let limit_pa = aircraft.map_limit_pa(d.rev_s);

@@ -77,6 +77,8 @@ pub struct ClimbState {
     pub rate_m_s: f64,
     /// Violations of limits on the way, scale units.
     pub violation: f64,
+    /// Of these, what lies in forbidden patches or above the greatest altitude of a leg.
+    pub barred: f64,
 }
 
 /// Flies the climb of a script and gives what it comes to on reaching each of these indicated altitudes [m, lowest first]; the
@@ -95,6 +97,9 @@ pub fn climb_states(problem: &Problem, script: &Script, levels_m: &[f64]) -> Vec
             state: flyer.state,
             rate_m_s: rate,
             violation: flyer.audit.violation(),
+            barred: flyer
+                .audit
+                .violation_of(&[Limit::Forbidden, Limit::Ceiling]),
         });
     }
     out
@@ -135,6 +140,7 @@ impl Flyer<'_> {
                 Limit::Distance,
                 self.state.distance_m + SHORTEST_CRUISE_M - pair[1].from_m,
             );
+            self.note_level(pair[0].level_m, self.state.distance_m, pair[1].from_m);
             self.cruise(&pair[0], pair[1].from_m)?;
             self.change_level(script, &pair[0], &pair[1])?;
         }
@@ -158,6 +164,7 @@ impl Flyer<'_> {
                 last_level_m + SHORTEST_CRUISE_M - top_of_descent.distance_m,
             );
         }
+        self.note_level(last.level_m, last_level_m, top_of_descent.distance_m);
         let cruise_fuel_kg_s = steady.fuel_kg_s;
         let slowed = Mark::from(&self.state);
         self.arrive()?;
@@ -195,5 +202,15 @@ impl Flyer<'_> {
             segments: std::mem::take(&mut self.segments),
             track: self.track.take().unwrap_or_default(),
         })
+    }
+    /// Notes how much of a level stretch lies on legs that do not allow its level.
+    fn note_level(&mut self, level_m: f64, from_m: f64, to_m: f64) {
+        let p = self.p;
+        for (leg, allowed) in p.legs.iter().zip(&p.levels) {
+            if !allowed.levels_m.iter().any(|m| (m - level_m).abs() < 1.0) {
+                let on_it_m = leg.to_m.min(to_m) - leg.from_m.max(from_m);
+                self.audit.note(Limit::Level, on_it_m);
+            }
+        }
     }
 }

@@ -66,7 +66,7 @@ pub(super) struct Flyer<'a> {
 impl<'a> Flyer<'a> {
     pub(super) fn at_lift_off(problem: &'a Problem, script: &Script, record: bool) -> Self {
         let field_hp = problem.pressure_altitude_m(0.0, problem.departure.elevation_m);
-        let (air, _) = problem.air_state(0.0, field_hp);
+        let (air, _) = problem.air_state(0.0, field_hp, 0.0);
         Flyer {
             p: problem,
             last: None,
@@ -198,6 +198,7 @@ impl Flyer<'_> {
     /// distance and with height, so the path is also looked at where a step lies between two points, on both its sides.
     pub(super) fn pass(&mut self, here: Passing, mass_kg: f64) {
         self.hold(here, here.distance_m, here.indicated_m, mass_kg);
+        self.keep_out(self.last.unwrap_or(here), here);
         if let Some(last) = self.last.replace(here) {
             let p = self.p;
             let (s0, s1) = (last.distance_m, here.distance_m);
@@ -216,6 +217,17 @@ impl Flyer<'_> {
                     self.hold(at, at.distance_m, edge + EDGE_M, mass_kg);
                 }
             }
+        }
+    }
+
+    /// Holds the path from one point to another against forbidden patches and the greatest altitudes of legs.
+    fn keep_out(&mut self, from: Passing, to: Passing) {
+        let [a, b] = [from, to].map(|x| (x.distance_m, x.indicated_m));
+        if let Some(depth_m) = self.p.forbidden_depth_m(a, b) {
+            self.audit.note(Limit::Forbidden, depth_m);
+        }
+        if let Some(over_m) = self.p.over_ceiling_m(a, b) {
+            self.audit.note(Limit::Ceiling, over_m);
         }
     }
 
@@ -351,17 +363,21 @@ impl Flyer<'_> {
     }
 
     pub(super) fn ias_now(&self) -> f64 {
-        let (air, _) = self
-            .p
-            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        let (air, _) = self.p.air_state(
+            self.state.distance_m,
+            self.state.pressure_altitude_m,
+            self.state.time_s,
+        );
         self.p.aircraft.ias_from_tas(air, self.state.tas_m_s)
     }
 
     /// What these levers give here and now.
     pub(super) fn set_here(&self, levers: Levers) -> Performance {
-        let (air, _) = self
-            .p
-            .air_state(self.state.distance_m, self.state.pressure_altitude_m);
+        let (air, _) = self.p.air_state(
+            self.state.distance_m,
+            self.state.pressure_altitude_m,
+            self.state.time_s,
+        );
         self.p
             .aircraft
             .perform_under_redline(air, self.state.tas_m_s, levers, &self.near)

@@ -98,7 +98,7 @@ pub(super) fn instant(
     near: &Cell<f64>,
 ) -> Instant {
     let hp = state.pressure_altitude_m;
-    let (air, sample) = problem.air_state(state.distance_m, hp);
+    let (air, sample) = problem.air_state(state.distance_m, hp, state.time_s);
     let mass_kg = lift_off_kg(problem) - state.fuel_kg;
     let tas = match control.vertical {
         Vertical::Ias(ias) => problem.aircraft.tas_from_ias(air, ias),
@@ -123,7 +123,7 @@ pub(super) fn instant(
                 - sample.along_per_m * rate,
         ),
         Vertical::Ias(ias) => {
-            let (above, _) = problem.air_state(state.distance_m, hp + PROBE_M);
+            let (above, _) = problem.air_state(state.distance_m, hp + PROBE_M, state.time_s);
             let tas_above = problem.aircraft.tas_from_ias(above, ias);
             let per_m = (tas_above - tas) / PROBE_M;
             let specific = excess_n * tas / (mass_kg * G_M_S2);
@@ -241,7 +241,7 @@ pub(super) fn step_height(
     let mean: [f64; 4] = std::array::from_fn(|j| (k1[j] + 2.0 * (k2[j] + k3[j]) + k4[j]) / 6.0);
     let mut next = at(&mean, dh);
     if let Vertical::Ias(ias) = control.vertical {
-        let (air, _) = problem.air_state(next.distance_m, next.pressure_altitude_m);
+        let (air, _) = problem.air_state(next.distance_m, next.pressure_altitude_m, next.time_s);
         next.tas_m_s = problem.aircraft.tas_from_ias(air, ias);
     }
     Some(next)

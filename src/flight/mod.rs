@@ -2,7 +2,8 @@
 //!
 //! # Equations
 //! Point mass, lift equal to weight: `(T - D) V / (m g) = dh/dt + (V/g)(dV/dt + (dw/dh_p) dh_p/dt)`, with `h` geometric,
-//! `h_p` pressure altitude, `dh/dt = (dh_p/dt) T/T_std(h_p)`, `V` true airspeed and `w` the wind along the course. Ground speed is
+//! `h_p` pressure altitude, `dh/dt = (dh_p/dt) T/T_std(h_p)`, `V` true airspeed and `w` the wind along the course, whose change with
+//! distance and time is left out. Ground speed is
 //! `sqrt((V cos g)² - w_x²) + w`. Mass falls with fuel. Classical Runge-Kutta steps of fourth order; cruise between wind nodes is
 //! quasi-steady with the transient after setting power added in closed form.
 //!

@@ -43,12 +43,12 @@ pub(super) enum Stop {
 }
 
 impl Stop {
-    fn value(self, model: &Model, y: &State, rate: &State) -> f64 {
+    fn value(self, model: &Model, time_s: f64, y: &State, rate: &State) -> f64 {
         match self {
             Self::ClimbedTo(m) => m - model.indicated_m(y),
             Self::DescendedTo(m) => model.indicated_m(y) - m,
-            Self::FasterThan(ias) => ias - model.ias_m_s(y),
-            Self::SlowerThan(ias) => model.ias_m_s(y) - ias,
+            Self::FasterThan(ias) => ias - model.ias_m_s(time_s, y),
+            Self::SlowerThan(ias) => model.ias_m_s(time_s, y) - ias,
             Self::Distance(m) => m - y[S],
             Self::AccelerationBelow(a) => rate[V] - a,
             Self::RateBelow(r) => rate[HP] - r,
@@ -58,10 +58,10 @@ impl Stop {
 }
 
 /// Least of the event functions, with its place in the list.
-fn least(model: &Model, stops: &[Stop], y: &State, rate: &State) -> (f64, usize) {
+fn least(model: &Model, stops: &[Stop], time_s: f64, y: &State, rate: &State) -> (f64, usize) {
     let mut found = (f64::INFINITY, usize::MAX);
     for (i, stop) in stops.iter().enumerate() {
-        let value = stop.value(model, y, rate);
+        let value = stop.value(model, time_s, y, rate);
         if value < found.0 {
             found = (value, i);
         }
@@ -73,15 +73,17 @@ struct Flight<'a> {
     model: &'a Model<'a>,
     control: &'a Control,
     stops: &'a [Stop],
+    /// Where the integrator's own clock begins on that of the flight, s.
+    from_s: f64,
 }
 
 impl System<f64, SVector<f64, STATES>> for Flight<'_> {
-    fn system(&self, _x: f64, y: &State, dy: &mut State) {
-        *dy = self.model.moment(y, self.control).rate;
+    fn system(&self, x: f64, y: &State, dy: &mut State) {
+        *dy = self.model.moment(self.from_s + x, y, self.control).rate;
     }
 
-    fn solout(&mut self, _x: f64, y: &State, dy: &State) -> bool {
-        least(self.model, self.stops, y, dy).0 <= 0.0
+    fn solout(&mut self, x: f64, y: &State, dy: &State) -> bool {
+        least(self.model, self.stops, self.from_s + x, y, dy).0 <= 0.0
     }
 }
 
@@ -98,11 +100,14 @@ pub(super) struct Integrator<'a> {
     pub model: &'a Model<'a>,
     pub control: Control,
     pub phase: Phase,
+    /// The clock of the flight as the phase begins, s.
+    pub began_s: f64,
 }
 
 impl Integrator<'_> {
     fn run(
         &self,
+        from_s: f64,
         y: &State,
         span_s: f64,
         first_step_s: f64,
@@ -113,6 +118,7 @@ impl Integrator<'_> {
             model: self.model,
             control: &self.control,
             stops,
+            from_s: self.began_s + from_s,
         };
         // Safety factor, step-size controller and limits are the crate's own defaults; stiffness is not looked for.
         let mut solver = Dopri5::from_param(
@@ -144,9 +150,10 @@ impl Integrator<'_> {
         Ok(times.iter().copied().zip(states.iter().copied()).collect())
     }
 
-    /// The state a time [s] after another.
+    /// The state a time [s] after another, itself that long after the phase began.
     pub fn after(
         &self,
+        from_s: f64,
         y: &State,
         span_s: f64,
         effort: &mut Effort,
@@ -154,13 +161,16 @@ impl Integrator<'_> {
         if span_s <= 0.0 {
             return Ok(*y);
         }
-        let points = self.run(y, span_s, span_s, &[], effort)?;
+        let points = self.run(from_s, y, span_s, span_s, &[], effort)?;
         Ok(points.last().map_or(*y, |p| p.1))
     }
 
-    /// The first time [s] and state at which an event function is zero or below, between a state and a later one where it is.
+    /// The first time [s] and state at which an event function is zero or below, between a state and a later one where it is; both
+    /// times after the first state, which is `from_s` after the phase began.
+    #[expect(clippy::too_many_arguments, reason = "two states, each with its time")]
     pub fn crossing(
         &self,
+        from_s: f64,
         y: &State,
         span_s: f64,
         later: &State,
@@ -168,7 +178,8 @@ impl Integrator<'_> {
         within_s: f64,
         effort: &mut Effort,
     ) -> Result<(f64, State), ReflightError> {
-        let value = |y: &State| {
+        let value = |after_s: f64, y: &State| {
+            let time_s = self.began_s + from_s + after_s;
             let needs_rate = stops.iter().any(|s| {
                 matches!(
                     s,
@@ -176,14 +187,14 @@ impl Integrator<'_> {
                 )
             });
             let rate = if needs_rate {
-                self.model.moment(y, &self.control).rate
+                self.model.moment(time_s, y, &self.control).rate
             } else {
                 State::zeros()
             };
-            least(self.model, stops, y, &rate).0
+            least(self.model, stops, time_s, y, &rate).0
         };
-        let (mut low_s, mut low) = (0.0, value(y));
-        let (mut high_s, mut high) = (span_s, value(later));
+        let (mut low_s, mut low) = (0.0, value(0.0, y));
+        let (mut high_s, mut high) = (span_s, value(span_s, later));
         let mut state = *later;
         let mut last_side = 0;
         // A bracketed secant that halves the value of an end that stays (the Illinois rule) ends in a dozen passes.
@@ -194,8 +205,8 @@ impl Integrator<'_> {
             let guess_s = low_s + (high_s - low_s) * (low / (low - high)).clamp(0.0, 1.0);
             // Past the root by a fraction of the tolerance: the end that counts is the one behind the event.
             let guess_s = (guess_s + 0.3 * within_s).clamp(low_s + 0.1 * within_s, high_s);
-            let trial = self.after(y, guess_s, effort)?;
-            let there = value(&trial);
+            let trial = self.after(from_s, y, guess_s, effort)?;
+            let there = value(guess_s, &trial);
             if there > 0.0 {
                 (low_s, low) = (guess_s, there);
                 if last_side == -1 {
@@ -228,14 +239,15 @@ impl Integrator<'_> {
         let mut points = vec![(0.0, *start)];
         let (mut now_s, mut y) = (0.0, *start);
         loop {
-            let rate = self.model.moment(&y, &self.control).rate;
+            let time_s = self.began_s + now_s;
+            let rate = self.model.moment(time_s, &y, &self.control).rate;
             if !rate.iter().all(|r| r.is_finite()) {
                 return Err(ReflightError::Integration {
                     phase: self.phase,
                     what: "a rate is not a number".into(),
                 });
             }
-            let (value, which) = least(self.model, stops, &y, &rate);
+            let (value, which) = least(self.model, stops, time_s, &y, &rate);
             if value <= 0.0 {
                 return Ok(Stretch {
                     points,
@@ -245,15 +257,17 @@ impl Integrator<'_> {
             if now_s >= limit_s {
                 return Ok(Stretch { points, stop: None });
             }
-            let run = self.run(&y, limit_s - now_s, 0.0, stops, effort)?;
+            let run = self.run(now_s, &y, limit_s - now_s, 0.0, stops, effort)?;
             let [.., before, last] = run.as_slice() else {
                 return Ok(Stretch { points, stop: None });
             };
-            let last_rate = self.model.moment(&last.1, &self.control).rate;
-            let crossed = least(self.model, stops, &last.1, &last_rate).0 <= 0.0;
+            let last_s = time_s + last.0;
+            let last_rate = self.model.moment(last_s, &last.1, &self.control).rate;
+            let crossed = least(self.model, stops, last_s, &last.1, &last_rate).0 <= 0.0;
             points.extend(run[1..run.len() - 1].iter().map(|p| (now_s + p.0, p.1)));
             let (at_s, state) = if crossed {
                 let (d, state) = self.crossing(
+                    now_s + before.0,
                     &before.1,
                     last.0 - before.0,
                     &last.1,

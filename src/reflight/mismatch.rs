@@ -9,7 +9,7 @@ use crate::trip::Problem;
 const TIME_BOUND_S: f64 = 2.0;
 /// Greatest difference in fuel, US gal.
 const FUEL_BOUND_GAL: f64 = 0.05;
-/// Greatest difference in height at the pattern point, m: half of what an altimeter is read to.
+/// Greatest difference in height at the pattern point, and greatest depth in what is barred, m: half of what an altimeter is read to.
 const HEIGHT_BOUND_M: f64 = 50.0 * M_PER_FT;
 /// Greatest difference in speed at the pattern point, m/s.
 const SPEED_BOUND_M_S: f64 = 2.0 * M_S_PER_KT;
@@ -25,6 +25,9 @@ pub struct Mismatch {
     pub height_m: f64,
     /// Indicated speed above pattern speed at the pattern point, m/s.
     pub speed_m_s: f64,
+    /// How deep the re-flown path is in what is barred to it, forbidden patches and heights above those of the leg, m; zero where in
+    /// none.
+    pub barred_m: f64,
 }
 
 impl Mismatch {
@@ -35,15 +38,22 @@ impl Mismatch {
             fuel_kg: reflown.fuel_kg - planned.fuel_kg,
             height_m: reflown.pattern_point.indicated_m - problem.arrival.pattern_altitude_m,
             speed_m_s: reflown.pattern_point.ias_m_s - problem.aircraft.procedures.pattern_m_s,
+            barred_m: reflown
+                .samples
+                .windows(2)
+                .map(|pair| [pair[0], pair[1]].map(|x| (x.distance_m, x.indicated_m)))
+                .map(|[a, b]| problem.barred_depth_m(a, b))
+                .fold(0.0, f64::max),
         }
     }
 
     /// Whether the plan holds: time within 2 s, fuel within 0.05 US gal of a fuel of this density [kg/m³], the pattern point within
-    /// 50 ft and 2 kt. Not a number never holds.
+    /// 50 ft and 2 kt, and nowhere more than 50 ft deep in what is barred. Not a number never holds.
     pub fn within_bounds(&self, density_kg_m3: f64) -> bool {
         self.time_s.abs() <= TIME_BOUND_S
             && self.fuel_kg.abs() <= FUEL_BOUND_GAL * M3_PER_GAL * density_kg_m3
             && self.height_m.abs() <= HEIGHT_BOUND_M
             && self.speed_m_s.abs() <= SPEED_BOUND_M_S
+            && self.barred_m <= HEIGHT_BOUND_M
     }
 }

@@ -16,8 +16,8 @@
 //! states of their own, so that [`Energy::residual_j`] tests the whole.
 //!
 //! # What this does not model
-//! What `flight` does not either: the turn at via points, flare, ground roll, the change of the along-course wind with distance in
-//! the equation of motion (its change with height is in), and the pilot's reaction times.
+//! What `flight` does not either: the turn at via points, flare, ground roll, the change of the along-course wind with distance and
+//! time in the equation of motion (its change with height is in), and the pilot's reaction times.
 //!
 //! **Invariant:** nothing here calls a function of `flight` or `solve`.
 

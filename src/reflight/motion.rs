@@ -18,6 +18,7 @@
 //! ```text
 //! dV/dh_p = V/(2T) dT/dh_p + a f/(1.4 M (1 + 0.2 M²)^2.5) g/(R T_std(h_p))
 //! dV/ds   = V/(2T) dT/ds
+//! dV/dt   = V/(2T) dT/dt           where the air itself grows warmer
 //! ```
 //! because `dp/dh_p = -p g/(R T_std)`. The first term of the first line is the change of the speed of sound, the second that of the
 //! Mach number, both at constant CAS. Derived here from the relations at the head of [`crate::air::speed`]; tested against them.
@@ -62,6 +63,8 @@ pub(super) const CARRIED: usize = 9;
 const LAPSE_M: f64 = 0.25;
 /// The same along the route, m: the nodes of the table are kilometres apart.
 const ALONG_M: f64 = 5.0;
+/// The same in time, s: the slices of the table are hours apart.
+const AROUND_S: f64 = 1.0;
 /// Passes of the loop rate - ground speed: each shrinks the error by the slope of the flight path times that of the pressure
 /// surfaces, 1e-3 or less.
 const COUPLING_PASSES: u32 = 4;
@@ -161,18 +164,43 @@ impl<'a> Model<'a> {
         self.problem.indicated_m(y[S], y[HP])
     }
 
-    /// Indicated airspeed [m/s].
-    pub fn ias_m_s(&self, y: &State) -> f64 {
-        let (air, _) = self.problem.air_state(y[S], y[HP]);
+    /// Indicated airspeed [m/s] at a time [s].
+    pub fn ias_m_s(&self, time_s: f64, y: &State) -> f64 {
+        let (air, _) = self.problem.air_state(y[S], y[HP], time_s);
         self.problem.aircraft.ias_from_tas(air, y[V])
     }
 
-    /// Change of true airspeed with pressure altitude and with distance at constant CAS, 1/s; module equations.
-    pub fn held_cas_slopes(&self, s_m: f64, hp_m: f64, tas_m_s: f64) -> (f64, f64) {
-        let kelvin = |s, h| self.problem.air.at(s, h).temperature_k;
-        let here_k = kelvin(s_m, hp_m);
-        let lapse = (kelvin(s_m, hp_m + LAPSE_M) - kelvin(s_m, hp_m - LAPSE_M)) / (2.0 * LAPSE_M);
-        let along = (kelvin(s_m + ALONG_M, hp_m) - kelvin(s_m - ALONG_M, hp_m)) / (2.0 * ALONG_M);
+    /// Change of true airspeed at constant CAS with pressure altitude and with distance, 1/s, and with time, m/s²; module equations.
+    pub fn held_cas_slopes(
+        &self,
+        time_s: f64,
+        s_m: f64,
+        hp_m: f64,
+        tas_m_s: f64,
+    ) -> (f64, f64, f64) {
+        let air = &self.problem.air;
+        let kelvin = |s, h, t| air.at(s, h, t).temperature_k;
+        let slope = |low: f64, high: f64, reach| (high - low) / (2.0 * reach);
+        let here_k = kelvin(s_m, hp_m, time_s);
+        let lapse = slope(
+            kelvin(s_m, hp_m - LAPSE_M, time_s),
+            kelvin(s_m, hp_m + LAPSE_M, time_s),
+            LAPSE_M,
+        );
+        let along = slope(
+            kelvin(s_m - ALONG_M, hp_m, time_s),
+            kelvin(s_m + ALONG_M, hp_m, time_s),
+            ALONG_M,
+        );
+        let warming = if air.is_steady() {
+            0.0
+        } else {
+            slope(
+                kelvin(s_m, hp_m, time_s - AROUND_S),
+                kelvin(s_m, hp_m, time_s + AROUND_S),
+                AROUND_S,
+            )
+        };
         let sound = isa::speed_of_sound_m_s(here_k);
         let mach2 = (tas_m_s / sound).powi(2);
         let stagnation = 1.0 + 0.2 * mach2;
@@ -181,7 +209,11 @@ impl<'a> Model<'a> {
             ((3.5 * (0.2 * mach2).ln_1p()).exp_m1()) / (1.4 * mach2.sqrt() * stagnation.powf(2.5));
         let scale = isa::GRAVITY_M_S2 / (isa::GAS_CONSTANT_J_KG_K * isa::temperature_k(hp_m));
         let thermal = tas_m_s / (2.0 * here_k);
-        (thermal * lapse + sound * mach_per * scale, thermal * along)
+        (
+            thermal * lapse + sound * mach_per * scale,
+            thermal * along,
+            thermal * warming,
+        )
     }
 
     /// What the aeroplane does with the throttle hand of a control.
@@ -263,10 +295,10 @@ impl<'a> Model<'a> {
         best
     }
 
-    /// Everything at a state.
-    pub fn moment(&self, y: &State, control: &Control) -> Moment {
+    /// Everything at a time [s] and state.
+    pub fn moment(&self, time_s: f64, y: &State, control: &Control) -> Moment {
         let (s_m, hp_m, tas) = (y[S], y[HP], y[V]);
-        let (air, sample) = self.problem.air_state(s_m, hp_m);
+        let (air, sample) = self.problem.air_state(s_m, hp_m, time_s);
         let aircraft = &self.problem.aircraft;
         let mass_kg = self.start_kg - y[FUEL];
         let drag_n = aircraft.drag_n(air, tas, mass_kg, control.configuration);
@@ -280,8 +312,8 @@ impl<'a> Model<'a> {
         let level_gs = over_ground(0.0);
         let level_rate = self.slope * level_gs;
         let performance = if control.path == Path::LevelHeldIas {
-            let (per_hp, per_s) = self.held_cas_slopes(s_m, hp_m, tas);
-            let acceleration = per_hp * level_rate + per_s * level_gs;
+            let (per_hp, per_s, warming) = self.held_cas_slopes(time_s, s_m, hp_m, tas);
+            let acceleration = per_hp * level_rate + per_s * level_gs + warming;
             let wanted = drag_n + mass_kg * (acceleration + shear * level_rate);
             self.with_thrust(control, air, tas, wanted)
         } else {
@@ -310,10 +342,7 @@ impl<'a> Model<'a> {
             Path::HeldIas | Path::Trade(_) => {
                 let (per_hp, per_s, given) = match control.path {
                     Path::Trade(a) => (0.0, 0.0, a),
-                    _ => {
-                        let (per_hp, per_s) = self.held_cas_slopes(s_m, hp_m, tas);
-                        (per_hp, per_s, 0.0)
-                    }
+                    _ => self.held_cas_slopes(time_s, s_m, hp_m, tas),
                 };
                 let per_rate = theta + tas / G_M_S2 * (per_hp + shear);
                 let mut gs = level_gs;

@@ -50,7 +50,7 @@ pub(super) fn fly_card(problem: &Problem, script: &Script) -> Result<Reflown, Re
     }
     let model = Model::new(problem);
     let hp = problem.pressure_altitude_m(0.0, problem.departure.elevation_m);
-    let (air, sample) = problem.air_state(0.0, hp);
+    let (air, sample) = problem.air_state(0.0, hp, 0.0);
     let mut y = State::zeros();
     y[HP] = hp;
     y[V] = problem.aircraft.tas_from_ias(air, script.initial_ias_m_s);
@@ -83,7 +83,7 @@ impl Pilot<'_> {
     }
 
     fn ias_m_s(&self) -> f64 {
-        self.model.ias_m_s(&self.y)
+        self.model.ias_m_s(self.time_s, &self.y)
     }
 
     fn altitude_ft(&self) -> f64 {
@@ -100,7 +100,7 @@ impl Pilot<'_> {
 
     /// What the power gauge shows under a control: crankshaft speed [rev/s] or manifold pressure \[Pa\].
     fn shows(&self, control: &Control) -> f64 {
-        let set = self.model.moment(&self.y, control).performance;
+        let set = self.model.moment(self.time_s, &self.y, control).performance;
         if self.p.aircraft.propeller.is_fixed() {
             set.rev_s
         } else {
@@ -110,7 +110,7 @@ impl Pilot<'_> {
 
     /// Conductance of the throttle [rev/s] under a control.
     fn conductance_of(&self, control: &Control) -> f64 {
-        let now = self.model.moment(&self.y, control);
+        let now = self.model.moment(self.time_s, &self.y, control);
         let aircraft = &self.p.aircraft;
         aircraft.engine.conductance(
             now.performance.map_pa,
@@ -120,7 +120,7 @@ impl Pilot<'_> {
     }
 
     fn sample(&self, time_s: f64, y: &State, control: &Control, phase: Phase) -> Sample {
-        let m = self.model.moment(y, control);
+        let m = self.model.moment(time_s, y, control);
         Sample {
             time_s,
             distance_m: y[S],
@@ -156,6 +156,7 @@ impl Pilot<'_> {
             model: self.model,
             control: *control,
             phase,
+            began_s: self.time_s,
         };
         let stretch = integrator.until(&self.y, stops, limit_s, &mut self.effort)?;
         let pattern_m = self.p.length_m - self.p.arrival.before_m;
@@ -169,6 +170,7 @@ impl Pilot<'_> {
                     Some((t0, before)) => {
                         let stop = [Stop::Distance(pattern_m)];
                         let (dt, state) = integrator.crossing(
+                            *t0,
                             before,
                             t - t0,
                             y,
@@ -613,7 +615,7 @@ impl Pilot<'_> {
             return;
         };
         let aircraft = &self.p.aircraft;
-        let (air, _) = self.p.air_state(self.y[S], self.y[HP]);
+        let (air, _) = self.p.air_state(self.y[S], self.y[HP], self.time_s);
         let intake = aircraft.intake(air, self.y[V]);
         // The gauge shows the set pressure at the crankshaft speed there is.
         let levers = Levers {
@@ -666,7 +668,7 @@ impl Pilot<'_> {
             rev_s: p.aircraft.propeller.highest_governed_rev_s,
             mixture: p
                 .aircraft
-                .high_power_mixture(p.density_altitude_m(&p.destination)),
+                .high_power_mixture(p.density_altitude_m(&p.destination, self.time_s)),
             path,
             configuration: Configuration {
                 gear_down: true,
@@ -685,7 +687,10 @@ impl Pilot<'_> {
     /// The circuit: as at the field, for its time.
     fn circuit(&mut self) {
         let control = self.pattern_control(Path::LevelHeldIas);
-        let set = self.model.moment(&self.y, &control).performance;
+        let set = self
+            .model
+            .moment(self.time_s, &self.y, &control)
+            .performance;
         let span_s = self.p.arrival.circuit_s;
         self.time_s += span_s;
         self.y[FUEL] += span_s * set.fuel_kg_s;

@@ -15,8 +15,8 @@ use crate::quantity::{
     W_PER_HP,
 };
 use crate::trip::{
-    Arrival, Field, FuelLoad, HourBasis, Leg, LegGround, LegLevels, Limits, Objective, Place,
-    Prices, Problem, RouteAir, Rules, Trip, Weather, resolve,
+    Arrival, Field, Forecast, FuelLoad, HourBasis, Leg, LegGround, LegLevels, Limits, Objective,
+    Place, Prices, Problem, RouteAir, Rules, Trip, Weather, resolve,
 };
 
 /// Avgas, kg/m³ (6.0 lb/US gal).
@@ -178,6 +178,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
             variation_rad: 0.0,
             ground: vec![(0.0, length_m, 0.0)],
             minimum_m: 2_000.0 * FT,
+            maximum_m: None,
             mountainous: false,
             ground_source: "invented".into(),
         }],
@@ -221,6 +222,8 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
         levels: vec![LegLevels { levels_m: vec![] }],
         bounds: Default::default(),
         charge: Default::default(),
+        clock: vec![],
+        forbidden: vec![],
         notes: vec![],
         aircraft,
     }
@@ -320,6 +323,7 @@ pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64
             LegGround {
                 ground: vec![(1e6, 100.0)],
                 minimum_m: 600.0,
+                maximum_m: None,
                 mountainous: false,
                 source: "invented".into(),
             };
@@ -330,7 +334,10 @@ pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64
         prices: calm.prices,
         weather: Weather {
             valid_until: None,
-            field: WindField::new(&stations).expect("the invented stations are in order"),
+            forecasts: vec![Forecast {
+                valid: jiff::Timestamp::UNIX_EPOCH,
+                field: WindField::new(&stations).expect("the invented stations are in order"),
+            }],
             departure_altimeter_pa: altimeter_inhg.0 * IN,
             destination_altimeter_pa: altimeter_inhg.1 * IN,
             departure_temperature_k: None,

@@ -302,6 +302,7 @@ fn closed_form_bounds_refuse_what_is_not_a_number() {
         fuel_kg: 0.0,
         height_m: 0.0,
         speed_m_s: 0.0,
+        barred_m: 0.0,
     };
     assert!(good.within_bounds(DENSITY_KG_M3));
     for bad in [
@@ -336,6 +337,14 @@ fn closed_form_bounds_refuse_what_is_not_a_number() {
         },
         Mismatch {
             speed_m_s: 2.1 * KT,
+            ..good
+        },
+        Mismatch {
+            barred_m: f64::NAN,
+            ..good
+        },
+        Mismatch {
+            barred_m: 51.0 * FT,
             ..good
         },
     ] {
@@ -413,7 +422,7 @@ fn closed_form_held_cas_slopes_are_those_of_the_speed_relations() {
     };
     for hp in [100.0, 1_000.0, 2_500.0, 5_000.0] {
         for cas in [40.0, 60.0, 80.0] {
-            let (per_hp, per_s) = model.held_cas_slopes(50_000.0, hp, tas(cas, hp));
+            let (per_hp, per_s, _) = model.held_cas_slopes(0.0, 50_000.0, hp, tas(cas, hp));
             let measured = (tas(cas, hp + 1.0) - tas(cas, hp - 1.0)) / 2.0;
             assert!(
                 (per_hp - measured).abs() < SLOPE,

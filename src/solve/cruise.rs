@@ -64,7 +64,7 @@ pub fn options(
 ) -> Vec<CruiseOption> {
     let aircraft = &problem.aircraft;
     let hp = problem.pressure_altitude_m(distance_m, level_m);
-    let (air, sample) = problem.air_state(distance_m, hp);
+    let (air, sample) = problem.air_state(distance_m, hp, problem.time_s(distance_m));
     let fraction = mass_kg / aircraft.masses.max_take_off_kg;
     let above_ground = sample.true_altitude_m - problem.ground_m(distance_m);
     let top = problem
@@ -168,7 +168,7 @@ pub fn polish(
     };
     let aircraft = &problem.aircraft;
     let hp = problem.pressure_altitude_m(distance_m, level_m);
-    let (air, sample) = problem.air_state(distance_m, hp);
+    let (air, sample) = problem.air_state(distance_m, hp, problem.time_s(distance_m));
     let band = aircraft.engine.spec.mixtures[option.levers.mixture].max_power_fraction;
     let most = band.min(aircraft.procedures.cruise_power_fraction);
     let at = |map: f64| -> Option<CruiseOption> {
@@ -227,7 +227,7 @@ pub fn least_per_m(
     distance_m: f64,
 ) -> f64 {
     let hp = problem.pressure_altitude_m(distance_m, level_m);
-    let sample = problem.air.at(distance_m, hp);
+    let sample = problem.air.at(distance_m, hp, problem.time_s(distance_m));
     options
         .iter()
         .map(|o| cost_per_m(rates, o, &sample))

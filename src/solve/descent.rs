@@ -23,6 +23,8 @@ pub struct Candidate {
     pub worth: f64,
     /// Sum of violations in scale units.
     pub violation: f64,
+    /// Charged for those that lie in forbidden patches or above the greatest altitude of a leg, objective unit.
+    pub barred: f64,
     /// Worth with lever changes and violations charged.
     pub charged: f64,
 }
@@ -63,12 +65,12 @@ impl Pricing<'_> {
         };
         let mut start = self.at(self.pattern_m() - covers_m);
         let mut down = let_down(self.problem, &trial, start).ok()?;
-        // The ground is that of the place: where it matters the descent is moved to end at the pattern point.
+        // Ground and patches are those of the place: where they matter the descent is moved to end at the pattern point.
         for _ in 0..MOST_MOVES {
             let miss_m = self.pattern_m() - down.end.distance_m;
-            if down.audit.excess(Limit::Ground) < -STEEPEST_DESCENT * miss_m.abs()
-                || miss_m.abs() < NEAR_M
-            {
+            let far_from_ground =
+                down.audit.excess(Limit::Ground) < -STEEPEST_DESCENT * miss_m.abs();
+            if (far_from_ground && !self.problem.has_patches()) || miss_m.abs() < NEAR_M {
                 break;
             }
             start = self.at(start.distance_m + miss_m);
@@ -91,6 +93,7 @@ impl Pricing<'_> {
             distance_m,
             worth,
             violation,
+            barred: PENALTY * whole * down.audit.violation_of(&[Limit::Forbidden, Limit::Ceiling]),
             charged,
         })
     }
@@ -103,10 +106,11 @@ impl Pricing<'_> {
             PathRule::Ias(_) => 0.8 * problem.limits.max_descent_m_s,
         };
         let down_s = (self.last().level_m - problem.arrival.pattern_altitude_m) / rate + 90.0;
+        let s = &self.start;
         let sample = problem
             .air
-            .at(self.start.distance_m, self.start.pressure_altitude_m);
-        self.price_near(descent, down_s * (self.start.tas_m_s + sample.along_m_s))
+            .at(s.distance_m, s.pressure_altitude_m, s.time_s);
+        self.price_near(descent, down_s * (s.tas_m_s + sample.along_m_s))
     }
 
     /// Distance along the route of the pattern point, m.
@@ -119,6 +123,7 @@ impl Pricing<'_> {
         let distance_m = distance_m.max(0.0);
         let level_m = self.last().level_m;
         State {
+            time_s: self.problem.time_s(distance_m),
             distance_m,
             pressure_altitude_m: self.problem.pressure_altitude_m(distance_m, level_m),
             ..self.start
@@ -619,7 +624,7 @@ fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Descent> {
         (PathRule::Ias(slow), 0.0),
     ];
     let cruise_map = {
-        let (air, _) = problem.air_state(start.distance_m, start.pressure_altitude_m);
+        let (air, _) = problem.air_state(start.distance_m, start.pressure_altitude_m, start.time_s);
         problem
             .aircraft
             .perform(air, start.tas_m_s, cruise.levers())

@@ -1,6 +1,6 @@
 //! A trip from the question as asked: fuel given, or the least that leaves the reserve.
 
-use super::search::bare;
+use super::search::{bare, on_schedule, set_clock};
 use super::why::explained;
 use super::{Plan, SolveError};
 use crate::aircraft::Aircraft;
@@ -37,8 +37,10 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
             },
             aircraft.clone(),
         )?;
+        let mut problem = on_schedule(&problem);
         let answer = bare(&problem)?.0;
-        Ok((problem, answer))
+        set_clock(&mut problem, &answer.flown);
+        Ok((problem.into_owned(), answer))
     };
     let told = |(problem, plan): (Problem, Plan)| {
         let plan = explained(&problem, plan);

@@ -30,6 +30,8 @@ pub struct LevelCost {
     pub climb: (f64, f64),
     /// Cost of the descent and slow-down from it and the distance it covers.
     pub descent: (f64, f64),
+    /// Charged for what climb and descent pass through that is barred, if they begin and end the flight: objective unit.
+    pub barred: (f64, f64),
 }
 
 /// A proposal: levels with the distance at which each begins.
@@ -41,14 +43,21 @@ pub struct Sequence {
     pub cost: f64,
 }
 
-/// Ends of the stretches along the route, m: leg ends are among them.
+/// Ends of the stretches along the route, m: leg ends and the edges of forbidden patches are among them.
 pub fn stretch_ends(problem: &Problem) -> Vec<f64> {
     let longest = STRETCH_M
         .min(STRETCH_SHARE * problem.length_m)
         .max(M_PER_NM);
     let mut ends = Vec::new();
-    for leg in &problem.legs {
-        let length = leg.to_m - leg.from_m;
+    let mut marks: Vec<f64> = problem.legs.iter().map(|l| l.to_m).collect();
+    let inside = |&s: &f64| s > 0.0 && s < problem.length_m;
+    let edges = problem.forbidden.iter().flat_map(|p| [p.from_m, p.to_m]);
+    marks.extend(edges.filter(inside));
+    marks.sort_by(f64::total_cmp);
+    marks.dedup();
+    let mut from_m = 0.0;
+    for to_m in marks {
+        let length = to_m - from_m;
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
@@ -57,8 +66,9 @@ pub fn stretch_ends(problem: &Problem) -> Vec<f64> {
         let n = (length / longest).ceil().max(1.0) as usize;
         for i in 1..=n {
             #[expect(clippy::cast_precision_loss, reason = "a few hundred at most")]
-            ends.push(leg.from_m + length * i as f64 / n as f64);
+            ends.push(from_m + length * i as f64 / n as f64);
         }
+        from_m = to_m;
     }
     ends
 }
@@ -82,7 +92,10 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
         legal.push(
             levels
                 .iter()
-                .map(|l| leg.levels_m.iter().any(|&m| (m - l.level_m).abs() < 1.0))
+                .map(|l| {
+                    leg.levels_m.iter().any(|&m| (m - l.level_m).abs() < 1.0)
+                        && !problem.is_barred((from, l.level_m), (end, l.level_m))
+                })
                 .collect::<Vec<_>>(),
         );
         from = end;
@@ -100,7 +113,7 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
         // cost[i]: cheapest way to be at level i at the end of stretch k having climbed to `first`.
         let start = &levels[first];
         let mut cost = vec![f64::INFINITY; n];
-        cost[first] = start.climb.0 - per_m[0][first] * start.climb.1;
+        cost[first] = start.climb.0 + start.barred.0 - per_m[0][first] * start.climb.1;
         let mut came: Vec<Vec<usize>> = Vec::with_capacity(ends.len());
         from = 0.0;
         for k in 0..ends.len() {
@@ -123,6 +136,16 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
                         0.0
                     } else {
                         let (a, b) = (&levels[i], &levels[j]);
+                        // What lies on the way from level to level is passed about on a straight line.
+                        let covers_m = if b.level_m > a.level_m {
+                            b.climb.1 - a.climb.1
+                        } else {
+                            a.descent.1 - b.descent.1
+                        };
+                        let reached = (from + covers_m.max(0.0), b.level_m);
+                        if problem.is_barred((from, a.level_m), reached) {
+                            continue;
+                        }
                         // Climbing from the lower to the higher of two levels, beyond cruising that far at the higher.
                         let up = |low: &LevelCost, high: &LevelCost, at_high: usize| {
                             let dear = (high.climb.0 - low.climb.0)
@@ -152,7 +175,8 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
             from = ends[k];
         }
         for j in 0..n {
-            let total = cost[j] + levels[j].descent.0 - per_m[last][j] * levels[j].descent.1;
+            let total = cost[j] + levels[j].descent.0 + levels[j].barred.1
+                - per_m[last][j] * levels[j].descent.1;
             if !total.is_finite() {
                 continue;
             }
@@ -173,7 +197,8 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
     // Each level held all the way, which the pairs above may have passed over for a change that proves to have no room.
     for (i, level) in levels.iter().enumerate() {
         let mut cost = level.climb.0 - per_m[0][i] * level.climb.1 + level.descent.0
-            - per_m[last][i] * level.descent.1;
+            - per_m[last][i] * level.descent.1
+            + (level.barred.0 + level.barred.1);
         from = 0.0;
         for (k, &end) in ends.iter().enumerate() {
             let covered = end <= level.climb.1 || from >= problem.length_m - level.descent.1;

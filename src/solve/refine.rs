@@ -587,7 +587,7 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
     let full_pa = |i: usize| {
         let now = script.cruise[i];
         let hp = problem.pressure_altitude_m(now.from_m, now.level_m);
-        let (air, _) = problem.air_state(now.from_m, hp);
+        let (air, _) = problem.air_state(now.from_m, hp, problem.time_s(now.from_m));
         problem.aircraft.engine.map_pa(
             Throttle::Full,
             now.rev_s,
@@ -598,7 +598,7 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
     let full_rev_s = |i: usize| {
         let now = script.cruise[i];
         let hp = problem.pressure_altitude_m(now.from_m, now.level_m);
-        let (air, _) = problem.air_state(now.from_m, hp);
+        let (air, _) = problem.air_state(now.from_m, hp, problem.time_s(now.from_m));
         let levers = Levers {
             throttle: Throttle::Full,
             rev_s: now.rev_s,

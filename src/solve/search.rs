@@ -17,6 +17,7 @@ use crate::flight::{
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::{self, Mismatch};
 use crate::trip::{CostRates, HourBasis, Objective, Problem};
+use std::borrow::Cow;
 use std::cell::RefCell;
 
 /// Level sequences that are flown in full.
@@ -32,6 +33,10 @@ const CLIMB_PENALTY: f64 = 0.05;
 const REV_STEP_S: f64 = 50.0 / 60.0;
 /// Times the descent is priced again from the cruise that was settled to.
 const MOST_AGAIN: usize = 3;
+/// The schedule has settled when the time of the flight changes by less than this share (DESIGN section 6.4).
+const SCHEDULE_SHARE: f64 = 1e-3;
+/// Flights on the way to it.
+const MOST_SCHEDULES: u32 = 6;
 /// Cruise power is set this much before cruise speed is reached.
 const SET_BEFORE_M_S: f64 = 2.0 * M_S_PER_KT;
 
@@ -95,7 +100,10 @@ pub enum SolveError {
 /// # Errors
 /// [`SolveError`] when no plan keeps every limit, saying which is in the way.
 pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
-    Ok(super::why::explained(problem, bare(problem)?.0))
+    let mut problem = on_schedule(problem);
+    let plan = bare(&problem)?.0;
+    set_clock(&mut problem, &plan.flown);
+    Ok(super::why::explained(&problem, plan))
 }
 
 /// [`plan`] without a word on what each choice is worth, with the flights that it only has the figures of.
@@ -103,10 +111,45 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
 /// # Errors
 /// As [`plan`].
 pub fn plan_with_workings(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
-    bare(problem)
+    bare(&on_schedule(problem))
 }
 
-/// The same, for those who go on from it.
+/// The problem on the clock of a flight: the cheapest the level search proposes, with a plain descent, on the clock of which the
+/// search is made again until that no longer changes. As it is in air that does not change.
+pub(super) fn on_schedule(problem: &Problem) -> Cow<'_, Problem> {
+    let mut scheduled = Cow::Borrowed(problem);
+    if problem.air.is_steady() {
+        return scheduled;
+    }
+    for _ in 0..MOST_SCHEDULES {
+        let search = Search::new(&scheduled, scheduled.cost_rates());
+        let Some(flown) = search.first_flight() else {
+            break;
+        };
+        let change_s = (flown.time_s - scheduled.time_s(problem.length_m)).abs();
+        set_clock(&mut scheduled, &flown);
+        if change_s < SCHEDULE_SHARE * flown.time_s {
+            break;
+        }
+    }
+    scheduled
+}
+
+/// Puts the problem on the clock of a recorded flight, if its air changes.
+pub(super) fn set_clock(problem: &mut Cow<'_, Problem>, flown: &Flown) {
+    if problem.air.is_steady() {
+        return;
+    }
+    let mut clock: Vec<(f64, f64)> = Vec::with_capacity(flown.track.len());
+    for state in flown.track.iter().map(|t| t.state) {
+        if clock.last().is_none_or(|c| state.distance_m > c.0) {
+            clock.push((state.distance_m, state.time_s));
+        }
+    }
+    problem.to_mut().clock = clock;
+}
+
+/// The same as [`plan_with_workings`] on the clock that the problem has.
 pub(super) fn bare(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
     if problem.bounds.is_free() {
         plan_from(problem, &[])
@@ -160,7 +203,7 @@ pub(super) fn plan_from(
                 from: leg.from.clone(),
                 to: leg.to.clone(),
                 minimum_ft: leg.minimum_m / M_PER_FT,
-                maximum_ft: problem.limits.max_altitude_m / M_PER_FT,
+                maximum_ft: problem.ceiling_m(leg.from_m) / M_PER_FT,
                 course_deg: leg.magnetic_rad.to_degrees(),
             });
         }
@@ -344,6 +387,7 @@ pub(super) fn reflown(problem: &Problem, flown: &Flown) -> Mismatch {
             fuel_kg: f64::NAN,
             height_m: f64::NAN,
             speed_m_s: f64::NAN,
+            barred_m: f64::NAN,
         },
     }
 }
@@ -478,7 +522,7 @@ impl<'a> Search<'a> {
         let mut level = 0.0;
         while level <= p.limits.max_altitude_m {
             let hp = p.pressure_altitude_m(0.0, level);
-            if isa::density_altitude_m(hp, p.air.at(0.0, hp).temperature_k) > limit {
+            if isa::density_altitude_m(hp, p.air.at(0.0, hp, 0.0).temperature_k) > limit {
                 return level;
             }
             level += 500.0 * M_PER_FT;
@@ -489,7 +533,7 @@ impl<'a> Search<'a> {
     /// A script with everything but cruise and descent chosen.
     fn skeleton(&self, ias_m_s: f64, rev_s: f64) -> Script {
         let p = self.p;
-        let field_da = p.density_altitude_m(&p.departure);
+        let field_da = p.density_altitude_m(&p.departure, 0.0);
         let mixture = p.aircraft.high_power_mixture(field_da);
         let initial = (self.slowest_climb_m_s() / M_S_PER_KT).ceil() * M_S_PER_KT;
         let interval = PA_PER_INHG / p.limits.map_reduction_pa_s;
@@ -566,7 +610,8 @@ impl<'a> Search<'a> {
         all.dedup_by(|a, b| (*a - *b).abs() < 1.0);
         let middle = 0.5 * p.length_m;
         let options: Vec<Vec<CruiseOption>> = all.iter().map(|&l| self.options(l)).collect();
-        let mut climb: Vec<Option<(f64, f64)>> = vec![None; all.len()];
+        // Cost, distance and what is charged for what is barred.
+        let mut climb: Vec<Option<(f64, f64, f64)>> = vec![None; all.len()];
         let per_m: Vec<f64> = all
             .iter()
             .zip(&options)
@@ -579,11 +624,13 @@ impl<'a> Search<'a> {
                 if self.climb_rate_short(at) > 0.0 || !per_m[i].is_finite() {
                     continue;
                 }
+                let cost = self.cost_of(state);
                 let c = (
-                    self.cost_of(state) * (1.0 + CLIMB_PENALTY * at.violation),
+                    cost * (1.0 + CLIMB_PENALTY * (at.violation - at.barred)),
                     state.distance_m,
+                    cost * CLIMB_PENALTY * at.barred,
                 );
-                let worth = |x: (f64, f64)| x.0 - per_m[i] * x.1;
+                let worth = |x: (f64, f64, f64)| x.0 + x.2 - per_m[i] * x.1;
                 if climb[i].is_none_or(|b| worth(c) < worth(b)) {
                     climb[i] = Some(c);
                 }
@@ -598,15 +645,17 @@ impl<'a> Search<'a> {
             let mut level = LevelCost {
                 level_m,
                 options: options[i].clone(),
-                climb,
+                climb: (climb.0, climb.1),
                 descent: (0.0, 0.0),
+                barred: (climb.2, 0.0),
             };
             let script = self
                 .with_cruise(&[(level_m, 0.0)], std::slice::from_ref(&level))
                 .unwrap_or_else(|| self.skeleton(0.0, p.aircraft.procedures.climb_rev_s[0]));
             // A plain descent stands for all of them in the level search: power as in cruise, greatest rate.
             if let Some(c) = self.plain_descent(&script, &level, per_m[i]) {
-                level.descent = c;
+                level.descent = (c.cost, c.distance_m);
+                level.barred.1 = c.barred;
                 out.push(level);
             }
         }
@@ -621,7 +670,12 @@ impl<'a> Search<'a> {
         Ok(out)
     }
 
-    fn plain_descent(&self, script: &Script, level: &LevelCost, per_m: f64) -> Option<(f64, f64)> {
+    fn plain_descent(
+        &self,
+        script: &Script,
+        level: &LevelCost,
+        per_m: f64,
+    ) -> Option<descent::Candidate> {
         let p = self.p;
         let start = self.cruise_state(level.level_m, &level.options, script)?;
         let mut best: Option<descent::Candidate> = None;
@@ -667,7 +721,24 @@ impl<'a> Search<'a> {
                 }
             }
         }
-        best.map(|b| (b.cost, b.distance_m))
+        best
+    }
+
+    /// The flight of the first proposal of the level search that can be flown, with a plain descent, path recorded.
+    fn first_flight(&self) -> Option<Flown> {
+        let p = self.p;
+        let levels = self.level_costs().ok()?;
+        sequences(p, self.rates, &levels)
+            .iter()
+            .find_map(|sequence| {
+                let mut script = self.with_cruise(&sequence.steps, &levels)?;
+                let last_m = sequence.steps.last()?.0;
+                let level = levels.iter().find(|l| (l.level_m - last_m).abs() < 1.0)?;
+                let middle_m = 0.5 * p.length_m;
+                let per_m = cruise::least_per_m(p, self.rates, &level.options, last_m, middle_m);
+                script.descent = self.plain_descent(&script, level, per_m)?.descent;
+                fly_recorded(p, &script).ok()
+            })
     }
 
     /// A state in steady cruise some way before the pattern.
@@ -682,12 +753,12 @@ impl<'a> Search<'a> {
         let cruise = script.cruise.last()?;
         let levers = cruise.levers();
         let hp = p.pressure_altitude_m(s, level_m);
-        let (air, _) = p.air_state(s, hp);
+        let (air, _) = p.air_state(s, hp, p.time_s(s));
         let end_kg = 2.0 * self.middle_kg - self.lift_off_kg();
         let guess = options.iter().map(|o| o.tas_m_s).fold(60.0, f64::max);
         let (tas, _) = level_speed_m_s(p, air, end_kg, levers, guess)?;
         Some(State {
-            time_s: 0.0,
+            time_s: p.time_s(s),
             distance_m: s,
             pressure_altitude_m: hp,
             tas_m_s: tas,
@@ -707,7 +778,8 @@ impl<'a> Search<'a> {
         let samples: Vec<_> = (0..5)
             .map(|k| {
                 let s = from_m + (to_m - from_m) * (f64::from(k) + 0.5) / 5.0;
-                self.p.air.at(s, self.p.pressure_altitude_m(s, level_m))
+                let hp = self.p.pressure_altitude_m(s, level_m);
+                self.p.air.at(s, hp, self.p.time_s(s))
             })
             .collect();
         let price = |o: &CruiseOption| -> f64 {
@@ -793,7 +865,7 @@ impl<'a> Search<'a> {
                 0.1 * p.length_m
             };
             let hp = p.pressure_altitude_m(s, c.level_m);
-            let (air, _) = p.air_state(s, hp);
+            let (air, _) = p.air_state(s, hp, p.time_s(s));
             let guess = p.aircraft.tas_from_ias(air, p.aircraft.speeds.vno_m_s);
             let mass = self.lift_off_kg();
             let steady = |levers| {
@@ -863,7 +935,9 @@ impl<'a> Search<'a> {
         let script = best.script_free();
         let last = *script.cruise.last()?;
         let start = self.cruise_state(last.level_m, &[], &script)?;
-        let sample = p.air.at(start.distance_m, start.pressure_altitude_m);
+        let sample = p
+            .air
+            .at(start.distance_m, start.pressure_altitude_m, start.time_s);
         let ground_speed = cruise::ground_speed_m_s(start.tas_m_s, &sample);
         let pricing = descent::Pricing {
             problem: p,
@@ -891,7 +965,7 @@ impl<'a> Search<'a> {
             return;
         };
         let s = 0.8 * p.length_m;
-        let (air, _) = p.air_state(s, p.pressure_altitude_m(s, last.level_m));
+        let (air, _) = p.air_state(s, p.pressure_altitude_m(s, last.level_m), p.time_s(s));
         let intake = p.aircraft.intake(air, CRUISE_GUESS_M_S);
         let full = p
             .aircraft
@@ -966,13 +1040,14 @@ impl<'a> Search<'a> {
                 + p.pressure_altitude_m(p.length_m, p.arrival.pattern_altitude_m));
         let rate = (500.0 * M_S_PER_FPM).min(p.limits.max_descent_m_s);
         let cruise_hp = p.pressure_altitude_m(start.distance_m, last.level_m);
-        let (cruise_air, _) = p.air_state(start.distance_m, cruise_hp);
+        let (cruise_air, _) = p.air_state(start.distance_m, cruise_hp, start.time_s);
         let mass = self.lift_off_kg() - start.fuel_kg;
         let levers = last.levers();
         let (tas, _) = level_speed_m_s(p, cruise_air, mass, levers, 75.0)?;
         let ias = p.aircraft.ias_from_tas(cruise_air, tas);
         // MAP, or RPM at fixed pitch, for that IAS at that rate, half-way down.
-        let (air, sample) = p.air_state(p.length_m - 30.0 * M_PER_NM, hp);
+        let half_way_m = p.length_m - 30.0 * M_PER_NM;
+        let (air, sample) = p.air_state(half_way_m, hp, p.time_s(half_way_m));
         let v = p.aircraft.tas_from_ias(air, ias);
         let needed = p
             .aircraft
@@ -1147,9 +1222,12 @@ impl<'a> Search<'a> {
         if limits.is_empty() {
             limits.push(Limit::Distance);
         }
-        SolveError::Infeasible {
-            limits: in_words(&limits),
+        let mut words = in_words(&limits);
+        if limits.contains(&Limit::Forbidden) {
+            let names: Vec<&str> = self.p.forbidden.iter().map(|p| p.name.as_str()).collect();
+            words.push_str(&format!(" ({})", names.join(", ")));
         }
+        SolveError::Infeasible { limits: words }
     }
 
     /// Fuel the thriftiest plan needs with the reserve, with the tanks as full as they can be for the question's sake.

@@ -168,7 +168,7 @@ impl Search<'_> {
         let allowed = |c: &OneSpeed, i: usize| {
             let at = &c.states[i];
             let s = &at.state;
-            let (_, sample) = problem.air_state(s.distance_m, s.pressure_altitude_m);
+            let (_, sample) = problem.air_state(s.distance_m, s.pressure_altitude_m, s.time_s);
             let mass = start_kg - s.fuel_kg;
             let top = problem.limits.speed_limit_m_s(
                 &aircraft.speeds,

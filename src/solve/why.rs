@@ -6,7 +6,7 @@
 use super::cruise::settable_rev_s;
 use super::plan::{Alternative, AlternativeKind, LeftOut, NotFlown, Plan, Sensitivity, Shifted};
 use super::refine::{Pilot, Reach, second_climb_from_m, settle, settle_within, with_trigger};
-use super::search::{Found, Search, alternative, bare, reflown, totals};
+use super::search::{Found, Search, alternative, bare, on_schedule, reflown, totals};
 use crate::aircraft::Throttle;
 use crate::flight::{
     Flown, Hint, Limit, Memory, Script, SegmentKind, TrackPoint, fly, fly_recorded,
@@ -202,7 +202,8 @@ impl Why<'_> {
             .unwrap_or(0);
         let cruise = script.cruise[longest];
         let middle_m = 0.5 * (cruise.from_m + end_m(longest));
-        let (air, _) = p.air_state(middle_m, p.pressure_altitude_m(middle_m, cruise.level_m));
+        let middle_hp = p.pressure_altitude_m(middle_m, cruise.level_m);
+        let (air, _) = p.air_state(middle_m, middle_hp, p.time_s(middle_m));
         let at_middle = point_at(&plan.flown.track, middle_m);
         let throttle = |t| AlternativeKind::CruiseThrottle(longest, t);
         let rev = |r| AlternativeKind::CruiseRev(longest, r);
@@ -413,7 +414,7 @@ pub fn planned_anew(problem: &Problem, plan: &Plan) -> Vec<Sensitivity> {
         .map(|&change| {
             let changed = problem.changed(change);
             let outcome = light_enough(&changed)
-                .and_then(|()| Ok(bare(&changed)?.0))
+                .and_then(|()| Ok(bare(&on_schedule(&changed))?.0))
                 .map(|p| shifted(&changed, plan, p.flown));
             Sensitivity {
                 change,

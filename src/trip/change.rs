@@ -59,8 +59,8 @@ mod tests {
             let direct = air(kelvin);
             for hp_m in [0.0, 1_500.0, 4_000.0 * M_PER_FT, 5_900.0] {
                 let (a, b) = (
-                    warmed.at(0.4 * length_m, hp_m),
-                    direct.at(0.4 * length_m, hp_m),
+                    warmed.at(0.4 * length_m, hp_m, 0.0),
+                    direct.at(0.4 * length_m, hp_m, 0.0),
                 );
                 assert!((a.temperature_k - b.temperature_k).abs() < 1e-9);
                 assert!(
@@ -75,11 +75,36 @@ mod tests {
     }
 
     #[test]
+    fn closed_form_changes_reach_every_slice() {
+        let length_m = 100.0 * M_PER_NM;
+        let changing = |deviation_k, along| {
+            let air = |d| RouteAir::uniform(length_m, along, 3.0, d, 6_000.0);
+            let slices = vec![(0.0, air(deviation_k)), (600.0, air(deviation_k + 4.0))];
+            RouteAir::through_time(slices).expect("rising times")
+        };
+        let mut changed = changing(0.0, 5.0);
+        changed.warm_k(10.0, &|_| 0.0);
+        changed.add_along_m_s(-7.0);
+        let direct = changing(10.0, -2.0);
+        for time_s in [0.0, 250.0, 600.0] {
+            for s in [0.0, 0.4 * length_m, length_m] {
+                let (a, b) = (
+                    changed.at(s, 2_000.0, time_s),
+                    direct.at(s, 2_000.0, time_s),
+                );
+                assert!((a.temperature_k - b.temperature_k).abs() < 1e-9);
+                assert!((a.true_altitude_m - b.true_altitude_m).abs() < HEIGHT_M);
+                assert_eq!((a.along_m_s, a.cross_m_s), (b.along_m_s, b.cross_m_s));
+            }
+        }
+    }
+
+    #[test]
     fn closed_form_wind_is_added_at_every_height() {
         let mut air = RouteAir::uniform(10_000.0, 5.0, 3.0, 0.0, 6_000.0);
         air.add_along_m_s(-7.0);
         for hp_m in [-300.0, 0.0, 5_000.0] {
-            let sample = air.at(4_000.0, hp_m);
+            let sample = air.at(4_000.0, hp_m, 0.0);
             assert_eq!((sample.along_m_s, sample.cross_m_s), (-2.0, 3.0));
             assert_eq!(sample.along_per_m, 0.0);
         }

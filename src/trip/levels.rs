@@ -37,7 +37,7 @@ fn suits(rules: Rules, level_ft: i64, magnetic_rad: f64) -> bool {
     ((thousands / 1_000) % 2 == odd_first) == eastbound
 }
 
-/// Legal levels of a leg [m indicated]: at or above the minimum, at or below the trip's and the oxygen limit, true height over
+/// Legal levels of a leg [m indicated]: at or above the minimum, at or below its own, the trip's and the oxygen limit, true height over
 /// ground by the clearance, and by the rule of semicircles where any of it is more than 3,000 ft above ground.
 ///
 /// Ground is known by its highest point in each stretch only, so a level counts as 3,000 ft or less above ground where it is so
@@ -47,12 +47,15 @@ pub fn legal_levels(problem: &Problem, leg: &Leg) -> LegLevels {
         g.1 > super::TERMINAL_M && g.0 < problem.length_m - super::TERMINAL_M
     };
     let lowest_ground = leg.ground.iter().map(|g| g.2).fold(f64::INFINITY, f64::min);
+    let most_m = leg.maximum_m.map_or(problem.limits.max_altitude_m, |m| {
+        m.min(problem.limits.max_altitude_m)
+    });
     let clearance = problem.clearance_m(leg.mountainous);
     let mut levels_m = Vec::new();
     for level_ft in (0..=45_000_i64).step_by(500) {
         #[expect(clippy::cast_precision_loss, reason = "at most 45,000")]
         let level_m = level_ft as f64 * M_PER_FT;
-        if level_m < leg.minimum_m || level_m > problem.limits.max_altitude_m {
+        if level_m < leg.minimum_m || level_m > most_m {
             continue;
         }
         let low = level_m - lowest_ground <= RULE_FROM_M;
@@ -66,7 +69,7 @@ pub fn legal_levels(problem: &Problem, leg: &Leg) -> LegLevels {
             .all(|&(from_m, to_m, ground_m)| {
                 [from_m, 0.5 * (from_m + to_m), to_m].iter().all(|&s| {
                     let hp = problem.pressure_altitude_m(s, level_m);
-                    problem.air.at(s, hp).true_altitude_m >= ground_m + clearance
+                    problem.air.at(s, hp, problem.time_s(s)).true_altitude_m >= ground_m + clearance
                 })
             });
         let breathable = problem.limits.oxygen

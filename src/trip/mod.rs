@@ -5,11 +5,13 @@
 
 mod change;
 mod levels;
+mod patch;
 mod problem;
 mod route_air;
 
 pub use change::Change;
 pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
+pub use patch::{Patch, PathPoint};
 pub use problem::{
     CostRates, Field, Leg, NO_OXYGEN_M, Note, Problem, ProblemError, TERMINAL_M, resolve,
 };
@@ -38,6 +40,8 @@ pub struct LegGround {
     pub ground: Vec<(f64, f64)>,
     /// Least cruise altitude, m.
     pub minimum_m: f64,
+    /// Greatest altitude, if there is one besides that of the trip, m: kept in climb and descent as in cruise.
+    pub maximum_m: Option<f64>,
     /// Mountainous: the larger clearance and climb rate apply.
     pub mountainous: bool,
     /// Where the figures come from.
@@ -148,11 +152,20 @@ pub struct Arrival {
     pub circuit_s: f64,
 }
 
+/// Winds and temperatures aloft at one time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Forecast {
+    /// The time.
+    pub valid: Timestamp,
+    /// The field.
+    pub field: WindField,
+}
+
 /// Altimeter settings and what is known at the surface.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Weather {
-    /// Winds and temperatures aloft.
-    pub field: WindField,
+    /// Winds and temperatures aloft, earliest first: at least one. Between two times they are blended, outside held.
+    pub forecasts: Vec<Forecast>,
     /// The forecast is for use up to this time, if that is known.
     pub valid_until: Option<Timestamp>,
     /// Altimeter setting at the departure, Pa.

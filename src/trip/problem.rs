@@ -3,11 +3,11 @@
 use super::route_air::{BOTTOM_M, Column, LegAir, STEP_M};
 use super::{
     Arrival, Bounds, FuelLoad, HourBasis, LegLevels, Limits, MOUNTAIN_CLIMB_M_S, Objective,
-    PLAIN_CLIMB_M_S, Place, Prices, RouteAir, Rules, Trip, legal_levels,
+    PLAIN_CLIMB_M_S, Patch, Place, Prices, RouteAir, Rules, Trip, legal_levels,
 };
-use crate::air::field::FieldError;
+use crate::air::field::{FieldError, WindField};
 use crate::air::{isa, triangle};
-use crate::aircraft::{AirState, Aircraft};
+use crate::aircraft::{AirState, Aircraft, interpolate};
 use crate::earth::geodesic::{self, GeodesicError};
 use crate::earth::magnetic::{self, MagneticError};
 use crate::quantity::{M_PER_FT, M_PER_NM};
@@ -22,6 +22,8 @@ pub const NO_OXYGEN_M: f64 = 12_500.0 * M_PER_FT;
 pub const TERMINAL_M: f64 = 20.0 * M_PER_NM;
 /// Height over ground in the terminal stretches, m (14 CFR 91.119(c): 500 ft over other than congested areas).
 const TERMINAL_CLEARANCE_M: f64 = 500.0 * M_PER_FT;
+/// A first guess of the ground speed, m/s.
+const FIRST_GUESS_M_S: f64 = 70.0;
 /// Within this distance of a field the ground bound is the field's own.
 const FIELD_M: f64 = 10.0 * M_PER_NM;
 
@@ -46,6 +48,8 @@ pub struct Leg {
     pub ground: Vec<(f64, f64, f64)>,
     /// Least cruise altitude, indicated, m.
     pub minimum_m: f64,
+    /// Greatest altitude, indicated, m, if there is one besides that of the trip: kept in climb and descent as in cruise.
+    pub maximum_m: Option<f64>,
     /// Mountainous.
     pub mountainous: bool,
     /// Where ground and minimum come from.
@@ -113,10 +117,15 @@ pub struct Problem {
     pub arrival: Arrival,
     /// Legal levels, one entry a leg.
     pub levels: Vec<LegLevels>,
+    /// Patches that no part of the flight may pass through.
+    pub forbidden: Vec<Patch>,
     /// Bounds.
     pub bounds: Bounds,
     /// Added to the cost rates while a bound is searched for; zero in a problem as asked.
     pub charge: CostRates,
+    /// When the flight is expected where, for those who look at a place and do not fly there ([`Problem::time_s`]): distance \[m\] and
+    /// time since lift-off \[s\], both rising. A first guess here; the solver goes on from that. Empty in air that does not change.
+    pub clock: Vec<(f64, f64)>,
     /// Said to the pilot.
     pub notes: Vec<Note>,
 }
@@ -195,6 +204,9 @@ pub enum ProblemError {
         /// Difference.
         over_lb: f64,
     },
+    /// Forecasts out of order.
+    #[error("a trip needs a forecast, and of several each must be valid later than the one before")]
+    ForecastTimes,
     /// Ground is given for another number of legs.
     #[error("the route has {legs} leg(s) but ground is given for {ground}")]
     GroundCount {
@@ -236,6 +248,18 @@ impl Problem {
     /// Change of pressure altitude with distance while the altimeter shows the same.
     pub fn level_slope(&self) -> f64 {
         (self.destination.datum_m - self.departure.datum_m) / self.length_m
+    }
+
+    /// Notes wind or temperature filled in below the forecast; of several forecasts the worst.
+    fn note_below_forecast(&mut self, filled_m: f64) {
+        let known = self.notes.iter_mut().find_map(|n| match n {
+            Note::BelowForecast(m) => Some(m),
+            Note::MagneticDate => None,
+        });
+        match known {
+            Some(m) => *m = m.max(filled_m),
+            None => self.notes.push(Note::BelowForecast(filled_m)),
+        }
     }
 
     /// Clearance over ground \[m\].
@@ -294,28 +318,38 @@ impl Problem {
         .chain(self.legs.iter().flat_map(|l| l.ground.iter().map(|g| g.1)))
     }
 
-    /// Air for flying at a distance and pressure altitude \[m\].
+    /// When the flight is expected at a distance \[m\], s since lift-off: by [`Problem::clock`], zero where that is empty.
+    pub fn time_s(&self, distance_m: f64) -> f64 {
+        if self.clock.is_empty() {
+            0.0
+        } else {
+            interpolate(&self.clock, distance_m)
+        }
+    }
+
+    /// Air for flying at a distance and pressure altitude \[m\] and a time since lift-off \[s\].
     pub fn air_state(
         &self,
         distance_m: f64,
         pressure_altitude_m: f64,
+        time_s: f64,
     ) -> (AirState, super::AirSample) {
-        let sample = self.air.at(distance_m, pressure_altitude_m);
+        let sample = self.air.at(distance_m, pressure_altitude_m, time_s);
         (
             AirState::new(isa::pressure_pa(pressure_altitude_m), sample.temperature_k),
             sample,
         )
     }
 
-    /// Density altitude \[m\] at a field.
-    pub fn density_altitude_m(&self, field: &Field) -> f64 {
+    /// Density altitude \[m\] at a field at a time since lift-off \[s\].
+    pub fn density_altitude_m(&self, field: &Field, time_s: f64) -> f64 {
         let s = if field == &self.departure {
             0.0
         } else {
             self.length_m
         };
         let hp = self.pressure_altitude_m(s, field.elevation_m);
-        isa::density_altitude_m(hp, self.air.at(s, hp).temperature_k)
+        isa::density_altitude_m(hp, self.air.at(s, hp, time_s).temperature_k)
     }
 
     /// Cost rate by the clock [objective unit / s], by fuel [objective unit / kg] and by revolution [objective unit].
@@ -466,6 +500,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
             variation_rad,
             ground: stretches,
             minimum_m: ground.minimum_m,
+            maximum_m: ground.maximum_m,
             mountainous: ground.mountainous,
             ground_source: ground.source.clone(),
         });
@@ -502,7 +537,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         departure_time: trip.departure_time,
         valid_until: trip.weather.valid_until,
         length_m: along_m,
-        air: RouteAir { legs: vec![] },
+        air: RouteAir::of_legs(vec![]),
         departure,
         destination,
         zero_fuel_kg,
@@ -514,12 +549,24 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         night: trip.night,
         arrival: trip.arrival,
         levels: vec![],
+        forbidden: vec![],
         bounds: trip.bounds,
         charge: CostRates::default(),
+        clock: vec![],
         notes,
         legs,
     };
-    sample_air(trip, &geodesics, &mut problem)?;
+    let mut slices = Vec::with_capacity(trip.weather.forecasts.len());
+    for forecast in &trip.weather.forecasts {
+        let since = forecast.valid.duration_since(trip.departure_time);
+        let lift_off_s = problem.aircraft.procedures.taxi_time_s;
+        let air = sample_air(&forecast.field, &geodesics, &mut problem)?;
+        slices.push((since.as_secs_f64() - lift_off_s, air));
+    }
+    problem.air = RouteAir::through_time(slices).ok_or(ProblemError::ForecastTimes)?;
+    if !problem.air.is_steady() {
+        problem.clock = vec![(0.0, 0.0), (along_m, along_m / FIRST_GUESS_M_S)];
+    }
     problem.levels = problem
         .legs
         .iter()
@@ -528,13 +575,14 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
     Ok(problem)
 }
 
-/// Fills the air table: at each node true height is found by going up from the surface, where the altimeter setting ties
+/// The air table of one forecast: at each node true height is found by going up from the surface, where the altimeter setting ties
 /// pressure altitude to elevation, in steps of `dz = (T / T_std) dh_p` (hydrostatic), and the weather is asked there.
 fn sample_air(
-    trip: &Trip,
+    field: &WindField,
     geodesics: &[geodesic::Leg],
     problem: &mut Problem,
-) -> Result<(), ProblemError> {
+) -> Result<RouteAir, ProblemError> {
+    let mut legs = Vec::with_capacity(problem.legs.len());
     let top_m = problem.limits.max_altitude_m + 2_000.0 * M_PER_FT;
     let mut filled_m: f64 = 0.0;
     for (leg, line) in problem.legs.iter().zip(geodesics) {
@@ -556,8 +604,7 @@ fn sample_air(
                 + share * (problem.destination.elevation_m - problem.departure.elevation_m);
             let reference_hp_m = problem.pressure_altitude_m(s, reference_m);
             let ask = |true_m: f64, hp_m: f64| {
-                trip.weather
-                    .field
+                field
                     .at(here.lat_deg(), here.lon_deg(), true_m, hp_m)
                     .map_err(|source| ProblemError::Weather {
                         from: leg.from.clone(),
@@ -626,13 +673,10 @@ fn sample_air(
             }
             columns.push(column);
         }
-        problem
-            .air
-            .legs
-            .push(LegAir::new(leg.from_m, leg.to_m, &columns));
+        legs.push(LegAir::new(leg.from_m, leg.to_m, &columns));
     }
     if filled_m > 1.0 {
-        problem.notes.push(Note::BelowForecast(filled_m));
+        problem.note_below_forecast(filled_m);
     }
-    Ok(())
+    Ok(RouteAir::of_legs(legs))
 }

@@ -1,8 +1,9 @@
 //! Air along the route: wind and temperature as a function of distance, height and time.
 //!
-//! The weather is sampled once on nodes along each leg and at even steps of pressure altitude; everything that flies asks only
-//! this table, so that no geodesic and no bulletin is touched in an inner loop. One time slice is held now; `at` and its callers
-//! take distance and height, and a second slice would be blended by the clock carried in the table's schedule.
+//! The weather is sampled once on nodes along each leg and at even steps of pressure altitude, once for each time there is a
+//! forecast for; everything that flies asks only this table, so that no geodesic and no bulletin is touched in an inner loop.
+//! Who flies asks at the clock of the flight, who looks at a place at the clock that the flight is expected by
+//! ([`super::Problem::time_s`]).
 
 use crate::air::isa;
 use crate::quantity::M_PER_FT;
@@ -48,7 +49,7 @@ pub(super) struct LegAir {
     per_m: f64,
     /// Last column and last row.
     last: (u32, u32),
-    /// Column after column, each from the bottom.
+    /// Slice after slice; in each column after column, each from the bottom.
     nodes: Vec<Node>,
 }
 
@@ -82,6 +83,11 @@ impl LegAir {
             nodes,
         }
     }
+
+    /// Nodes of one slice.
+    fn slice_len(&self) -> usize {
+        (self.last.0 as usize + 1) * (self.last.1 as usize + 1)
+    }
 }
 
 /// The interval of a coordinate counted in steps, confined to `0..=last`, and where in it.
@@ -109,15 +115,86 @@ fn between(here: &[Node], next: &[Node], fx: f64, fy: f64) -> (Node, f64) {
     (node, high[1] - low[1])
 }
 
-/// Air along the whole route.
+/// Air along the whole route, at one time or at several.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RouteAir {
-    pub(super) legs: Vec<LegAir>,
+    /// Times of the slices on the clock of the flight, rising, s; at least one.
+    times_s: Vec<f64>,
+    legs: Vec<LegAir>,
 }
 
 impl RouteAir {
-    /// Air [`AirSample`] at a distance along the route \[m\] and a pressure altitude \[m\]: linear in both between nodes, held outside.
-    pub fn at(&self, distance_m: f64, pressure_altitude_m: f64) -> AirSample {
+    /// Air at one time.
+    pub(super) fn of_legs(legs: Vec<LegAir>) -> Self {
+        Self {
+            times_s: vec![0.0],
+            legs,
+        }
+    }
+
+    /// Air that changes with time: what it is at each of these times, s on the clock of the flight (zero at lift-off, or where a
+    /// flight begins in the air). `None` unless there is at least one time, they rise, and all have the same nodes.
+    pub fn through_time(slices: Vec<(f64, Self)>) -> Option<Self> {
+        let mut slices = slices.into_iter();
+        let (first_s, mut air) = slices.next()?;
+        let one = |air: &Self| air.times_s.len() == 1;
+        if !first_s.is_finite() || !one(&air) {
+            return None;
+        }
+        air.times_s[0] = first_s;
+        for (time_s, slice) in slices {
+            let after = air.times_s.last().is_some_and(|&last_s| time_s > last_s);
+            let like = |(a, b): (&LegAir, &LegAir)| {
+                (a.from_m, a.to_m, a.last) == (b.from_m, b.to_m, b.last)
+            };
+            let same =
+                air.legs.len() == slice.legs.len() && air.legs.iter().zip(&slice.legs).all(like);
+            if !after || !time_s.is_finite() || !one(&slice) || !same {
+                return None;
+            }
+            air.times_s.push(time_s);
+            for (leg, more) in air.legs.iter_mut().zip(slice.legs) {
+                leg.nodes.extend(more.nodes);
+            }
+        }
+        Some(air)
+    }
+
+    /// Whether the air stays as it is all through the flight.
+    pub fn is_steady(&self) -> bool {
+        self.times_s.len() < 2
+    }
+
+    /// [`between`] the nodes that begin at two places of each slice, at a time between the slices; held outside.
+    // Out of the way of air that is steady.
+    #[cold]
+    fn blended(
+        &self,
+        leg: &LegAir,
+        (low, high): (usize, usize),
+        (fx, fy): (f64, f64),
+        time_s: f64,
+    ) -> (Node, f64) {
+        let last = self.times_s.len() - 1;
+        let before = self
+            .times_s
+            .partition_point(|&t| t <= time_s)
+            .clamp(1, last)
+            - 1;
+        let (t0, t1) = (self.times_s[before], self.times_s[before + 1]);
+        let share = ((time_s - t0) / (t1 - t0)).clamp(0.0, 1.0);
+        let of = |slice: usize| {
+            let nodes = &leg.nodes[slice * leg.slice_len()..];
+            between(&nodes[low..][..2], &nodes[high..][..2], fx, fy)
+        };
+        let ((a, a_row), (b, b_row)) = (of(before), of(before + 1));
+        let node = std::array::from_fn(|q| a[q] + share * (b[q] - a[q]));
+        (node, a_row + share * (b_row - a_row))
+    }
+
+    /// Air [`AirSample`] at a distance along the route \[m\], a pressure altitude \[m\] and a time on the clock of the flight \[s\]:
+    /// linear in each between nodes, held outside.
+    pub fn at(&self, distance_m: f64, pressure_altitude_m: f64, time_s: f64) -> AirSample {
         let i = self
             .legs
             .partition_point(|l| l.to_m <= distance_m)
@@ -126,12 +203,13 @@ impl RouteAir {
         let (c, fx) = interval((distance_m - leg.from_m) * leg.per_m, leg.last.0);
         let (r, fy) = interval((pressure_altitude_m - BOTTOM_M) / STEP_M, leg.last.1);
         let rows = leg.last.1 as usize + 1;
-        let ([temperature_k, along_m_s, cross_m_s, true_altitude_m], per_row_m_s) = between(
-            &leg.nodes[c * rows + r..][..2],
-            &leg.nodes[(c + 1) * rows + r..][..2],
-            fx,
-            fy,
-        );
+        let (low, high) = (c * rows + r, (c + 1) * rows + r);
+        let ([temperature_k, along_m_s, cross_m_s, true_altitude_m], per_row_m_s) =
+            if self.is_steady() {
+                between(&leg.nodes[low..][..2], &leg.nodes[high..][..2], fx, fy)
+            } else {
+                self.blended(leg, (low, high), (fx, fy), time_s)
+            };
         AirSample {
             temperature_k,
             along_m_s,
@@ -141,20 +219,21 @@ impl RouteAir {
         }
     }
 
-    /// Adds to the wind along the course everywhere, m/s.
+    /// Adds to the wind along the course everywhere and at all times, m/s.
     pub(super) fn add_along_m_s(&mut self, more_m_s: f64) {
         for node in self.legs.iter_mut().flat_map(|l| &mut l.nodes) {
             node[1] += more_m_s;
         }
     }
 
-    /// Warms the air everywhere. True heights stay on the surface, whose pressure altitude \[m\] is given by distance \[m\], and grow
+    /// Warms the air everywhere and at all times. True heights stay on the surface, whose pressure altitude \[m\] is given by distance \[m\], and grow
     /// above it by the hydrostatic `dz = (T / T_std) dh_p`: a warming of k adds k times the integral of `dh_p / T_std`, here by Simpson's
     /// rule (T_std is linear in the troposphere).
     pub(super) fn warm_k(&mut self, kelvin: f64, surface_m: &dyn Fn(f64) -> f64) {
         for leg in &mut self.legs {
-            let rows = leg.last.1 as usize + 1;
-            for (c, column) in leg.nodes.chunks_mut(rows).enumerate() {
+            let (columns, rows) = (leg.last.0 as usize + 1, leg.last.1 as usize + 1);
+            for (i, column) in leg.nodes.chunks_mut(rows).enumerate() {
+                let c = i % columns;
                 #[expect(clippy::cast_precision_loss, reason = "a few hundred columns")]
                 let from_hp = surface_m(leg.from_m + c as f64 / leg.per_m);
                 let mut hp = BOTTOM_M;
@@ -179,6 +258,17 @@ impl RouteAir {
         isa_deviation_k: f64,
         top_m: f64,
     ) -> Self {
+        Self::by_height(length_m, isa_deviation_k, top_m, |_| (along_m_s, cross_m_s))
+    }
+
+    /// Wind along and across the course [m/s] by pressure altitude \[m\], the same all along a straight route of this length, with one
+    /// ISA deviation: for studies and tests.
+    pub fn by_height(
+        length_m: f64,
+        isa_deviation_k: f64,
+        top_m: f64,
+        wind_m_s: impl Fn(f64) -> (f64, f64),
+    ) -> Self {
         let mut column = Column {
             temperature_k: vec![],
             along_m_s: vec![],
@@ -190,6 +280,7 @@ impl RouteAir {
         while hp <= top_m + STEP_M {
             let t = isa::temperature_k(hp) + isa_deviation_k;
             column.temperature_k.push(t);
+            let (along_m_s, cross_m_s) = wind_m_s(hp);
             column.along_m_s.push(along_m_s);
             column.cross_m_s.push(cross_m_s);
             column.true_altitude_m.push(z);
@@ -199,8 +290,76 @@ impl RouteAir {
         // True height is anchored at sea level, where indicated and true agree.
         let zero = BOTTOM_M.abs() * isa_deviation_k / isa::temperature_k(0.5 * BOTTOM_M);
         column.true_altitude_m.iter_mut().for_each(|z| *z -= zero);
-        Self {
-            legs: vec![LegAir::new(0.0, length_m, &[column.clone(), column])],
+        Self::of_legs(vec![LegAir::new(0.0, length_m, &[column.clone(), column])])
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const LENGTH_M: f64 = 200_000.0;
+    const TOP_M: f64 = 5_000.0;
+
+    /// Two slices an hour apart: wind 5 and 25 m/s along, -3 and 1 across, 0 and 10 K over the standard.
+    fn changing() -> RouteAir {
+        let early = RouteAir::uniform(LENGTH_M, 5.0, -3.0, 0.0, TOP_M);
+        let late = RouteAir::uniform(LENGTH_M, 25.0, 1.0, 10.0, TOP_M);
+        RouteAir::through_time(vec![(1_000.0, early), (4_600.0, late)]).expect("rising times")
+    }
+
+    #[test]
+    fn closed_form_air_between_two_times_is_linear_and_held_outside() {
+        let air = changing();
+        assert!(!air.is_steady());
+        let (s, hp) = (0.3 * LENGTH_M, 3_333.0);
+        let of =
+            |deviation_k| RouteAir::uniform(LENGTH_M, 0.0, 0.0, deviation_k, TOP_M).at(s, hp, 0.0);
+        let (cold, warm) = (of(0.0), of(10.0));
+        for (time_s, share) in [
+            (-50.0, 0.0),
+            (1_000.0, 0.0),
+            (1_900.0, 0.25),
+            (4_600.0, 1.0),
+            (9e4, 1.0),
+        ] {
+            let a = air.at(s, hp, time_s);
+            let mix = |x: f64, y: f64| x + share * (y - x);
+            // Rounding of sums of a few hundred metres or kelvin.
+            assert!((a.along_m_s - mix(5.0, 25.0)).abs() < 1e-12, "{time_s}");
+            assert!((a.cross_m_s - mix(-3.0, 1.0)).abs() < 1e-12, "{time_s}");
+            assert!((a.temperature_k - mix(cold.temperature_k, warm.temperature_k)).abs() < 1e-9);
+            let z = mix(cold.true_altitude_m, warm.true_altitude_m);
+            assert!((a.true_altitude_m - z).abs() < 1e-9, "{time_s}");
+            assert_eq!(a.along_per_m, 0.0);
         }
+    }
+
+    #[test]
+    fn closed_form_shear_is_blended_too() {
+        let sheared =
+            |per_m: f64| RouteAir::by_height(LENGTH_M, 0.0, TOP_M, move |hp| (per_m * hp, 0.0));
+        let air = RouteAir::through_time(vec![(0.0, sheared(0.002)), (100.0, sheared(0.006))]);
+        let at = air.expect("rising times").at(0.0, 1_000.0, 25.0);
+        assert!((at.along_per_m - 0.003).abs() < 1e-12);
+        assert!((at.along_m_s - 3.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn closed_form_slices_must_fit() {
+        let one = || RouteAir::uniform(LENGTH_M, 5.0, 0.0, 0.0, TOP_M);
+        let shorter = RouteAir::uniform(0.5 * LENGTH_M, 5.0, 0.0, 0.0, TOP_M);
+        let lower = RouteAir::uniform(LENGTH_M, 5.0, 0.0, 0.0, 0.5 * TOP_M);
+        let with = |t: f64, air| RouteAir::through_time(vec![(0.0, one()), (t, air)]);
+        assert!(RouteAir::through_time(vec![]).is_none());
+        assert!(RouteAir::through_time(vec![(f64::NAN, one())]).is_none());
+        assert!(with(0.0, one()).is_none() && with(f64::NAN, one()).is_none());
+        assert!(with(1.0, shorter).is_none() && with(1.0, lower).is_none());
+        assert!(with(1.0, changing()).is_none());
+        assert!(with(1.0, one()).is_some());
+        // One time is none: the air stays.
+        let alone = RouteAir::through_time(vec![(7.0, one())]).expect("one");
+        assert!(alone.is_steady());
+        assert_eq!(alone.at(1.0, 2.0, 9.0), one().at(1.0, 2.0, 0.0));
     }
 }

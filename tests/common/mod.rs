@@ -65,6 +65,7 @@ pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_
         variation_rad: 0.0,
         ground: vec![(0.0, length_m, 0.0)],
         minimum_m: 1_000.0 * M_PER_FT,
+        maximum_m: None,
         mountainous: false,
         ground_source: "flat, for the test".into(),
     };
@@ -107,6 +108,8 @@ pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_
         levels: vec![],
         bounds: Default::default(),
         charge: Default::default(),
+        clock: vec![],
+        forbidden: vec![],
         notes: vec![],
         aircraft,
     };
@@ -208,7 +211,8 @@ pub fn two_speed_trip() -> Problem {
             })
             .to_vec(),
     };
-    trip.weather.field =
+    trip.weather.forecasts.truncate(1);
+    trip.weather.forecasts[0].field =
         WindField::new(&[station("W", -119.0), station("E", -112.0)]).expect("in order");
     trip.weather.valid_until = None;
     trip.places.remove(1);
@@ -219,6 +223,7 @@ pub fn two_speed_trip() -> Problem {
     trip.ground[0] = LegGround {
         ground: vec![(1e7, 0.0)],
         minimum_m: 10_000.0 * M_PER_FT,
+        maximum_m: None,
         mountainous: false,
         source: "flat, for the test".into(),
     };

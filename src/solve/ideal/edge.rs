@@ -5,7 +5,7 @@ use super::envelope::{Corners, Table};
 use crate::air::speed;
 use crate::aircraft::{Configuration, Speeds};
 use crate::quantity::G_M_S2;
-use crate::trip::Problem;
+use crate::trip::{Patch, Problem};
 
 /// By so much floor and ceiling may be passed: the rounding of the heights, m.
 const HEIGHT_SLACK_M: f64 = 1.0;
@@ -194,10 +194,14 @@ pub(super) struct Stretch<'a, 'p> {
     /// Middle, m along the route.
     pub(super) middle_m: f64,
     pub(super) length_m: f64,
+    /// When the plan is there, s since lift-off.
+    pub(super) time_s: f64,
     pub(super) mass_kg: f64,
     /// True heights that may be flown, m.
     pub(super) floor_m: f64,
     pub(super) ceiling_m: f64,
+    /// Patches not to be in.
+    pub(super) forbidden: Vec<&'p Patch>,
     pub(super) ground_m: f64,
     /// Pressure altitude at true height 0 and its change with true height.
     pub(super) pressure_altitude: (f64, f64),
@@ -224,7 +228,14 @@ impl<'a> Stretch<'a, '_> {
                 return None;
             }
             let hp = self.pressure_altitude.0 + self.pressure_altitude.1 * z;
-            let (air, sample) = p.air_state(s_m, hp);
+            let inside = |x: &&Patch| {
+                let h = hp + indicated_m;
+                h > x.low_m + HEIGHT_SLACK_M && h < x.high_m - HEIGHT_SLACK_M
+            };
+            if self.forbidden.iter().any(inside) {
+                return None;
+            }
+            let (air, sample) = p.air_state(s_m, hp, self.time_s);
             let top = p.limits.speed_limit_m_s(
                 &aircraft.speeds,
                 mass / most_kg,

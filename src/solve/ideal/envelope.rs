@@ -181,14 +181,15 @@ pub(super) struct Table {
 pub(super) fn table(problem: &Problem, rates: CostRates, bottom_m: f64, top_m: f64) -> Table {
     let aircraft = &problem.aircraft;
     let middle = 0.5 * problem.length_m;
+    let time_s = problem.time_s(middle);
     // Nothing is flown slower than this.
-    let (bottom_air, _) = problem.air_state(middle, bottom_m);
+    let (bottom_air, _) = problem.air_state(middle, bottom_m, time_s);
     let least_m_s = aircraft.least_cruise_m_s(problem.zero_fuel_kg);
     let slowest = aircraft.tas_from_ias(bottom_air, least_m_s);
     let mut rows = Vec::new();
     let mut hp = bottom_m;
     while hp < top_m + HEIGHT_STEP_M {
-        let (air, _) = problem.air_state(middle, hp);
+        let (air, _) = problem.air_state(middle, hp, time_s);
         let fastest = aircraft.tas_from_ias(air, aircraft.speeds.vno_m_s);
         let density_altitude = isa::density_altitude_m(hp, air.temperature_k);
         let mut row = Vec::new();

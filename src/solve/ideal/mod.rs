@@ -20,7 +20,7 @@ use super::plan::Part;
 use crate::aircraft::interpolate;
 use crate::flight::{Flown, SegmentKind, TrackPoint};
 use crate::quantity::{G_M_S2, M_PER_FT, M_PER_NM, M_S_PER_KT};
-use crate::trip::{CostRates, PLAIN_CLIMB_M_S, Problem};
+use crate::trip::{CostRates, PLAIN_CLIMB_M_S, Patch, Problem};
 use edge::{Climbing, Condition, Edge, Stretch, cheapest};
 use envelope::{HEIGHT_STEP_M, Table, table};
 
@@ -70,7 +70,7 @@ fn energy_at(path: &Path, distance_m: f64) -> f64 {
     interpolate(path, distance_m)
 }
 
-/// The cheapest flight from the end of the plan's initial climb to the pattern point, with the plan's weight schedule.
+/// The cheapest flight from the end of the plan's initial climb to the pattern point, with the plan's schedule of weight and time.
 ///
 /// `None` if the grid holds no flight (a route shorter than two stretches).
 pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<Part> {
@@ -122,7 +122,7 @@ impl<'p> Course<'p> {
         let begin: &TrackPoint = plan.track.get(first.last)?;
         let end_m = p.length_m - p.arrival.before_m;
         let end_hp = p.pressure_altitude_m(end_m, p.arrival.pattern_altitude_m);
-        let (end_air, end_sample) = p.air_state(end_m, end_hp);
+        let (end_air, end_sample) = p.air_state(end_m, end_hp, plan.slowed.time_s);
         let end_v = p
             .aircraft
             .tas_from_ias(end_air, p.aircraft.procedures.pattern_m_s);
@@ -141,30 +141,45 @@ impl<'p> Course<'p> {
         })
     }
 
-    /// Mass \[kg\] of the plan at a distance \[m\].
-    fn mass_kg(&self, distance_m: f64) -> f64 {
+    /// Mass \[kg\] and time \[s\] of the plan at a distance \[m\].
+    fn schedule(&self, distance_m: f64) -> (f64, f64) {
         let track = &self.plan.track;
         let i = track
             .partition_point(|t| t.state.distance_m < distance_m)
             .min(track.len() - 1);
-        track[i].mass_kg
+        (track[i].mass_kg, track[i].state.time_s)
     }
 
     fn stretch(&self, middle_m: f64, length_m: f64, speed_step_m_s: f64) -> Stretch<'_, 'p> {
         let p = self.problem;
         // Pressure altitude against true height between the pattern and the ceiling.
+        let (mass_kg, time_s) = self.schedule(middle_m);
         let ceiling_hp = p.pressure_altitude_m(middle_m, p.limits.max_altitude_m);
-        let true_m = |hp: f64| p.air.at(middle_m, hp).true_altitude_m;
+        let true_m = |hp: f64| p.air.at(middle_m, hp, time_s).true_altitude_m;
         let (low_m, ceiling_m) = (true_m(self.end_hp), true_m(ceiling_hp));
         let slope = (ceiling_hp - self.end_hp) / (ceiling_m - low_m);
+        let own_m = p.ceiling_m(middle_m);
+        let ceiling_m = if own_m < p.limits.max_altitude_m {
+            true_m(p.pressure_altitude_m(middle_m, own_m))
+        } else {
+            ceiling_m
+        };
+        // A patch counts in a stretch that it covers half of, or that covers half of it.
+        let (from_m, to_m) = (middle_m - 0.5 * length_m, middle_m + 0.5 * length_m);
+        let counts = |x: &&Patch| {
+            let common_m = x.to_m.min(to_m) - x.from_m.max(from_m);
+            common_m > 0.0 && common_m >= 0.5 * length_m.min(x.to_m - x.from_m)
+        };
         Stretch {
             problem: p,
             table: &self.table,
             middle_m,
             length_m,
-            mass_kg: self.mass_kg(middle_m),
+            time_s,
+            mass_kg,
             floor_m: p.floor_m(middle_m).unwrap_or(self.floor_m),
             ceiling_m,
+            forbidden: p.forbidden.iter().filter(counts).collect(),
             ground_m: p.ground_m(middle_m),
             pressure_altitude: (self.end_hp - slope * low_m, slope),
             speed_step_m_s,
