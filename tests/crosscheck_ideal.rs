@@ -128,7 +128,8 @@ fn crosscheck_no_plan_beats_the_ideal_flight() {
         let text = trip_text(profile, fuel_gal, &route, "");
         let file = parse_trip(&text, Path::new("trip.toml"), None).expect("parses");
         let mut trip = file.trip;
-        trip.weather.field = weather(&r);
+        trip.weather.forecasts.truncate(1);
+        trip.weather.forecasts[0].field = weather(&r);
         trip.objective = [Objective::Time, Objective::Fuel, Objective::Money][r.objective];
         if r.any_level {
             trip.rules = Rules::None;

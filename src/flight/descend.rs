@@ -260,9 +260,9 @@ impl Flyer<'_> {
                     }
                     _ => {}
                 }
-                if d.reduce_at_m > pattern_m && indicated > d.reduce_at_m {
-                    stop_m = stop_m.max(d.reduce_at_m);
-                }
+            }
+            if !reducing && d.reduce_at_m > pattern_m {
+                stop_m = stop_m.max(d.reduce_at_m);
             }
             let levers = self.descent_levers(&hand);
             let path = hand.part.path;

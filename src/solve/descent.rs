@@ -34,12 +34,13 @@ const TIE: f64 = 1e-5;
 /// Settable steps of the first walk, and of those that follow.
 const COARSEST: f64 = 8.0;
 const FINER: [f64; 2] = [4.0, 1.0];
+const THOROUGH: [f64; 4] = [8.0, 4.0, 2.0, 1.0];
 /// A descent in two parts whose start is dearer than one part by this share of the whole is not followed.
 const CATCHES_UP: f64 = 0.003;
 /// Times a descent is moved along the route.
 const MOST_MOVES: u32 = 3;
 /// A descent that ends this near the pattern point is at its place, m.
-const NEAR_M: f64 = 500.0;
+const NEAR_M: f64 = 50.0;
 
 /// What descents are priced with: the cruise they begin from and what distance and lever changes are worth.
 pub struct Pricing<'a> {
@@ -130,10 +131,15 @@ impl Pricing<'_> {
         }
     }
 
-    /// Walks from a descent to better neighbours in steps of this many settable steps, until a whole round finds none.
+    /// Walks from a descent to better neighbours in steps of this many settable steps, until a whole round finds none; two levers at
+    /// once only in single steps, for what pays in larger ones, one lever at a time finds.
     fn improve(&self, from: Candidate, scale: f64) -> Candidate {
+        self.walk(from, scale, scale <= 1.0)
+    }
+
+    fn walk(&self, from: Candidate, scale: f64, pairs: bool) -> Candidate {
         let mut here = from;
-        let mut list = moves(self.problem, &here.descent, scale);
+        let mut list = moves(self.problem, &here.descent, scale, pairs);
         let (mut next, mut since) = (0, 0);
         while since < list.len() {
             let change = list[next % list.len()];
@@ -155,7 +161,7 @@ impl Pricing<'_> {
                     != std::mem::discriminant(&here.descent.first.path);
                 here = there;
                 if other_path {
-                    list = moves(self.problem, &here.descent, scale);
+                    list = moves(self.problem, &here.descent, scale, pairs);
                 }
                 // Go on in the same direction first.
                 next -= 1;
@@ -309,19 +315,35 @@ impl Pricing<'_> {
         (!same(&found.descent, than)).then_some(found)
     }
 
-    /// The most promising at a rate and at a speed, walked on to the finest step.
-    fn finished(&self, mut found: Vec<Candidate>) -> Vec<Candidate> {
-        found = in_order(found);
+    /// The most promising at a rate and at a speed, walked on to the finest step; the rest after them, for where those cannot be
+    /// flown.
+    fn finished(&self, found: Vec<Candidate>) -> Vec<Candidate> {
+        let found = in_order(found);
         let at_rate = |c: &Candidate| matches!(c.descent.first.path, PathRule::Rate(_));
-        let first = found.first().copied();
-        let other = first.and_then(|f| found.iter().find(|c| at_rate(c) != at_rate(&f)).copied());
-        found = first.into_iter().chain(other).collect();
-        for scale in FINER {
-            for c in &mut found {
-                *c = self.improve(*c, scale);
-            }
+        let best = |rate: bool| found.iter().position(|c| at_rate(c) == rate);
+        let walked = [best(true), best(false)];
+        let finish = |i: usize| {
+            FINER
+                .into_iter()
+                .fold(found[i], |c, scale| self.improve(c, scale))
+        };
+        let mut out = in_order(walked.into_iter().flatten().map(finish).collect());
+        let rest: Vec<usize> = (0..found.len())
+            .filter(|&i| !walked.contains(&Some(i)))
+            .collect();
+        if out.iter().any(|c| c.violation == 0.0) {
+            out.extend(rest.into_iter().map(|i| found[i]));
+        } else {
+            // A hard one: every start is followed, with two levers at once in every step.
+            let thoroughly = |from: &Candidate| {
+                THOROUGH
+                    .into_iter()
+                    .fold(*from, |c, scale| self.walk(c, scale, true))
+            };
+            out.extend(found.iter().map(thoroughly));
+            out = in_order(out);
         }
-        in_order(found)
+        out
     }
 
     /// The cruise that the descent begins from.
@@ -396,7 +418,7 @@ pub(super) const REDUCE_STEP_M: f64 = 250.0 * M_PER_FT;
 /// The power reduction begins at most this far above the pattern, m.
 pub(super) const MOST_LEAD_M: f64 = 4_000.0 * M_PER_FT;
 
-fn moves(problem: &Problem, descent: &Descent, scale: f64) -> Vec<Move> {
+fn moves(problem: &Problem, descent: &Descent, scale: f64, pairs: bool) -> Vec<Move> {
     let mut out = Vec::new();
     let turn = |pairs: &[(usize, f64)]| {
         let mut by = [0.0; 4];
@@ -408,8 +430,7 @@ fn moves(problem: &Problem, descent: &Descent, scale: f64) -> Vec<Move> {
     for k in [scale, -scale] {
         out.extend((0..4).map(|i| turn(&[(i, k)])));
         for i in 0..4 {
-            // Two levers at once only where the walk is to end: what pays in large steps, one lever at a time finds.
-            for j in (i + 1..4).filter(|&j| scale <= 1.0 || (i, j) == (0, 1)) {
+            for j in (i + 1..4).filter(|&j| pairs || (i, j) == (0, 1)) {
                 out.push(turn(&[(i, k), (j, k)]));
                 out.push(turn(&[(i, k), (j, -k)]));
             }

@@ -31,6 +31,8 @@ const CLIMB_PENALTY: f64 = 0.05;
 /// At a fixed pitch power goes with the cube of crankshaft speed and with manifold pressure times crankshaft speed, so an inch of mercury
 /// at 23 in is worth 50 rpm at 2,400: one step of a reduction, rev/s.
 const REV_STEP_S: f64 = 50.0 / 60.0;
+/// Descents that are tried while more than one start is wanted.
+const MOST_STARTS: usize = 3;
 /// Times the descent is priced again from the cruise that was settled to.
 const MOST_AGAIN: usize = 3;
 /// The schedule has settled when the time of the flight changes by less than this share (DESIGN section 6.4).
@@ -904,16 +906,15 @@ impl<'a> Search<'a> {
             start,
             per_m,
         };
-        // The descent from one cruise is much like that from another.
+        // The descent from one cruise is much like that from another, unless limits are hard to keep.
+        let kept = |found: &Vec<descent::Candidate>| found.iter().any(|c| c.violation == 0.0);
         let near = self
             .priced
             .borrow()
             .iter()
-            .find(|(_, known)| !known.is_empty())
+            .find(|(_, known)| kept(known))
             .map(|(other, known)| pricing.search_near(other, known));
-        let found = near
-            .filter(|found| !found.is_empty())
-            .unwrap_or_else(|| pricing.search());
+        let found = near.filter(kept).unwrap_or_else(|| pricing.search());
         self.priced.borrow_mut().push((last, found.clone()));
         found
     }
@@ -1004,9 +1005,10 @@ impl<'a> Search<'a> {
         let mut broken = Vec::new();
         // As many clean as with the gear down, so that a permission takes nothing away.
         let mut kept = [0; 2];
-        for candidate in &candidates {
+        for (i, candidate) in candidates.iter().enumerate() {
             let kept = &mut kept[usize::from(candidate.descent.last().gear_down)];
-            if *kept == starts {
+            // The later ones are for where the first cannot be flown.
+            if *kept == starts || (*kept > 0 && i >= MOST_STARTS) {
                 continue;
             }
             let mut trial = script.clone();
