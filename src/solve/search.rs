@@ -102,18 +102,18 @@ pub enum SolveError {
 /// # Errors
 /// [`SolveError`] when no plan keeps every limit, saying which is in the way.
 pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
-    let mut problem = on_schedule(problem);
-    let plan = bare(&problem)?.0;
-    set_clock(&mut problem, &plan.flown);
-    Ok(super::why::explained(&problem, plan))
+    Ok(plan_with_workings(problem)?.0)
 }
 
-/// [`plan`] without a word on what each choice is worth, with the flights that it only has the figures of.
+/// [`plan`] with the flights that it only has the figures of.
 ///
 /// # Errors
 /// As [`plan`].
 pub fn plan_with_workings(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
-    bare(&on_schedule(problem))
+    let mut problem = on_schedule(problem);
+    let (plan, workings) = bare(&problem)?;
+    set_clock(&mut problem, &plan.flown);
+    Ok(super::why::told(&problem, plan, workings))
 }
 
 /// The problem on the clock of a flight: the cheapest the level search proposes, with a plain descent, on the clock of which the
@@ -151,7 +151,10 @@ pub(super) fn set_clock(problem: &mut Cow<'_, Problem>, flown: &Flown) {
     problem.to_mut().clock = clock;
 }
 
-/// The same as [`plan_with_workings`] on the clock that the problem has.
+/// A plan without a word on what each choice is worth, on the clock that the problem has.
+///
+/// # Errors
+/// As [`plan`].
 pub(super) fn bare(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
     if problem.bounds.is_free() {
         plan_from(problem, &[])
@@ -323,12 +326,7 @@ pub(super) fn plan_from(
     let Some((final_flown, mismatch)) = finished else {
         return Err(search.why_not(broken));
     };
-    // Flown as finely as the plan. Where rounding found better, or the unrounded flight lies on the wrong side of a limit by the
-    // search's own error, it is the plan itself.
-    let unrounded = unrounded
-        .and_then(|script| fly_recorded(problem, &script).ok())
-        .filter(|f| f.audit.violation() == 0.0 && f.cost <= final_flown.cost)
-        .unwrap_or_else(|| final_flown.clone());
+    let unrounded = before_rounding(problem, unrounded, &final_flown);
     let alternatives = flown
         .iter()
         .skip(1)
@@ -350,6 +348,15 @@ pub(super) fn plan_from(
         ..plan
     };
     Ok((plan, Workings { unrounded, ideal }))
+}
+
+/// The flight before rounding, flown as finely as the plan. Where rounding found better, or the unrounded flight lies on the wrong side
+/// of a limit by the search's own error, it is the plan itself.
+pub(super) fn before_rounding(problem: &Problem, script: Option<Script>, plan: &Flown) -> Flown {
+    script
+        .and_then(|script| fly_recorded(problem, &script).ok())
+        .filter(|f| f.audit.violation() == 0.0 && f.cost <= plan.cost)
+        .unwrap_or_else(|| plan.clone())
 }
 
 /// A flight to make a plan of.

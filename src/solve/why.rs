@@ -4,9 +4,15 @@
 //! better shows that the plan was not at its best: then the plan takes it over, and all are made again.
 
 use super::cruise::settable_rev_s;
-use super::plan::{Alternative, AlternativeKind, LeftOut, NotFlown, Plan, Sensitivity, Shifted};
-use super::refine::{Pilot, Reach, second_climb_from_m, settle, settle_within, with_trigger};
-use super::search::{Found, Search, alternative, bare, on_schedule, reflown, totals};
+use super::plan::{
+    Alternative, AlternativeKind, LeftOut, NotFlown, Plan, Sensitivity, Shifted, Workings,
+};
+use super::refine::{
+    Pilot, Reach, continuous, second_climb_from_m, settle, settle_within, with_trigger,
+};
+use super::search::{
+    Found, Search, alternative, bare, before_rounding, on_schedule, reflown, totals,
+};
 use crate::aircraft::Throttle;
 use crate::flight::{
     Flown, Hint, Limit, Memory, Script, SegmentKind, TrackPoint, fly, fly_recorded,
@@ -43,7 +49,16 @@ pub const CHANGES: [Change; 6] = [
 
 /// A plan with alternatives and sensitivity; another plan where an alternative proves better. What alternatives the plan has already
 /// are looked at with the rest.
-pub fn explained(problem: &Problem, mut plan: Plan) -> Plan {
+pub fn explained(problem: &Problem, plan: Plan) -> Plan {
+    let workings = Workings {
+        unrounded: plan.flown.clone(),
+        ideal: None,
+    };
+    told(problem, plan, workings).0
+}
+
+/// [`explained`], with the workings of the plan it ends with.
+pub(super) fn told(problem: &Problem, mut plan: Plan, mut workings: Workings) -> (Plan, Workings) {
     let why = Why {
         problem,
         search: Search::new(problem, problem.cost_rates()),
@@ -62,20 +77,21 @@ pub fn explained(problem: &Problem, mut plan: Plan) -> Plan {
                     && a.flown.audit.violation() == 0.0
             })
             .min_by(|a, b| a.charged_difference.total_cmp(&b.charged_difference))
-            .and_then(|a| why.taken_over(&plan, &a.flown));
+            .and_then(|a| why.taken_over(&a.flown));
         let Some(next) = better else {
             plan.alternatives = found;
             plan.left_out = left_out;
             break;
         };
-        others.push(std::mem::replace(&mut plan, next).flown);
+        workings = next.1;
+        others.push(std::mem::replace(&mut plan, next.0).flown);
     }
     plan.sensitivity = CHANGES
         .iter()
         .map(|&change| same_settings(problem, &plan, change))
         .collect();
     plan.flights = flights + why.pilot.flights();
-    plan
+    (plan, workings)
 }
 
 struct Why<'a> {
@@ -344,7 +360,7 @@ impl Why<'_> {
     }
 
     /// The plan made of a better flight, settled freely; `None` if no independent re-flight confirms it.
-    fn taken_over(&self, plan: &Plan, better: &Flown) -> Option<Plan> {
+    fn taken_over(&self, better: &Flown) -> Option<(Plan, Workings)> {
         let p = self.problem;
         let density = p.aircraft.fuel.density_kg_m3;
         let free = settle(&self.pilot, &better.script_free(), &|s| {
@@ -359,13 +375,17 @@ impl Why<'_> {
             .chain(std::iter::once(better))
             .map(|f| (f, reflown(p, f)))
             .find(|(_, mismatch)| mismatch.within_bounds(density))?;
-        let (plan, _) = self.search.finished(Found {
+        let prepare = |s: &mut Script| self.search.prepare(s);
+        let refined = continuous(&self.pilot, &found.0.script_free(), &prepare);
+        let converged = refined.as_ref().is_some_and(|r| r.1);
+        let unrounded = before_rounding(p, refined.map(|r| r.0), found.0);
+        let (plan, ideal) = self.search.finished(Found {
             flown: found.0.clone(),
             mismatch: found.1,
-            unrounded: plan.unrounded_value,
-            converged: plan.termination == super::Termination::Converged,
+            unrounded: unrounded.cost,
+            converged,
         });
-        Some(plan)
+        Some((plan, Workings { unrounded, ideal }))
     }
 }
 
