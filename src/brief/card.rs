@@ -16,14 +16,15 @@
 
 use super::figures::mixture_name;
 use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, rpm};
-use super::words::{down, feet, inches, knots, number, revs, tens, up};
+use super::words::{down, feet, inches, knots, near, number, revs, tens, up};
 use crate::aircraft::{Gear, Induction, Throttle, engine::Intake};
 use crate::flight::{
-    Cruise, DescentPart, Flown, PathRule, Reduction, Segment, SegmentKind, ThrottleRule, TrackPoint,
+    Cruise, DescentPart, Flown, PathRule, Reduction, SLOWING_CLIMB_M_S, Segment, SegmentKind,
+    ThrottleRule, TrackPoint,
 };
 use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
 use crate::solve::Plan;
-use crate::trip::Problem;
+use crate::trip::{Problem, Start};
 use serde::Serialize;
 
 /// Most lines on a side of the card: departure (take-off, climb, cruise) and arrival (descent, arrival).
@@ -658,6 +659,9 @@ impl Writer<'_> {
                 );
             }
         }
+        if p.start != Start::Ground {
+            self.take_up(plan);
+        }
         // Leaning on the way up, and the second speed.
         let climbs: Vec<Segment> = self.segments(SegmentKind::Climb).copied().collect();
         let mut second = script.climb.second;
@@ -695,9 +699,86 @@ impl Writer<'_> {
                 self.push(Group::Climb, &trigger, action, expect, t.state.distance_m);
             }
         }
-        self.level_off(plan);
+        // Who begins in flight may have no climb to a first level.
+        if !climbs.is_empty() {
+            self.level_off(plan);
+        }
         self.level_changes(plan);
         self.tanks();
+    }
+
+    /// What is to be done now by who begins in flight: every lever by its reading, for nothing has said where it stands.
+    fn take_up(&mut self, plan: &Plan) {
+        let script = &plan.flown.script;
+        let (Some(first), Some(now)) = (script.cruise.first(), self.flown.track.first().copied())
+        else {
+            return;
+        };
+        let level = feet(ft(first.level_m));
+        let climb = self.first_point(SegmentKind::Climb);
+        let down = self
+            .first_point(SegmentKind::LevelChange)
+            .filter(|t| t.state.time_s == 0.0);
+        let (group, setting, action, expect) = match (climb, down) {
+            (Some(t), _) => {
+                let ias = knots(kt(script.climb.ias_m_s));
+                let action = if self.first_point(SegmentKind::Accelerate).is_some() {
+                    format!("hold height to {ias} KIAS, then CLIMB to {level} ft at {ias} KIAS")
+                } else {
+                    format!(
+                        "CLIMB at {} fpm until {ias} KIAS, then at {ias} KIAS to {level} ft",
+                        number(near(fpm(SLOWING_CLIMB_M_S), 0), 0)
+                    )
+                };
+                let mixture = self.climb_mixture(plan, now.indicated_m);
+                let rate = number(down_to_tens(t.rate_m_s), 0);
+                (
+                    Group::Climb,
+                    Setting::full(script.climb.rev_s, mixture),
+                    action,
+                    format!("{rate} fpm; {}", self.gauge_in_climb()),
+                )
+            }
+            (None, Some(t)) => (
+                Group::Cruise,
+                self.cruise_setting(first, &t),
+                format!(
+                    "DOWN to {level} ft at {} fpm",
+                    number(down_to_tens(-t.rate_m_s), 0)
+                ),
+                String::new(),
+            ),
+            (None, None) => {
+                let steady = self.segments(SegmentKind::Cruise).next().copied();
+                let steady = steady.and_then(|s| self.points(&s).last().copied());
+                let t = steady.unwrap_or(now);
+                (
+                    Group::Cruise,
+                    self.cruise_setting(first, &now),
+                    format!("STAY at {level} ft"),
+                    self.cruise_end(&t),
+                )
+            }
+        };
+        let equipment = &self.problem.aircraft.equipment;
+        let mut set = vec![format!(
+            "MIXTURE {}",
+            mixture_name(self.problem, setting.mixture)
+        )];
+        if equipment.cowl_flaps {
+            let way = if climb.is_some() { "open" } else { "closed" };
+            set.push(format!("COWL FLAPS {way}"));
+        }
+        if !self.fixed() {
+            set.push(format!("PROP {}", revs(rpm(setting.rev_s))));
+        }
+        set.push(match setting.throttle {
+            Throttle::Map(pa) => format!("THROTTLE {} in", inches(inhg(pa))),
+            Throttle::Rpm => format!("THROTTLE {} rpm", revs(rpm(setting.rev_s))),
+            Throttle::Full | Throttle::Fixed(_) | Throttle::Shut => "THROTTLE full".to_owned(),
+        });
+        self.push(group, "now", set.join(", "), self.reads(&now), 0.0);
+        self.push(group, THEN, action, expect, 0.0);
     }
 
     fn climb_mixture(&self, plan: &Plan, indicated_m: f64) -> usize {
@@ -791,8 +872,14 @@ impl Writer<'_> {
     /// Later levels.
     fn level_changes(&mut self, plan: &Plan) {
         let script = &plan.flown.script;
-        let changes: Vec<Segment> = self.segments(SegmentKind::LevelChange).copied().collect();
         let cruises: Vec<Segment> = self.segments(SegmentKind::Cruise).copied().collect();
+        // A change that a flight begins with in the air leads to its first cruise.
+        let first = cruises.first().map_or(0, |c| c.first);
+        let changes: Vec<Segment> = self
+            .segments(SegmentKind::LevelChange)
+            .filter(|s| s.first >= first)
+            .copied()
+            .collect();
         for ((pair, change), steady) in script
             .cruise
             .windows(2)
@@ -1435,6 +1522,11 @@ fn map_change(from_pa: f64, to_pa: f64) -> String {
         "stays at"
     };
     format!("MAP {way} about {} in", inches(inhg(to_pa)))
+}
+
+/// A rate \[m/s\] in tens of feet a minute, rounded down.
+fn down_to_tens(rate_m_s: f64) -> f64 {
+    down(fpm(rate_m_s), -1)
 }
 
 /// The lever card of a plan: at most [`CARD_LINES_A_SIDE`] lines up to the top of descent and as many after it.

@@ -841,7 +841,12 @@ fn distance_axis(pen: &Pen, f: &Figures, panel: &Panel, bottom: f64) -> Result<(
     for (i, place) in f.trip.places.iter().enumerate() {
         let nm = f.legs.get(i).map_or(length, |l| l.from_nm);
         let (tie, field) = if i == 0 {
-            (Tie::Left, f.fields.first())
+            // A start in flight is no field.
+            let field = f.fields.first();
+            (
+                Tie::Left,
+                field.filter(|_| f.trip.start_in_flight.is_none()),
+            )
         } else if i + 1 == f.trip.places.len() {
             (Tie::Right, f.fields.last())
         } else {

@@ -17,7 +17,7 @@ use crate::solve::{
     Alternative, AlternativeKind, DescentMeans, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S,
     NotFlown, Plan, Reason, Sensitivity, Termination, Totals, Warning, because,
 };
-use crate::trip::{Change, Note, Objective, Problem, Roughness, Rules};
+use crate::trip::{Change, Note, Objective, Problem, Roughness, Rules, Start};
 use serde::Serialize;
 
 /// Longest stretch of the table of conditions, m.
@@ -43,9 +43,12 @@ pub struct TripFigures {
     pub fixed_pitch: bool,
     /// Departure, via points, destination.
     pub places: Vec<String>,
-    /// Fuel on board at start-up.
+    /// Where the flight begins in the air: height and speed there.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub start_in_flight: Option<StartFigures>,
+    /// Fuel on board at start-up, or where the flight begins in the air.
     pub fuel_on_board_gal: f64,
-    /// Mass at take-off.
+    /// Mass at take-off, or where the flight begins in the air.
     pub take_off_weight_lb: f64,
     /// Mass at landing.
     pub landing_weight_lb: f64,
@@ -53,6 +56,15 @@ pub struct TripFigures {
     pub taxi_fuel_gal: f64,
     /// Burned in the take-off run, part of the total but of no segment.
     pub take_off_run_fuel_gal: f64,
+}
+
+/// How a flight begins in the air.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct StartFigures {
+    /// Indicated altitude.
+    pub altitude_ft: f64,
+    /// Indicated airspeed.
+    pub ias_kt: f64,
 }
 
 /// What was least.
@@ -1025,13 +1037,17 @@ fn descent(
 /// What was asked to be kept besides.
 fn bounds(problem: &Problem, fuel: Fuel) -> Vec<Said> {
     let b = &problem.bounds;
+    let begin = match problem.start {
+        Start::Ground => "start-up",
+        Start::InFlight { .. } => "now",
+    };
     let said = |kind, text| Said { kind, text };
     [
         b.within_s.map(|s| {
             said(
                 "arrive_within",
                 format!(
-                    "landing within {} of start-up",
+                    "landing within {} of {begin}",
                     super::words::clock((s / 60.0 + 1e-6).floor())
                 ),
             )
@@ -1040,7 +1056,7 @@ fn bounds(problem: &Problem, fuel: Fuel) -> Vec<Said> {
             said(
                 "fuel_at_most",
                 format!(
-                    "at most {} gal from start-up to shutdown",
+                    "at most {} gal from {begin} to shutdown",
                     number(down(fuel.gal(kg), 1), 1)
                 ),
             )
@@ -1335,7 +1351,19 @@ impl Figures {
             (&problem.departure, 0.0),
             (&problem.destination, flown.slowed.time_s),
         ];
-        let fields = ends.map(|(f, time_s)| {
+        let start_in_flight = match problem.start {
+            Start::Ground => None,
+            Start::InFlight {
+                indicated_m,
+                ias_m_s,
+            } => Some(StartFigures {
+                altitude_ft: ft(indicated_m),
+                ias_kt: kt(ias_m_s),
+            }),
+        };
+        // A start in flight is no field.
+        let ends = &ends[usize::from(start_in_flight.is_some())..];
+        let fields = ends.iter().map(|&(f, time_s)| {
             let density_m = problem.density_altitude_m(f, time_s);
             FieldFigures {
                 ident: f.ident.clone(),
@@ -1345,6 +1373,7 @@ impl Figures {
                 high_power_mixture: mixture_name(problem, aircraft.high_power_mixture(density_m)),
             }
         });
+        let fields = fields.collect();
         Self {
             title: TITLE,
             in_one_line: in_one_line(plan, problem, &all, &segments),
@@ -1354,6 +1383,7 @@ impl Figures {
                 engines: aircraft.engines,
                 fixed_pitch: aircraft.propeller.is_fixed(),
                 places,
+                start_in_flight,
                 fuel_on_board_gal: fuel.gal(problem.fuel_kg),
                 take_off_weight_lb: lb(take_off_kg),
                 landing_weight_lb: lb(take_off_kg - plan.totals.fuel_kg),
@@ -1433,7 +1463,7 @@ impl Figures {
                     ground_source: l.ground_source.clone(),
                 })
                 .collect(),
-            fields: fields.into(),
+            fields,
             conditions: conditions(plan, problem, &track),
             alternatives: plan
                 .alternatives

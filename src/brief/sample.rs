@@ -181,6 +181,7 @@ fn made_problem() -> Problem {
         aircraft: aircraft(),
         title: "Up the valley and over".to_owned(),
         departure_time: jiff::Timestamp::UNIX_EPOCH,
+        start: Default::default(),
         valid_until: None,
         legs: vec![
             leg(

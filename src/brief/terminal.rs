@@ -333,6 +333,7 @@ fn money(x: f64) -> String {
 
 fn head(sheet: &mut Sheet, figures: &Figures) {
     let t = &figures.totals;
+    let here = figures.trip.start_in_flight.is_some();
     sheet.line(figures.title);
     sheet.paragraph(
         "",
@@ -352,9 +353,10 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
         "Air      ",
         "         ",
         &format!(
-            "{} and {} gal, take-off to landing, {} nm",
+            "{} and {} gal, {} to landing, {} nm",
             clock(t.time_min),
             number(up(t.fuel_gal, 1), 1),
+            if here { "from now" } else { "take-off" },
             number(up(t.distance_nm, 0), 0)
         ),
     );
@@ -362,9 +364,10 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
         "Block    ",
         "         ",
         &format!(
-            "{} and {} gal, start-up to shutdown; cost {} at the trip's prices",
+            "{} and {} gal, {} to shutdown; cost {} at the trip's prices",
             clock(t.block_time_min),
             number(up(t.block_fuel_gal, 1), 1),
+            if here { "from now" } else { "start-up" },
             money(t.cost)
         ),
     );
@@ -378,30 +381,33 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
         ),
     );
     sheet.paragraph("Reserve  ", "         ", &reserve_words(figures, t));
-    sheet.paragraph(
-        "Climb    ",
-        "         ",
-        &format!(
-            "level at {} nm after {} min{}",
-            number(up(figures.top_of_climb_nm, 0), 0),
-            number(up(figures.top_of_climb_min, 0), 0),
-            figures
-                .second_climb_speed
-                .map_or(String::new(), |s| format!(
-                    "; {} KIAS, from {} ft {} KIAS",
-                    knots(s.first_ias_kt),
-                    feet(s.from_ft),
-                    knots(s.ias_kt)
-                ))
-        ),
-    );
+    if figures.top_of_climb_min > 0.0 {
+        sheet.paragraph(
+            "Climb    ",
+            "         ",
+            &format!(
+                "level at {} nm after {} min{}",
+                number(up(figures.top_of_climb_nm, 0), 0),
+                number(up(figures.top_of_climb_min, 0), 0),
+                figures
+                    .second_climb_speed
+                    .map_or(String::new(), |s| format!(
+                        "; {} KIAS, from {} ft {} KIAS",
+                        knots(s.first_ias_kt),
+                        feet(s.from_ft),
+                        knots(s.ias_kt)
+                    ))
+            ),
+        );
+    }
     sheet.paragraph(
         "Down     ",
         "         ",
         &format!(
-            "{} nm to go, {} after take-off, {} min before landing; pattern altitude {} ft and speed at {} nm to go",
+            "{} nm to go, {} {}, {} min before landing; pattern altitude {} ft and speed at {} nm to go",
             number(up(figures.top_of_descent_to_go_nm, 0), 0),
             clock(figures.top_of_descent_min),
+            if here { "from now" } else { "after take-off" },
             number(up(t.time_min - figures.top_of_descent_min, 0), 0),
             feet(figures.pattern_altitude_ft),
             number(t.distance_nm - figures.pattern_point_nm, 0)
@@ -636,14 +642,22 @@ fn beware(sheet: &mut Sheet, figures: &Figures) {
 
 fn small_print(sheet: &mut Sheet, figures: &Figures) {
     let r = &figures.reflight;
+    let trip = &figures.trip;
+    let before_flight = match trip.start_in_flight {
+        Some(_) => String::new(),
+        None => format!(
+            " Of the total, {} gal are the take-off run; taxi takes {} gal more.",
+            number(up(trip.take_off_run_fuel_gal, 1), 1),
+            number(up(trip.taxi_fuel_gal, 1), 1)
+        ),
+    };
     sheet.heading("Small print");
     sheet.paragraph(
         "  ",
         "  ",
         &format!(
             "Margin over the ideal flight {} %, of which rounding to what a hand can set {} %. Re-flown by an independent \
-             integrator: {} s, {} gal, {} ft and {} kt off at the pattern point. Search {}, {} flights. Of the total, {} gal \
-             are the take-off run; taxi takes {} gal more.",
+             integrator: {} s, {} gal, {} ft and {} kt off at the pattern point. Search {}, {} flights.{}",
             number(up(figures.ideal.margin_percent, 1), 1),
             number(up(figures.objective.rounding_loss_percent, 2), 2),
             signed(r.time_error_s, 1),
@@ -655,8 +669,7 @@ fn small_print(sheet: &mut Sheet, figures: &Figures) {
                 _ => "NOT converged: steps exhausted",
             },
             number(f64::from(u32::try_from(figures.flights).unwrap_or(u32::MAX)), 0),
-            number(up(figures.trip.take_off_run_fuel_gal, 1), 1),
-            number(up(figures.trip.taxi_fuel_gal, 1), 1),
+            before_flight,
         ),
     );
     for note in &figures.card_notes {
@@ -719,7 +732,11 @@ pub fn terminal(figures: &Figures, width: usize) -> String {
         "Segments (heights indicated; the fpm of the altimeter{whose}{computed})"
     ));
     sheet.table(&segment_table(figures, width));
-    sheet.heading(&format!("Lever card, departure{alike}"));
+    let side = match figures.trip.start_in_flight {
+        Some(_) => "from here",
+        None => "departure",
+    };
+    sheet.heading(&format!("Lever card, {side}{alike}"));
     sheet.table(&card_table(figures, false, width));
     sheet.heading(&format!("Lever card, arrival{alike}"));
     sheet.table(&card_table(figures, true, width));

@@ -7,7 +7,8 @@
 //! | section | keys (with default) |
 //! | --- | --- |
 //! | top of the file | `title`, `profile`, `departure_utc`, `night` (false), `variation_deg` (magnetic model), east positive |
-//! | `[[place]]`, in order | `ident`, `lat`, `lon`, `elevation_ft` (needed at both ends and for an observation) |
+//! | `[start]`, in flight only | `altitude_ft` (indicated), `ias_kt`: the first place is where the aircraft is now, `departure_utc` is now, `on_board_gal` is what is left, and no taxi or take-off is flown |
+//! | `[[place]]`, in order | `ident`, `lat`, `lon`, `elevation_ft` (needed at both ends, but not where the flight begins in the air, and for an observation) |
 //! | `[[leg]]`, in order | `minimum_altitude_ft`, `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` |
 //! | `[load]` | `people_lb`, `baggage_lb` (0) |
 //! | `[fuel]` | `on_board_gal`: a number or `"least"` |
@@ -42,7 +43,7 @@ use crate::quantity::{
 };
 use crate::trip::{
     Arrival, Forecast, FuelLoad, HourBasis, LegGround, Limits, Objective, Place, Prices, Roughness,
-    Rules, Trip, Weather,
+    Rules, Start, Trip, Weather,
 };
 
 /// Clearance over ground when the trip gives none, ft: 14 CFR 91.177(a)(2), plain and mountainous.
@@ -113,7 +114,8 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     let departure = departure_time(&sheet, &root);
     let night = root.flag("night");
     let variation = root.optional("variation_deg", "variation");
-    let places = places(&sheet, &root);
+    let start = start(&root);
+    let places = places(&sheet, &root, start);
     let legs = legs(&sheet, &root, &places);
     let load = load(root.section("load"));
     let on_board = on_board(root.section("fuel"));
@@ -149,6 +151,7 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     let trip = Trip {
         title,
         departure_time,
+        start,
         places: places.into_iter().map(|p| p.place).collect(),
         ground: legs.into_iter().map(|l| l.ground).collect(),
         load_kg: load,
@@ -244,7 +247,22 @@ struct ReadPlace {
     known: bool,
 }
 
-fn places(sheet: &Sheet<'_>, root: &Section<'_>) -> Vec<ReadPlace> {
+/// How the flight begins.
+fn start(root: &Section<'_>) -> Start {
+    if !root.has("start") {
+        return Start::Ground;
+    }
+    let section = root.section("start");
+    let altitude = section.number("altitude_ft", "altitude");
+    let ias = section.number("ias_kt", "speed");
+    section.finish();
+    Start::InFlight {
+        indicated_m: altitude.value * M_PER_FT,
+        ias_m_s: Ias::kt(ias.value).to_m_s(),
+    }
+}
+
+fn places(sheet: &Sheet<'_>, root: &Section<'_>, start: Start) -> Vec<ReadPlace> {
     let rows = root.rows("place");
     if rows.len() < 2 {
         let message = format!(
@@ -264,7 +282,7 @@ fn places(sheet: &Sheet<'_>, root: &Section<'_>) -> Vec<ReadPlace> {
         let ident = row.text("ident", "the identifier or name of the place");
         let lat = angle(sheet, &row, "lat", "latitude", parse_latitude_deg);
         let lon = angle(sheet, &row, "lon", "longitude", parse_longitude_deg);
-        let elevation = if i == 0 || i == last {
+        let elevation = if (i == 0 && start == Start::Ground) || i == last {
             Some(row.number("elevation_ft", "elevation"))
         } else {
             row.optional("elevation_ft", "elevation")

@@ -7,7 +7,7 @@ use super::kernel::State;
 use super::memory::Memory;
 use super::script::Script;
 use crate::quantity::M_PER_NM;
-use crate::trip::Problem;
+use crate::trip::{Problem, Start};
 use std::cell::RefCell;
 
 /// Step in time where the speed is free, s, for a recorded flight: a fifth of the time constant of the speed or less.
@@ -37,7 +37,7 @@ pub fn fly(
 ) -> Result<Flown, FlightError> {
     Flyer {
         memory: Some(memory),
-        ..Flyer::at_lift_off(problem, script, false)
+        ..Flyer::at_start(problem, script, false)
     }
     .whole(script, hint)
 }
@@ -55,7 +55,7 @@ pub fn fly_fine(
     Flyer {
         memory: Some(memory),
         track: None,
-        ..Flyer::at_lift_off(problem, script, true)
+        ..Flyer::at_start(problem, script, true)
     }
     .whole(script, hint)
 }
@@ -65,7 +65,7 @@ pub fn fly_fine(
 /// # Errors
 /// As [`fly`].
 pub fn fly_recorded(problem: &Problem, script: &Script) -> Result<Flown, FlightError> {
-    Flyer::at_lift_off(problem, script, true).whole(script, None)
+    Flyer::at_start(problem, script, true).whole(script, None)
 }
 
 /// The climb on reaching a level.
@@ -82,12 +82,22 @@ pub struct ClimbState {
 }
 
 /// Flies the climb of a script and gives what it comes to on reaching each of these indicated altitudes [m, lowest first]; the
-/// list ends where the aeroplane stops climbing.
+/// list ends where the aeroplane stops climbing. Where the flight begins in the air: the climb from the lowest of them, at its speed.
 pub fn climb_states(problem: &Problem, script: &Script, levels_m: &[f64]) -> Vec<ClimbState> {
-    let mut flyer = Flyer::at_lift_off(problem, script, false);
+    let mut flyer = Flyer::at_start(problem, script, false);
     let mut out = Vec::with_capacity(levels_m.len());
-    if flyer.reach_climb_speed(script).is_err() {
-        return out;
+    match (problem.start, levels_m.first()) {
+        (Start::InFlight { .. }, Some(&lowest_m)) => {
+            let hp = problem.pressure_altitude_m(0.0, lowest_m);
+            let (air, _) = problem.air_state(0.0, hp, 0.0);
+            flyer.state.pressure_altitude_m = hp;
+            flyer.state.tas_m_s = problem.aircraft.tas_from_ias(air, script.climb.ias_m_s);
+        }
+        _ => {
+            if flyer.reach_climb_speed(script).is_err() {
+                return out;
+            }
+        }
     }
     for &level in levels_m {
         let Ok(rate) = flyer.climb_to_level(script, level) else {
@@ -105,6 +115,23 @@ pub fn climb_states(problem: &Problem, script: &Script, levels_m: &[f64]) -> Vec
     out
 }
 
+/// Flies a script that begins in the air as far as its first level, cruise power not yet set.
+///
+/// # Errors
+/// [`FlightError`] where it cannot be flown.
+pub fn joined(problem: &Problem, script: &Script) -> Result<ClimbState, FlightError> {
+    let mut flyer = Flyer::at_start(problem, script, false);
+    let (_, rate_m_s) = flyer.join(script)?;
+    Ok(ClimbState {
+        state: flyer.state,
+        rate_m_s,
+        violation: flyer.audit.violation(),
+        barred: flyer
+            .audit
+            .violation_of(&[Limit::Forbidden, Limit::Ceiling]),
+    })
+}
+
 /// A descent and slow-down flown from a given state, wherever that ends.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LetDown {
@@ -119,7 +146,7 @@ pub struct LetDown {
 /// # Errors
 /// [`FlightError`] where it cannot be flown.
 pub fn let_down(problem: &Problem, script: &Script, start: State) -> Result<LetDown, FlightError> {
-    let mut flyer = Flyer::at_lift_off(problem, script, false);
+    let mut flyer = Flyer::at_start(problem, script, false);
     flyer.state = start;
     flyer.step_s = PRICING_STEP_S;
     let last = &script.cruise[script.cruise.len() - 1];
@@ -133,7 +160,10 @@ pub fn let_down(problem: &Problem, script: &Script, start: State) -> Result<LetD
 impl Flyer<'_> {
     fn whole(&mut self, script: &Script, hint: Option<Hint>) -> Result<Flown, FlightError> {
         let p = self.p;
-        let top_of_climb = self.climbed(script)?;
+        let top_of_climb = match p.start {
+            Start::Ground => self.climbed(script)?,
+            Start::InFlight { .. } => self.join(script)?.0,
+        };
         for pair in script.cruise.windows(2) {
             self.begin(SegmentKind::Cruise, pair[0].mixture);
             self.audit.note(

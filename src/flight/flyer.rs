@@ -10,7 +10,7 @@ use super::memory::Memory;
 use super::script::Script;
 use crate::aircraft::{Configuration, Governed, Levers, Performance, Throttle};
 use crate::quantity::M_PER_FT;
-use crate::trip::Problem;
+use crate::trip::{Problem, Start};
 use std::cell::{Cell, RefCell};
 
 /// Step in height of climbs, m.
@@ -64,17 +64,25 @@ pub(super) struct Flyer<'a> {
 }
 
 impl<'a> Flyer<'a> {
-    pub(super) fn at_lift_off(problem: &'a Problem, script: &Script, record: bool) -> Self {
-        let field_hp = problem.pressure_altitude_m(0.0, problem.departure.elevation_m);
-        let (air, _) = problem.air_state(0.0, field_hp, 0.0);
+    /// At lift-off, or where the flight begins in the air.
+    pub(super) fn at_start(problem: &'a Problem, script: &Script, record: bool) -> Self {
+        let (indicated_m, ias_m_s) = match problem.start {
+            Start::Ground => (problem.departure.elevation_m, script.initial_ias_m_s),
+            Start::InFlight {
+                indicated_m,
+                ias_m_s,
+            } => (indicated_m, ias_m_s),
+        };
+        let start_hp = problem.pressure_altitude_m(0.0, indicated_m);
+        let (air, _) = problem.air_state(0.0, start_hp, 0.0);
         Flyer {
             p: problem,
             last: None,
             state: State {
                 time_s: 0.0,
                 distance_m: 0.0,
-                pressure_altitude_m: field_hp,
-                tas_m_s: problem.aircraft.tas_from_ias(air, script.initial_ias_m_s),
+                pressure_altitude_m: start_hp,
+                tas_m_s: problem.aircraft.tas_from_ias(air, ias_m_s),
                 fuel_kg: 0.0,
                 revolutions: 0.0,
             },

@@ -25,10 +25,12 @@ pub use audit::{Audit, Limit};
 pub use descend::STEEPEST_DESCENT;
 pub use flown::{FlightError, Flown, Hint, Mark, Segment, SegmentKind, TrackPoint};
 pub use fly::{
-    ClimbState, LetDown, SHORTEST_CRUISE_M, climb_states, fly, fly_fine, fly_recorded, let_down,
+    ClimbState, LetDown, SHORTEST_CRUISE_M, climb_states, fly, fly_fine, fly_recorded, joined,
+    let_down,
 };
 pub use kernel::{State, Vertical, level_speed_m_s};
 pub use memory::Memory;
 pub use script::{
-    Climb, Cruise, Descent, DescentPart, PathRule, Reduction, Script, ThrottleRule, trigger_m,
+    Climb, Cruise, Descent, DescentPart, PathRule, Reduction, SLOWING_CLIMB_M_S, Script,
+    ThrottleRule, trigger_m,
 };

@@ -7,9 +7,11 @@ use super::motion::{
 };
 use super::{Effort, Energy, Phase, ReflightError, Reflown, Sample};
 use crate::aircraft::{Configuration, Levers, Speeds, Throttle};
-use crate::flight::{Cruise, DescentPart, Mark, PathRule, Reduction, Script, ThrottleRule};
+use crate::flight::{
+    Cruise, DescentPart, Mark, PathRule, Reduction, SLOWING_CLIMB_M_S, Script, ThrottleRule,
+};
 use crate::quantity::{M_PER_FT, M_S_PER_KT};
-use crate::trip::Problem;
+use crate::trip::{Problem, Start};
 
 /// No lever but gear and flaps is moved below this height above the field, m (DESIGN section 5: 1,000 ft).
 const LEVERS_FROM_M: f64 = 1_000.0 * M_PER_FT;
@@ -49,11 +51,18 @@ pub(super) fn fly_card(problem: &Problem, script: &Script) -> Result<Reflown, Re
         return Err(ReflightError::NoTopOfDescent);
     }
     let model = Model::new(problem);
-    let hp = problem.pressure_altitude_m(0.0, problem.departure.elevation_m);
+    let (indicated_m, ias_m_s) = match problem.start {
+        Start::Ground => (problem.departure.elevation_m, script.initial_ias_m_s),
+        Start::InFlight {
+            indicated_m,
+            ias_m_s,
+        } => (indicated_m, ias_m_s),
+    };
+    let hp = problem.pressure_altitude_m(0.0, indicated_m);
     let (air, sample) = problem.air_state(0.0, hp, 0.0);
     let mut y = State::zeros();
     y[HP] = hp;
-    y[V] = problem.aircraft.tas_from_ias(air, script.initial_ias_m_s);
+    y[V] = problem.aircraft.tas_from_ias(air, ias_m_s);
     y[Z] = sample.true_altitude_m;
     let mut pilot = Pilot {
         p: problem,
@@ -296,38 +305,10 @@ impl Pilot<'_> {
     fn whole(&mut self, script: &Script) -> Result<Reflown, ReflightError> {
         let p = self.p;
         let start_energy = self.model.energy_j(&self.y);
-        let take_off = Levers {
-            throttle: Throttle::Full,
-            rev_s: p.aircraft.propeller.highest_governed_rev_s,
-            mixture: script.initial_mixture,
+        let top_of_climb = match p.start {
+            Start::Ground => self.climb_out(script)?,
+            Start::InFlight { .. } => self.join(script)?,
         };
-        self.climb_to(
-            Phase::InitialClimb,
-            take_off,
-            p.departure.elevation_m + LEVERS_FROM_M,
-        )?;
-        let climb_ias = script.climb.ias_m_s;
-        let levers = self.climb_levers(script);
-        if climb_ias < self.ias_m_s() - SAME_SPEED_M_S {
-            self.trade(levers, &[Stop::SlowerThan(climb_ias)])?;
-        } else {
-            self.gain_speed(Phase::ToClimbSpeed, levers, climb_ias)?;
-        }
-        let first = &script.cruise[0];
-        if let Some((from_m, ias_m_s)) = script.climb.second
-            && from_m > self.indicated_m() + SAME_HEIGHT_M
-            && from_m < first.level_m
-        {
-            self.climb_and_lean(script, from_m)?;
-            self.take_second_speed(script, ias_m_s, first.level_m)?;
-        }
-        self.climb_and_lean(script, first.level_m)?;
-        let top_of_climb = self.mark();
-        self.gain_speed(
-            Phase::LevelOff,
-            self.climb_levers(script),
-            first.set_at_ias_m_s,
-        )?;
         for pair in script.cruise.windows(2) {
             self.cruise(&pair[0], pair[1].from_m)?;
             self.change_level(script, &pair[0], &pair[1])?;
@@ -362,6 +343,86 @@ impl Pilot<'_> {
             energy,
             effort: self.effort,
         })
+    }
+
+    /// From lift-off to the first level and the speed at which cruise power is set; where the level was reached.
+    fn climb_out(&mut self, script: &Script) -> Result<Mark, ReflightError> {
+        let p = self.p;
+        let take_off = Levers {
+            throttle: Throttle::Full,
+            rev_s: p.aircraft.propeller.highest_governed_rev_s,
+            mixture: script.initial_mixture,
+        };
+        self.climb_to(
+            Phase::InitialClimb,
+            take_off,
+            p.departure.elevation_m + LEVERS_FROM_M,
+        )?;
+        let climb_ias = script.climb.ias_m_s;
+        let levers = self.climb_levers(script);
+        if climb_ias < self.ias_m_s() - SAME_SPEED_M_S {
+            self.trade(levers, &[Stop::SlowerThan(climb_ias)])?;
+        } else {
+            self.gain_speed(Phase::ToClimbSpeed, levers, climb_ias)?;
+        }
+        let first = &script.cruise[0];
+        self.climb_to_level(script, first.level_m)?;
+        let top_of_climb = self.mark();
+        self.gain_speed(
+            Phase::LevelOff,
+            self.climb_levers(script),
+            first.set_at_ias_m_s,
+        )?;
+        Ok(top_of_climb)
+    }
+
+    /// Up to a level at the speed of the climb, or the two of it.
+    fn climb_to_level(&mut self, script: &Script, level_m: f64) -> Result<(), ReflightError> {
+        if let Some((from_m, ias_m_s)) = script.climb.second
+            && from_m > self.indicated_m() + SAME_HEIGHT_M
+            && from_m < level_m
+        {
+            self.climb_and_lean(script, from_m)?;
+            self.take_second_speed(script, ias_m_s, level_m)?;
+        }
+        self.climb_and_lean(script, level_m)
+    }
+
+    /// From the start in flight to the first level, and after a climb to the speed at which cruise power is set; where the level was
+    /// reached.
+    fn join(&mut self, script: &Script) -> Result<Mark, ReflightError> {
+        let first = &script.cruise[0];
+        let climb_ias = match script.climb.second {
+            Some((from_m, ias_m_s)) if self.indicated_m() >= from_m => ias_m_s,
+            _ => script.climb.ias_m_s,
+        };
+        let up_m = first.level_m - self.indicated_m();
+        if up_m.abs() < SAME_HEIGHT_M {
+            return Ok(self.mark());
+        }
+        if up_m < 0.0 {
+            let down = Path::Rate(-self.p.limits.max_descent_m_s);
+            let control = Control::clean(levers_of(first), down);
+            let stop = [Stop::DescendedTo(first.level_m)];
+            self.fly_to(Phase::LevelChange, &control, &stop)?;
+            return Ok(self.mark());
+        }
+        let levers = self.climb_levers(script);
+        if self.ias_m_s() < climb_ias {
+            self.gain_speed(Phase::ToClimbSpeed, levers, climb_ias)?;
+        } else {
+            let up = Path::Rate(SLOWING_CLIMB_M_S);
+            let control = Control::climb(levers, up, self.p.aircraft.equipment);
+            let stops = [Stop::SlowerThan(climb_ias), Stop::ClimbedTo(first.level_m)];
+            self.fly_to(Phase::ToClimbSpeed, &control, &stops)?;
+        }
+        if first.level_m > self.indicated_m() + SAME_HEIGHT_M {
+            self.climb_to_level(script, first.level_m)?;
+        }
+        let top_of_climb = self.mark();
+        let (levers, set_at) = (self.climb_levers(script), first.set_at_ias_m_s);
+        self.gain_speed(Phase::LevelOff, levers, set_at)?;
+        Ok(top_of_climb)
     }
 
     /// Level at a cruise setting to a distance.

@@ -167,6 +167,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
     Problem {
         title: "test".into(),
         departure_time: jiff::Timestamp::UNIX_EPOCH,
+        start: Default::default(),
         valid_until: None,
         legs: vec![Leg {
             from: "AAAA".into(),
@@ -314,6 +315,7 @@ pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64
     let trip = Trip {
         title: "windy".into(),
         departure_time: jiff::Timestamp::UNIX_EPOCH,
+        start: Default::default(),
         places: vec![
             place("AAAA", -100.0, 500.0),
             place("CCCC", -97.5, 0.0),

@@ -26,8 +26,10 @@ pub struct LevelCost {
     pub level_m: f64,
     /// Settings.
     pub options: Vec<CruiseOption>,
-    /// Cost of the climb to it (objective unit) and the distance it covers (m).
+    /// Cost of the climb to it (objective unit) and the distance it covers (m): from where all climbs begin.
     pub climb: (f64, f64),
+    /// The same from where the flight begins, if it is the first level: on the ground the same.
+    pub reach: (f64, f64),
     /// Cost of the descent and slow-down from it and the distance it covers.
     pub descent: (f64, f64),
     /// Charged for what climb and descent pass through that is barred, if they begin and end the flight: objective unit.
@@ -113,18 +115,18 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
         // cost[i]: cheapest way to be at level i at the end of stretch k having climbed to `first`.
         let start = &levels[first];
         let mut cost = vec![f64::INFINITY; n];
-        cost[first] = start.climb.0 + start.barred.0 - per_m[0][first] * start.climb.1;
+        cost[first] = start.reach.0 + start.barred.0 - per_m[0][first] * start.reach.1;
         let mut came: Vec<Vec<usize>> = Vec::with_capacity(ends.len());
         from = 0.0;
         for k in 0..ends.len() {
             let mut next = vec![f64::INFINITY; n];
             let mut origin = vec![0; n];
             // No change of level while the first climb is still going on.
-            let climbing = from < start.climb.1;
+            let climbing = from < start.reach.1;
             for j in 0..n {
                 // Climb and let-down pass through stretches where the level itself is not legal.
                 let covered =
-                    ends[k] <= start.climb.1 || from >= problem.length_m - levels[j].descent.1;
+                    ends[k] <= start.reach.1 || from >= problem.length_m - levels[j].descent.1;
                 if !legal[k][j] && !covered {
                     continue;
                 }
@@ -196,12 +198,12 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
     }
     // Each level held all the way, which the pairs above may have passed over for a change that proves to have no room.
     for (i, level) in levels.iter().enumerate() {
-        let mut cost = level.climb.0 - per_m[0][i] * level.climb.1 + level.descent.0
+        let mut cost = level.reach.0 - per_m[0][i] * level.reach.1 + level.descent.0
             - per_m[last][i] * level.descent.1
             + (level.barred.0 + level.barred.1);
         from = 0.0;
         for (k, &end) in ends.iter().enumerate() {
-            let covered = end <= level.climb.1 || from >= problem.length_m - level.descent.1;
+            let covered = end <= level.reach.1 || from >= problem.length_m - level.descent.1;
             cost += if legal[k][i] || covered {
                 per_m[k][i] * (end - from)
             } else {
@@ -236,7 +238,7 @@ fn has_room(problem: &Problem, levels: &[LevelCost], sequence: &Sequence) -> boo
         };
         // Where the level is reached: after the climb from the field, or from or to the level before.
         let reached_m = match i.checked_sub(1).and_then(|b| of(steps[b].0)) {
-            None => level.climb.1,
+            None => level.reach.1,
             Some(before) if before.level_m < level.level_m => {
                 from_m + level.climb.1 - before.climb.1
             }

@@ -2,7 +2,7 @@
 
 use super::search::SolveError;
 use crate::aircraft::Throttle;
-use crate::flight::{FlightError, Flown, Limit, SegmentKind};
+use crate::flight::{FlightError, Flown, Limit, SegmentKind, TrackPoint};
 use crate::reflight::Mismatch;
 use crate::trip::{Change, Note, Objective, Problem};
 
@@ -223,16 +223,21 @@ pub struct Workings {
     pub ideal: Option<Part>,
 }
 
+/// Where what is open to choice begins: the end of the initial climb, or where a flight begins in the air.
+pub(super) fn open_from(flown: &Flown) -> Option<&TrackPoint> {
+    let mut segments = flown.segments.iter();
+    match segments.find(|s| s.kind == SegmentKind::InitialClimb) {
+        Some(initial) => flown.track.get(initial.last),
+        None => flown.track.first(),
+    }
+}
+
 /// The open part of a recorded flight. A flight that meets pattern speed a little before the pattern point is charged for the way
 /// there as it flies it.
 ///
 /// `None` without a recorded path.
 pub fn open_part(problem: &Problem, flown: &Flown) -> Option<Part> {
-    let initial = flown
-        .segments
-        .iter()
-        .find(|s| s.kind == SegmentKind::InitialClimb)?;
-    let begin = flown.track.get(initial.last)?.state;
+    let begin = open_from(flown)?.state;
     let end_m = problem.length_m - problem.arrival.before_m;
     let i = flown
         .track

@@ -12,11 +12,11 @@ use crate::air::isa;
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
     Climb, ClimbState, Cruise, Descent, DescentPart, Flown, Limit, PathRule, Reduction, Script,
-    State, ThrottleRule, climb_states, fly_recorded, level_speed_m_s,
+    State, ThrottleRule, climb_states, fly_recorded, joined, level_speed_m_s,
 };
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::{self, Mismatch};
-use crate::trip::{CostRates, HourBasis, Objective, Problem};
+use crate::trip::{CostRates, HourBasis, Objective, Problem, Start};
 use std::borrow::Cow;
 use std::cell::RefCell;
 
@@ -647,16 +647,23 @@ impl<'a> Search<'a> {
         }
         let mut out = Vec::new();
         for (i, &level_m) in all.iter().enumerate() {
-            let Some(climb) = climb[i] else { continue };
             if options[i].is_empty() {
                 continue;
             }
+            let reach = match p.start {
+                Start::Ground => climb[i],
+                Start::InFlight { .. } => self.reach(level_m, &options[i]),
+            };
+            let Some(reach) = reach else { continue };
+            // A level that the flight begins at or above need not be climbed to, and is not where it cannot be.
+            let climb = climb[i].unwrap_or((f64::INFINITY, 0.0, 0.0));
             let mut level = LevelCost {
                 level_m,
                 options: options[i].clone(),
                 climb: (climb.0, climb.1),
+                reach: (reach.0, reach.1),
                 descent: (0.0, 0.0),
-                barred: (climb.2, 0.0),
+                barred: (reach.2, 0.0),
             };
             let script = self
                 .with_cruise(&[(level_m, 0.0)], std::slice::from_ref(&level))
@@ -677,6 +684,40 @@ impl<'a> Search<'a> {
             return Err(SolveError::Unreachable { levels });
         }
         Ok(out)
+    }
+
+    /// The cheapest way from where a flight begins in the air to a level: cost, distance and what is charged for what is barred.
+    fn reach(&self, level_m: f64, options: &[CruiseOption]) -> Option<(f64, f64, f64)> {
+        let (cruise, per_m) = self.best_cruise(level_m, 0.0, self.p.length_m, options)?;
+        let (_, at) = self.join(cruise, per_m)?;
+        let cost = self.cost_of(&at.state);
+        (self.climb_rate_short(&at) <= 0.0 || at.rate_m_s == 0.0).then_some((
+            cost * (1.0 + CLIMB_PENALTY * (at.violation - at.barred)),
+            at.state.distance_m,
+            cost * CLIMB_PENALTY * at.barred,
+        ))
+    }
+
+    /// The script that takes a flight from where it begins in the air to its first cruise at the least cost, and the state there.
+    fn join(&self, cruise: Cruise, per_m: f64) -> Option<(Script, ClimbState)> {
+        let tried = self.climbs().into_iter().filter_map(|(ias, rev)| {
+            let mut script = self.skeleton(ias, rev);
+            script.cruise = vec![cruise];
+            self.prepare(&mut script);
+            let at = joined(self.p, &script).ok()?;
+            let climbs = at.rate_m_s > 0.0;
+            let short = if climbs {
+                self.climb_rate_short(&at)
+            } else {
+                0.0
+            };
+            let worth = self.cost_of(&at.state)
+                * (1.0 + CLIMB_PENALTY * (at.violation + short / (10.0 * M_S_PER_FPM)))
+                - per_m * at.state.distance_m;
+            Some((worth, script, at))
+        });
+        let best = tried.min_by(|a, b| a.0.total_cmp(&b.0));
+        best.map(|(_, script, at)| (script, at))
     }
 
     fn plain_descent(
@@ -827,6 +868,9 @@ impl<'a> Search<'a> {
             let to_m = steps.get(i + 1).map_or(p.length_m, |n| n.1);
             let (cruise, per_m) = self.best_cruise(level_m, from_m, to_m, &level.options)?;
             cruises.push(cruise);
+            if script.is_none() && p.start != Start::Ground {
+                script = Some(self.join(cruise, per_m)?.0);
+            }
             if script.is_none() {
                 let worth = |(ias, rev): (f64, f64)| {
                     let s = self.skeleton(ias, rev);

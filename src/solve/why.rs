@@ -200,11 +200,16 @@ impl Why<'_> {
         let mut kinds = Vec::new();
         // The climb.
         let vy = self.search.speed_up(self.search.slowest_climb_m_s());
-        kinds.push(if script.climb.ias_m_s > vy + 0.5 * pr.speed_step_m_s {
+        let climb = if script.climb.ias_m_s > vy + 0.5 * pr.speed_step_m_s {
             AlternativeKind::ClimbVy(vy)
         } else {
             AlternativeKind::CruiseClimb(self.search.speed_up(vy + CRUISE_CLIMB_M_S))
-        });
+        };
+        // Who begins in flight may have none.
+        let mut segments = plan.flown.segments.iter();
+        if segments.any(|s| s.kind == SegmentKind::Climb) {
+            kinds.push(climb);
+        }
         // The longest cruise stretch.
         let end_m = |i: usize| {
             script

@@ -1,6 +1,6 @@
 //! Cruise altitudes that the rules allow.
 
-use super::{Leg, Problem, Rules};
+use super::{Leg, Problem, Rules, Start};
 use crate::quantity::{M_PER_FT, M_S_PER_FPM};
 use std::f64::consts::PI;
 
@@ -11,6 +11,9 @@ pub const MOUNTAIN_CLIMB_M_S: f64 = 500.0 * M_S_PER_FPM;
 
 /// The rule of semicircles begins more than this above ground, m (14 CFR 91.159; 3,000 ft).
 const RULE_FROM_M: f64 = 3_000.0 * M_PER_FT;
+
+/// Heights nearer than this are the same, ft.
+const SAME_FT: f64 = 1.0;
 
 /// Levels of one leg.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,18 +26,39 @@ pub struct LegLevels {
 ///
 /// 14 CFR 91.159 (VFR: 0 to 179 odd thousands plus 500) and 91.179 (IFR: 0 to 179 odd thousands); ICAO Annex 2 appendix 3
 /// gives the same below FL290.
-fn suits(rules: Rules, level_ft: i64, magnetic_rad: f64) -> bool {
+fn suits(rules: Rules, level_ft: f64, magnetic_rad: f64) -> bool {
+    #[expect(clippy::cast_possible_truncation, reason = "at most 45,000")]
+    let whole_ft = level_ft.round() as i64;
     let eastbound = magnetic_rad.rem_euclid(2.0 * PI) < PI;
     let (offset, odd_first) = match rules {
         Rules::UsVfr | Rules::IcaoVfr => (500, 1),
         Rules::UsIfr | Rules::IcaoIfr => (0, 1),
-        Rules::None => return level_ft % 500 == 0,
+        Rules::None => return true,
     };
-    let thousands = level_ft - offset;
+    if (level_ft - level_ft.round()).abs() > SAME_FT {
+        return false;
+    }
+    let thousands = whole_ft - offset;
     if thousands % 1_000 != 0 {
         return false;
     }
     ((thousands / 1_000) % 2 == odd_first) == eastbound
+}
+
+/// Heights that may be levels, lowest first, ft: whole 500 ft, and where the flight begins in the air the height it has.
+fn candidates_ft(problem: &Problem) -> Vec<f64> {
+    let mut all: Vec<f64> = (0..=90).map(|n| 500.0 * f64::from(n)).collect();
+    if let Start::InFlight { indicated_m, .. } = problem.start {
+        let now_ft = indicated_m / M_PER_FT;
+        let at = all.partition_point(|&l| l < now_ft);
+        let known = all[at.saturating_sub(1)..all.len().min(at + 1)]
+            .iter()
+            .any(|l| (l - now_ft).abs() < SAME_FT);
+        if !known {
+            all.insert(at, now_ft);
+        }
+    }
+    all
 }
 
 /// Legal levels of a leg [m indicated]: at or above the minimum, at or below its own, the trip's and the oxygen limit, true height over
@@ -44,7 +68,8 @@ fn suits(rules: Rules, level_ft: i64, magnetic_rad: f64) -> bool {
 /// over the lowest of the stretches.
 pub fn legal_levels(problem: &Problem, leg: &Leg) -> LegLevels {
     let terminal = |g: &&(f64, f64, f64)| {
-        g.1 > super::TERMINAL_M && g.0 < problem.length_m - super::TERMINAL_M
+        let left = g.1 > super::TERMINAL_M || problem.start != Start::Ground;
+        left && g.0 < problem.length_m - super::TERMINAL_M
     };
     let lowest_ground = leg.ground.iter().map(|g| g.2).fold(f64::INFINITY, f64::min);
     let most_m = leg.maximum_m.map_or(problem.limits.max_altitude_m, |m| {
@@ -52,9 +77,8 @@ pub fn legal_levels(problem: &Problem, leg: &Leg) -> LegLevels {
     });
     let clearance = problem.clearance_m(leg.mountainous);
     let mut levels_m = Vec::new();
-    for level_ft in (0..=45_000_i64).step_by(500) {
-        #[expect(clippy::cast_precision_loss, reason = "at most 45,000")]
-        let level_m = level_ft as f64 * M_PER_FT;
+    for level_ft in candidates_ft(problem) {
+        let level_m = level_ft * M_PER_FT;
         if level_m < leg.minimum_m || level_m > most_m {
             continue;
         }
@@ -95,9 +119,9 @@ mod tests {
             (180.0, [4_500, 6_500, 8_500]),
             (359.9, [4_500, 6_500, 8_500]),
         ] {
-            let legal: Vec<i64> = (3_500..=8_500)
+            let legal: Vec<i32> = (3_500..=8_500)
                 .step_by(500)
-                .filter(|&l| suits(Rules::UsVfr, l, course_deg.to_radians()))
+                .filter(|&l| suits(Rules::UsVfr, f64::from(l), course_deg.to_radians()))
                 .collect();
             assert_eq!(legal, levels, "course {course_deg}");
         }
@@ -110,9 +134,9 @@ mod tests {
             (90.0_f64, [3_000, 5_000, 7_000]),
             (270.0, [4_000, 6_000, 8_000]),
         ] {
-            let legal: Vec<i64> = (3_000..=8_000)
+            let legal: Vec<i32> = (3_000..=8_000)
                 .step_by(500)
-                .filter(|&l| suits(Rules::UsIfr, l, course_deg.to_radians()))
+                .filter(|&l| suits(Rules::UsIfr, f64::from(l), course_deg.to_radians()))
                 .collect();
             assert_eq!(legal, levels, "course {course_deg}");
         }

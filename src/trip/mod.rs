@@ -48,6 +48,22 @@ pub struct LegGround {
     pub source: String,
 }
 
+/// How the flight begins.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum Start {
+    /// Standing at the departure: start-up, taxi, take-off.
+    #[default]
+    Ground,
+    /// In flight at the first place of the route, now: no taxi and no take-off. The height counts as a level where the rules
+    /// allow it; where they do not, the climb or descent to a level begins at once.
+    InFlight {
+        /// Indicated altitude, m.
+        indicated_m: f64,
+        /// Indicated airspeed, m/s.
+        ias_m_s: f64,
+    },
+}
+
 /// How much fuel is on board.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum FuelLoad {
@@ -185,6 +201,8 @@ pub struct Trip {
     pub title: String,
     /// Start-up.
     pub departure_time: Timestamp,
+    /// How it begins; in flight `departure_time` is now, and the fuel is what is left.
+    pub start: Start,
     /// Route: departure, via points, destination.
     pub places: Vec<Place>,
     /// Ground, one entry a leg.

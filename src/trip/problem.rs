@@ -3,11 +3,11 @@
 use super::route_air::{BOTTOM_M, Column, LegAir, STEP_M};
 use super::{
     Arrival, Bounds, FuelLoad, HourBasis, LegLevels, Limits, MOUNTAIN_CLIMB_M_S, Objective,
-    PLAIN_CLIMB_M_S, Patch, Place, Prices, RouteAir, Rules, Trip, legal_levels,
+    PLAIN_CLIMB_M_S, Patch, Place, Prices, RouteAir, Rules, Start, Trip, legal_levels,
 };
 use crate::air::field::{FieldError, WindField};
 use crate::air::{isa, triangle};
-use crate::aircraft::{AirState, Aircraft, interpolate};
+use crate::aircraft::{AirState, Aircraft, Procedures, interpolate};
 use crate::earth::geodesic::{self, GeodesicError};
 use crate::earth::magnetic::{self, MagneticError};
 use crate::quantity::{M_PER_FT, M_PER_NM};
@@ -87,6 +87,8 @@ pub struct Problem {
     pub title: String,
     /// Start-up, UTC.
     pub departure_time: jiff::Timestamp,
+    /// How the flight begins. In flight nothing is spent on taxi and take-off: see [`Problem::in_flight`].
+    pub start: Start,
     /// The forecast is for use up to this time, if that is known.
     pub valid_until: Option<jiff::Timestamp>,
     /// Legs, first to last.
@@ -184,6 +186,19 @@ pub enum ProblemError {
     /// A field without elevation.
     #[error("{0} is a field of the trip and needs an elevation")]
     NoElevation(String),
+    /// The least load is asked for in flight.
+    #[error("in flight the fuel on board is what it is: give it in gallons, not the least")]
+    LeastInFlight,
+    /// The flight begins under the ground.
+    #[error(
+        "the flight begins at {start_ft:.0} ft, and the highest ground of the stretch there is {ground_ft:.0} ft"
+    )]
+    StartInGround {
+        /// Indicated altitude of the start.
+        start_ft: f64,
+        /// Ground.
+        ground_ft: f64,
+    },
     /// Too much fuel for the tanks.
     #[error("{fuel_gal:.1} gal of fuel, but the tanks hold {usable_gal:.1} gal usable")]
     Tanks {
@@ -291,14 +306,19 @@ impl Problem {
     /// Least true height \[m\] at a distance \[m\], in climb and let-down as well as in cruise.
     ///
     /// Beyond [`TERMINAL_M`] of both fields: ground and the clearance. Nearer: ground and 500 ft. Within 10 nm of a field, where
-    /// the figure for a whole stretch says nothing of the way in: none.
+    /// the figure for a whole stretch says nothing of the way in: none. A start in flight is no field.
     pub fn floor_m(&self, distance_m: f64) -> Option<f64> {
         let to_go = self.length_m - distance_m;
-        if distance_m < FIELD_M || to_go < FIELD_M.max(self.arrival.before_m + 5.0 * M_PER_NM) {
+        // Who begins in flight has left no field.
+        let out_m = match self.start {
+            Start::Ground => distance_m,
+            Start::InFlight { .. } => f64::INFINITY,
+        };
+        if out_m < FIELD_M || to_go < FIELD_M.max(self.arrival.before_m + 5.0 * M_PER_NM) {
             return None;
         }
         let ground = self.ground_m(distance_m);
-        Some(if distance_m < TERMINAL_M || to_go < TERMINAL_M {
+        Some(if out_m < TERMINAL_M || to_go < TERMINAL_M {
             ground + TERMINAL_CLEARANCE_M
         } else {
             ground + self.clearance_m(self.legs[self.leg_index(distance_m)].mountainous)
@@ -316,6 +336,18 @@ impl Problem {
         ]
         .into_iter()
         .chain(self.legs.iter().flat_map(|l| l.ground.iter().map(|g| g.1)))
+    }
+
+    /// The problem of one who is in flight now, at the start of the route at an indicated altitude \[m\] and airspeed [m/s].
+    pub fn in_flight(&self, indicated_m: f64, ias_m_s: f64) -> Self {
+        let mut p = self.clone();
+        p.start = Start::InFlight {
+            indicated_m,
+            ias_m_s,
+        };
+        nothing_before_flight(&mut p.aircraft.procedures);
+        p.levels = p.legs.iter().map(|l| legal_levels(&p, l)).collect();
+        p
     }
 
     /// When the flight is expected at a distance \[m\], s since lift-off: by [`Problem::clock`], zero where that is empty.
@@ -410,6 +442,13 @@ impl CostRates {
     }
 }
 
+/// In flight nothing is spent any more on taxi and take-off.
+fn nothing_before_flight(procedures: &mut Procedures) {
+    procedures.taxi_fuel_kg = 0.0;
+    procedures.taxi_time_s = 0.0;
+    procedures.take_off_fuel_kg = 0.0;
+}
+
 fn field_of(place: &Place, altimeter_pa: f64) -> Result<Field, ProblemError> {
     Ok(Field {
         ident: place.ident.clone(),
@@ -437,7 +476,23 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
             ground: trip.ground.len(),
         });
     }
-    let departure = field_of(first, trip.weather.departure_altimeter_pa)?;
+    let mut aircraft = aircraft;
+    let mut first = first.clone();
+    if let Start::InFlight { indicated_m, .. } = trip.start {
+        nothing_before_flight(&mut aircraft.procedures);
+        let ground_m = trip.ground[0].ground.first().map_or(0.0, |g| g.1);
+        first.elevation_m = Some(ground_m);
+        if indicated_m <= ground_m {
+            return Err(ProblemError::StartInGround {
+                start_ft: indicated_m / M_PER_FT,
+                ground_ft: ground_m / M_PER_FT,
+            });
+        }
+        if trip.fuel == FuelLoad::Least {
+            return Err(ProblemError::LeastInFlight);
+        }
+    }
+    let departure = field_of(&first, trip.weather.departure_altimeter_pa)?;
     let destination = field_of(last, trip.weather.destination_altimeter_pa)?;
     if trip.arrival.pattern_altitude_m <= destination.elevation_m {
         return Err(ProblemError::Pattern {
@@ -535,6 +590,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         aircraft,
         title: trip.title.clone(),
         departure_time: trip.departure_time,
+        start: trip.start,
         valid_until: trip.weather.valid_until,
         length_m: along_m,
         air: RouteAir::of_legs(vec![]),

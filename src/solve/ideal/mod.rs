@@ -11,14 +11,14 @@
 //! A coarse sweep over every energy finds where the flight lies, a fine one near it what it costs; where the fine one would leave
 //! the neighbourhood it is made again round what it found.
 //!
-//! The start is the end of the initial climb, the end is the pattern point at pattern speed; what lies outside is the plan's own.
+//! The start is the end of the initial climb, or where the flight begins in the air; the end is the pattern point at pattern speed; what lies outside is the plan's own.
 
 mod edge;
 mod envelope;
 
-use super::plan::Part;
+use super::plan::{Part, open_from};
 use crate::aircraft::interpolate;
-use crate::flight::{Flown, SegmentKind, TrackPoint};
+use crate::flight::Flown;
 use crate::quantity::{G_M_S2, M_PER_FT, M_PER_NM, M_S_PER_KT};
 use crate::trip::{CostRates, PLAIN_CLIMB_M_S, Patch, Problem};
 use edge::{Climbing, Condition, Edge, Stretch, cheapest};
@@ -115,11 +115,7 @@ struct Course<'p> {
 
 impl<'p> Course<'p> {
     fn new(p: &'p Problem, rates: CostRates, plan: &'p Flown) -> Option<Self> {
-        let first = plan
-            .segments
-            .iter()
-            .find(|s| s.kind == SegmentKind::InitialClimb)?;
-        let begin: &TrackPoint = plan.track.get(first.last)?;
+        let begin = open_from(plan)?;
         let end_m = p.length_m - p.arrival.before_m;
         let end_hp = p.pressure_altitude_m(end_m, p.arrival.pattern_altitude_m);
         let (end_air, end_sample) = p.air_state(end_m, end_hp, plan.slowed.time_s);
