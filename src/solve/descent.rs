@@ -35,6 +35,8 @@ const TIE: f64 = 1e-5;
 const COARSEST: f64 = 8.0;
 const FINER: [f64; 2] = [4.0, 1.0];
 const THOROUGH: [f64; 4] = [8.0, 4.0, 2.0, 1.0];
+/// So many of the best descents are tried in two parts.
+const SPLIT: usize = 2;
 /// A descent in two parts whose start is dearer than one part by this share of the whole is not followed.
 const CATCHES_UP: f64 = 0.003;
 /// Times a descent is moved along the route.
@@ -84,7 +86,10 @@ impl Pricing<'_> {
         );
         let distance_m = down.end.distance_m - start.distance_m;
         let worth = cost - self.per_m * distance_m;
-        let violation = down.audit.violation();
+        // A descent that is longer than the way to the pattern point has no room.
+        let mut audit = down.audit;
+        audit.note(Limit::Distance, distance_m - self.pattern_m());
+        let violation = audit.violation();
         let whole = (self.per_m * self.problem.length_m).abs();
         let charged =
             worth + MOVE_WORTH * whole * lever_changes(&trial) + PENALTY * whole * violation;
@@ -94,7 +99,7 @@ impl Pricing<'_> {
             distance_m,
             worth,
             violation,
-            barred: PENALTY * whole * down.audit.violation_of(&[Limit::Forbidden, Limit::Ceiling]),
+            barred: PENALTY * whole * audit.violation_of(&[Limit::Forbidden, Limit::Ceiling]),
             charged,
         })
     }
@@ -290,10 +295,13 @@ impl Pricing<'_> {
             *c = self.improve(*c, COARSEST);
         }
         let mut found = self.finished(found);
-        if let Some(two) = found.first().and_then(|c| self.in_two(c)) {
-            found.push(two);
-            found = in_order(found);
-        }
+        let two: Vec<Candidate> = found
+            .iter()
+            .take(SPLIT)
+            .filter_map(|c| self.in_two(c))
+            .collect();
+        found.extend(two);
+        found = in_order(found);
         found
     }
 
@@ -315,13 +323,15 @@ impl Pricing<'_> {
         (!same(&found.descent, than)).then_some(found)
     }
 
-    /// The most promising at a rate and at a speed, walked on to the finest step; the rest after them, for where those cannot be
+    /// The most promising at a rate, at a speed and of the rest, walked on to the finest step; what is left after them, for where those cannot be
     /// flown.
     fn finished(&self, found: Vec<Candidate>) -> Vec<Candidate> {
         let found = in_order(found);
         let at_rate = |c: &Candidate| matches!(c.descent.first.path, PathRule::Rate(_));
         let best = |rate: bool| found.iter().position(|c| at_rate(c) == rate);
-        let walked = [best(true), best(false)];
+        let two = [best(true), best(false)];
+        let third = (0..found.len()).find(|&i| !two.contains(&Some(i)));
+        let walked = [two[0], two[1], third];
         let finish = |i: usize| {
             FINER
                 .into_iter()
