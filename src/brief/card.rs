@@ -16,11 +16,10 @@
 
 use super::figures::mixture_name;
 use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, rpm};
-use super::words::{down, feet, inches, knots, near, number, revs, tens, up};
+use super::words::{down, feet, inches, knots, number, revs, tens, up};
 use crate::aircraft::{Gear, Induction, Throttle, engine::Intake};
 use crate::flight::{
-    Cruise, DescentPart, Flown, PathRule, Reduction, SLOWING_CLIMB_M_S, Segment, SegmentKind,
-    ThrottleRule, TrackPoint,
+    Cruise, DescentPart, Flown, PathRule, Reduction, Segment, SegmentKind, ThrottleRule, TrackPoint,
 };
 use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
 use crate::solve::Plan;
@@ -720,23 +719,28 @@ impl Writer<'_> {
             .first_point(SegmentKind::LevelChange)
             .filter(|t| t.state.time_s == 0.0);
         let (group, setting, action, expect) = match (climb, down) {
-            (Some(t), _) => {
-                let ias = knots(kt(script.climb.ias_m_s));
-                let action = if self.first_point(SegmentKind::Accelerate).is_some() {
+            (Some(_), _) => {
+                let ias_m_s = script.climb.ias_from_m_s(now.indicated_m);
+                let ias = knots(kt(ias_m_s));
+                let slower = now.ias_m_s < ias_m_s;
+                let action = if slower {
                     format!("hold height to {ias} KIAS, then CLIMB to {level} ft at {ias} KIAS")
                 } else {
-                    format!(
-                        "CLIMB at {} fpm until {ias} KIAS, then at {ias} KIAS to {level} ft",
-                        number(near(fpm(SLOWING_CLIMB_M_S), 0), 0)
-                    )
+                    format!("NOSE UP to {ias} KIAS, CLIMB at that to {level} ft")
                 };
                 let mixture = self.climb_mixture(plan, now.indicated_m);
-                let rate = number(down_to_tens(t.rate_m_s), 0);
+                let rate = self
+                    .segments(SegmentKind::Climb)
+                    .filter_map(|s| self.points(s).first())
+                    .find(|c| (c.ias_m_s - ias_m_s).abs() < NO_MOVE_M_S)
+                    .map_or(String::new(), |c| {
+                        format!("{} fpm; ", number(down_to_tens(c.rate_m_s), 0))
+                    });
                 (
                     Group::Climb,
                     Setting::full(script.climb.rev_s, mixture),
                     action,
-                    format!("{rate} fpm; {}", self.gauge_in_climb()),
+                    format!("{rate}{}", self.gauge_in_climb()),
                 )
             }
             (None, Some(t)) => (

@@ -4,7 +4,7 @@ use super::audit::Limit;
 use super::flown::{FlightError, Mark, SegmentKind};
 use super::flyer::{Flyer, level_control};
 use super::kernel::{Control, Vertical, instant, step_time};
-use super::script::{Cruise, SLOWING_CLIMB_M_S, Script};
+use super::script::{Cruise, Script};
 use crate::aircraft::{Configuration, Levers, Throttle};
 use crate::quantity::{M_PER_FT, M_S_PER_KT};
 
@@ -16,9 +16,6 @@ const TRADE_M_S2: f64 = M_S_PER_KT;
 const CLOSES_IN: f64 = 0.9;
 /// Heights nearer than this are the same, m.
 const SAME_HEIGHT_M: f64 = 0.05;
-
-/// A speed to be slowed to is met this near, m/s.
-const ON_SPEED_M_S: f64 = 1e-3;
 
 impl Flyer<'_> {
     /// Level at climb power, speed free, cowl flaps open where there are any.
@@ -94,6 +91,33 @@ impl Flyer<'_> {
         Ok(top_of_climb)
     }
 
+    /// From the start in flight to the first level: a climb, the speed first, or a descent at the setting of the cruise there; where
+    /// the level was reached, and the rate of climb on reaching it [m/s], zero without a climb.
+    pub(super) fn join(&mut self, script: &Script) -> Result<(Mark, f64), FlightError> {
+        let first = script.cruise[0];
+        let up_m = first.level_m - self.indicated_m();
+        if up_m.abs() < SAME_HEIGHT_M {
+            return Ok((Mark::from(&self.state), 0.0));
+        }
+        if up_m < 0.0 {
+            self.come_down(&first, first.level_m)?;
+            return Ok((Mark::from(&self.state), 0.0));
+        }
+        let ias = script.climb.ias_from_m_s(self.indicated_m());
+        self.change_speed(script, ias, first.level_m)?;
+        let rate = if self.indicated_m() < first.level_m - SAME_HEIGHT_M {
+            self.climb_to_level(script, first.level_m)?
+        } else {
+            // At the level before the speed: what the climb would be at that of the moment.
+            let control = Control {
+                vertical: Vertical::Ias(self.ias_now()),
+                ..self.climb_power(self.climb_levers(script))
+            };
+            instant(self.p, &self.state, &control, &self.near).rate_m_s
+        };
+        Ok((self.level_off(script, rate)?, rate))
+    }
+
     /// Climbs on to an indicated altitude at the speed or the two of the climb; the rate of climb on reaching it [m/s].
     pub(super) fn climb_to_level(
         &mut self,
@@ -158,78 +182,6 @@ impl Flyer<'_> {
                 .max(1e-3);
             self.state = step_time(self.p, &self.state, &here, &control, dt, &self.near);
             self.still_flying()?;
-        }
-    }
-
-    /// From the start in flight to the first level: a climb, from a greater speed slowed into it, or a descent at the setting of the
-    /// cruise there; where the level was reached, and the rate of climb on reaching it [m/s], zero without a climb.
-    pub(super) fn join(&mut self, script: &Script) -> Result<(Mark, f64), FlightError> {
-        let first = script.cruise[0];
-        let climb_ias_m_s = script.climb.ias_from_m_s(self.indicated_m());
-        let up_m = first.level_m - self.indicated_m();
-        if up_m.abs() < SAME_HEIGHT_M {
-            return Ok((Mark::from(&self.state), 0.0));
-        }
-        if up_m < 0.0 {
-            self.come_down(&first, first.level_m)?;
-            return Ok((Mark::from(&self.state), 0.0));
-        }
-        let levers = self.climb_levers(script);
-        if self.ias_now() < climb_ias_m_s {
-            self.begin(SegmentKind::Accelerate, levers.mixture);
-            self.gain_speed(&self.climb_power(levers), climb_ias_m_s)?;
-        } else {
-            self.begin(SegmentKind::Climb, levers.mixture);
-            self.slow_in_climb(levers, climb_ias_m_s, first.level_m)?;
-        }
-        let rate = if self.indicated_m() < first.level_m - SAME_HEIGHT_M {
-            self.climb_to_level(script, first.level_m)?
-        } else {
-            SLOWING_CLIMB_M_S
-        };
-        Ok((self.level_off(script, rate)?, rate))
-    }
-
-    /// Up at climb power at [`SLOWING_CLIMB_M_S`] until slowed to a speed or up at an indicated altitude.
-    fn slow_in_climb(
-        &mut self,
-        levers: Levers,
-        ias_m_s: f64,
-        to_indicated_m: f64,
-    ) -> Result<(), FlightError> {
-        let p = self.p;
-        let control = Control {
-            vertical: Vertical::Rate(SLOWING_CLIMB_M_S),
-            ..self.climb_power(levers)
-        };
-        let mut here = instant(p, &self.state, &control, &self.near);
-        self.visit(&here, &control);
-        loop {
-            let left = p.pressure_altitude_m(self.state.distance_m, to_indicated_m)
-                - self.state.pressure_altitude_m;
-            let over = self.ias_m_s(&here) - ias_m_s;
-            if left < SAME_HEIGHT_M || over < ON_SPEED_M_S {
-                return Ok(());
-            }
-            let mut dt = self.step_s.min(left / SLOWING_CLIMB_M_S);
-            let mut next = step_time(p, &self.state, &here, &control, dt, &self.near);
-            // The last step is shortened until the speed is met.
-            for _ in 0..6 {
-                if !next.flies() {
-                    return Err(FlightError::StopsFlying);
-                }
-                let there = instant(p, &next, &control, &self.near);
-                let short = ias_m_s - self.ias_m_s(&there);
-                if short < ON_SPEED_M_S {
-                    break;
-                }
-                dt *= over / (over + short);
-                next = step_time(p, &self.state, &here, &control, dt, &self.near);
-            }
-            self.state = next;
-            self.still_flying()?;
-            here = instant(p, &self.state, &control, &self.near);
-            self.visit(&here, &control);
         }
     }
 

@@ -91,7 +91,9 @@ pub fn climb_states(problem: &Problem, script: &Script, levels_m: &[f64]) -> Vec
             let hp = problem.pressure_altitude_m(0.0, lowest_m);
             let (air, _) = problem.air_state(0.0, hp, 0.0);
             flyer.state.pressure_altitude_m = hp;
-            flyer.state.tas_m_s = problem.aircraft.tas_from_ias(air, script.climb.ias_m_s);
+            flyer.state.tas_m_s = problem
+                .aircraft
+                .tas_from_ias(air, script.climb.ias_from_m_s(lowest_m));
         }
         _ => {
             if flyer.reach_climb_speed(script).is_err() {
@@ -115,7 +117,7 @@ pub fn climb_states(problem: &Problem, script: &Script, levels_m: &[f64]) -> Vec
     out
 }
 
-/// Flies a script that begins in the air as far as its first level, cruise power not yet set.
+/// Flies a script that begins in the air as far as its first level, after a climb to the speed at which cruise power is set.
 ///
 /// # Errors
 /// [`FlightError`] where it cannot be flown.

@@ -31,6 +31,5 @@ pub use fly::{
 pub use kernel::{State, Vertical, level_speed_m_s};
 pub use memory::Memory;
 pub use script::{
-    Climb, Cruise, Descent, DescentPart, PathRule, Reduction, SLOWING_CLIMB_M_S, Script,
-    ThrottleRule, trigger_m,
+    Climb, Cruise, Descent, DescentPart, PathRule, Reduction, Script, ThrottleRule, trigger_m,
 };

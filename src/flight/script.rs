@@ -62,10 +62,6 @@ impl Climb {
     }
 }
 
-/// Who begins in flight faster than the climb goes up at this rate by the altimeter until slowed to it, m/s (1,000 ft/min): our
-/// choice, no source.
-pub const SLOWING_CLIMB_M_S: f64 = 1_000.0 * crate::quantity::M_S_PER_FPM;
-
 /// A stretch at one level with one setting.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Cruise {

@@ -7,9 +7,7 @@ use super::motion::{
 };
 use super::{Effort, Energy, Phase, ReflightError, Reflown, Sample};
 use crate::aircraft::{Configuration, Levers, Speeds, Throttle};
-use crate::flight::{
-    Cruise, DescentPart, Mark, PathRule, Reduction, SLOWING_CLIMB_M_S, Script, ThrottleRule,
-};
+use crate::flight::{Cruise, DescentPart, Mark, PathRule, Reduction, Script, ThrottleRule};
 use crate::quantity::{M_PER_FT, M_S_PER_KT};
 use crate::trip::{Problem, Start};
 
@@ -278,8 +276,8 @@ impl Pilot<'_> {
         Ok(())
     }
 
-    /// To the second speed of the climb: level to a faster one, nose up to a slower one, but not past the level.
-    fn take_second_speed(
+    /// To another speed of the climb: level to a faster one, nose up to a slower one, but not past the level.
+    fn take_speed(
         &mut self,
         script: &Script,
         ias_m_s: f64,
@@ -365,8 +363,20 @@ impl Pilot<'_> {
         } else {
             self.gain_speed(Phase::ToClimbSpeed, levers, climb_ias)?;
         }
+        self.climb_on(script)
+    }
+
+    /// From the speed of the climb on to the first level and the speed at which cruise power is set; where the level was reached.
+    fn climb_on(&mut self, script: &Script) -> Result<Mark, ReflightError> {
         let first = &script.cruise[0];
-        self.climb_to_level(script, first.level_m)?;
+        if let Some((from_m, ias_m_s)) = script.climb.second
+            && from_m > self.indicated_m() + SAME_HEIGHT_M
+            && from_m < first.level_m
+        {
+            self.climb_and_lean(script, from_m)?;
+            self.take_speed(script, ias_m_s, first.level_m)?;
+        }
+        self.climb_and_lean(script, first.level_m)?;
         let top_of_climb = self.mark();
         self.gain_speed(
             Phase::LevelOff,
@@ -376,26 +386,10 @@ impl Pilot<'_> {
         Ok(top_of_climb)
     }
 
-    /// Up to a level at the speed of the climb, or the two of it.
-    fn climb_to_level(&mut self, script: &Script, level_m: f64) -> Result<(), ReflightError> {
-        if let Some((from_m, ias_m_s)) = script.climb.second
-            && from_m > self.indicated_m() + SAME_HEIGHT_M
-            && from_m < level_m
-        {
-            self.climb_and_lean(script, from_m)?;
-            self.take_second_speed(script, ias_m_s, level_m)?;
-        }
-        self.climb_and_lean(script, level_m)
-    }
-
     /// From the start in flight to the first level, and after a climb to the speed at which cruise power is set; where the level was
     /// reached.
     fn join(&mut self, script: &Script) -> Result<Mark, ReflightError> {
         let first = &script.cruise[0];
-        let climb_ias = match script.climb.second {
-            Some((from_m, ias_m_s)) if self.indicated_m() >= from_m => ias_m_s,
-            _ => script.climb.ias_m_s,
-        };
         let up_m = first.level_m - self.indicated_m();
         if up_m.abs() < SAME_HEIGHT_M {
             return Ok(self.mark());
@@ -407,22 +401,11 @@ impl Pilot<'_> {
             self.fly_to(Phase::LevelChange, &control, &stop)?;
             return Ok(self.mark());
         }
-        let levers = self.climb_levers(script);
-        if self.ias_m_s() < climb_ias {
-            self.gain_speed(Phase::ToClimbSpeed, levers, climb_ias)?;
-        } else {
-            let up = Path::Rate(SLOWING_CLIMB_M_S);
-            let control = Control::climb(levers, up, self.p.aircraft.equipment);
-            let stops = [Stop::SlowerThan(climb_ias), Stop::ClimbedTo(first.level_m)];
-            self.fly_to(Phase::ToClimbSpeed, &control, &stops)?;
-        }
-        if first.level_m > self.indicated_m() + SAME_HEIGHT_M {
-            self.climb_to_level(script, first.level_m)?;
-        }
-        let top_of_climb = self.mark();
-        let (levers, set_at) = (self.climb_levers(script), first.set_at_ias_m_s);
-        self.gain_speed(Phase::LevelOff, levers, set_at)?;
-        Ok(top_of_climb)
+        let climb = &script.climb;
+        let second = climb.second.filter(|s| self.indicated_m() >= s.0);
+        let ias_m_s = second.map_or(climb.ias_m_s, |s| s.1);
+        self.take_speed(script, ias_m_s, first.level_m)?;
+        self.climb_on(script)
     }
 
     /// Level at a cruise setting to a distance.

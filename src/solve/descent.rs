@@ -85,6 +85,10 @@ impl Pricing<'_> {
             down.end.revolutions - start.revolutions,
         );
         let distance_m = down.end.distance_m - start.distance_m;
+        // Longer than the route: no place to begin it.
+        if distance_m > self.problem.length_m - self.problem.arrival.before_m {
+            return None;
+        }
         let worth = cost - self.per_m * distance_m;
         // A descent that is longer than the way to the pattern point has no room.
         let mut audit = down.audit;
