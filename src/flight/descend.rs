@@ -97,13 +97,17 @@ impl Gauge {
         }
     }
 
+    fn step(self, cuts: &Reduction) -> f64 {
+        match self {
+            Self::ManifoldPressure { .. } => cuts.step_pa,
+            Self::Tachometer { .. } => cuts.step_rev_s,
+        }
+    }
+
     /// The next step of a reduction: at most one step down, to a value a hand can set.
     fn next_cut(self, cuts: &Reduction, now: f64) -> f64 {
-        let (step, settable) = match self {
-            Self::ManifoldPressure { settable } => (cuts.step_pa, settable),
-            Self::Tachometer { settable } => (cuts.step_rev_s, settable),
-        };
-        let cut = ((now - step) / settable - 1e-6).ceil() * settable;
+        let (Self::ManifoldPressure { settable } | Self::Tachometer { settable }) = self;
+        let cut = ((now - self.step(cuts)) / settable - 1e-6).ceil() * settable;
         cut.max(self.floor(cuts).min(now)).min(now)
     }
 }
@@ -216,6 +220,13 @@ impl Flyer<'_> {
             if let Some((_, part)) =
                 second.filter(|(from_m, _)| !reducing && indicated <= from_m + 0.05)
             {
+                if hand.settling {
+                    // A first part whose power is still on its way when the second begins is none: there is no room for it.
+                    let left =
+                        (hand.reading - hand.target.unwrap_or(hand.reading)) / gauge.step(cuts);
+                    let room_m = left.max(1.0) * cuts.interval_s * self.state.tas_m_s;
+                    self.audit.note(Limit::Distance, room_m);
+                }
                 let now = self.set_here(self.descent_levers(&hand));
                 hand = self.take(part, &now, cuts);
                 second = None;

@@ -86,14 +86,11 @@ impl Pricing<'_> {
         );
         let distance_m = down.end.distance_m - start.distance_m;
         // Longer than the route: no place to begin it.
-        if distance_m > self.problem.length_m - self.problem.arrival.before_m {
+        if distance_m > self.pattern_m() {
             return None;
         }
         let worth = cost - self.per_m * distance_m;
-        // A descent that is longer than the way to the pattern point has no room.
-        let mut audit = down.audit;
-        audit.note(Limit::Distance, distance_m - self.pattern_m());
-        let violation = audit.violation();
+        let violation = down.audit.violation();
         let whole = (self.per_m * self.problem.length_m).abs();
         let charged =
             worth + MOVE_WORTH * whole * lever_changes(&trial) + PENALTY * whole * violation;
@@ -103,7 +100,7 @@ impl Pricing<'_> {
             distance_m,
             worth,
             violation,
-            barred: PENALTY * whole * audit.violation_of(&[Limit::Forbidden, Limit::Ceiling]),
+            barred: PENALTY * whole * down.audit.violation_of(&[Limit::Forbidden, Limit::Ceiling]),
             charged,
         })
     }
