@@ -35,8 +35,6 @@ const TIE: f64 = 1e-5;
 const COARSEST: f64 = 8.0;
 const FINER: [f64; 2] = [4.0, 1.0];
 const THOROUGH: [f64; 4] = [8.0, 4.0, 2.0, 1.0];
-/// So many of the best descents are tried in two parts.
-const SPLIT: usize = 2;
 /// A descent in two parts whose start is dearer than one part by this share of the whole is not followed.
 const CATCHES_UP: f64 = 0.003;
 /// Times a descent is moved along the route.
@@ -54,6 +52,8 @@ pub struct Pricing<'a> {
     pub script: &'a Script,
     /// A state in the last cruise.
     pub start: State,
+    /// Where the last cruise begins, m along the route.
+    pub from_m: f64,
     /// Value of distance, objective unit per m.
     pub per_m: f64,
 }
@@ -85,8 +85,8 @@ impl Pricing<'_> {
             down.end.revolutions - start.revolutions,
         );
         let distance_m = down.end.distance_m - start.distance_m;
-        // Longer than the route: no place to begin it.
-        if distance_m > self.pattern_m() {
+        // No place to begin it after the climb.
+        if distance_m > self.pattern_m() - self.from_m {
             return None;
         }
         let worth = cost - self.per_m * distance_m;
@@ -296,10 +296,13 @@ impl Pricing<'_> {
             *c = self.improve(*c, COARSEST);
         }
         let mut found = self.finished(found);
-        let two: Vec<Candidate> = found
+        // The two best, and the best of the other kind of path, are tried in two parts.
+        let other = found
             .iter()
-            .take(SPLIT)
-            .filter_map(|c| self.in_two(c))
+            .position(|c| found.first().is_some_and(|f| at_rate(c) != at_rate(f)));
+        let two: Vec<Candidate> = (0..found.len())
+            .filter(|&i| i < 2 || Some(i) == other)
+            .filter_map(|i| self.in_two(&found[i]))
             .collect();
         found.extend(two);
         found = in_order(found);
@@ -328,7 +331,6 @@ impl Pricing<'_> {
     /// flown.
     fn finished(&self, found: Vec<Candidate>) -> Vec<Candidate> {
         let found = in_order(found);
-        let at_rate = |c: &Candidate| matches!(c.descent.first.path, PathRule::Rate(_));
         let best = |rate: bool| found.iter().position(|c| at_rate(c) == rate);
         let two = [best(true), best(false)];
         let third = (0..found.len()).find(|&i| !two.contains(&Some(i)));
@@ -361,6 +363,10 @@ impl Pricing<'_> {
     fn last(&self) -> &Cruise {
         &self.script.cruise[self.script.cruise.len() - 1]
     }
+}
+
+fn at_rate(c: &Candidate) -> bool {
+    matches!(c.descent.first.path, PathRule::Rate(_))
 }
 
 /// Cheapest first, each once.

@@ -251,7 +251,7 @@ pub(super) fn plan_from(
         .filter(|s| Some(*s) != single)
         .take(MORE_SEQUENCES);
     for sequence in near.iter().copied().chain(single) {
-        let starts = if flown.is_empty() { 2 } else { 1 };
+        let starts = if flown.is_empty() { MOST_STARTS } else { 1 };
         match search.fly_sequence(&pilot, &levels, sequence, starts) {
             Ok(f) => flown.push((sequence.clone(), f)),
             Err(b) => broken.extend(b),
@@ -735,6 +735,7 @@ impl<'a> Search<'a> {
             rates: self.rates,
             script,
             start,
+            from_m: level.climb.1,
             per_m,
         };
         // With the cruise RPM; where the propeller then drives on too hard to slow down, with the coarsest.
@@ -937,7 +938,13 @@ impl<'a> Search<'a> {
     }
 
     /// Descent candidates; sequences that end in the same cruise share them.
-    fn descents(&self, script: &Script, start: State, per_m: f64) -> Vec<descent::Candidate> {
+    fn descents(
+        &self,
+        script: &Script,
+        start: State,
+        from_m: f64,
+        per_m: f64,
+    ) -> Vec<descent::Candidate> {
         let Some(last) = script.cruise.last().copied() else {
             return vec![];
         };
@@ -955,6 +962,7 @@ impl<'a> Search<'a> {
             rates: self.rates,
             script,
             start,
+            from_m,
             per_m,
         };
         // The descent from one cruise is much like that from another, unless limits are hard to keep.
@@ -996,6 +1004,7 @@ impl<'a> Search<'a> {
             rates: self.rates,
             script: &script,
             start,
+            from_m: best.top_of_climb.distance_m.max(last.from_m),
             per_m: self.rates.rate(best.cruise_fuel_kg_s, last.rev_s) / ground_speed,
         };
         let found = pricing.better(&script.descent)?;
@@ -1050,7 +1059,11 @@ impl<'a> Search<'a> {
         };
         let per_m =
             cruise::least_per_m(p, self.rates, &level.options, last_level, start.distance_m);
-        let candidates = self.descents(&script, start, per_m);
+        let from_m = level
+            .climb
+            .1
+            .max(sequence.steps[sequence.steps.len() - 1].1);
+        let candidates = self.descents(&script, start, from_m, per_m);
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;
         let mut broken = Vec::new();
