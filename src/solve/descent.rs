@@ -52,8 +52,6 @@ pub struct Pricing<'a> {
     pub script: &'a Script,
     /// A state in the last cruise.
     pub start: State,
-    /// Where the last cruise begins, m along the route.
-    pub from_m: f64,
     /// Value of distance, objective unit per m.
     pub per_m: f64,
 }
@@ -85,8 +83,8 @@ impl Pricing<'_> {
             down.end.revolutions - start.revolutions,
         );
         let distance_m = down.end.distance_m - start.distance_m;
-        // No place to begin it after the climb.
-        if distance_m > self.pattern_m() - self.from_m {
+        // Longer than the route: no place to begin it.
+        if distance_m > self.pattern_m() {
             return None;
         }
         let worth = cost - self.per_m * distance_m;

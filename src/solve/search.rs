@@ -735,7 +735,6 @@ impl<'a> Search<'a> {
             rates: self.rates,
             script,
             start,
-            from_m: level.climb.1,
             per_m,
         };
         // With the cruise RPM; where the propeller then drives on too hard to slow down, with the coarsest.
@@ -938,13 +937,7 @@ impl<'a> Search<'a> {
     }
 
     /// Descent candidates; sequences that end in the same cruise share them.
-    fn descents(
-        &self,
-        script: &Script,
-        start: State,
-        from_m: f64,
-        per_m: f64,
-    ) -> Vec<descent::Candidate> {
+    fn descents(&self, script: &Script, start: State, per_m: f64) -> Vec<descent::Candidate> {
         let Some(last) = script.cruise.last().copied() else {
             return vec![];
         };
@@ -962,7 +955,6 @@ impl<'a> Search<'a> {
             rates: self.rates,
             script,
             start,
-            from_m,
             per_m,
         };
         // The descent from one cruise is much like that from another, unless limits are hard to keep.
@@ -1004,7 +996,6 @@ impl<'a> Search<'a> {
             rates: self.rates,
             script: &script,
             start,
-            from_m: best.top_of_climb.distance_m.max(last.from_m),
             per_m: self.rates.rate(best.cruise_fuel_kg_s, last.rev_s) / ground_speed,
         };
         let found = pricing.better(&script.descent)?;
@@ -1063,7 +1054,7 @@ impl<'a> Search<'a> {
             .climb
             .1
             .max(sequence.steps[sequence.steps.len() - 1].1);
-        let candidates = self.descents(&script, start, from_m, per_m);
+        let candidates = self.descents(&script, start, per_m);
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;
         let mut broken = Vec::new();
