@@ -126,23 +126,20 @@ const CASES: [Case; 10] = {
     ]
 };
 
-/// Of these, where the solver is beaten.
-const BEATEN: [usize; 2] = [0, 3];
-/// Of these, with legs that do not allow the same levels: the plan flies a level that its leg does not allow.
+/// Of these, with legs that do not allow the same levels.
 const VIA: usize = 7;
 
-const DEMOS: [Case; 5] = {
+const DEMOS: [Case; 6] = {
     use Objective::{Fuel, Money, Time};
     [
         demo("first-trip", Time),
         demo("first-trip", Money),
         demo("hot-afternoon", Time),
+        demo("hot-afternoon", Fuel),
         demo("into-the-wind", Fuel),
         demo("into-the-wind", Money),
     ]
 };
-
-const BEATEN_DEMOS: [Case; 1] = [demo("hot-afternoon", Objective::Fuel)];
 
 /// Of these, searched in three levels: three levels each, all allowed all the way.
 const THREE_LEVELS: [usize; 3] = [4, 5, 8];
@@ -359,23 +356,12 @@ fn none_better(cases: impl Iterator<Item = usize>) {
 
 #[test]
 fn crosscheck_no_better_plan_in_the_class() {
-    none_better((0..CASES.len()).filter(|i| !BEATEN.contains(i) && *i != VIA));
-}
-
-#[test]
-#[ignore = "the search of descents ends in a local best: 0.21 % is left for first-trip, 0.12 % for hot-afternoon (both fuel), 0.11 % for KICT-KOKC (time)"]
-fn crosscheck_no_better_plan_where_one_is_known() {
-    for case in BEATEN_DEMOS {
-        no_better_settings(&case);
-    }
-    for i in BEATEN {
-        none_better(std::iter::once(i));
-    }
+    none_better((0..CASES.len()).filter(|i| *i != VIA));
 }
 
 /// Every cruise of a plan is at a level that its leg allows, on a route where the levels of the plan are not allowed all the way.
 #[test]
-#[ignore = "the walk of the refinement moves the change of level past the via point: no limit of the audit is the level's own"]
+
 fn crosscheck_levels_are_those_of_their_legs() {
     let s = searched(VIA);
     let all_the_way = |m: f64| {
@@ -662,7 +648,7 @@ fn crosscheck_latest_arrival_in_a_hollow_of_the_frontier() {
 }
 
 #[test]
-#[ignore = "0.15 % is left: at the bound climb speed, and RPM, mixture and rate of the descent must move together, and the walk moves one lever or two"]
+#[ignore = "0.99 % is left: the walk at the bound ends with 0.46 kg of it unused, several levers from the best, and moves one or two"]
 fn crosscheck_most_fuel_in_a_hollow_where_better_is_known() {
     in_hollow(BEATEN_KG, f64::INFINITY);
 }

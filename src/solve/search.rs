@@ -1050,10 +1050,6 @@ impl<'a> Search<'a> {
         };
         let per_m =
             cruise::least_per_m(p, self.rates, &level.options, last_level, start.distance_m);
-        let from_m = level
-            .climb
-            .1
-            .max(sequence.steps[sequence.steps.len() - 1].1);
         let candidates = self.descents(&script, start, per_m);
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;
