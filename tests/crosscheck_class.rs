@@ -574,7 +574,7 @@ fn in_hollow(fuel_kg: f64, within_min: f64) {
     // Two levels, with the settings of each that are about as thrifty.
     let mut two: Option<Kept> = None;
     let points_m = change_points(&p, 2.0 * CHANGE_M);
-    let of = |level_m: f64| -> Vec<&Kept> { frontier_of(&all, level_m) };
+    let of = |level_m: f64| -> Vec<Kept> { frontier_of(&all, level_m) };
     for a_m in levels(&p) {
         for b_m in levels(&p)
             .into_iter()
@@ -583,7 +583,7 @@ fn in_hollow(fuel_kg: f64, within_min: f64) {
             let (a, b) = (of(a_m), of(b_m));
             brute.start(None);
             for x in 0..THRIFTS {
-                let pick = |v: &[&Kept]| v.get(x * v.len() / THRIFTS).map(|k| (*k).clone());
+                let pick = |v: &[Kept]| v.get(x * v.len() / THRIFTS).cloned();
                 let (Some(a), Some(b)) = (pick(&a), pick(&b)) else {
                     continue;
                 };
@@ -654,17 +654,7 @@ fn crosscheck_most_fuel_in_a_hollow_where_better_is_known() {
 }
 
 /// Of these flights those at one level that no other of them beats, the quickest first.
-fn frontier_of(all: &[Kept], level_m: f64) -> Vec<&Kept> {
-    let mut there: Vec<&Kept> = all
-        .iter()
-        .filter(|k| k.script.cruise[0].level_m.to_bits() == level_m.to_bits())
-        .collect();
-    there.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
-    let mut least_kg = f64::INFINITY;
-    there.retain(|k| {
-        let better = k.fuel_kg < least_kg;
-        least_kg = least_kg.min(k.fuel_kg);
-        better
-    });
-    there
+fn frontier_of(all: &[Kept], level_m: f64) -> Vec<Kept> {
+    let at = |k: &&Kept| k.script.cruise[0].level_m.to_bits() == level_m.to_bits();
+    undominated(all.iter().filter(at).cloned().collect())
 }

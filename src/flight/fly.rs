@@ -239,7 +239,7 @@ impl Flyer<'_> {
     fn note_level(&mut self, level_m: f64, from_m: f64, to_m: f64) {
         let p = self.p;
         for (leg, allowed) in p.legs.iter().zip(&p.levels) {
-            if !allowed.levels_m.iter().any(|m| (m - level_m).abs() < 1.0) {
+            if !allowed.allows(level_m) {
                 let on_it_m = leg.to_m.min(to_m) - leg.from_m.max(from_m);
                 self.audit.note(Limit::Level, on_it_m);
             }

@@ -10,7 +10,7 @@ use super::memory::Memory;
 use super::script::Script;
 use crate::aircraft::{Configuration, Governed, Levers, Performance, Throttle};
 use crate::quantity::M_PER_FT;
-use crate::trip::{Problem, Start};
+use crate::trip::Problem;
 use std::cell::{Cell, RefCell};
 
 /// Step in height of climbs, m.
@@ -66,13 +66,7 @@ pub(super) struct Flyer<'a> {
 impl<'a> Flyer<'a> {
     /// At lift-off, or where the flight begins in the air.
     pub(super) fn at_start(problem: &'a Problem, script: &Script, record: bool) -> Self {
-        let (indicated_m, ias_m_s) = match problem.start {
-            Start::Ground => (problem.departure.elevation_m, script.initial_ias_m_s),
-            Start::InFlight {
-                indicated_m,
-                ias_m_s,
-            } => (indicated_m, ias_m_s),
-        };
+        let (indicated_m, ias_m_s) = problem.begins_at(script.initial_ias_m_s);
         let start_hp = problem.pressure_altitude_m(0.0, indicated_m);
         let (air, _) = problem.air_state(0.0, start_hp, 0.0);
         Flyer {

@@ -49,13 +49,7 @@ pub(super) fn fly_card(problem: &Problem, script: &Script) -> Result<Reflown, Re
         return Err(ReflightError::NoTopOfDescent);
     }
     let model = Model::new(problem);
-    let (indicated_m, ias_m_s) = match problem.start {
-        Start::Ground => (problem.departure.elevation_m, script.initial_ias_m_s),
-        Start::InFlight {
-            indicated_m,
-            ias_m_s,
-        } => (indicated_m, ias_m_s),
-    };
+    let (indicated_m, ias_m_s) = problem.begins_at(script.initial_ias_m_s);
     let hp = problem.pressure_altitude_m(0.0, indicated_m);
     let (air, sample) = problem.air_state(0.0, hp, 0.0);
     let mut y = State::zeros();
@@ -401,11 +395,15 @@ impl Pilot<'_> {
             self.fly_to(Phase::LevelChange, &control, &stop)?;
             return Ok(self.mark());
         }
+        self.take_speed(script, self.climb_ias_m_s(script), first.level_m)?;
+        self.climb_on(script)
+    }
+
+    /// The speed of a climb from here, indicated, m/s.
+    fn climb_ias_m_s(&self, script: &Script) -> f64 {
         let climb = &script.climb;
         let second = climb.second.filter(|s| self.indicated_m() >= s.0);
-        let ias_m_s = second.map_or(climb.ias_m_s, |s| s.1);
-        self.take_speed(script, ias_m_s, first.level_m)?;
-        self.climb_on(script)
+        second.map_or(climb.ias_m_s, |s| s.1)
     }
 
     /// Level at a cruise setting to a distance.
@@ -439,10 +437,7 @@ impl Pilot<'_> {
     ) -> Result<(), ReflightError> {
         if to.level_m > from.level_m {
             let levers = self.climb_levers(script);
-            let climb_ias = match script.climb.second {
-                Some((from_m, ias_m_s)) if self.indicated_m() >= from_m => ias_m_s,
-                _ => script.climb.ias_m_s,
-            };
+            let climb_ias = self.climb_ias_m_s(script);
             if self.ias_m_s() < climb_ias {
                 self.gain_speed(Phase::LevelChange, levers, climb_ias)?;
             }

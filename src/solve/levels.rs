@@ -95,8 +95,7 @@ pub fn sequences(problem: &Problem, rates: CostRates, levels: &[LevelCost]) -> V
             levels
                 .iter()
                 .map(|l| {
-                    leg.levels_m.iter().any(|&m| (m - l.level_m).abs() < 1.0)
-                        && !problem.is_barred((from, l.level_m), (end, l.level_m))
+                    leg.allows(l.level_m) && !problem.is_barred((from, l.level_m), (end, l.level_m))
                 })
                 .collect::<Vec<_>>(),
         );

@@ -287,13 +287,11 @@ impl Why<'_> {
     fn other_levels(&self, script: &Script) -> Vec<(AlternativeKind, Script)> {
         let p = self.problem;
         let last = script.cruise[script.cruise.len() - 1];
-        let allowed =
-            |leg: &crate::trip::LegLevels, m: f64| leg.levels_m.iter().any(|l| (l - m).abs() < 1.0);
         let legs: Vec<_> = p
             .legs
             .iter()
             .zip(&p.levels)
-            .filter(|(leg, levels)| leg.to_m > last.from_m && allowed(levels, last.level_m))
+            .filter(|(leg, levels)| leg.to_m > last.from_m && levels.allows(last.level_m))
             .map(|(_, levels)| levels)
             .collect();
         let Some(first) = legs.first() else {
@@ -303,7 +301,7 @@ impl Why<'_> {
             .levels_m
             .iter()
             .copied()
-            .filter(|&m| legs.iter().all(|l| allowed(l, m)))
+            .filter(|&m| legs.iter().all(|l| l.allows(m)))
             .collect();
         let below = all.iter().rev().find(|&&m| m < last.level_m - 1.0);
         let above = all.iter().find(|&&m| m > last.level_m + 1.0);

@@ -22,6 +22,13 @@ pub struct LegLevels {
     pub levels_m: Vec<f64>,
 }
 
+impl LegLevels {
+    /// Whether an indicated altitude \[m\] is one of them.
+    pub fn allows(&self, level_m: f64) -> bool {
+        self.levels_m.iter().any(|l| (l - level_m).abs() < 1.0)
+    }
+}
+
 /// Whether a level in feet suits a magnetic course [rad] under the rules, more than 3,000 ft above ground.
 ///
 /// 14 CFR 91.159 (VFR: 0 to 179 odd thousands plus 500) and 91.179 (IFR: 0 to 179 odd thousands); ICAO Annex 2 appendix 3

@@ -338,6 +338,17 @@ impl Problem {
         .chain(self.legs.iter().flat_map(|l| l.ground.iter().map(|g| g.1)))
     }
 
+    /// Indicated altitude \[m\] and airspeed [m/s] that the flight begins with: at lift-off at a speed, or in the air as it is.
+    pub fn begins_at(&self, lift_off_ias_m_s: f64) -> (f64, f64) {
+        match self.start {
+            Start::Ground => (self.departure.elevation_m, lift_off_ias_m_s),
+            Start::InFlight {
+                indicated_m,
+                ias_m_s,
+            } => (indicated_m, ias_m_s),
+        }
+    }
+
     /// The problem of one who is in flight now, at the start of the route at an indicated altitude \[m\] and airspeed [m/s].
     pub fn in_flight(&self, indicated_m: f64, ias_m_s: f64) -> Self {
         let mut p = self.clone();
