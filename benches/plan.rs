@@ -1,12 +1,13 @@
 //! Speed of the main job and its parts, to be read as ratios within one run: `cargo bench`.
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use fellrun::aircraft::propeller::{PropellerGeometry, PropellerTable};
+use fellrun::aircraft::propeller::{Nearby, PropellerGeometry, PropellerTable};
 use fellrun::aircraft::{Levers, Throttle};
 use fellrun::files::trip::load_trip;
 use fellrun::reflight::refly;
 use fellrun::solve::plan;
 use fellrun::trip::{Problem, resolve};
+use std::cell::Cell;
 use std::hint::black_box;
 use std::path::{Path, PathBuf};
 
@@ -59,7 +60,7 @@ fn parts(c: &mut Criterion) {
                 load.torque_n_m,
                 air.sound_m_s,
                 propeller.stops,
-                f64::NAN,
+                &Cell::new(Nearby::NONE),
             )
         });
     });

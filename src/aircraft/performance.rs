@@ -1,7 +1,7 @@
 //! One flight condition: what the aeroplane does with its levers where they are.
 
 use super::engine::{EngineOutput, Intake, Throttle};
-use super::propeller::{Absorbed, Balance};
+use super::propeller::{Absorbed, Balance, Nearby};
 use super::{Aircraft, Configuration, HubWithoutOil};
 use crate::air::isa::GAS_CONSTANT_J_KG_K;
 use std::cell::Cell;
@@ -130,18 +130,18 @@ impl Aircraft {
     /// power balance is solved on the stop (DESIGN section 4, governor). Fixed pitch: the speed is what balances at that pitch, or
     /// with [`Throttle::Rpm`] the throttle is what gives the speed. `tas_m_s` at least zero.
     pub fn perform(&self, air: AirState, tas_m_s: f64, levers: Levers) -> Performance {
-        self.perform_near(air, tas_m_s, levers, &Cell::new(f64::NAN))
+        self.perform_near(air, tas_m_s, levers, &Cell::new(Nearby::NONE))
     }
 
-    /// [`Aircraft::perform`] with the blade angle \[rad\] of a condition nearby to begin the search from, not a number for none;
-    /// the angle found is left there for the next. It makes a sequence of conditions quicker and changes nothing beyond the
+    /// [`Aircraft::perform`] with the blade angle of a condition nearby to begin the search from; the angle found is left
+    /// there for the next. It makes a sequence of conditions quicker and changes nothing beyond the
     /// tolerance of the search.
     pub fn perform_near(
         &self,
         air: AirState,
         tas_m_s: f64,
         levers: Levers,
-        near_rad: &Cell<f64>,
+        near: &Cell<Nearby>,
     ) -> Performance {
         let intake = self.intake(air, tas_m_s);
         if let Some(textbook) = &self.textbook {
@@ -156,7 +156,7 @@ impl Aircraft {
             self.engine.run(throttle, rev_s, levers.mixture, intake)
         };
         if !p.is_fixed() {
-            return self.governed(air, tas_m_s, set, near_rad, set, |rev_s| {
+            return self.governed(air, tas_m_s, set, near, set, |rev_s| {
                 run(levers.throttle, rev_s)
             });
         }
@@ -197,9 +197,9 @@ impl Aircraft {
         air: AirState,
         tas_m_s: f64,
         levers: Levers,
-        near_rad: &Cell<f64>,
+        near: &Cell<Nearby>,
     ) -> Performance {
-        let set = self.perform_near(air, tas_m_s, levers, near_rad);
+        let set = self.perform_near(air, tas_m_s, levers, near);
         let most_rev_s = self.propeller.highest_governed_rev_s;
         if !self.propeller.is_fixed() || set.rev_s <= most_rev_s {
             return set;
@@ -209,7 +209,7 @@ impl Aircraft {
             rev_s: most_rev_s,
             ..levers
         };
-        self.perform_near(air, tas_m_s, held, near_rad)
+        self.perform_near(air, tas_m_s, held, near)
     }
 
     /// One state of the shaft.
@@ -261,7 +261,7 @@ impl Aircraft {
         air: AirState,
         tas_m_s: f64,
         set_rev_s: f64,
-        near_rad: &Cell<f64>,
+        near: &Cell<Nearby>,
         near_rev_s: f64,
         run: impl Fn(f64) -> EngineOutput,
     ) -> Performance {
@@ -274,19 +274,26 @@ impl Aircraft {
             engine.power_w / (TAU * set_rev_s),
             air.sound_m_s,
             p.stops,
-            near_rad.get(),
+            near,
         ) {
             Absorbed::Within {
                 angle_rad,
                 thrust_n,
             } => {
-                near_rad.set(angle_rad);
                 return self.whole(set_rev_s, angle_rad, Governed::Yes, engine, thrust_n);
             }
             Absorbed::BelowLowStop => (p.stops.low_rad, Governed::OnLowStop),
             Absorbed::AboveHighStop => (p.stops.high_rad, Governed::OnHighStop),
         };
-        self.balanced(air, tas_m_s, stop, near_rev_s, governed, run)
+        let before_rev_s = near.get().balanced_rev_s();
+        let near_rev_s = if before_rev_s.is_nan() {
+            near_rev_s
+        } else {
+            before_rev_s
+        };
+        let set = self.balanced(air, tas_m_s, stop, near_rev_s, governed, run);
+        near.set(near.get().balanced(set.rev_s));
+        set
     }
 
     /// The speed that balances on one blade angle \[rad\], looked for first near a speed [rev/s] that is not a number for none.
@@ -434,7 +441,7 @@ impl Aircraft {
             _ => {
                 // From above, so that on a stop the lever changes not even the rounding.
                 let none = f64::NAN;
-                self.governed(air, tas_m_s, set_rev_s, &Cell::new(none), none, run)
+                self.governed(air, tas_m_s, set_rev_s, &Cell::new(Nearby::NONE), none, run)
             }
         }
     }

@@ -415,9 +415,19 @@ fn path(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     Ok(())
 }
 
-/// The point of a cruise whose figures stand for it: with a fixed pitch at full throttle RPM and speed settle only in it.
+/// The point of a cruise whose figures stand for it: with a fixed pitch at full throttle RPM and speed settle only in it, as the
+/// speed does where the flight begins level in the air.
 fn settled<'a>(f: &Figures, s: &'a SegmentFigures) -> &'a Point {
-    if f.trip.fixed_pitch { &s.end } else { &s.start }
+    if f.trip.fixed_pitch || (climbs_not(f) && s.start.time_min == 0.0) {
+        &s.end
+    } else {
+        &s.start
+    }
+}
+
+/// Whether the flight begins in the air with no climb before its first level.
+fn climbs_not(f: &Figures) -> bool {
+    f.top_of_climb_min <= 0.0
 }
 
 /// What is set, in a few words.
@@ -455,7 +465,8 @@ fn labels(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
         ),
         format!("{before_landing} min before landing"),
     ];
-    for (p, lines) in [(toc, &toc_text[..]), (tod, &tod_text[..])] {
+    let marks = [(toc, &toc_text[..]), (tod, &tod_text[..])];
+    for &(p, lines) in &marks[usize::from(climbs_not(f))..] {
         pen.line(&[p, up_from(p, 20.0)], INK, 1.2)?;
         pen.dot(p, 4.5)?;
         let width = lines

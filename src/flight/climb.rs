@@ -3,7 +3,7 @@
 use super::audit::Limit;
 use super::flown::{FlightError, Mark, SegmentKind};
 use super::flyer::{Flyer, level_control};
-use super::kernel::{Control, Vertical, instant, step_time};
+use super::kernel::{Control, Vertical, instant};
 use super::script::{Cruise, Script};
 use crate::aircraft::{Configuration, Levers, Throttle};
 use crate::quantity::{M_PER_FT, M_S_PER_KT};
@@ -180,7 +180,7 @@ impl Flyer<'_> {
                 .min(left_m / here.rate_m_s)
                 .min(self.step_s)
                 .max(1e-3);
-            self.state = step_time(self.p, &self.state, &here, &control, dt, &self.near);
+            self.state = self.stepped(&here, &control, dt);
             self.still_flying()?;
         }
     }
@@ -250,7 +250,7 @@ impl Flyer<'_> {
                 return Ok(());
             }
             let dt = (left / self.p.limits.max_descent_m_s).min(self.step_s);
-            self.state = step_time(self.p, &self.state, &here, &control, dt, &self.near);
+            self.state = self.stepped(&here, &control, dt);
             self.still_flying()?;
             here = instant(self.p, &self.state, &control, &self.near);
             self.visit(&here, &control);

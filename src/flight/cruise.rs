@@ -4,9 +4,10 @@ use super::audit::Limit;
 use super::flown::FlightError;
 use super::fly::LEAST_GROUND_SPEED_M_S;
 use super::flyer::{Flyer, level_control};
-use super::kernel::{Control, ground_speed_m_s, instant, level_speed_m_s, step_time};
+use super::kernel::{Control, ground_speed_m_s, instant, level_speed_m_s};
 use super::script::Cruise;
 use crate::aircraft::Configuration;
+use crate::aircraft::propeller::Nearby;
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::trip::AirSample;
 use std::cell::Cell;
@@ -64,7 +65,7 @@ impl Flyer<'_> {
             let dt = self
                 .step_s
                 .min((to_m - self.state.distance_m) / here.ground_speed_m_s.max(1.0) + 1e-3);
-            self.state = step_time(p, &self.state, &here, &control, dt, &self.near);
+            self.state = self.stepped(&here, &control, dt);
             self.still_flying()?;
         }
         let mut gs = gs_of(v, &sample)?;
@@ -78,10 +79,8 @@ impl Flyer<'_> {
                 ground_speed_m_s: here.ground_speed_m_s,
             });
         }
-        let set_at = |air, v| {
-            p.aircraft
-                .perform_under_redline(air, v, levers, &Cell::new(f64::NAN))
-        };
+        let near = Cell::new(Nearby::NONE);
+        let set_at = |air, v| p.aircraft.perform_under_redline(air, v, levers, &near);
         let mut perf = set_at(air, v);
         // Transient after setting power: the excess speed decays with tau, so the aeroplane is (V0 - V) tau ahead.
         let saved_s = (self.state.tas_m_s - v) * tau / gs;

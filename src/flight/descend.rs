@@ -4,7 +4,7 @@ use super::audit::Limit;
 use super::cruise::Steady;
 use super::flown::{FlightError, Hint, Mark, SegmentKind};
 use super::flyer::{Flyer, LEAST_ACCELERATION_M_S2, LONGEST_CHANGE_S, Saved};
-use super::kernel::{Control, State, Vertical, instant, step_time};
+use super::kernel::{Control, State, Vertical, instant};
 use super::script::{Cruise, DescentPart, PathRule, Reduction, Script, ThrottleRule, trigger_m};
 use crate::aircraft::{Configuration, Levers, Performance, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM};
@@ -312,6 +312,7 @@ impl Flyer<'_> {
                 vertical,
                 configuration,
             };
+            self.still_of_use()?;
             let here = instant(p, &self.state, &control, &self.near);
             self.visit(&here, &control);
             self.note_mixture(&here, hand.part.mixture);
@@ -339,7 +340,7 @@ impl Flyer<'_> {
             if !slowing {
                 dt = dt.min(height_left / -here.rate_m_s);
             }
-            let mut next = step_time(p, &self.state, &here, &control, dt, &self.near);
+            let mut next = self.stepped(&here, &control, dt);
             if let Some(ias) = toward_m_s {
                 // Meet the speed, not pass it.
                 let ias_of = |s: &State| {
@@ -357,15 +358,16 @@ impl Flyer<'_> {
                         break;
                     }
                     dt *= (short / (short + over)).clamp(0.02, 1.0);
-                    next = step_time(p, &self.state, &here, &control, dt, &self.near);
+                    next = self.stepped(&here, &control, dt);
                 }
             }
             self.state = next;
             self.still_flying()?;
-            if matches!(vertical, Vertical::Ias(_)) {
+            if let Vertical::Ias(ias) = vertical {
                 // TAS follows from the held IAS.
-                let there = instant(p, &self.state, &control, &self.near);
-                self.state.tas_m_s = there.tas_m_s;
+                let s = &self.state;
+                let (air, _) = p.air_state(s.distance_m, s.pressure_altitude_m, s.time_s);
+                self.state.tas_m_s = p.aircraft.tas_from_ias(air, ias);
             }
         }
         let level_off = Mark::from(&self.state);
@@ -458,6 +460,7 @@ impl Flyer<'_> {
                     ..Configuration::default()
                 },
             };
+            self.still_of_use()?;
             let here = instant(p, &self.state, &control, &self.near);
             self.visit(&here, &control);
             let ias = self.ias_m_s(&here);
@@ -474,11 +477,11 @@ impl Flyer<'_> {
                     .min(OVERSHOOT * (ias - stop) / -here.acceleration_m_s2)
                     .max(1e-3);
             }
-            let mut next = step_time(p, &self.state, &here, &control, dt, &self.near);
+            let mut next = self.stepped(&here, &control, dt);
             for _ in 0..MOST_TRIES {
                 if !next.flies() {
                     dt *= 0.25;
-                    next = step_time(p, &self.state, &here, &control, dt, &self.near);
+                    next = self.stepped(&here, &control, dt);
                     continue;
                 }
                 let after = instant(p, &next, &control, &self.near);
@@ -487,7 +490,7 @@ impl Flyer<'_> {
                     break;
                 }
                 dt *= ((ias - stop) / (ias - stop - over)).clamp(0.0, 1.0);
-                next = step_time(p, &self.state, &here, &control, dt.max(1e-4), &self.near);
+                next = self.stepped(&here, &control, dt.max(1e-4));
             }
             self.state = next;
             self.still_flying()?;

@@ -166,4 +166,7 @@ pub enum FlightError {
     /// The wind is as strong as the aeroplane.
     #[error("no ground speed is left against the wind")]
     NoGroundSpeed,
+    /// It breaks limits by more than the search that asked for it has use for.
+    #[error("given up: the limits are broken by far")]
+    GivenUp,
 }

@@ -10,8 +10,8 @@ use crate::quantity::M_PER_NM;
 use crate::trip::{Problem, Start};
 use std::cell::RefCell;
 
-/// Step in time where the speed is free, s, for a recorded flight: a fifth of the time constant of the speed or less.
-pub(super) const TIME_STEP_S: f64 = 7.5;
+/// Step in time where the speed is free, s, for a recorded flight: a quarter of the time constant of the speed or less.
+pub(super) const TIME_STEP_S: f64 = 10.0;
 /// The same while searching.
 pub(super) const SEARCH_STEP_S: f64 = 30.0;
 /// The same while descents are priced.
@@ -35,8 +35,23 @@ pub fn fly(
     hint: Option<Hint>,
     memory: &RefCell<Memory>,
 ) -> Result<Flown, FlightError> {
+    fly_within(problem, script, hint, memory, f64::INFINITY)
+}
+
+/// [`fly`] for a flight that is of no use if it breaks limits by more than `most_violation` scale units.
+///
+/// # Errors
+/// As [`fly`], and [`FlightError::GivenUp`].
+pub fn fly_within(
+    problem: &Problem,
+    script: &Script,
+    hint: Option<Hint>,
+    memory: &RefCell<Memory>,
+    most_violation: f64,
+) -> Result<Flown, FlightError> {
     Flyer {
         memory: Some(memory),
+        most_violation,
         ..Flyer::at_start(problem, script, false)
     }
     .whole(script, hint)
@@ -143,14 +158,21 @@ pub struct LetDown {
     pub audit: Audit,
 }
 
-/// Flies the descent and slow-down of a script from a state in its last cruise stretch.
+/// Flies the descent and slow-down of a script from a state in its last cruise stretch, unless it breaks limits by more than
+/// `most_violation` scale units.
 ///
 /// # Errors
-/// [`FlightError`] where it cannot be flown.
-pub fn let_down(problem: &Problem, script: &Script, start: State) -> Result<LetDown, FlightError> {
+/// [`FlightError`] where it cannot be flown, or is of no use.
+pub fn let_down(
+    problem: &Problem,
+    script: &Script,
+    start: State,
+    most_violation: f64,
+) -> Result<LetDown, FlightError> {
     let mut flyer = Flyer::at_start(problem, script, false);
     flyer.state = start;
     flyer.step_s = PRICING_STEP_S;
+    flyer.most_violation = most_violation;
     let last = &script.cruise[script.cruise.len() - 1];
     flyer.descend(script, last)?;
     Ok(LetDown {

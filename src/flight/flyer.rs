@@ -8,6 +8,7 @@ use super::kernel::{
 };
 use super::memory::Memory;
 use super::script::Script;
+use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Configuration, Governed, Levers, Performance, Throttle};
 use crate::quantity::M_PER_FT;
 use crate::trip::Problem;
@@ -60,7 +61,9 @@ pub(super) struct Flyer<'a> {
     /// What flights of one search have in common, while searching.
     pub(super) memory: Option<&'a RefCell<Memory>>,
     /// Blade angle of the last instant, where the next search begins.
-    pub(super) near: Cell<f64>,
+    pub(super) near: Cell<Nearby>,
+    /// Violations \[scale units\] beyond which the descent is of no use.
+    pub(super) most_violation: f64,
 }
 
 impl<'a> Flyer<'a> {
@@ -86,7 +89,8 @@ impl<'a> Flyer<'a> {
             step_s: if record { TIME_STEP_S } else { SEARCH_STEP_S },
             fine: record,
             memory: None,
-            near: Cell::new(f64::NAN),
+            near: Cell::new(Nearby::NONE),
+            most_violation: f64::INFINITY,
         }
     }
 }
@@ -315,7 +319,7 @@ impl Flyer<'_> {
                 return Ok(());
             }
             let mut dt = self.step_s;
-            let mut next = step_time(self.p, &self.state, &here, control, dt, &self.near);
+            let mut next = self.stepped(&here, control, dt);
             if !next.flies() {
                 return Err(FlightError::StopsFlying);
             }
@@ -328,7 +332,7 @@ impl Flyer<'_> {
                 }
                 let slope = (short(&here) - miss) / dt;
                 dt = (dt + miss / slope).max(1e-3);
-                next = step_time(self.p, &self.state, &here, control, dt, &self.near);
+                next = self.stepped(&here, control, dt);
                 there = instant(self.p, &next, control, &self.near);
             }
             self.state = next;
@@ -355,6 +359,14 @@ impl Flyer<'_> {
             .note(Limit::LowSpeed, least_m_s - self.ias_m_s(here));
     }
 
+    /// The limits are not broken by more than is of use: the violations of a flight never become less on the way.
+    pub(super) fn still_of_use(&self) -> Result<(), FlightError> {
+        if self.most_violation.is_finite() && self.audit.violation() > self.most_violation {
+            return Err(FlightError::GivenUp);
+        }
+        Ok(())
+    }
+
     /// The speed has not fallen away, as it does where thrust and height lost do not make up for drag.
     pub(super) fn still_flying(&self) -> Result<(), FlightError> {
         if self.state.flies() {
@@ -371,6 +383,11 @@ impl Flyer<'_> {
             self.state.time_s,
         );
         self.p.aircraft.ias_from_tas(air, self.state.tas_m_s)
+    }
+
+    /// The state after a step in time, from the instant here.
+    pub(super) fn stepped(&self, here: &Instant, control: &Control, dt: f64) -> State {
+        step_time(self.p, &self.state, here, control, dt, &self.near)
     }
 
     /// What these levers give here and now.

@@ -1,6 +1,7 @@
 //! Equations of motion and the steps that integrate them.
 
 use crate::air::isa;
+use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{AirState, Configuration, Levers, Performance};
 use crate::quantity::G_M_S2;
 use crate::trip::{AirSample, Problem};
@@ -95,7 +96,7 @@ pub(super) fn instant(
     problem: &Problem,
     state: &State,
     control: &Control,
-    near: &Cell<f64>,
+    near: &Cell<Nearby>,
 ) -> Instant {
     let hp = state.pressure_altitude_m;
     let (air, sample) = problem.air_state(state.distance_m, hp, state.time_s);
@@ -189,7 +190,7 @@ pub(super) fn step_time(
     first: &Instant,
     control: &Control,
     dt: f64,
-    near: &Cell<f64>,
+    near: &Cell<Nearby>,
 ) -> State {
     let k1 = slope(first);
     let mut k = [k1; 4];
@@ -212,7 +213,7 @@ pub(super) fn step_height(
     first: &Instant,
     control: &Control,
     dh: f64,
-    near: &Cell<f64>,
+    near: &Cell<Nearby>,
 ) -> Option<State> {
     // d/dh = (d/dt) / (dh/dt): slopes over height, time included.
     let over = |i: &Instant| -> Option<[f64; 4]> {
@@ -260,7 +261,7 @@ pub fn level_speed_m_s(
     guess_m_s: f64,
 ) -> Option<(f64, f64)> {
     let clean = Configuration::default();
-    let near = Cell::new(f64::NAN);
+    let near = Cell::new(Nearby::NONE);
     let excess = |v: f64| {
         problem
             .aircraft

@@ -9,6 +9,7 @@ use super::flyer::{Flyer, Passing};
 use super::kernel::State;
 use super::script::{Cruise, Script};
 use crate::aircraft::Throttle;
+use crate::aircraft::propeller::Nearby;
 use std::collections::HashMap;
 use std::hash::Hash;
 
@@ -18,7 +19,7 @@ struct Kept {
     state: State,
     audit: Audit,
     last: Option<Passing>,
-    near_rad: f64,
+    near: Nearby,
 }
 
 /// What a stretch led to: where the flyer was after it, and what the stretch itself gives.
@@ -88,7 +89,7 @@ impl Flyer<'_> {
             self.state = kept.state;
             self.audit.clone_from(&kept.audit);
             self.last = kept.last;
-            self.near.set(kept.near_rad);
+            self.near.set(kept.near);
             return Ok(*given);
         }
         let given = stretch(self);
@@ -96,7 +97,7 @@ impl Flyer<'_> {
             state: self.state,
             audit: self.audit.clone(),
             last: self.last,
-            near_rad: self.near.get(),
+            near: self.near.get(),
         };
         book(&mut memory.borrow_mut()).insert(key, given.map(|given| (kept, given)));
         given

@@ -25,8 +25,8 @@ pub use audit::{Audit, Limit};
 pub use descend::STEEPEST_DESCENT;
 pub use flown::{FlightError, Flown, Hint, Mark, Segment, SegmentKind, TrackPoint};
 pub use fly::{
-    ClimbState, LetDown, SHORTEST_CRUISE_M, climb_states, fly, fly_fine, fly_recorded, joined,
-    let_down,
+    ClimbState, LetDown, SHORTEST_CRUISE_M, climb_states, fly, fly_fine, fly_recorded, fly_within,
+    joined, let_down,
 };
 pub use kernel::{State, Vertical, level_speed_m_s};
 pub use memory::Memory;

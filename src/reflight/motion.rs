@@ -26,6 +26,7 @@
 //! Source of the point-mass form: DESIGN section 4, "Motion".
 
 use crate::air::isa;
+use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{AirState, Configuration, Equipment, Levers, Performance, Throttle};
 use crate::quantity::G_M_S2;
 use crate::trip::{AirSample, Problem};
@@ -224,7 +225,7 @@ impl<'a> Model<'a> {
                 rev_s: control.rev_s,
                 mixture: control.mixture,
             };
-            let near = Cell::new(f64::NAN);
+            let near = Cell::new(Nearby::NONE);
             let aircraft = &self.problem.aircraft;
             aircraft.perform_under_redline(air, tas_m_s, levers, &near)
         };

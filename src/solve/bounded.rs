@@ -4,7 +4,7 @@
 //! flown under a range of weights, which gives its own frontier without hollows of that kind; the flights on either side of the bound
 //! are then settled under the bound itself, as one more limit of the rounded, flown plan, and the best of all is taken.
 
-use super::plan::{Plan, Workings};
+use super::plan::Draft;
 use super::search::{SolveError, flown_sequences, plan_from, totals};
 use crate::flight::{Flown, Script};
 use crate::quantity::M3_PER_GAL;
@@ -65,7 +65,7 @@ fn excess(problem: &Problem, scarce: Scarce, time_s: f64, fuel_kg: f64) -> f64 {
 ///
 /// # Errors
 /// [`SolveError`]; [`SolveError::Bound`] with the nearest figure that can be had where no plan keeps a bound.
-pub fn plan(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
+pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
     let free = Problem {
         bounds: Bounds::default(),
         ..problem.clone()
@@ -74,7 +74,7 @@ pub fn plan(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
     let over = |f: &Flown, scarce| excess(problem, scarce, f.time_s, f.fuel_kg);
     let broken: Vec<Scarce> = [Scarce::Time, Scarce::Fuel]
         .into_iter()
-        .filter(|&s| over(&first.0.flown, s) > 0.0)
+        .filter(|&s| over(&first.flown, s) > 0.0)
         .collect();
     if broken.is_empty() {
         return Ok(first);
@@ -83,21 +83,21 @@ pub fn plan(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
     for &scarce in &broken {
         // The least there is, by itself.
         let least = if scarce.objective() == problem.objective {
-            first.0.clone()
+            first.clone()
         } else {
             let alone = Problem {
                 objective: scarce.objective(),
                 ..free.clone()
             };
-            plan_from(&alone, &[])?.0
+            plan_from(&alone, &[])?
         };
         if over(&least.flown, scarce) > 0.0 {
             return Err(refused(problem, scarce, &least));
         }
         seeds.push((0.0, least.flown.script.clone()));
         let base = match scarce {
-            Scarce::Time => first.0.flown.cost / first.0.flown.time_s,
-            Scarce::Fuel => first.0.flown.cost / first.0.flown.fuel_kg,
+            Scarce::Time => first.flown.cost / first.flown.time_s,
+            Scarce::Fuel => first.flown.cost / first.flown.fuel_kg,
         };
         let at = |weight: f64| -> Vec<Flown> {
             let weighted = Problem {
@@ -152,7 +152,7 @@ pub fn plan(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
 }
 
 /// What was asked for and the nearest that can be had.
-fn refused(problem: &Problem, scarce: Scarce, least: &Plan) -> SolveError {
+fn refused(problem: &Problem, scarce: Scarce, least: &Draft) -> SolveError {
     let t = totals(problem, &least.flown);
     let gal = |kg: f64| kg / problem.aircraft.fuel.density_kg_m3 / M3_PER_GAL;
     match scarce {

@@ -1,5 +1,6 @@
 //! The cruise cost field: what can be set at a level, and what a mile costs there.
 
+use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Governed, Levers, Throttle};
 use crate::flight::level_speed_m_s;
 use crate::quantity::PA_PER_INHG;
@@ -115,7 +116,7 @@ pub fn options(
                     continue;
                 };
                 last = tas;
-                let near = Cell::new(f64::NAN);
+                let near = Cell::new(Nearby::NONE);
                 let set = aircraft.perform_under_redline(air, tas, levers, &near);
                 // What is set is held: by the governor, or at fixed pitch by the throttle. Full throttle there sets no RPM.
                 let unset = throttle == Throttle::Full && aircraft.propeller.is_fixed();

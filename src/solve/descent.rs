@@ -5,10 +5,12 @@ use super::refine::{MOVE_WORTH, PENALTY, lever_changes, to_step};
 use crate::aircraft::{Procedures, Throttle};
 use crate::flight::STEEPEST_DESCENT;
 use crate::flight::{
-    Cruise, Descent, DescentPart, Limit, PathRule, Script, State, ThrottleRule, let_down,
+    Cruise, Descent, DescentPart, FlightError, Limit, PathRule, Script, State, ThrottleRule,
+    let_down,
 };
 use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::{CostRates, Problem};
+use std::cell::RefCell;
 
 /// A descent and what it costs beyond cruising the distance it covers.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,6 +39,8 @@ const FINER: [f64; 2] = [4.0, 1.0];
 const THOROUGH: [f64; 4] = [8.0, 4.0, 2.0, 1.0];
 /// A descent in two parts whose start is dearer than one part by this share of the whole is not followed.
 const CATCHES_UP: f64 = 0.003;
+/// One descent saves no more than this share of the whole against another.
+const MOST_GAIN: f64 = 0.1;
 /// Times a descent is moved along the route.
 const MOST_MOVES: u32 = 3;
 /// A descent that ends this near the pattern point is at its place, m.
@@ -54,18 +58,66 @@ pub struct Pricing<'a> {
     pub start: State,
     /// Value of distance, objective unit per m.
     pub per_m: f64,
+    /// What has been priced already: walks from different starts come by the same descents.
+    known: RefCell<Vec<(Descent, Option<Candidate>)>>,
 }
 
-impl Pricing<'_> {
+impl<'a> Pricing<'a> {
+    /// Prices descents of a script from a state in its last cruise, where distance is worth `per_m` objective units per m.
+    pub fn new(
+        problem: &'a Problem,
+        rates: CostRates,
+        script: &'a Script,
+        start: State,
+        per_m: f64,
+    ) -> Self {
+        Self {
+            problem,
+            rates,
+            script,
+            start,
+            per_m,
+            known: RefCell::new(Vec::new()),
+        }
+    }
+
     /// Flies one descent from the cruise, begun so that it ends at the pattern point if it covers about this distance \[m\]; `None` where it
-    /// cannot be flown.
-    fn price_near(&self, descent: Descent, covers_m: f64) -> Option<Candidate> {
+    /// cannot be flown, or is no match for a descent that is known, if one is given.
+    fn price_near(
+        &self,
+        descent: Descent,
+        covers_m: f64,
+        against: Option<&Candidate>,
+    ) -> Option<Candidate> {
+        if let Some((_, known)) = self.known.borrow().iter().find(|(d, _)| same(d, &descent)) {
+            return *known;
+        }
+        let whole = (self.per_m * self.problem.length_m).abs();
+        // Violations so charged that nothing it may save could make up for them.
+        let most_violation = against.map_or(f64::INFINITY, |a| {
+            ((a.charged - a.worth) / whole + MOST_GAIN) / PENALTY
+        });
+        let priced = self.flown(descent, covers_m, most_violation);
+        if !matches!(priced, Err(FlightError::GivenUp)) {
+            let known = (descent, priced.clone().ok().flatten());
+            self.known.borrow_mut().push(known);
+        }
+        priced.ok().flatten()
+    }
+
+    /// The flight of one descent that breaks limits by no more than this; nothing where it is longer than the route.
+    fn flown(
+        &self,
+        descent: Descent,
+        covers_m: f64,
+        most_violation: f64,
+    ) -> Result<Option<Candidate>, FlightError> {
         let trial = Script {
             descent,
             ..self.script.clone()
         };
         let mut start = self.at(self.pattern_m() - covers_m);
-        let mut down = let_down(self.problem, &trial, start).ok()?;
+        let mut down = let_down(self.problem, &trial, start, most_violation)?;
         // Ground and patches are those of the place: where they matter the descent is moved to end at the pattern point.
         for _ in 0..MOST_MOVES {
             let miss_m = self.pattern_m() - down.end.distance_m;
@@ -75,7 +127,7 @@ impl Pricing<'_> {
                 break;
             }
             start = self.at(start.distance_m + miss_m);
-            down = let_down(self.problem, &trial, start).ok()?;
+            down = let_down(self.problem, &trial, start, most_violation)?;
         }
         let cost = self.rates.of(
             down.end.time_s - start.time_s,
@@ -85,26 +137,32 @@ impl Pricing<'_> {
         let distance_m = down.end.distance_m - start.distance_m;
         // Longer than the route: no place to begin it.
         if distance_m > self.pattern_m() {
-            return None;
+            return Ok(None);
         }
         let worth = cost - self.per_m * distance_m;
         let violation = down.audit.violation();
         let whole = (self.per_m * self.problem.length_m).abs();
         let charged =
             worth + MOVE_WORTH * whole * lever_changes(&trial) + PENALTY * whole * violation;
-        charged.is_finite().then_some(Candidate {
+        let barred = PENALTY * whole * down.audit.violation_of(&[Limit::Forbidden, Limit::Ceiling]);
+        Ok(charged.is_finite().then_some(Candidate {
             descent,
             cost,
             distance_m,
             worth,
             violation,
-            barred: PENALTY * whole * down.audit.violation_of(&[Limit::Forbidden, Limit::Ceiling]),
+            barred,
             charged,
-        })
+        }))
+    }
+
+    /// Flies one descent from the cruise; `None` where it cannot be flown.
+    pub fn price(&self, descent: Descent) -> Option<Candidate> {
+        self.price_against(descent, None)
     }
 
     /// [`Pricing::price_near`] where nothing is known of the distance.
-    pub fn price(&self, descent: Descent) -> Option<Candidate> {
+    fn price_against(&self, descent: Descent, against: Option<&Candidate>) -> Option<Candidate> {
         let problem = self.problem;
         let rate = match descent.first.path {
             PathRule::Rate(r) => r,
@@ -115,7 +173,7 @@ impl Pricing<'_> {
         let sample = problem
             .air
             .at(s.distance_m, s.pressure_altitude_m, s.time_s);
-        self.price_near(descent, down_s * (s.tas_m_s + sample.along_m_s))
+        self.price_near(descent, down_s * (s.tas_m_s + sample.along_m_s), against)
     }
 
     /// Distance along the route of the pattern point, m.
@@ -157,7 +215,8 @@ impl Pricing<'_> {
                 (PathRule::Rate(was), PathRule::Rate(is)) => was / is,
                 _ => 1.0,
             };
-            let Some(there) = self.price_near(descent, longer * here.distance_m) else {
+            let Some(there) = self.price_near(descent, longer * here.distance_m, Some(&here))
+            else {
                 continue;
             };
             if there.charged < here.charged - TIE * here.cost.abs() {
@@ -246,7 +305,7 @@ impl Pricing<'_> {
                         reduce_at_m: pattern_m,
                         ..*first
                     };
-                    let Some(c) = self.price(descent) else {
+                    let Some(c) = self.price_against(descent, best.as_ref()) else {
                         continue;
                     };
                     if best.is_none_or(|b| c.charged < b.charged) {
@@ -281,10 +340,10 @@ impl Pricing<'_> {
         let mut best: [Option<Candidate>; 4] = [None; 4];
         for mut descent in grid(self.problem, self.script, &self.start) {
             descent.first.gear_down = gear_down;
-            let Some(c) = self.price(descent) else {
+            let slot = &mut best[family(&descent)];
+            let Some(c) = self.price_against(descent, slot.as_ref()) else {
                 continue;
             };
-            let slot = &mut best[family(&descent)];
             if slot.is_none_or(|b| c.charged < b.charged) {
                 *slot = Some(c);
             }
@@ -316,13 +375,21 @@ impl Pricing<'_> {
         self.finished(in_order(begun.collect()))
     }
 
-    /// A better descent than this one, if the walk finds any.
-    pub fn better(&self, than: &Descent) -> Option<Candidate> {
-        let begun = self.price(*than)?;
-        let found = FINER
-            .into_iter()
-            .fold(begun, |c, scale| self.improve(c, scale));
-        (!same(&found.descent, than)).then_some(found)
+    /// Better descents than this one: what a walk from it finds, and where `anew` what the whole search finds, cheapest first.
+    pub fn better(&self, than: &Descent, anew: bool) -> Vec<Candidate> {
+        let Some(begun) = self.price(*than) else {
+            return vec![];
+        };
+        let mut found = vec![
+            FINER
+                .into_iter()
+                .fold(begun, |c, scale| self.improve(c, scale)),
+        ];
+        if anew {
+            found.extend(self.search());
+        }
+        found.retain(|c| c.charged < begun.charged && !same(&c.descent, than));
+        in_order(found)
     }
 
     /// The most promising at a rate, at a speed and of the rest, walked on to the finest step; what is left after them, for where those cannot be

@@ -1,7 +1,8 @@
 //! A trip from the question as asked: fuel given, or the least that leaves the reserve.
 
-use super::search::{bare, on_schedule, set_clock};
-use super::why::explained;
+use super::plan::Draft;
+use super::search::{bare, on_schedule, set_clock, totals};
+use super::why;
 use super::{Plan, SolveError};
 use crate::aircraft::Aircraft;
 use crate::quantity::M3_PER_GAL;
@@ -29,7 +30,7 @@ pub enum TripError {
 /// # Errors
 /// [`TripError`].
 pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), TripError> {
-    let with = |fuel: FuelLoad| -> Result<(Problem, Plan), TripError> {
+    let with = |fuel: FuelLoad| -> Result<(Problem, Draft), TripError> {
         let problem = resolve(
             &Trip {
                 fuel,
@@ -38,26 +39,28 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
             aircraft.clone(),
         )?;
         let mut problem = on_schedule(&problem);
-        let answer = bare(&problem)?.0;
+        let answer = bare(&problem)?;
         set_clock(&mut problem, &answer.flown);
         Ok((problem.into_owned(), answer))
     };
-    let told = |(problem, plan): (Problem, Plan)| {
-        let plan = explained(&problem, plan);
+    let told = |(problem, draft): (Problem, Draft)| {
+        let plan = why::told(&problem, draft).0;
         (problem, plan)
     };
+    let needed_kg =
+        |(problem, draft): &(Problem, Draft)| totals(problem, &draft.flown).fuel_required_kg;
     let mut found = with(trip.fuel)?;
     if trip.fuel != FuelLoad::Least {
         return Ok(told(found));
     }
     let step_kg = FUEL_STEP_M3 * aircraft.fuel.density_kg_m3;
     let steps = |kg: f64| (kg / step_kg - 1e-9).ceil();
-    let mut load = steps(found.1.totals.fuel_required_kg);
+    let mut load = steps(needed_kg(&found));
     let mut least: Option<(Problem, Plan)> = None;
     for _ in 0..MOST_LOADS {
         match with(FuelLoad::Kg(load * step_kg)) {
             Ok(next) => {
-                let need = steps(next.1.totals.fuel_required_kg);
+                let need = steps(needed_kg(&next));
                 if need < load {
                     (found, load) = (next, need);
                     continue;

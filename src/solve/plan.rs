@@ -2,7 +2,7 @@
 
 use super::search::SolveError;
 use crate::aircraft::Throttle;
-use crate::flight::{FlightError, Flown, Limit, SegmentKind, TrackPoint};
+use crate::flight::{FlightError, Flown, Limit, Script, SegmentKind, TrackPoint};
 use crate::reflight::Mismatch;
 use crate::trip::{Change, Note, Objective, Problem};
 
@@ -212,6 +212,21 @@ pub struct Part {
     pub time_s: f64,
     /// Fuel, kg.
     pub fuel_kg: f64,
+}
+
+/// A plan in the making.
+#[derive(Debug, Clone)]
+pub(super) struct Draft {
+    /// The flight, as in [`Plan`].
+    pub flown: Flown,
+    /// Its re-flight.
+    pub mismatch: Mismatch,
+    /// Its script before rounding, and whether the search for that ended by itself; none where it has not been looked for.
+    pub unrounded: Option<(Script, bool)>,
+    /// The best flights of other sequences of levels.
+    pub others: Vec<Flown>,
+    /// Full flights flown in the search.
+    pub flights: usize,
 }
 
 /// Flights behind a plan.

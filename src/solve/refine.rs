@@ -1,16 +1,18 @@
 //! Refinement on the fully flown plan: continuous by argmin, rounded by search of the neighbours.
 
 use super::descent::{MOST_LEAD_M, RATE_STEP_M_S, REDUCE_STEP_M, clear_of_edges};
+use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
-    Descent, DescentPart, Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule, fly,
-    fly_fine, level_speed_m_s, trigger_m,
+    Descent, DescentPart, FlightError, Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule,
+    fly_fine, fly_within, level_speed_m_s, trigger_m,
 };
 use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::Problem;
 use argmin::core::{CostFunction, Executor, State as _};
 use argmin::solver::neldermead::NelderMead;
 use std::cell::{Cell, RefCell};
+use std::collections::HashMap;
 
 /// A flight that breaks limits is charged this share of its cost for each scale unit of violation.
 pub const PENALTY: f64 = 0.02;
@@ -22,8 +24,14 @@ pub const LEVEL_CHANGE_MOVES: f64 = 4.0;
 const UNFLYABLE: f64 = 1e9;
 /// Relative improvement below which a neighbour is no better (DESIGN section 5: ties within 0.01 %).
 const TIE: f64 = 1e-5;
-/// Steps of the simplex.
-const SIMPLEX_STEPS: u64 = 300;
+/// A neighbour saves no more than this share of the cost.
+const MOST_GAIN: f64 = 0.1;
+/// Coarse and fine flights of one script differ by less than this share of the cost.
+pub(super) const COARSE_ERROR: f64 = 2e-3;
+/// Nor do they differ in how far they break limits by more than this, in scale units, where one of them keeps all.
+const COARSE_VIOLATION: f64 = 3.0;
+/// Flights of the simplex: a step takes one or two, but where it lies across a limit and shrinks, one for each knob.
+const SIMPLEX_FLIGHTS: usize = 300;
 /// The simplex has converged when the costs of its corners differ by this share of the cost.
 const SIMPLEX_SPREAD: f64 = 1e-5;
 
@@ -32,7 +40,10 @@ pub struct Pilot<'a> {
     problem: &'a Problem,
     flights: Cell<usize>,
     hint: Cell<Option<Hint>>,
-    memory: RefCell<Memory>,
+    /// Of coarse flights, and of fine ones.
+    memory: [RefCell<Memory>; 2],
+    /// What settable scripts that were flown were charged: walks come by the same ones again and again.
+    known: RefCell<HashMap<Vec<u64>, f64>>,
     exact: bool,
 }
 
@@ -43,7 +54,8 @@ impl<'a> Pilot<'a> {
             problem,
             flights: Cell::new(0),
             hint: Cell::new(None),
-            memory: RefCell::default(),
+            memory: Default::default(),
+            known: RefCell::default(),
             exact: false,
         }
     }
@@ -71,16 +83,81 @@ impl<'a> Pilot<'a> {
     pub fn fly(&self, script: &Script) -> Option<Flown> {
         self.flights.set(self.flights.get() + 1);
         let flown = if self.exact {
-            let met = fly_fine(self.problem, script, self.hint.get(), &self.memory).ok()?;
-            fly_fine(self.problem, &with_trigger(&met.script), None, &self.memory)
+            self.finely(script)
         } else {
-            fly(self.problem, script, self.hint.get(), &self.memory)
+            self.coarsely(script, f64::INFINITY)
         };
-        let flown = flown.ok().filter(|f| f.cost.is_finite())?;
+        flown.ok().filter(|f| f.cost.is_finite())
+    }
+
+    fn coarsely(&self, script: &Script, most_violation: f64) -> Result<Flown, FlightError> {
+        let hint = self.hint.get();
+        let flown = fly_within(self.problem, script, hint, &self.memory[0], most_violation)?;
+        self.found_descent(&flown);
+        Ok(flown)
+    }
+
+    fn finely(&self, script: &Script) -> Result<Flown, FlightError> {
+        let met = self.with_descent_met(script)?;
+        fly_fine(self.problem, &met, None, &self.memory[1])
+    }
+
+    /// A script with the top of descent, as a trigger the pilot can see, that meets the pattern in a fine flight; `None` if it cannot be
+    /// flown.
+    pub fn met(&self, script: &Script) -> Option<Script> {
+        self.flights.set(self.flights.get() + 1);
+        self.with_descent_met(script).ok()
+    }
+
+    fn with_descent_met(&self, script: &Script) -> Result<Script, FlightError> {
+        let met = fly_fine(self.problem, script, self.hint.get(), &self.memory[1])?;
+        self.found_descent(&met);
+        Ok(with_trigger(&met.script))
+    }
+
+    fn found_descent(&self, flown: &Flown) {
         self.hint.set(Some(Hint {
             top_of_descent_m: flown.top_of_descent.distance_m,
         }));
-        Some(flown)
+    }
+
+    /// Flies a script if it can be cheaper, violations and lever changes charged, than a flown one that is charged `beat`; the flight and
+    /// what it is charged.
+    fn cheaper(&self, script: &Script, beat: f64, flown: Option<&Flown>) -> Option<(Flown, f64)> {
+        let key = key(script);
+        if self.known.borrow().get(&key).is_some_and(|&c| c >= beat) {
+            return None;
+        }
+        self.flights.set(self.flights.get() + 1);
+        // Violations so charged that nothing a neighbour may save could make up for them.
+        let most_violation = flown.map_or(f64::INFINITY, |f| {
+            (beat / (f.cost * (1.0 - MOST_GAIN)) - 1.0) / PENALTY
+        });
+        let charged = |f: &Result<Flown, FlightError>| {
+            let charged = f.as_ref().map_or(UNFLYABLE, Self::charged);
+            if charged.is_finite() {
+                charged
+            } else {
+                UNFLYABLE
+            }
+        };
+        let mut trial = self.coarsely(script, most_violation);
+        if matches!(trial, Err(FlightError::GivenUp)) {
+            return None;
+        }
+        let mut cost = charged(&trial);
+        // A fine flight costs as much as ten coarse ones; it may keep limits that the coarse one misses a little.
+        let hopeful = |f: &Flown| {
+            let missed = (f.audit.violation() - COARSE_VIOLATION).max(0.0);
+            let moves = MOVE_WORTH * lever_changes(&f.script);
+            f.cost * (1.0 + PENALTY * missed + moves) < beat * (1.0 + COARSE_ERROR)
+        };
+        if self.exact && trial.as_ref().is_ok_and(hopeful) {
+            trial = self.finely(script);
+            cost = charged(&trial);
+        }
+        self.known.borrow_mut().insert(key, cost);
+        trial.ok().filter(|_| cost < beat).map(|f| (f, cost))
     }
 
     /// Cost of a flown flight with its violations and its lever changes charged.
@@ -88,6 +165,59 @@ impl<'a> Pilot<'a> {
         flown.cost
             * (1.0 + PENALTY * flown.audit.violation() + MOVE_WORTH * lever_changes(&flown.script))
     }
+}
+
+/// What a flight of a script is told by, as bits.
+fn key(script: &Script) -> Vec<u64> {
+    let part = |p: &DescentPart| {
+        let (rule, map_pa) = match p.throttle {
+            ThrottleRule::Full => (0, 0.0),
+            ThrottleRule::Held(pa) => (1, pa),
+            ThrottleRule::LeftAlone(pa) => (2, pa),
+            ThrottleRule::Rpm => (3, 0.0),
+            ThrottleRule::Untouched => (4, 0.0),
+        };
+        let path = u64::from(matches!(p.path, PathRule::Ias(_)));
+        [
+            rule,
+            f64::to_bits(map_pa),
+            p.rev_s.to_bits(),
+            p.mixture as u64,
+            path,
+            p.path.value().to_bits(),
+            u64::from(p.gear_down),
+        ]
+    };
+    let (climb, d) = (&script.climb, &script.descent);
+    let second = climb.second.unwrap_or((f64::NAN, f64::NAN));
+    let mut out = vec![
+        climb.ias_m_s.to_bits(),
+        second.0.to_bits(),
+        second.1.to_bits(),
+        climb.rev_s.to_bits(),
+        climb.mixture as u64,
+        climb.lean_at_m.to_bits(),
+        script.initial_ias_m_s.to_bits(),
+        script.initial_mixture as u64,
+        d.reduce_at_m.to_bits(),
+        d.to_go_m.to_bits(),
+    ];
+    for c in &script.cruise {
+        let map_pa = match c.throttle {
+            Throttle::Map(pa) | Throttle::Fixed(pa) => pa,
+            Throttle::Full => f64::INFINITY,
+            Throttle::Shut => 0.0,
+            Throttle::Rpm => f64::NAN,
+        };
+        out.extend([c.level_m, c.from_m, map_pa, c.rev_s, c.set_at_ias_m_s].map(f64::to_bits));
+        out.push(c.mixture as u64);
+    }
+    out.extend(part(&d.first));
+    if let Some((from_m, second)) = &d.second {
+        out.push(from_m.to_bits());
+        out.extend(part(second));
+    }
+    out
 }
 
 /// The script with its top of descent as a trigger the pilot can see: tenths of a mile to go, rounded to the early side.
@@ -350,6 +480,7 @@ struct Flights<'a, 'p> {
     knobs: &'a [(Knob, f64, f64)],
     best: &'a RefCell<Option<(f64, Script)>>,
     prepare: &'a dyn Fn(&mut Script),
+    flown: Cell<usize>,
 }
 
 /// The box is mapped to the whole line by a sine, so the simplex never meets a wall.
@@ -368,6 +499,14 @@ impl CostFunction for Flights<'_, '_> {
     type Output = f64;
 
     fn cost(&self, theta: &Self::Param) -> Result<f64, argmin::core::Error> {
+        let flown = self.flown.get();
+        if flown == SIMPLEX_FLIGHTS {
+            return Err(argmin::core::ArgminError::ConditionViolated {
+                text: "as many flights as are allowed".to_owned(),
+            }
+            .into());
+        }
+        self.flown.set(flown + 1);
         let mut script = self.base.clone();
         for (&(knob, low, high), &t) in self.knobs.iter().zip(theta) {
             set(&mut script, knob, from_line(t, low, high));
@@ -410,6 +549,7 @@ pub fn continuous(
         knobs: &knobs,
         best: &best,
         prepare,
+        flown: Cell::new(0),
     };
     let start: Vec<f64> = knobs
         .iter()
@@ -432,9 +572,7 @@ pub fn continuous(
     let solver = NelderMead::new(simplex)
         .with_sd_tolerance(SIMPLEX_SPREAD * scale.abs().max(1e-9))
         .ok()?;
-    let run = Executor::new(flights, solver)
-        .configure(|s| s.max_iters(SIMPLEX_STEPS))
-        .run();
+    let run = Executor::new(flights, solver).run();
     let converged = run.as_ref().is_ok_and(|r| {
         r.state().get_termination_reason()
             == Some(&argmin::core::TerminationReason::SolverConverged)
@@ -606,7 +744,7 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
         };
         let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
         let (tas, _) = level_speed_m_s(problem, air, mass_kg, levers, 70.0)?;
-        let near = Cell::new(f64::NAN);
+        let near = Cell::new(Nearby::NONE);
         let set = problem
             .aircraft
             .perform_under_redline(air, tas, levers, &near);
@@ -761,22 +899,20 @@ pub fn settle_within(
         if near == here {
             continue;
         }
-        let Some(flown) = pilot.fly(&near) else {
+        let beat = cost - TIE * cost.abs();
+        let Some((flown, c)) = pilot.cheaper(&near, beat, best.as_ref()) else {
             continue;
         };
-        let c = Pilot::charged(&flown);
-        if c < cost - TIE * cost.abs() {
-            cost = c;
-            // A rule of another kind has other knobs.
-            if shape(&near) != shape(&here) {
-                list = within(&near);
-            }
-            here = near;
-            best = Some(flown);
-            // Go on in the same direction first.
-            next -= 1;
-            since = 0;
+        cost = c;
+        // A rule of another kind has other knobs.
+        if shape(&near) != shape(&here) {
+            list = within(&near);
         }
+        here = near;
+        best = Some(flown);
+        // Go on in the same direction first.
+        next -= 1;
+        since = 0;
     }
     match best {
         Some(f) if f.audit.violation() == 0.0 => Ok(f),

@@ -3,7 +3,7 @@
 use super::cruise::{self, CruiseOption};
 use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{
-    Alternative, AlternativeKind, Ideal, Part, Plan, Termination, Totals, Warning, Workings,
+    Alternative, AlternativeKind, Draft, Ideal, Part, Plan, Termination, Totals, Warning, Workings,
     open_part,
 };
 use super::refine::{Pilot, continuous, keep_tied, rounded, settle, to_step};
@@ -35,6 +35,8 @@ const REV_STEP_S: f64 = 50.0 / 60.0;
 const MOST_STARTS: usize = 3;
 /// Times the descent is priced again from the cruise that was settled to.
 const MOST_AGAIN: usize = 3;
+/// Better descents that a flight is settled from each time.
+const MOST_BETTER: usize = 2;
 /// The schedule has settled when the time of the flight changes by less than this share (DESIGN section 6.4).
 const SCHEDULE_SHARE: f64 = 1e-3;
 /// Flights on the way to it.
@@ -111,9 +113,9 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
 /// As [`plan`].
 pub fn plan_with_workings(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
     let mut problem = on_schedule(problem);
-    let (plan, workings) = bare(&problem)?;
-    set_clock(&mut problem, &plan.flown);
-    Ok(super::why::told(&problem, plan, workings))
+    let draft = bare(&problem)?;
+    set_clock(&mut problem, &draft.flown);
+    Ok(super::why::told(&problem, draft))
 }
 
 /// The problem on the clock of a flight: the cheapest the level search proposes, with a plain descent, on the clock of which the
@@ -155,7 +157,7 @@ pub(super) fn set_clock(problem: &mut Cow<'_, Problem>, flown: &Flown) {
 ///
 /// # Errors
 /// As [`plan`].
-pub(super) fn bare(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
+pub(super) fn bare(problem: &Problem) -> Result<Draft, SolveError> {
     if problem.bounds.is_free() {
         plan_from(problem, &[])
     } else {
@@ -198,10 +200,7 @@ pub fn charged(flown: &Flown) -> f64 {
 }
 
 /// [`plan`] with more scripts to settle from than those the search finds.
-pub(super) fn plan_from(
-    problem: &Problem,
-    seeds: &[Script],
-) -> Result<(Plan, Workings), SolveError> {
+pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, SolveError> {
     for (leg, levels) in problem.legs.iter().zip(&problem.levels) {
         if levels.levels_m.is_empty() {
             return Err(SolveError::NoLevel {
@@ -287,13 +286,10 @@ pub(super) fn plan_from(
     let best = search.with_second_speed(&pilot, &levels, best);
     // Continuous refinement of the best, then rounding again with the neighbours.
     let tie = |script: &mut Script| search.prepare(script);
-    let (unrounded, again, converged) = match continuous(&pilot, &best.script_free(), &tie) {
-        Some((script, converged)) => {
-            let settled = settle(&pilot, &rounded(problem, &script), &tie).ok();
-            (Some(script), settled, converged)
-        }
-        None => (None, None, false),
-    };
+    let unrounded = continuous(&pilot, &best.script_free(), &tie);
+    let again = unrounded
+        .as_ref()
+        .and_then(|(script, _)| settle(&pilot, &rounded(problem, script), &tie).ok());
     let best = again
         .filter(|a| Pilot::charged(a) < Pilot::charged(&best))
         .unwrap_or(best);
@@ -326,49 +322,22 @@ pub(super) fn plan_from(
     let Some((final_flown, mismatch)) = finished else {
         return Err(search.why_not(broken));
     };
-    let unrounded = before_rounding(problem, unrounded, &final_flown);
-    let alternatives = flown
-        .iter()
-        .skip(1)
-        .map(|(sequence, f)| {
-            let kind = AlternativeKind::Level(sequence.steps[0].0);
-            alternative(problem, kind, f.clone(), &final_flown)
-        })
-        .collect();
-    let found = Found {
+    Ok(Draft {
         flown: final_flown,
         mismatch,
-        unrounded: unrounded.cost,
-        converged,
-    };
-    let (plan, ideal) = search.finished(found);
-    let plan = Plan {
-        alternatives,
+        unrounded,
+        others: flown.into_iter().skip(1).map(|(_, f)| f).collect(),
         flights: pilot.flights(),
-        ..plan
-    };
-    Ok((plan, Workings { unrounded, ideal }))
+    })
 }
 
 /// The flight before rounding, flown as finely as the plan. Where rounding found better, or the unrounded flight lies on the wrong side
 /// of a limit by the search's own error, it is the plan itself.
-pub(super) fn before_rounding(problem: &Problem, script: Option<Script>, plan: &Flown) -> Flown {
+fn before_rounding(problem: &Problem, script: Option<Script>, plan: &Flown) -> Flown {
     script
         .and_then(|script| fly_recorded(problem, &script).ok())
         .filter(|f| f.audit.violation() == 0.0 && f.cost <= plan.cost)
         .unwrap_or_else(|| plan.clone())
-}
-
-/// A flight to make a plan of.
-pub(super) struct Found {
-    /// The flight.
-    pub flown: Flown,
-    /// Its re-flight.
-    pub mismatch: Mismatch,
-    /// Its cost before rounding.
-    pub unrounded: f64,
-    /// Whether the search for it ended by itself.
-    pub converged: bool,
 }
 
 /// A flight set beside the plan.
@@ -730,13 +699,7 @@ impl<'a> Search<'a> {
         let start = self.cruise_state(level.level_m, &level.options, script)?;
         let mut best: Option<descent::Candidate> = None;
         let propeller = &p.aircraft.propeller;
-        let pricing = descent::Pricing {
-            problem: p,
-            rates: self.rates,
-            script,
-            start,
-            per_m,
-        };
+        let pricing = descent::Pricing::new(p, self.rates, script, start, per_m);
         // With the cruise RPM; where the propeller then drives on too hard to slow down, with the coarsest.
         for (coarse, map_in) in [false, true]
             .into_iter()
@@ -950,13 +913,7 @@ impl<'a> Search<'a> {
         if let Some((_, known)) = self.priced.borrow().iter().find(|(c, _)| same(c)) {
             return known.clone();
         }
-        let pricing = descent::Pricing {
-            problem: self.p,
-            rates: self.rates,
-            script,
-            start,
-            per_m,
-        };
+        let pricing = descent::Pricing::new(self.p, self.rates, script, start, per_m);
         // The descent from one cruise is much like that from another, unless limits are hard to keep.
         let kept = |found: &Vec<descent::Candidate>| found.iter().any(|c| c.violation == 0.0);
         let near = self
@@ -970,11 +927,11 @@ impl<'a> Search<'a> {
         found
     }
 
-    /// A settled flight with its descent priced again from the cruise it was settled to, several levers at a time, and settled from there
-    /// while that is better.
+    /// A settled flight with its descent looked for again from the cruise it was settled to, and settled from there while that is better:
+    /// first from every start, then by walks.
     fn descent_again(&self, pilot: &Pilot, mut best: Flown) -> Flown {
-        for _ in 0..MOST_AGAIN {
-            let Some(better) = self.descent_better(pilot, &best) else {
+        for i in 0..MOST_AGAIN {
+            let Some(better) = self.descent_better(pilot, &best, i == 0) else {
                 break;
             };
             best = better;
@@ -982,7 +939,7 @@ impl<'a> Search<'a> {
         best
     }
 
-    fn descent_better(&self, pilot: &Pilot, best: &Flown) -> Option<Flown> {
+    fn descent_better(&self, pilot: &Pilot, best: &Flown, anew: bool) -> Option<Flown> {
         let p = self.p;
         let script = best.script_free();
         let last = *script.cruise.last()?;
@@ -991,20 +948,21 @@ impl<'a> Search<'a> {
             .air
             .at(start.distance_m, start.pressure_altitude_m, start.time_s);
         let ground_speed = cruise::ground_speed_m_s(start.tas_m_s, &sample);
-        let pricing = descent::Pricing {
-            problem: p,
-            rates: self.rates,
-            script: &script,
-            start,
-            per_m: self.rates.rate(best.cruise_fuel_kg_s, last.rev_s) / ground_speed,
-        };
-        let found = pricing.better(&script.descent)?;
-        let trial = Script {
-            descent: found.descent,
-            ..script.clone()
-        };
-        settle(pilot, &trial, &|s| self.prepare(s))
-            .ok()
+        let per_m = self.rates.rate(best.cruise_fuel_kg_s, last.rev_s) / ground_speed;
+        let pricing = descent::Pricing::new(p, self.rates, &script, start, per_m);
+        let settled = pricing
+            .better(&script.descent, anew)
+            .into_iter()
+            .take(MOST_BETTER)
+            .filter_map(|found| {
+                let trial = Script {
+                    descent: found.descent,
+                    ..script.clone()
+                };
+                settle(pilot, &trial, &|s| self.prepare(s)).ok()
+            });
+        settled
+            .min_by(|a, b| Pilot::charged(a).total_cmp(&Pilot::charged(b)))
             .filter(|f| Pilot::charged(f) < Pilot::charged(best))
     }
 
@@ -1198,36 +1156,42 @@ impl<'a> Search<'a> {
     }
 
     /// The plan of a flight, alternatives and flights flown left open.
-    pub(super) fn finished(&self, found: Found) -> (Plan, Option<Part>) {
-        let (p, flown) = (self.p, found.flown);
+    pub(super) fn finished(&self, draft: Draft) -> (Plan, Workings) {
+        let (p, flown) = (self.p, draft.flown);
         let totals = totals(p, &flown);
         let path = ideal::ideal(p, self.rates, &flown);
-        let ideal = self.ideal_of(&flown, path);
-        let mut warnings = warnings(p, &totals, &found.mismatch);
-        if !found.converged {
+        let (script, converged) = draft.unrounded.unzip();
+        let converged = converged.unwrap_or(false);
+        let unrounded = before_rounding(p, script, &flown);
+        let mut warnings = warnings(p, &totals, &draft.mismatch);
+        if !converged {
             warnings.push(Warning::NotConverged);
         }
         let plan = Plan {
             objective: p.objective,
             objective_value: flown.cost,
-            unrounded_value: found.unrounded.min(flown.cost),
+            unrounded_value: unrounded.cost.min(flown.cost),
             binding: flown.audit.binding(),
+            ideal: self.ideal_of(&flown, path),
             flown,
             totals,
-            ideal,
-            reflight: found.mismatch,
+            reflight: draft.mismatch,
             alternatives: vec![],
             left_out: vec![],
             sensitivity: vec![],
             warnings,
-            termination: if found.converged {
+            termination: if converged {
                 Termination::Converged
             } else {
                 Termination::StepsExhausted
             },
-            flights: 0,
+            flights: draft.flights,
         };
-        (plan, path)
+        let workings = Workings {
+            unrounded,
+            ideal: path,
+        };
+        (plan, workings)
     }
 
     /// The ideal flight's figures over the flown part: outside what it optimises it is the plan's own.

@@ -5,19 +5,19 @@
 
 use super::cruise::settable_rev_s;
 use super::plan::{
-    Alternative, AlternativeKind, LeftOut, NotFlown, Plan, Sensitivity, Shifted, Workings,
+    Alternative, AlternativeKind, Draft, LeftOut, NotFlown, Plan, Sensitivity, Shifted, Workings,
 };
 use super::refine::{
-    Pilot, Reach, continuous, second_climb_from_m, settle, settle_within, with_trigger,
+    COARSE_ERROR, Pilot, Reach, continuous, second_climb_from_m, settle, settle_within,
+    with_trigger,
 };
-use super::search::{
-    Found, Search, alternative, bare, before_rounding, on_schedule, reflown, totals,
-};
+use super::search::{Search, alternative, bare, on_schedule, reflown, totals};
 use crate::aircraft::Throttle;
 use crate::flight::{
     Flown, Hint, Limit, Memory, Script, SegmentKind, TrackPoint, fly, fly_recorded,
 };
 use crate::quantity::{KG_PER_LB, M_S_PER_KT};
+use crate::reflight::Mismatch;
 use crate::trip::{Change, CostRates, Problem};
 use std::cell::RefCell;
 
@@ -50,47 +50,46 @@ pub const CHANGES: [Change; 6] = [
 /// A plan with alternatives and sensitivity; another plan where an alternative proves better. What alternatives the plan has already
 /// are looked at with the rest.
 pub fn explained(problem: &Problem, plan: Plan) -> Plan {
-    let workings = Workings {
-        unrounded: plan.flown.clone(),
-        ideal: None,
+    let draft = Draft {
+        flown: plan.flown,
+        mismatch: plan.reflight,
+        unrounded: None,
+        others: plan.alternatives.into_iter().map(|a| a.flown).collect(),
+        flights: plan.flights,
     };
-    told(problem, plan, workings).0
+    told(problem, draft).0
 }
 
-/// [`explained`], with the workings of the plan it ends with.
-pub(super) fn told(problem: &Problem, mut plan: Plan, mut workings: Workings) -> (Plan, Workings) {
+/// The plan that a draft comes to, with alternatives and sensitivity; another where an alternative proves better.
+pub(super) fn told(problem: &Problem, mut draft: Draft) -> (Plan, Workings) {
     let why = Why {
         problem,
         search: Search::new(problem, problem.cost_rates()),
         pilot: Pilot::new(problem),
         exact: Pilot::exact(problem),
     };
-    let flights = plan.flights;
-    let mut others: Vec<Flown> = plan.alternatives.drain(..).map(|a| a.flown).collect();
     // Each plan taken over is cheaper than the one before by a share of it, so this ends.
-    loop {
-        let (found, left_out) = why.alternatives(&plan, &others);
-        let better = found
-            .iter()
-            .filter(|a| {
-                a.charged_difference < -AS_GOOD * Pilot::charged(&plan.flown)
-                    && a.flown.audit.violation() == 0.0
-            })
-            .min_by(|a, b| a.charged_difference.total_cmp(&b.charged_difference))
-            .and_then(|a| why.taken_over(&a.flown));
-        let Some(next) = better else {
-            plan.alternatives = found;
-            plan.left_out = left_out;
-            break;
+    let (others, left_out) = loop {
+        let (found, left_out) = why.others(&draft);
+        let Some(next) = why.better(&draft, &found) else {
+            break (found, left_out);
         };
-        workings = next.1;
-        others.push(std::mem::replace(&mut plan, next.0).flown);
+        draft
+            .others
+            .push(std::mem::replace(&mut draft.flown, next.0));
+        (draft.mismatch, draft.unrounded) = (next.1, None);
+    };
+    if draft.unrounded.is_none() {
+        let prepare = |s: &mut Script| why.search.prepare(s);
+        draft.unrounded = continuous(&why.pilot, &draft.flown.script_free(), &prepare);
     }
+    draft.flights += why.pilot.flights();
+    let (mut plan, workings) = why.search.finished(draft);
+    (plan.alternatives, plan.left_out) = why.recorded_all(&plan.flown, others, left_out);
     plan.sensitivity = CHANGES
         .iter()
         .map(|&change| same_settings(problem, &plan, change))
         .collect();
-    plan.flights = flights + why.pilot.flights();
     (plan, workings)
 }
 
@@ -141,47 +140,89 @@ fn same_levels(a: &Script, b: &Script) -> bool {
     a.len() == b.len() && a.iter().zip(&b).all(|(x, y)| (x - y).abs() < 1.0)
 }
 
+/// Another way than the plan's.
+type Other = (AlternativeKind, Flown);
+
+fn is_level(kind: AlternativeKind) -> bool {
+    matches!(kind, AlternativeKind::Level(_))
+}
+
 impl Why<'_> {
-    /// Every alternative to a plan, the cheapest first, and those that no flight within the limits goes.
-    fn alternatives(&self, plan: &Plan, others: &[Flown]) -> (Vec<Alternative>, Vec<LeftOut>) {
-        let mut found: Vec<Alternative> = Vec::new();
+    /// Every other way than that of a draft, flown as a search flies, and the choices that no flight within the limits goes.
+    fn others(&self, draft: &Draft) -> (Vec<Other>, Vec<LeftOut>) {
+        let mut found: Vec<Other> = Vec::new();
         let mut left_out = Vec::new();
         let kind = AlternativeKind::OrdinaryDescent;
-        let ordinary = self.search.ordinary(&self.pilot, &plan.flown);
-        match ordinary.and_then(|f| self.recorded(&f)) {
-            Some(f) => found.push(alternative(self.problem, kind, f, &plan.flown)),
+        match self.search.ordinary(&self.pilot, &draft.flown) {
+            Some(f) => found.push((kind, f)),
             None => left_out.push(LeftOut {
                 kind,
                 limits: vec![],
             }),
         }
-        for (kind, start) in self.starts(plan) {
+        for (kind, start) in self.starts(&draft.flown) {
             match self.settled(kind, &start) {
-                Ok(f) => found.push(alternative(self.problem, kind, f, &plan.flown)),
+                Ok(f) => found.push((kind, f)),
                 Err(limits) => left_out.push(LeftOut { kind, limits }),
             }
         }
-        for other in others {
-            if same_levels(&other.script, &plan.flown.script) {
+        for other in &draft.others {
+            if same_levels(&other.script, &draft.flown.script) {
                 continue;
             }
-            let Ok(f) = self.exactly(other) else { continue };
-            let kind = AlternativeKind::Level(other.script.cruise[0].level_m);
-            let made = alternative(self.problem, kind, f, &plan.flown);
-            let known = found.iter_mut().find(|a| {
-                matches!(a.kind, AlternativeKind::Level(_))
-                    && same_levels(&a.flown.script, &other.script)
-            });
+            let known = found
+                .iter_mut()
+                .find(|(kind, f)| is_level(*kind) && same_levels(&f.script, &other.script));
             match known {
-                Some(a) if made.charged_difference < a.charged_difference => *a = made,
+                Some((_, f)) if Pilot::charged(other) < Pilot::charged(f) => *f = other.clone(),
                 Some(_) => {}
-                None => found.push(made),
+                None => {
+                    let kind = AlternativeKind::Level(other.script.cruise[0].level_m);
+                    found.push((kind, other.clone()));
+                }
+            }
+        }
+        (found, left_out)
+    }
+
+    /// The cheapest of other ways that is better than a draft when flown as exactly, settled freely, with its re-flight.
+    fn better(&self, draft: &Draft, others: &[Other]) -> Option<(Flown, Mismatch)> {
+        let beat = Pilot::charged(&draft.flown);
+        others
+            .iter()
+            .filter(|(_, f)| Pilot::charged(f) < beat * (1.0 + COARSE_ERROR))
+            .filter_map(|(_, f)| self.recorded(f))
+            .filter(|f| Pilot::charged(f) < beat * (1.0 - AS_GOOD) && f.audit.violation() == 0.0)
+            .min_by(|a, b| Pilot::charged(a).total_cmp(&Pilot::charged(b)))
+            .and_then(|f| self.taken_over(f))
+    }
+
+    /// Other ways than a plan's flown as exactly as that, the cheapest first, and the choices left out.
+    fn recorded_all(
+        &self,
+        plan: &Flown,
+        others: Vec<Other>,
+        mut left_out: Vec<LeftOut>,
+    ) -> (Vec<Alternative>, Vec<LeftOut>) {
+        let mut found: Vec<Alternative> = Vec::new();
+        for (kind, other) in others {
+            let exactly = self.recorded(&other);
+            // The ordinary descent is set beside the plan even where it breaks limits.
+            let limits = match &exactly {
+                Some(f) if f.audit.violation() > SEARCH_ERROR => f.audit.broken(),
+                _ => vec![],
+            };
+            match exactly {
+                Some(f) if limits.is_empty() || kind == AlternativeKind::OrdinaryDescent => {
+                    found.push(alternative(self.problem, kind, f, plan));
+                }
+                _ => left_out.push(LeftOut { kind, limits }),
             }
         }
         // What a search found one way is not left out.
         left_out.retain(|l| match l.kind {
             AlternativeKind::Level(m) => !found.iter().any(|a| {
-                matches!(a.kind, AlternativeKind::Level(_))
+                is_level(a.kind)
                     && a.flown.script.cruise.len() == 1
                     && (a.flown.script.cruise[0].level_m - m).abs() < 1.0
             }),
@@ -192,9 +233,9 @@ impl Why<'_> {
     }
 
     /// Choices other than those of a plan, each with a script to begin from.
-    fn starts(&self, plan: &Plan) -> Vec<(AlternativeKind, Script)> {
+    fn starts(&self, plan: &Flown) -> Vec<(AlternativeKind, Script)> {
         let p = self.problem;
-        let script = plan.flown.script_free();
+        let script = plan.script_free();
         let pr = &p.aircraft.procedures;
         let propeller = &p.aircraft.propeller;
         let mut kinds = Vec::new();
@@ -206,7 +247,7 @@ impl Why<'_> {
             AlternativeKind::CruiseClimb(self.search.speed_up(vy + CRUISE_CLIMB_M_S))
         };
         // Who begins in flight may have none.
-        let mut segments = plan.flown.segments.iter();
+        let mut segments = plan.segments.iter();
         if segments.any(|s| s.kind == SegmentKind::Climb) {
             kinds.push(climb);
         }
@@ -215,7 +256,7 @@ impl Why<'_> {
             script
                 .cruise
                 .get(i + 1)
-                .map_or(plan.flown.top_of_descent.distance_m, |n| n.from_m)
+                .map_or(plan.top_of_descent.distance_m, |n| n.from_m)
         };
         let length_m = |i: usize| end_m(i) - script.cruise[i].from_m;
         let longest = (0..script.cruise.len())
@@ -225,7 +266,7 @@ impl Why<'_> {
         let middle_m = 0.5 * (cruise.from_m + end_m(longest));
         let middle_hp = p.pressure_altitude_m(middle_m, cruise.level_m);
         let (air, _) = p.air_state(middle_m, middle_hp, p.time_s(middle_m));
-        let at_middle = point_at(&plan.flown.track, middle_m);
+        let at_middle = point_at(&plan.track, middle_m);
         let throttle = |t| AlternativeKind::CruiseThrottle(longest, t);
         let rev = |r| AlternativeKind::CruiseRev(longest, r);
         if propeller.is_fixed() {
@@ -344,26 +385,18 @@ impl Why<'_> {
             impose(kind, s);
             self.search.prepare(s);
         };
-        self.exactly(&settle_within(&self.pilot, start, &prepare, REACH)?)
+        settle_within(&self.pilot, start, &prepare, REACH)
     }
 
     /// A flight of the search as the plan is flown, path recorded.
     fn recorded(&self, flown: &Flown) -> Option<Flown> {
-        let met = self.exact.fly(&flown.script_free())?;
-        fly_recorded(self.problem, &met.script).ok()
+        let script = self.exact.met(&flown.script_free())?;
+        fly_recorded(self.problem, &script).ok()
     }
 
-    /// The same if it is within the limits but for the error of the search.
-    fn exactly(&self, flown: &Flown) -> Result<Flown, Vec<Limit>> {
-        match self.recorded(flown) {
-            Some(f) if f.audit.violation() <= SEARCH_ERROR => Ok(f),
-            Some(f) => Err(f.audit.broken()),
-            None => Err(vec![]),
-        }
-    }
-
-    /// The plan made of a better flight, settled freely; `None` if no independent re-flight confirms it.
-    fn taken_over(&self, better: &Flown) -> Option<(Plan, Workings)> {
+    /// A better flight settled freely, or as it is where that is worse, with its re-flight; `None` if no independent re-flight
+    /// confirms it.
+    fn taken_over(&self, better: Flown) -> Option<(Flown, Mismatch)> {
         let p = self.problem;
         let density = p.aircraft.fuel.density_kg_m3;
         let free = settle(&self.pilot, &better.script_free(), &|s| {
@@ -372,23 +405,15 @@ impl Why<'_> {
         let freely = free
             .ok()
             .and_then(|f| self.recorded(&f))
-            .filter(|f| f.audit.violation() == 0.0 && Pilot::charged(f) < Pilot::charged(better));
-        let found = freely
-            .iter()
+            .filter(|f| f.audit.violation() == 0.0 && Pilot::charged(f) < Pilot::charged(&better));
+        freely
+            .into_iter()
             .chain(std::iter::once(better))
-            .map(|f| (f, reflown(p, f)))
-            .find(|(_, mismatch)| mismatch.within_bounds(density))?;
-        let prepare = |s: &mut Script| self.search.prepare(s);
-        let refined = continuous(&self.pilot, &found.0.script_free(), &prepare);
-        let converged = refined.as_ref().is_some_and(|r| r.1);
-        let unrounded = before_rounding(p, refined.map(|r| r.0), found.0);
-        let (plan, ideal) = self.search.finished(Found {
-            flown: found.0.clone(),
-            mismatch: found.1,
-            unrounded: unrounded.cost,
-            converged,
-        });
-        Some((plan, Workings { unrounded, ideal }))
+            .map(|f| {
+                let mismatch = reflown(p, &f);
+                (f, mismatch)
+            })
+            .find(|(_, mismatch)| mismatch.within_bounds(density))
     }
 }
 
@@ -437,8 +462,8 @@ pub fn planned_anew(problem: &Problem, plan: &Plan) -> Vec<Sensitivity> {
         .map(|&change| {
             let changed = problem.changed(change);
             let outcome = light_enough(&changed)
-                .and_then(|()| Ok(bare(&on_schedule(&changed))?.0))
-                .map(|p| shifted(&changed, plan, p.flown));
+                .and_then(|()| Ok(bare(&on_schedule(&changed))?))
+                .map(|draft| shifted(&changed, plan, draft.flown));
             Sensitivity {
                 change,
                 anew: true,

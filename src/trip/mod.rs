@@ -15,7 +15,7 @@ pub use patch::{Patch, PathPoint};
 pub use problem::{
     CostRates, Field, Leg, NO_OXYGEN_M, Note, Problem, ProblemError, TERMINAL_M, resolve,
 };
-pub use route_air::{AirSample, RouteAir};
+pub use route_air::{AirColumn, AirSample, RouteAir};
 
 use crate::air::field::WindField;
 use crate::earth::place::Position;

@@ -115,6 +115,31 @@ fn between(here: &[Node], next: &[Node], fx: f64, fy: f64) -> (Node, f64) {
     (node, high[1] - low[1])
 }
 
+/// Air over one place at one time, for who looks at many heights there.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AirColumn {
+    /// From the bottom.
+    nodes: Vec<Node>,
+    last: u32,
+}
+
+impl AirColumn {
+    /// Air at a pressure altitude \[m\], as [`RouteAir::at`] gives it there.
+    pub fn at(&self, pressure_altitude_m: f64) -> AirSample {
+        let (r, fy) = interval((pressure_altitude_m - BOTTOM_M) / STEP_M, self.last);
+        let (low, high) = (&self.nodes[r], &self.nodes[r + 1]);
+        let [temperature_k, along_m_s, cross_m_s, true_altitude_m] =
+            std::array::from_fn(|q| low[q] + fy * (high[q] - low[q]));
+        AirSample {
+            temperature_k,
+            along_m_s,
+            cross_m_s,
+            along_per_m: (high[1] - low[1]) / STEP_M,
+            true_altitude_m,
+        }
+    }
+}
+
 /// Air along the whole route, at one time or at several.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RouteAir {
@@ -195,11 +220,7 @@ impl RouteAir {
     /// Air [`AirSample`] at a distance along the route \[m\], a pressure altitude \[m\] and a time on the clock of the flight \[s\]:
     /// linear in each between nodes, held outside.
     pub fn at(&self, distance_m: f64, pressure_altitude_m: f64, time_s: f64) -> AirSample {
-        let i = self
-            .legs
-            .partition_point(|l| l.to_m <= distance_m)
-            .min(self.legs.len() - 1);
-        let leg = &self.legs[i];
+        let leg = self.leg_at(distance_m);
         let (c, fx) = interval((distance_m - leg.from_m) * leg.per_m, leg.last.0);
         let (r, fy) = interval((pressure_altitude_m - BOTTOM_M) / STEP_M, leg.last.1);
         let rows = leg.last.1 as usize + 1;
@@ -217,6 +238,24 @@ impl RouteAir {
             along_per_m: per_row_m_s / STEP_M,
             true_altitude_m,
         }
+    }
+
+    /// The air over a distance along the route \[m\] at a time on the clock of the flight \[s\].
+    pub fn column(&self, distance_m: f64, time_s: f64) -> AirColumn {
+        let last = self.leg_at(distance_m).last.1;
+        let node = |row: u32| -> Node {
+            let a = self.at(distance_m, BOTTOM_M + f64::from(row) * STEP_M, time_s);
+            [a.temperature_k, a.along_m_s, a.cross_m_s, a.true_altitude_m]
+        };
+        AirColumn {
+            nodes: (0..=last).map(node).collect(),
+            last,
+        }
+    }
+
+    fn leg_at(&self, distance_m: f64) -> &LegAir {
+        let i = self.legs.partition_point(|l| l.to_m <= distance_m);
+        &self.legs[i.min(self.legs.len() - 1)]
     }
 
     /// Adds to the wind along the course everywhere and at all times, m/s.
@@ -332,6 +371,26 @@ mod tests {
             let z = mix(cold.true_altitude_m, warm.true_altitude_m);
             assert!((a.true_altitude_m - z).abs() < 1e-9, "{time_s}");
             assert_eq!(a.along_per_m, 0.0);
+        }
+    }
+
+    #[test]
+    fn closed_form_a_column_is_the_air_over_its_place() {
+        // Rounding of a few hundred metres or kelvin, twice interpolated.
+        const ROUNDING: f64 = 1e-9;
+        let air = changing();
+        let (s, t) = (0.3 * LENGTH_M, 2_000.0);
+        let column = air.column(s, t);
+        for hp in [-900.0, 0.0, 777.0, 3_333.0, 5_000.0, 9_000.0] {
+            let (a, b) = (column.at(hp), air.at(s, hp, t));
+            assert!((a.temperature_k - b.temperature_k).abs() < ROUNDING, "{hp}");
+            assert!((a.along_m_s - b.along_m_s).abs() < ROUNDING, "{hp}");
+            assert!((a.cross_m_s - b.cross_m_s).abs() < ROUNDING, "{hp}");
+            assert!((a.along_per_m - b.along_per_m).abs() < ROUNDING, "{hp}");
+            assert!(
+                (a.true_altitude_m - b.true_altitude_m).abs() < ROUNDING,
+                "{hp}"
+            );
         }
     }
 

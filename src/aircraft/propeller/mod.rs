@@ -30,5 +30,5 @@ pub use element::{BladeElements, Coefficients, STATIONS, effective_mach_squared}
 pub use section::{Section, SectionCoefficients};
 pub use table::{
     Absorbed, BLADE_ANGLE_MARGIN_RAD, Balance, BladeAngle, Forces, GREATEST_BLADE_ANGLE_RAD,
-    LEAST_BLADE_ANGLE_RAD, PropellerTable, Stops,
+    LEAST_BLADE_ANGLE_RAD, Nearby, PropellerTable, Stops,
 };

@@ -21,6 +21,7 @@ use super::element::{
     effective_mach_squared, local_mach_ratio,
 };
 use super::spline::{Axis, coefficients, prefilter};
+use std::cell::Cell;
 use std::f64::consts::PI;
 
 /// Samples along the advance coordinate.
@@ -59,10 +60,10 @@ const NEWTON_LEAD_RAD: f64 = 5.0 * PI / 180.0;
 /// Steps of a quick search before the bracketed one takes over.
 const QUICK_STEPS: u32 = 8;
 /// Last Newton step of a blade angle \[rad\]: the error left is its square times the curvature over the slope, of order one.
-const NEWTON_TOLERANCE_RAD: f64 = 1e-5;
+const NEWTON_TOLERANCE_RAD: f64 = 1e-4;
 /// Last step times the square of the one before at which the slope of a parabola is good enough: the error left is about as much
 /// \[rad^3, with third derivatives of order one over the slope\].
-const PARABOLA_RAD3: f64 = 1e-10;
+const PARABOLA_RAD3: f64 = 1e-9;
 /// Product of the last two secant steps of a shaft speed, relative to the greatest: the error left is about a tenth of it.
 const BALANCE_PRODUCT: f64 = 1e-10;
 /// Step that tells a falling torque from a rising one \[rad\].
@@ -111,6 +112,59 @@ pub enum Absorbed {
     BelowLowStop,
     /// As [`BladeAngle::AboveHighStop`].
     AboveHighStop,
+}
+
+/// A blade angle found at one condition, with what carries it over to a condition nearby.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Nearby {
+    angle_rad: f64,
+    /// Tangent of the advance angle.
+    advance: f64,
+    /// Torque coefficient that was absorbed, and its slope with blade angle \[1/rad\].
+    torque: f64,
+    torque_slope: f64,
+    /// Speed that balanced on a stop \[rev/s\].
+    balanced_rev_s: f64,
+}
+
+impl Nearby {
+    /// Of nowhere.
+    pub const NONE: Self = Self {
+        angle_rad: f64::NAN,
+        advance: f64::NAN,
+        torque: f64::NAN,
+        torque_slope: f64::NAN,
+        balanced_rev_s: f64::NAN,
+    };
+
+    /// A blade angle \[rad\] of which no more is known.
+    pub const fn angle(angle_rad: f64) -> Self {
+        Self {
+            angle_rad,
+            ..Self::NONE
+        }
+    }
+
+    /// The same with the speed [rev/s] that balanced there, on a stop.
+    pub const fn balanced(self, balanced_rev_s: f64) -> Self {
+        Self {
+            balanced_rev_s,
+            ..self
+        }
+    }
+
+    /// The speed [rev/s] that balanced on a stop; not a number where the blades were not on one.
+    pub const fn balanced_rev_s(&self) -> f64 {
+        self.balanced_rev_s
+    }
+
+    /// The blade angle expected where the advance and the torque coefficient are these: turned with the inflow, and as much more as
+    /// the torque asks for.
+    fn expected_rad(&self, advance: f64, torque: f64) -> f64 {
+        let known = |x: f64| if x.is_finite() { x } else { 0.0 };
+        let turned = (advance - self.advance) / (1.0 + advance * self.advance);
+        self.angle_rad + known(turned) + known((torque - self.torque) / self.torque_slope)
+    }
 }
 
 /// Speed at which a shaft and a propeller at fixed blade angle settle.
@@ -165,9 +219,15 @@ struct Condition {
 #[derive(Debug, Clone, Copy)]
 enum Quick {
     /// The blade angle, and the thrust coefficient there.
-    Found { angle_rad: f64, thrust: f64 },
+    Found {
+        angle_rad: f64,
+        thrust: f64,
+        torque_slope: f64,
+    },
     /// On the low stop, clear of negative stall, torque rises with blade angle and is already too much.
     TooMuchAtLow,
+    /// On the high stop it is too little.
+    TooLittleAtHigh,
     /// Ask the bracketed search.
     Unsure,
 }
@@ -188,12 +248,6 @@ struct Slopes {
 }
 
 impl Patch {
-    /// Of no cell.
-    const NONE: Self = Self {
-        cell: (u32::MAX, u32::MAX),
-        rows: [[[0.0; 2]; 4]; 4],
-    };
-
     /// The coefficients for weights along the advance axis and across it.
     // This and the next are kept out of line: by themselves they become plain two-lane code, inlined they are torn apart.
     #[inline(never)]
@@ -420,6 +474,13 @@ impl PropellerTable {
         Patch { cell, rows }
     }
 
+    /// The cell of a blade angle.
+    #[inline]
+    fn cell(&self, c: &Condition, beta_rad: f64) -> (u32, u32) {
+        let (u, _) = Self::advance_at(c, beta_rad);
+        (self.advance.stencil(u).0, self.angle.stencil(beta_rad).0)
+    }
+
     fn at(&self, c: &Condition, beta_rad: f64) -> [f64; 2] {
         let (u, _) = Self::advance_at(c, beta_rad);
         let (iu, wu) = self.advance.stencil(u);
@@ -519,7 +580,7 @@ impl PropellerTable {
             torque_n_m,
             sound_m_s,
             stops,
-            f64::NAN,
+            &Cell::new(Nearby::NONE),
         );
         match absorb {
             Absorbed::Within { angle_rad, .. } => BladeAngle::Within(angle_rad),
@@ -528,8 +589,8 @@ impl PropellerTable {
         }
     }
 
-    /// The same with the thrust at that angle, and with a guess of the angle \[rad\] to start from: the answer at a condition
-    /// nearby, or not a number for none. The guess changes the answer by no more than the tolerance of the search.
+    /// The same with the thrust at that angle, beginning from the answer at a condition nearby; the answer is left there for the next.
+    /// It changes nothing beyond the tolerance of the search.
     #[expect(
         clippy::too_many_arguments,
         reason = "one flight condition, its stops and a guess"
@@ -542,7 +603,7 @@ impl PropellerTable {
         torque_n_m: f64,
         sound_m_s: f64,
         stops: Stops,
-        guess_rad: f64,
+        near: &Cell<Nearby>,
     ) -> Absorbed {
         let c = self.condition(v_m_s, rev_s, sound_m_s);
         let thrust_scale = rho_kg_m3 * c.reference2 * self.diameter_m * self.diameter_m;
@@ -558,18 +619,41 @@ impl PropellerTable {
                 Absorbed::BelowLowStop
             };
         }
-        match self.newton(&c, low, high, target, guess_rad) {
-            Quick::Found { angle_rad, thrust } => {
+        let advance = c.v / c.w;
+        match self.newton(
+            &c,
+            low,
+            high,
+            target,
+            near.get().expected_rad(advance, target),
+        ) {
+            Quick::Found {
+                angle_rad,
+                thrust,
+                torque_slope,
+            } => {
+                near.set(Nearby {
+                    angle_rad,
+                    advance,
+                    torque: target,
+                    torque_slope,
+                    balanced_rev_s: f64::NAN,
+                });
                 return Absorbed::Within {
                     angle_rad,
                     thrust_n: thrust * thrust_scale,
                 };
             }
             Quick::TooMuchAtLow => return Absorbed::BelowLowStop,
+            Quick::TooLittleAtHigh => {
+                near.set(Nearby::angle(high).balanced(near.get().balanced_rev_s));
+                return Absorbed::AboveHighStop;
+            }
             Quick::Unsure => {}
         }
         let f_high = f(high);
         if f_high < 0.0 {
+            near.set(Nearby::angle(high).balanced(near.get().balanced_rev_s));
             return Absorbed::AboveHighStop;
         }
         // Negative stall needs the blade well below its inflow: only then may the branch start later.
@@ -581,6 +665,7 @@ impl PropellerTable {
             return Absorbed::BelowLowStop;
         }
         let angle_rad = regula_falsi((low, f_low), (high, f_high), ANGLE_TOLERANCE_RAD, f);
+        near.set(Nearby::angle(angle_rad));
         Absorbed::Within {
             angle_rad,
             thrust_n: self.at(&c, angle_rad)[0] * thrust_scale,
@@ -601,13 +686,16 @@ impl PropellerTable {
             guess_rad
         };
         let mut beta = start.clamp(low, high);
-        let mut patch = Patch::NONE;
+        let mut patch = self.patch(c, self.cell(c, beta));
         let found = |at: f64, value: [f64; 2], slope: [f64; 2]| {
             let step = (target - value[1]) / slope[1];
             let angle_rad = at + step;
             if (low..=high).contains(&angle_rad) && !stall_suspected(c, angle_rad) {
-                let thrust = value[0] + slope[0] * step;
-                Quick::Found { angle_rad, thrust }
+                Quick::Found {
+                    angle_rad,
+                    thrust: value[0] + slope[0] * step,
+                    torque_slope: slope[1],
+                }
             } else {
                 Quick::Unsure
             }
@@ -623,6 +711,9 @@ impl PropellerTable {
             }
             if step < 0.0 && beta == low && !stall_suspected(c, low) {
                 return Quick::TooMuchAtLow;
+            }
+            if step > 0.0 && beta == high {
+                return Quick::TooLittleAtHigh;
             }
             let next = (beta + step).clamp(low, high);
             let step = next - beta;
@@ -642,6 +733,9 @@ impl PropellerTable {
             }
             if last < 0.0 && next == low && !stall_suspected(c, low) {
                 return Quick::TooMuchAtLow;
+            }
+            if next == high && there[1] < target {
+                return Quick::TooLittleAtHigh;
             }
             beta = (next + last).clamp(low, high);
         }

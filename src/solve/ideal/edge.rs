@@ -2,10 +2,10 @@
 
 use super::super::cruise::ground_speed_m_s;
 use super::envelope::{Corners, Table};
-use crate::air::speed;
-use crate::aircraft::{Configuration, Speeds};
+use crate::air::{isa, speed};
+use crate::aircraft::{AirState, Configuration, Speeds};
 use crate::quantity::G_M_S2;
-use crate::trip::{Patch, Problem};
+use crate::trip::{AirColumn, Patch, Problem};
 
 /// By so much floor and ceiling may be passed: the rounding of the heights, m.
 const HEIGHT_SLACK_M: f64 = 1.0;
@@ -194,8 +194,8 @@ pub(super) struct Stretch<'a, 'p> {
     /// Middle, m along the route.
     pub(super) middle_m: f64,
     pub(super) length_m: f64,
-    /// When the plan is there, s since lift-off.
-    pub(super) time_s: f64,
+    /// The air over its middle when the plan is there.
+    pub(super) air: AirColumn,
     pub(super) mass_kg: f64,
     /// True heights that may be flown, m.
     pub(super) floor_m: f64,
@@ -235,7 +235,8 @@ impl<'a> Stretch<'a, '_> {
             if self.forbidden.iter().any(inside) {
                 return None;
             }
-            let (air, sample) = p.air_state(s_m, hp, self.time_s);
+            let sample = self.air.at(hp);
+            let air = AirState::new(isa::pressure_pa(hp), sample.temperature_k);
             let top = p.limits.speed_limit_m_s(
                 &aircraft.speeds,
                 mass / most_kg,

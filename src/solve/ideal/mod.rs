@@ -79,7 +79,7 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<Part> 
         let mut path = course.sweep(COARSE, None)?.1;
         for _ in 0..MOST_SWEEPS {
             let (whole, found) = course.sweep(FINE, Some(&path))?;
-            let room_m = NEAR_M - 1.5 * FINE.energy_m;
+            let room_m = NEAR_M - FINE.energy_m;
             let inside = |&(s, e): &(f64, f64)| (e - energy_at(&path, s)).abs() <= room_m;
             if found.iter().all(inside) {
                 return Some(course.along(&found).unwrap_or(whole));
@@ -151,7 +151,8 @@ impl<'p> Course<'p> {
         // Pressure altitude against true height between the pattern and the ceiling.
         let (mass_kg, time_s) = self.schedule(middle_m);
         let ceiling_hp = p.pressure_altitude_m(middle_m, p.limits.max_altitude_m);
-        let true_m = |hp: f64| p.air.at(middle_m, hp, time_s).true_altitude_m;
+        let air = p.air.column(middle_m, time_s);
+        let true_m = |hp: f64| air.at(hp).true_altitude_m;
         let (low_m, ceiling_m) = (true_m(self.end_hp), true_m(ceiling_hp));
         let slope = (ceiling_hp - self.end_hp) / (ceiling_m - low_m);
         let own_m = p.ceiling_m(middle_m);
@@ -171,7 +172,6 @@ impl<'p> Course<'p> {
             table: &self.table,
             middle_m,
             length_m,
-            time_s,
             mass_kg,
             floor_m: p.floor_m(middle_m).unwrap_or(self.floor_m),
             ceiling_m,
@@ -179,6 +179,7 @@ impl<'p> Course<'p> {
             ground_m: p.ground_m(middle_m),
             pressure_altitude: (self.end_hp - slope * low_m, slope),
             speed_step_m_s,
+            air,
         }
     }
 
