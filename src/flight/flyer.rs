@@ -204,15 +204,13 @@ impl Flyer<'_> {
         if let Some(last) = self.last.replace(here) {
             let p = self.p;
             let (s0, s1) = (last.distance_m, here.distance_m);
-            for edge in p.floor_edges_m() {
-                if s0 < edge && edge < s1 {
-                    let at = last.toward(here, (edge - s0) / (s1 - s0));
-                    self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
-                    self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
-                }
+            for edge in p.floor_edges_m(s0, s1) {
+                let at = last.toward(here, (edge - s0) / (s1 - s0));
+                self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
+                self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
             }
             let (h0, h1) = (last.indicated_m, here.indicated_m);
-            for &(edge, _) in &p.limits.air {
+            for edge in p.limits.speed_edges_m(&p.aircraft.speeds) {
                 if (h0 - edge) * (h1 - edge) < 0.0 {
                     let at = last.toward(here, (edge - h0) / (h1 - h0));
                     self.hold(at, at.distance_m, edge - EDGE_M, mass_kg);

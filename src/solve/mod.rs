@@ -5,6 +5,7 @@
 //!
 //! Same input, same answer, bit for bit: nothing here draws a random number or depends on the clock or the number of threads.
 
+mod advice;
 mod bounded;
 pub mod cruise;
 mod descent;

@@ -173,10 +173,10 @@ impl<'p> Course<'p> {
             length_m,
             time_s,
             mass_kg,
-            floor_m: p.floor_m(middle_m).unwrap_or(self.floor_m),
+            floor_m: p.lowest_floor_m(from_m, to_m).unwrap_or(self.floor_m),
             ceiling_m,
             forbidden: p.forbidden.iter().filter(counts).collect(),
-            ground_m: p.ground_m(middle_m),
+            ground_m: p.lowest_ground_m(from_m, to_m),
             pressure_altitude: (self.end_hp - slope * low_m, slope),
             speed_step_m_s,
         }
