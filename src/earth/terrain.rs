@@ -122,8 +122,8 @@ impl Corridor {
         let row = |(i, s): (usize, &Stretch)| {
             let own = known(s);
             let highest = if s.voids > 0 {
-                let before = self.stretches[..i].iter().rev().find_map(known);
-                let after = self.stretches[i + 1..].iter().find_map(known);
+                let before = self.stretches[..i].iter().rev().find_map(|s| s.highest_m);
+                let after = self.stretches[i + 1..].iter().find_map(|s| s.highest_m);
                 own.max(before).max(after)
             } else {
                 own

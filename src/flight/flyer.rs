@@ -275,14 +275,10 @@ impl Flyer<'_> {
                 return Ok(here);
             }
             let steps = (left / CLIMB_STEP_M).ceil();
-            let next = step_height(
-                self.p,
-                &self.state,
-                &here,
-                &control,
-                left / steps,
-                &self.near,
-            );
+            // The height to reach moves with the altimeter setting while it is climbed to.
+            let moves = self.p.level_slope() * here.ground_speed_m_s / here.rate_m_s;
+            let dh = left / steps / (1.0 - moves.clamp(-0.5, 0.5));
+            let next = step_height(self.p, &self.state, &here, &control, dh, &self.near);
             let Some(next) = next.filter(|s| s.time_s - self.state.time_s < LONGEST_CHANGE_S)
             else {
                 return Err(FlightError::CannotClimb {
