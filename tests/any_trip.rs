@@ -613,7 +613,11 @@ fn crosscheck_every_limit_on_trips_drawn_at_random() {
                 check(&d, &answer);
                 planned += 1;
             }
-            Err(why) => without.push(format!("{i}: {why}")),
+            Err(why) => {
+                let told = why.to_string();
+                assert!(told.contains("What would free it"), "{told}");
+                without.push(format!("{i}: {why}"));
+            }
         }
     }
     println!("{planned} planned; {}", without.join("\n"));

@@ -3,11 +3,12 @@
 //! A file holds features with a `Polygon` or `MultiPolygon`, holes allowed, longitude first. Properties of each: `name` (text),
 //! `lower_ft` and `upper_ft` (what the altimeter shows, ft; `null`: from the ground up, and without a top). Others are left alone.
 
+use std::ops::Range as Span;
 use std::path::Path;
 
 use geojson::{Feature, GeoJson, GeometryValue, JsonValue};
 
-use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text};
+use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text, span_at};
 use crate::earth::keep_out::{Area, Volume};
 use crate::quantity::{M_PER_FT, range};
 
@@ -25,25 +26,35 @@ pub fn load_keep_outs(path: &Path) -> Result<Vec<Volume>, FileError> {
 /// # Errors
 /// As [`load_keep_outs`].
 pub fn parse_keep_outs(text: &str, path: &Path) -> Result<Vec<Volume>, FileError> {
-    let refused = |message: String| {
-        let finding = Finding::new(FindingKind::Syntax, "", None, message).hint(
-            "give a GeoJSON FeatureCollection of polygons with the properties name, lower_ft and upper_ft",
-        );
+    let refused = |message: String, span: Span<usize>| {
+        let finding = Finding::new(FindingKind::Syntax, "", Some(span), message)
+            .label("here")
+            .hint(
+                "give a GeoJSON FeatureCollection of polygons with the properties name, lower_ft and upper_ft",
+            );
         FileError::new(path, text, vec![finding])
     };
+    // Asked first, since it knows the line.
+    if let Err(why) = serde_json::from_str::<JsonValue>(text) {
+        let at = span_at(text, why.line(), why.column().max(1));
+        return Err(refused(format!("this is not JSON: {why}"), at));
+    }
+    let whole = 0..text.len().min(1);
     let features = match text.parse::<GeoJson>() {
         Ok(GeoJson::FeatureCollection(all)) => all.features,
         Ok(GeoJson::Feature(one)) => vec![one],
         Ok(GeoJson::Geometry(_)) => {
             return Err(refused(
                 "this is a geometry without properties, so its heights are not known".to_owned(),
+                whole,
             ));
         }
-        Err(why) => return Err(refused(format!("this is not GeoJSON: {why}"))),
+        Err(why) => return Err(refused(format!("this is not GeoJSON: {why}"), whole)),
     };
     if features.is_empty() {
-        return Err(refused("there is no feature in it".to_owned()));
+        return Err(refused("there is no feature in it".to_owned(), whole));
     }
+    let begins = features_begin(text);
     let (mut volumes, mut findings) = (Vec::new(), Vec::new());
     for (i, feature) in features.iter().enumerate() {
         match volume(feature) {
@@ -53,8 +64,12 @@ pub fn parse_keep_outs(text: &str, path: &Path) -> Result<Vec<Volume>, FileError
                 let name = name.map_or(String::new(), |n| format!(" {}", quoted(n)));
                 let key = format!("feature[{}].{key}", i + 1);
                 let message = format!("feature {}{name}: {message}", i + 1);
-                findings
-                    .push(Finding::new(FindingKind::Contradiction, &key, None, message).hint(hint));
+                let at = begins.get(i).map_or(whole.clone(), |&b| b..b + 1);
+                findings.push(
+                    Finding::new(FindingKind::Contradiction, &key, Some(at), message)
+                        .label("the feature begins here")
+                        .hint(hint),
+                );
             }
         }
     }
@@ -63,6 +78,48 @@ pub fn parse_keep_outs(text: &str, path: &Path) -> Result<Vec<Volume>, FileError
     } else {
         Err(FileError::new(path, text, findings))
     }
+}
+
+/// Where the features of a collection begin in the text of a JSON object; none where it is no collection.
+fn features_begin(text: &str) -> Vec<usize> {
+    let mut out = Vec::new();
+    let (mut open, mut key, mut inside) = (Vec::new(), "", false);
+    let mut bytes = text.bytes().enumerate();
+    while let Some((i, byte)) = bytes.next() {
+        match byte {
+            b'"' => {
+                // To the end of the string; what is escaped does not end it.
+                let mut end = i + 1;
+                while let Some((j, byte)) = bytes.next() {
+                    end = j;
+                    match byte {
+                        b'\\' => {
+                            bytes.next();
+                        }
+                        b'"' => break,
+                        _ => {}
+                    }
+                }
+                if open.len() == 1 {
+                    key = text.get(i + 1..end).unwrap_or_default();
+                }
+            }
+            b'{' | b'[' => {
+                if byte == b'[' && open.len() == 1 {
+                    inside = key == "features";
+                }
+                if byte == b'{' && open.len() == 2 && inside {
+                    out.push(i);
+                }
+                open.push(byte);
+            }
+            b'}' | b']' => {
+                open.pop();
+            }
+            _ => {}
+        }
+    }
+    out
 }
 
 /// What is wrong with a feature: key, message, way out.

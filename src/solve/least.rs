@@ -1,5 +1,6 @@
 //! A trip from the question as asked: fuel given, or the least that leaves the reserve.
 
+use super::infeasible::tried;
 use super::search::{bare, on_schedule, set_clock};
 use super::why::explained;
 use super::{Plan, SolveError};
@@ -38,7 +39,7 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
             aircraft.clone(),
         )?;
         let mut problem = on_schedule(&problem);
-        let answer = bare(&problem)?.0;
+        let answer = bare(&problem).map_err(|e| tried(&problem, e))?.0;
         set_clock(&mut problem, &answer.flown);
         Ok((problem.into_owned(), answer))
     };

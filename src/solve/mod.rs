@@ -10,6 +10,7 @@ mod bounded;
 pub mod cruise;
 mod descent;
 mod ideal;
+mod infeasible;
 mod least;
 mod levels;
 mod plan;

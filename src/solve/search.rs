@@ -2,6 +2,7 @@
 
 use super::advice::advice;
 use super::cruise::{self, CruiseOption};
+use super::infeasible::tried;
 use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{
     Alternative, AlternativeKind, Ideal, Part, Plan, Termination, Totals, Warning, Workings,
@@ -118,7 +119,7 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
 /// As [`plan`].
 pub fn plan_with_workings(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
     let mut problem = on_schedule(problem);
-    let (plan, workings) = bare(&problem)?;
+    let (plan, workings) = bare(&problem).map_err(|e| tried(&problem, e))?;
     set_clock(&mut problem, &plan.flown);
     Ok(super::why::told(&problem, plan, workings))
 }
@@ -189,6 +190,23 @@ pub(super) fn flown_sequences(problem: &Problem) -> Vec<Result<Flown, Vec<Limit>
         .chain(several)
         .map(|s| search.fly_sequence(&pilot, &levels, s, 1))
         .collect()
+}
+
+/// Whether a flight that keeps every limit is soon found.
+pub(super) fn can_be_flown(problem: &Problem) -> bool {
+    let rates = problem.cost_rates();
+    let search = Search::new(problem, rates);
+    let Ok(levels) = search.level_costs() else {
+        return false;
+    };
+    let pilot = Pilot::new(problem);
+    let proposals = sequences(problem, rates, &levels);
+    let alone = proposals.iter().filter(|s| s.steps.len() == 1);
+    let several = proposals.iter().filter(|s| s.steps.len() > 1);
+    alone
+        .take(SEQUENCES)
+        .chain(several.take(SEQUENCES))
+        .any(|s| search.fly_sequence(&pilot, &levels, s, 1).is_ok())
 }
 
 /// A script with its derived entries filled in: the speed at which cruise power is set after each climb, and a throttle left alone in
