@@ -1,14 +1,16 @@
 //! Keep-out volumes, cloud, ice, oxygen, reserves and weights: from files to the limits of a trip, and what is said of them.
 
+mod common;
+
 use std::path::Path;
 
 use fellrun::brief::Figures;
 use fellrun::files::diagnostic::FileError;
 use fellrun::files::keep_out::parse_keep_outs;
 use fellrun::files::trip::{TripFile, parse_trip};
-use fellrun::quantity::{KG_PER_LB, M_PER_FT, M_PER_NM, ZERO_C_K};
-use fellrun::solve::{SolveError, TripError, Warning, plan_trip};
-use fellrun::trip::{Patch, PatchKind, Problem, Rules, resolve};
+use fellrun::quantity::{KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_KT, ZERO_C_K};
+use fellrun::solve::{SolveError, TripError, Warning, plan, plan_trip};
+use fellrun::trip::{Patch, PatchKind, Problem, RouteAir, Rules, legal_levels, resolve};
 
 /// Heights typed in feet come back to this, m.
 const SAME_M: f64 = 1e-6;
@@ -475,4 +477,51 @@ fn closed_form_warnings_of_wind_ice_and_oxygen() {
         );
         assert!(!warned || figure.true_height_correction_ft.abs() > 49.9);
     }
+}
+
+#[test]
+fn closed_form_wind_over_a_ridge_and_its_lee() {
+    // A ridge from 80 to 82 nm on a plain of 2,000 ft. Where it is, its wind and its lee, nm and kt.
+    type Ridge = (f64, f64, Option<(f64, f64)>);
+    let told = |along_kt: f64, cross_kt: f64, ridge_ft: f64| -> Option<Ridge> {
+        let mut p = common::problem(common::demo(), 200.0, 0.0, 0.0);
+        let (along, cross) = (along_kt * M_S_PER_KT, cross_kt * M_S_PER_KT);
+        p.air = RouteAir::uniform(p.length_m, along, cross, 0.0, 8_000.0);
+        let row = |from: f64, to: f64, ft: f64| (from * M_PER_NM, to * M_PER_NM, ft * M_PER_FT);
+        p.legs[0].ground = vec![
+            row(0.0, 80.0, 2_000.0),
+            row(80.0, 82.0, ridge_ft),
+            row(82.0, 200.0, 2_000.0),
+        ];
+        p.levels = vec![legal_levels(&p, &p.legs[0])];
+        let answer = plan(&p).expect("a plan");
+        answer.warnings.iter().find_map(|w| match w {
+            Warning::RidgeWind {
+                leg: 0,
+                at_m,
+                wind_m_s,
+                lee_m,
+                ..
+            } => Some((
+                (at_m / M_PER_NM).round(),
+                (wind_m_s / M_S_PER_KT).round(),
+                lee_m.map(|(a, b)| ((a / M_PER_NM).round(), (b / M_PER_NM).round())),
+            )),
+            _ => None,
+        })
+    };
+    // Enough wind is more than 25 kt, whichever way it blows; 3, 4, 5.
+    assert_eq!(told(20.0, 10.0, 6_000.0), None);
+    // A tail wind has its lee beyond the ridge, a head wind before it, to 10 nm from its middle; wind across the route none on it.
+    assert_eq!(
+        told(40.0, 30.0, 6_000.0),
+        Some((81.0, 50.0, Some((82.0, 91.0))))
+    );
+    assert_eq!(
+        told(-40.0, 30.0, 6_000.0),
+        Some((81.0, 50.0, Some((71.0, 80.0))))
+    );
+    assert_eq!(told(10.0, 30.0, 6_000.0), Some((81.0, 32.0, None)));
+    // Flat country has no ridge.
+    assert_eq!(told(40.0, 30.0, 2_900.0), None);
 }

@@ -151,7 +151,10 @@ fn draw(d: &mut Draw, base: &Trip, aircraft: &[Aircraft]) -> Drawn {
     }
     // Air: one deviation from the standard everywhere, wind that turns and grows with height.
     let isa_deviation_k = d.between(-35.0, 15.0);
-    let (wind_m_s, from_rad) = (d.between(0.0, 35.0) * M_S_PER_KT, d.between(0.0, 6.28));
+    let (wind_m_s, from_rad) = (
+        d.between(0.0, 35.0) * M_S_PER_KT,
+        d.between(0.0, std::f64::consts::TAU),
+    );
     let station = |name: &str, lat_deg: f64, lon_deg: f64| Station {
         name: name.into(),
         lat_deg,
@@ -329,10 +332,10 @@ impl Drawn {
             let past = (course - variation - self.trip.limits.sector_from_rad)
                 .to_degrees()
                 .rem_euclid(360.0);
-            for half in 0..2 {
+            for (begin, allowed) in [0.0, 180.0].into_iter().zip(&mut halves) {
                 // From 3 degrees before the half begins to 3 degrees after it ends.
-                let (low, high) = (180.0 * half as f64 - 3.0, 180.0 * half as f64 + 183.0);
-                halves[half] |= [past - 360.0, past, past + 360.0]
+                let (low, high) = (begin - 3.0, begin + 183.0);
+                *allowed |= [past - 360.0, past, past + 360.0]
                     .iter()
                     .any(|c| (low..=high).contains(c));
             }

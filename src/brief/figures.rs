@@ -17,7 +17,9 @@ use crate::solve::{
     Alternative, AlternativeKind, DescentMeans, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S,
     NotFlown, Plan, Reason, Sensitivity, Termination, Totals, Warning, because,
 };
-use crate::trip::{Change, Leg, Note, Objective, Problem, Roughness, Rules, Start};
+use crate::trip::{
+    Change, Leg, Note, Objective, Patch, PatchKind, Problem, Roughness, Rules, Start,
+};
 use serde::Serialize;
 
 /// Longest stretch of the table of conditions, m.
@@ -311,6 +313,23 @@ pub struct LegFigures {
     pub ground_source: String,
 }
 
+/// A part of the route and heights over it that no part of the path may enter.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BarredFigures {
+    /// What it is called.
+    pub name: String,
+    /// `keep_out`, `cloud` or `ice`.
+    pub kind: &'static str,
+    /// Where it begins.
+    pub from_nm: f64,
+    /// Where it ends.
+    pub to_nm: f64,
+    /// Bottom, indicated; none from the ground up.
+    pub low_ft: Option<f64>,
+    /// Top, indicated; none without a top.
+    pub high_ft: Option<f64>,
+}
+
 /// A field at one end.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FieldFigures {
@@ -475,6 +494,8 @@ pub struct Figures {
     pub pattern_point_nm: f64,
     /// Legs.
     pub legs: Vec<LegFigures>,
+    /// What no part of the path may enter: keep-out volumes, cloud with its distances, ice.
+    pub barred: Vec<BarredFigures>,
     /// Departure and destination.
     pub fields: Vec<FieldFigures>,
     /// Segments.
@@ -1197,6 +1218,23 @@ fn limit_words(limit: Limit, plan: &Plan, problem: &Problem) -> Said {
     Said { kind, text }
 }
 
+fn barred(problem: &Problem) -> Vec<BarredFigures> {
+    let bound = |m: f64| m.is_finite().then_some(ft(m));
+    let figure = |p: &Patch| BarredFigures {
+        name: p.name.clone(),
+        kind: match p.kind {
+            PatchKind::KeepOut => "keep_out",
+            PatchKind::Cloud => "cloud",
+            PatchKind::Ice => "ice",
+        },
+        from_nm: nm(p.from_m.max(0.0)),
+        to_nm: nm(p.to_m.min(problem.length_m)),
+        low_ft: bound(p.low_m),
+        high_ft: bound(p.high_m),
+    };
+    problem.forbidden.iter().map(figure).collect()
+}
+
 /// True less indicated altitude on the part of a flown path over a leg, where the two differ most, m.
 fn true_height_correction_m(plan: &Plan, leg: &Leg) -> f64 {
     let on_it = |t: &&TrackPoint| (leg.from_m..=leg.to_m).contains(&t.state.distance_m);
@@ -1546,6 +1584,7 @@ impl Figures {
             descent: descent(plan, problem, fuel, &track, &segments),
             pattern_altitude_ft: ft(problem.arrival.pattern_altitude_m),
             pattern_point_nm: nm(problem.length_m - problem.arrival.before_m),
+            barred: barred(problem),
             legs: problem
                 .legs
                 .iter()

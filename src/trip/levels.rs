@@ -50,10 +50,10 @@ fn in_first_half(magnetic_rad: f64, sector_from_rad: f64) -> bool {
 fn halves_of(magnetic_rad: f64, sector_from_rad: f64) -> [bool; 2] {
     let first = in_first_half(magnetic_rad, sector_from_rad);
     let from_split = (magnetic_rad - sector_from_rad).rem_euclid(PI);
-    if from_split < NEAR_SPLIT_RAD || from_split > PI - NEAR_SPLIT_RAD {
-        [true; 2]
-    } else {
+    if (NEAR_SPLIT_RAD..=PI - NEAR_SPLIT_RAD).contains(&from_split) {
         [first, !first]
+    } else {
+        [true; 2]
     }
 }
 
