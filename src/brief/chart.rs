@@ -388,6 +388,7 @@ fn heights(pen: &Pen, f: &Figures) -> Result<Panel, ChartError> {
 /// What may not be entered: slanting lines and a frame, and its name where there is room.
 fn barred(pen: &Pen, panel: &Panel, b: &BarredFigures) -> Result<(), ChartError> {
     const APART: f64 = 9.0;
+    const ROW: f64 = 15.0;
     let ft = |bound: Option<f64>, open: f64| bound.unwrap_or(open).clamp(panel.low, panel.high);
     let (left, right) = (panel.x(b.from_nm), panel.x(b.to_nm));
     let (low, high) = (
@@ -412,9 +413,24 @@ fn barred(pen: &Pen, panel: &Panel, b: &BarredFigures) -> Result<(), ChartError>
         (left, low),
     ];
     pen.dashed(&frame, SOFT, 1.0, 3.0, 3.0)?;
-    if text_width(&b.name, SMALL) < right - left {
-        let middle = (0.5 * (left + right), 0.5 * (low + high));
-        pen.text(&b.name, middle, SMALL, SOFT, Tie::Centre)?;
+    // In as many lines as it takes, if they fit.
+    let mut lines: Vec<String> = Vec::new();
+    for word in b.name.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if text_width(&format!("{line} {word}"), SMALL) < right - left => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    let tall = ROW * f64::from(u32::try_from(lines.len()).unwrap_or(u32::MAX));
+    if tall > low - high || lines.iter().any(|l| text_width(l, SMALL) > right - left) {
+        return Ok(());
+    }
+    for (i, line) in (0_u32..).zip(&lines) {
+        let y = 0.5 * (low + high - tall) + ROW * (f64::from(i) + 0.5);
+        pen.text(line, (0.5 * (left + right), y), SMALL, SOFT, Tie::Centre)?;
     }
     Ok(())
 }

@@ -9,7 +9,7 @@
 //! | top of the file | `title`, `profile`, `departure_utc`, `night` (false), `variation_deg` (magnetic model), east positive |
 //! | `[start]`, in flight only | `altitude_ft` (indicated), `ias_kt`: the first place is where the aircraft is now, `departure_utc` is now, `on_board_gal` is what is left, and no taxi or take-off is flown |
 //! | `[[place]]`, in order | `ident`, `lat`, `lon`, `elevation_ft` (needed at both ends, but not where the flight begins in the air, and for an observation) |
-//! | `[[leg]]`, in order | `minimum_altitude_ft`, `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` |
+//! | `[[leg]]`, in order | `minimum_altitude_ft`, `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` (may be left out with `[terrain]`; with both the higher counts) |
 //! | `[load]` | `people_lb`, `baggage_lb` (0) |
 //! | `[fuel]` | `on_board_gal`: a number or `"least"` |
 //! | `[prices]` | `hourly`, `basis` (clock, airborne, tachometer), `tach_reference_rpm` (tachometer only), `fuel_per_gal` |
@@ -416,7 +416,8 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
         let maximum = row.optional("maximum_altitude_ft", "altitude");
         let mountainous = row.answer("mountainous");
         let source = row.text("source", "where ground and minimum altitude come from");
-        if !row.has("ground") {
+        // The tiles of [terrain] may be all there is.
+        if !row.has("ground") && !root.has("terrain") {
             row.missing("ground", "rows like { to_nm = 20, ground_ft = 6400 }");
         }
         let (mut ends, mut heights) = (Vec::new(), Vec::new());
