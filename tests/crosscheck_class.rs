@@ -180,6 +180,10 @@ fn planned(case: &Case, objective: Objective, bounds: Bounds) -> (String, Proble
         }
         From::Routes(profile, fuel_gal, route, rest, weather) => {
             let mut text = common::trip_text(profile, *fuel_gal, route, rest);
+            if route.len() > 2 {
+                // So that no leg lies within 3 degrees of north, where the levels of both halves are taken.
+                text.insert_str(0, "variation_deg = 12\n");
+            }
             if let Some((bulletin, time)) = weather {
                 text = text
                     .replace(FIRST_BULLETIN, bulletin)

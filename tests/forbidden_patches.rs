@@ -7,7 +7,7 @@ use fellrun::flight::{Flown, Limit};
 use fellrun::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT};
 use fellrun::reflight::refly;
 use fellrun::solve::{Plan, SolveError, charged, plan};
-use fellrun::trip::{Objective, Patch, PathPoint, Problem, RouteAir, legal_levels};
+use fellrun::trip::{Objective, Patch, PatchKind, PathPoint, Problem, RouteAir, legal_levels};
 use proptest::strategy::{Strategy, ValueTree};
 use proptest::test_runner::TestRunner;
 
@@ -23,6 +23,7 @@ fn patch(nm: (f64, f64), ft: (f64, f64)) -> Patch {
         low_m: ft.0 * M_PER_FT,
         high_m: ft.1 * M_PER_FT,
         name: "the test's own".into(),
+        kind: PatchKind::KeepOut,
     }
 }
 
@@ -168,7 +169,7 @@ fn closed_form_no_flight_lies_in_a_patch() {
                 flown += 1;
                 bent += usize::from(deepest(&p, &path(&usual.flown)) > ROUNDING_M);
             }
-            Err(SolveError::Infeasible { limits }) => {
+            Err(SolveError::Infeasible { limits, .. }) => {
                 assert!(
                     limits.contains("forbidden") && limits.contains("the test's own"),
                     "{limits}"

@@ -97,6 +97,8 @@ pub struct Equipment {
     pub cowl_flaps: bool,
     /// An auxiliary fuel pump that is switched for take-off, landing and tank changes.
     pub auxiliary_pump: bool,
+    /// Approved for flight in icing conditions: cloud at or below freezing may be flown through.
+    pub approved_for_icing: bool,
 }
 
 /// Fuel system.

@@ -3,6 +3,7 @@
 //! Drawn with plotters on a canvas ten times too large, because its SVG knows whole pixels only; the view box shrinks it.
 //! Everything is told apart by line style and by a label beside it, so that it reads in grey.
 
+use super::figures::BarredFigures;
 use super::words::{self, clock, down, feet, inches, knots, near, number, revs, up};
 use super::{EACH_ENGINE, Figures, ONE_ENGINE, Point, SegmentFigures, TITLE};
 use plotters::prelude::*;
@@ -323,6 +324,9 @@ fn heights(pen: &Pen, f: &Figures) -> Result<Panel, ChartError> {
         length_nm: f.totals.distance_nm,
     };
     panel.axis(pen, &["ft"], tick(high - low, 8.0).max(500.0), feet)?;
+    for b in &f.barred {
+        barred(pen, &panel, b)?;
+    }
     // Ground.
     for leg in &f.legs {
         for g in &leg.ground {
@@ -379,6 +383,56 @@ fn heights(pen: &Pen, f: &Figures) -> Result<Panel, ChartError> {
     }
     panel.frame(pen)?;
     Ok(panel)
+}
+
+/// What may not be entered: slanting lines and a frame, and its name where there is room.
+fn barred(pen: &Pen, panel: &Panel, b: &BarredFigures) -> Result<(), ChartError> {
+    const APART: f64 = 9.0;
+    const ROW: f64 = 15.0;
+    let ft = |bound: Option<f64>, open: f64| bound.unwrap_or(open).clamp(panel.low, panel.high);
+    let (left, right) = (panel.x(b.from_nm), panel.x(b.to_nm));
+    let (low, high) = (
+        panel.y(ft(b.low_ft, panel.low)),
+        panel.y(ft(b.high_ft, panel.high)),
+    );
+    if right - left < 1.0 || low - high < 1.0 {
+        return Ok(());
+    }
+    // Lines of x + y = c, up to the right.
+    let mut c = ((left + high) / APART).ceil() * APART;
+    while c < right + low {
+        let (x0, x1) = ((c - low).max(left), (c - high).min(right));
+        pen.line(&[(x0, c - x0), (x1, c - x1)], HAIR, 1.0)?;
+        c += APART;
+    }
+    let frame = [
+        (left, low),
+        (left, high),
+        (right, high),
+        (right, low),
+        (left, low),
+    ];
+    pen.dashed(&frame, SOFT, 1.0, 3.0, 3.0)?;
+    // In as many lines as it takes, if they fit.
+    let mut lines: Vec<String> = Vec::new();
+    for word in b.name.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if text_width(&format!("{line} {word}"), SMALL) < right - left => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    let tall = ROW * f64::from(u32::try_from(lines.len()).unwrap_or(u32::MAX));
+    if tall > low - high || lines.iter().any(|l| text_width(l, SMALL) > right - left) {
+        return Ok(());
+    }
+    for (i, line) in (0_u32..).zip(&lines) {
+        let y = 0.5 * (low + high - tall) + ROW * (f64::from(i) + 0.5);
+        pen.text(line, (0.5 * (left + right), y), SMALL, SOFT, Tie::Centre)?;
+    }
+    Ok(())
 }
 
 fn path_of<'a>(

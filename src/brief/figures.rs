@@ -7,7 +7,7 @@ use super::units::{
     Fuel, celsius, course_deg, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
 };
 use super::words::{
-    EACH_ENGINE, ONE_ENGINE, down, feet, inches, knots, number, revs, sentence, setting, up,
+    EACH_ENGINE, ONE_ENGINE, down, feet, inches, knots, near, number, revs, sentence, setting, up,
 };
 use super::{CAUTIONS, TITLE};
 use crate::aircraft::{Aircraft, Induction, Speeds, Throttle};
@@ -17,7 +17,9 @@ use crate::solve::{
     Alternative, AlternativeKind, DescentMeans, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S,
     NotFlown, Plan, Reason, Sensitivity, Termination, Totals, Warning, because,
 };
-use crate::trip::{Change, Note, Objective, Problem, Roughness, Rules, Start};
+use crate::trip::{
+    Change, Leg, Note, Objective, Patch, PatchKind, Problem, Roughness, Rules, Start,
+};
 use serde::Serialize;
 
 /// Longest stretch of the table of conditions, m.
@@ -116,9 +118,12 @@ pub struct TotalsFigures {
 /// The rule the legal least of the reserve comes from.
 fn legal_rule(problem: &Problem) -> &'static str {
     match problem.rules {
-        Rules::UsIfr | Rules::IcaoIfr => "14 CFR 91.167",
-        Rules::UsVfr | Rules::IcaoVfr | Rules::None if problem.night => "14 CFR 91.151, night",
-        Rules::UsVfr | Rules::IcaoVfr | Rules::None => "14 CFR 91.151, day",
+        Rules::UsIfr => "14 CFR 91.167",
+        Rules::IcaoIfr => "NCO.OP.125, IFR",
+        Rules::IcaoVfr if problem.night => "NCO.OP.125, night",
+        Rules::IcaoVfr => "NCO.OP.125, day",
+        Rules::UsVfr | Rules::None if problem.night => "14 CFR 91.151, night",
+        Rules::UsVfr | Rules::None => "14 CFR 91.151, day",
     }
 }
 
@@ -300,10 +305,29 @@ pub struct LegFigures {
     /// Greatest altitude of the leg itself, where it has one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub maximum_altitude_ft: Option<f64>,
+    /// True less indicated altitude on the flown path of the leg, where the two differ most.
+    pub true_height_correction_ft: f64,
     /// Ground.
     pub ground: Vec<Stretch>,
     /// Where ground and minimum come from.
     pub ground_source: String,
+}
+
+/// A part of the route and heights over it that no part of the path may enter.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BarredFigures {
+    /// What it is called.
+    pub name: String,
+    /// `keep_out`, `cloud` or `ice`.
+    pub kind: &'static str,
+    /// Where it begins.
+    pub from_nm: f64,
+    /// Where it ends.
+    pub to_nm: f64,
+    /// Bottom, indicated; none from the ground up.
+    pub low_ft: Option<f64>,
+    /// Top, indicated; none without a top.
+    pub high_ft: Option<f64>,
 }
 
 /// A field at one end.
@@ -470,6 +494,8 @@ pub struct Figures {
     pub pattern_point_nm: f64,
     /// Legs.
     pub legs: Vec<LegFigures>,
+    /// What no part of the path may enter: keep-out volumes, cloud with its distances, ice.
+    pub barred: Vec<BarredFigures>,
     /// Departure and destination.
     pub fields: Vec<FieldFigures>,
     /// Segments.
@@ -1133,7 +1159,7 @@ fn conditions(plan: &Plan, problem: &Problem, track: &[Point]) -> Conditions {
     Conditions { winds, weights }
 }
 
-fn limit_words(limit: Limit, problem: &Problem) -> Said {
+fn limit_words(limit: Limit, plan: &Plan, problem: &Problem) -> Said {
     let limits = &problem.limits;
     let (kind, text) = match limit {
         Limit::Airspeed => ("airspeed", "indicated airspeed is at the most the air allows".to_owned()),
@@ -1167,7 +1193,7 @@ fn limit_words(limit: Limit, problem: &Problem) -> Said {
         Limit::GearDown => ("gear_down", "indicated airspeed is at the most with the gear down, Vle".to_owned()),
         Limit::Ground => ("ground", "height over the ground is at its least".to_owned()),
         Limit::Forbidden => {
-            let names: Vec<&str> = problem.forbidden.iter().map(|p| p.name.as_str()).collect();
+            let names = touched(plan, problem);
             ("forbidden", format!("the path runs along heights that are forbidden ({})", names.join(", ")))
         }
         Limit::Ceiling => ("ceiling", "altitude is at the most a leg allows".to_owned()),
@@ -1184,11 +1210,65 @@ fn limit_words(limit: Limit, problem: &Problem) -> Said {
             ),
         ),
         Limit::Fuel => ("fuel", "the fuel on board is all needed".to_owned()),
+        Limit::LandingMass => ("landing_weight", "weight at landing is at its greatest".to_owned()),
         Limit::ArriveWithin => ("arrive_within", "the time asked for is all used".to_owned()),
         Limit::FuelBound => ("fuel_bound", "the fuel asked for is all used".to_owned()),
         Limit::Distance => ("distance", "climb and descent leave no room for cruise".to_owned()),
     };
     Said { kind, text }
+}
+
+fn barred(problem: &Problem) -> Vec<BarredFigures> {
+    let bound = |m: f64| m.is_finite().then_some(ft(m));
+    let figure = |p: &Patch| BarredFigures {
+        name: p.name.clone(),
+        kind: match p.kind {
+            PatchKind::KeepOut => "keep_out",
+            PatchKind::Cloud => "cloud",
+            PatchKind::Ice => "ice",
+        },
+        from_nm: nm(p.from_m.max(0.0)),
+        to_nm: nm(p.to_m.min(problem.length_m)),
+        low_ft: bound(p.low_m),
+        high_ft: bound(p.high_m),
+    };
+    problem.forbidden.iter().map(figure).collect()
+}
+
+/// True less indicated altitude on the part of a flown path over a leg, where the two differ most, m.
+fn true_height_correction_m(plan: &Plan, leg: &Leg) -> f64 {
+    let on_it = |t: &&TrackPoint| (leg.from_m..=leg.to_m).contains(&t.state.distance_m);
+    let points = plan.flown.track.iter().filter(on_it);
+    let differences = points.map(|t| t.true_altitude_m - t.indicated_m);
+    differences
+        .max_by(|a, b| a.abs().total_cmp(&b.abs()))
+        .unwrap_or(0.0)
+}
+
+/// Names of the forbidden patches that the path comes next to.
+fn touched<'a>(plan: &Plan, problem: &'a Problem) -> Vec<&'a str> {
+    // What the audit calls next to a limit.
+    const NEXT_TO_M: f64 = 30.0 * M_PER_FT;
+    let path = |t: &TrackPoint| (t.state.distance_m, t.indicated_m);
+    let mut names: Vec<&str> = Vec::new();
+    for patch in &problem.forbidden {
+        let near = plan.flown.track.windows(2).any(|w| {
+            patch
+                .depth_m(path(&w[0]), path(&w[1]))
+                .is_some_and(|depth_m| depth_m > -NEXT_TO_M)
+        });
+        if near && !names.contains(&patch.name.as_str()) {
+            names.push(&patch.name);
+        }
+    }
+    names
+}
+
+fn leg_name(problem: &Problem, leg: usize) -> String {
+    problem
+        .legs
+        .get(leg)
+        .map_or(String::new(), |l| format!("{} to {}", l.from, l.to))
 }
 
 fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
@@ -1205,6 +1285,75 @@ fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
                 number(up(ft(*m), -1), 0)
             ),
         ),
+        Warning::Note(Note::NearSplit { from, to, magnetic_rad }) => {
+            let [start, middle, end] = magnetic_rad.map(|c| number(near(course_deg(c), 0).rem_euclid(360.0), 0));
+            (
+                "near_split",
+                format!(
+                    "leg {from} to {to}: the magnetic course ({start} deg at its start, {middle} half-way, {end} at its end) is so near the split of the sectors that the levels of both halves were taken: check which hold"
+                ),
+            )
+        }
+        Warning::Note(Note::GroundMissing { leg, tiles }) => (
+            "ground_missing",
+            format!(
+                "GROUND NOT KNOWN on leg {leg}: no terrain tile {tiles}; taken for the sea, which has no tiles. Check the chart, or add the tiles"
+            ),
+        ),
+        Warning::Note(Note::GroundVoid { leg, posts }) => (
+            "ground_void",
+            format!(
+                "leg {leg}: {posts} posts of the terrain have no height; the highest ground of the stretches beside was taken"
+            ),
+        ),
+        Warning::LowerThanRead { leg, by_m, indicated_m } => (
+            "lower_than_read",
+            format!(
+                "leg {}: cold air or low pressure, up to {} ft lower than the altimeter reads (at {} ft indicated); ground is cleared by true height",
+                leg_name(problem, *leg),
+                number(up(ft(*by_m), -1), 0),
+                feet(ft(*indicated_m))
+            ),
+        ),
+        Warning::NearIce { distance_m, temperature_k } => (
+            "near_ice",
+            format!(
+                "in cloud at {} C, {} nm along: ice is possible",
+                number(near(celsius(*temperature_k), 0), 0),
+                number(near(nm(*distance_m), 0), 0)
+            ),
+        ),
+        Warning::OxygenAdvised { above_m, highest_m } => (
+            "oxygen_advised",
+            format!(
+                "oxygen is recommended above {} ft {} (AIM 8-1-2); this plan goes to {} ft pressure altitude without",
+                feet(ft(*above_m)),
+                if problem.night { "at night" } else { "by day" },
+                feet(up(ft(*highest_m), 0))
+            ),
+        ),
+        Warning::OxygenForEach { highest_m } => (
+            "oxygen_for_each",
+            format!(
+                "up to {} ft pressure altitude: oxygen for each occupant (14 CFR 91.211(a)(3))",
+                feet(up(ft(*highest_m), 0))
+            ),
+        ),
+        Warning::RidgeWind { leg, at_m, wind_m_s, ground_m, lee_m } => {
+            let lee = lee_m.map_or(String::new(), |(a, b)| {
+                format!("; from {} to {} nm the route is in its lee", number(near(nm(a), 0), 0), number(near(nm(b), 0), 0))
+            });
+            (
+                "ridge_wind",
+                format!(
+                    "leg {}: {} kt of wind at the height of the ground at {} nm ({} ft){lee}: turbulence and down-draughts, advisory",
+                    leg_name(problem, *leg),
+                    number(up(kt(*wind_m_s), 0), 0),
+                    number(near(nm(*at_m), 0), 0),
+                    feet(ft(*ground_m))
+                ),
+            )
+        }
         Warning::ForecastEnds(over_s) => (
             "forecast_ends",
             format!(
@@ -1222,10 +1371,6 @@ fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
             "no_limit_line",
             "your profile has no MAP/RPM limit line, so MAP was kept to RPM/100; entering the engine maker's line frees more"
                 .to_owned(),
-        ),
-        Warning::LandingMass(kg) => (
-            "landing_weight",
-            format!("lands {} lb over the greatest landing weight", number(up(lb(*kg), 0), 0)),
         ),
         Warning::PatternAboveVlo => (
             "pattern_above_vlo",
@@ -1439,6 +1584,7 @@ impl Figures {
             descent: descent(plan, problem, fuel, &track, &segments),
             pattern_altitude_ft: ft(problem.arrival.pattern_altitude_m),
             pattern_point_nm: nm(problem.length_m - problem.arrival.before_m),
+            barred: barred(problem),
             legs: problem
                 .legs
                 .iter()
@@ -1451,6 +1597,7 @@ impl Figures {
                     true_course_deg: course_deg(l.true_rad),
                     minimum_altitude_ft: ft(l.minimum_m),
                     maximum_altitude_ft: l.maximum_m.map(ft),
+                    true_height_correction_ft: ft(true_height_correction_m(plan, l)),
                     ground: l
                         .ground
                         .iter()
@@ -1479,7 +1626,7 @@ impl Figures {
             binding_limits: plan
                 .binding
                 .iter()
-                .map(|&l| limit_words(l, problem))
+                .map(|&l| limit_words(l, plan, problem))
                 .collect(),
             warnings: plan
                 .warnings

@@ -168,6 +168,7 @@ fn made_problem() -> Problem {
             to_m: to_nm * nm,
             true_rad: f64::to_radians(course + 12.0),
             magnetic_rad: f64::to_radians(course),
+            magnetic_ends_rad: [f64::to_radians(course); 2],
             variation_rad: f64::to_radians(12.0),
             ground,
             minimum_m: minimum_ft * ft,
@@ -250,7 +251,10 @@ fn made_problem() -> Problem {
             least_map_pa: 15.0 * PA_PER_INHG,
             map_reduction_pa_s: 2.0 * PA_PER_INHG / 60.0,
             oxygen: false,
+            no_oxygen_m: 12_500.0 * M_PER_FT,
             reserve_s: 2_700.0,
+            reserve_kg: 0.0,
+            sector_from_rad: 0.0,
         },
         rules: Rules::UsVfr,
         night: false,
@@ -271,6 +275,7 @@ fn made_problem() -> Problem {
         charge: Default::default(),
         clock: vec![],
         forbidden: vec![],
+        clouds: vec![],
         notes: vec![],
     }
 }

@@ -640,6 +640,33 @@ fn beware(sheet: &mut Sheet, figures: &Figures) {
     }
 }
 
+/// What the path keeps clear of, each by name over the whole of where it lies.
+fn kept_clear_of(figures: &Figures) -> Vec<String> {
+    let mut names: Vec<&str> = Vec::new();
+    for b in &figures.barred {
+        if !names.contains(&b.name.as_str()) {
+            names.push(&b.name);
+        }
+    }
+    let line = |name: &str| {
+        let parts = || figures.barred.iter().filter(|b| b.name == name);
+        let from = parts().map(|b| b.from_nm).fold(f64::INFINITY, f64::min);
+        let to = parts().map(|b| b.to_nm).fold(0.0, f64::max);
+        let low = parts().map(|b| b.low_ft).reduce(|a, b| Some(a?.min(b?)));
+        let high = parts().map(|b| b.high_ft).reduce(|a, b| Some(a?.max(b?)));
+        let low = low.flatten().map_or("the ground".to_owned(), feet);
+        let high = high
+            .flatten()
+            .map_or("any height".to_owned(), |ft| format!("{} ft", feet(ft)));
+        format!(
+            "Kept clear of {name}: from {low} to {high}, {} to {} nm along the route.",
+            number(down(from, 0), 0),
+            number(up(to, 0), 0)
+        )
+    };
+    names.into_iter().map(line).collect()
+}
+
 fn small_print(sheet: &mut Sheet, figures: &Figures) {
     let r = &figures.reflight;
     let trip = &figures.trip;
@@ -674,6 +701,9 @@ fn small_print(sheet: &mut Sheet, figures: &Figures) {
     );
     for note in &figures.card_notes {
         sheet.paragraph("  ", "    ", note);
+    }
+    for line in kept_clear_of(figures) {
+        sheet.paragraph("  ", "    ", &line);
     }
     let mut said = "";
     for l in &figures.legs {

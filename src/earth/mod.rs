@@ -4,8 +4,10 @@
 //! from true north.
 
 pub mod geodesic;
+pub mod keep_out;
 pub mod magnetic;
 pub mod place;
+pub mod terrain;
 
 pub use geodesic::Leg;
 pub use place::Position;

@@ -4,8 +4,11 @@
 //! of `air` and `earth`; those know nothing of files.
 
 pub mod bulletin;
+mod cloud;
 pub mod diagnostic;
 pub mod handbook;
+pub mod hgt;
+pub mod keep_out;
 pub mod profile;
 mod sheet;
 pub mod stations;

@@ -7,7 +7,7 @@
 //! # Keys
 //! | section | keys (with default) |
 //! | --- | --- |
-//! | `[aircraft]` | `name`, `seats`, `engines` (1; 1 or 2, all alike), `gear` ("retractable"; or "fixed") |
+//! | `[aircraft]` | `name`, `seats`, `engines` (1; 1 or 2, all alike), `gear` ("retractable"; or "fixed"), `approved_for_icing` (false: no cloud at or below freezing) |
 //! | `[weights]` | `empty_lb`, `max_take_off_lb`, `max_landing_lb` |
 //! | `[fuel]` | `usable_gal`, `density_lb_per_gal` |
 //! | `[speeds]` | `vs_kt`, `va_kt`, `vno_kt`, `vne_kt`, `vy` = rows of `altitude_ft`, `ias_kt`; `vlo_extend_kt`, `vlo_retract_kt`, `vle_kt` (not with fixed gear), `least_cooling_kt` |
@@ -83,6 +83,7 @@ pub fn parse_profile(text: &str, path: &Path) -> Result<Aircraft, FileError> {
     };
     let gears = [("retractable", Gear::Retractable), ("fixed", Gear::Fixed)];
     let gear = choice_or(&section, "gear", &gears);
+    let approved_for_icing = section.flag("approved_for_icing");
     section.source_and_notes();
     section.finish();
 
@@ -138,6 +139,7 @@ pub fn parse_profile(text: &str, path: &Path) -> Result<Aircraft, FileError> {
             induction,
             cowl_flaps,
             auxiliary_pump,
+            approved_for_icing,
         },
         procedures,
         textbook: None,

@@ -9,14 +9,16 @@
 //! | top of the file | `title`, `profile`, `departure_utc`, `night` (false), `variation_deg` (magnetic model), east positive |
 //! | `[start]`, in flight only | `altitude_ft` (indicated), `ias_kt`: the first place is where the aircraft is now, `departure_utc` is now, `on_board_gal` is what is left, and no taxi or take-off is flown |
 //! | `[[place]]`, in order | `ident`, `lat`, `lon`, `elevation_ft` (needed at both ends, but not where the flight begins in the air, and for an observation) |
-//! | `[[leg]]`, in order | `minimum_altitude_ft`, `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` |
+//! | `[[leg]]`, in order | `minimum_altitude_ft`, `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` (may be left out with `[terrain]`; with both the higher counts) |
 //! | `[load]` | `people_lb`, `baggage_lb` (0) |
 //! | `[fuel]` | `on_board_gal`: a number or `"least"` |
 //! | `[prices]` | `hourly`, `basis` (clock, airborne, tachometer), `tach_reference_rpm` (tachometer only), `fuel_per_gal` |
 //! | `[weather]` | `bulletins`: a list of paths, `altimeter_inhg`: a number or `{ departure, destination }` |
 //! | `[[weather.surface]]` | `place`, `wind_from_deg` (true), `wind_kt`, `temperature_c` (unknown) |
+//! | `[[weather.cloud]]` | `base_ft`, `top_ft`, `from_nm`, `to_nm` (the whole route); indicated |
+//! | `[terrain]` | `folder`, `corridor_nm` (4): see [`super::hgt`] |
 //! | `[objective]` | `kind` (money, time, fuel) |
-//! | `[limits]` | `rules` (us-vfr, us-ifr, icao-vfr, icao-ifr, none), `max_altitude_ft`, `clearance_ft` (1,000), `mountain_clearance_ft` (2,000), `max_descent_fpm` (500), `least_map_inhg` and `map_reduction_inhg_per_min` (the profile's), `smooth_near_ground` (false), `oxygen` (false), `reserve_min` (45, at night 60) |
+//! | `[limits]` | `rules` (us-vfr, us-ifr, icao-vfr, icao-ifr, none), `max_altitude_ft`, `clearance_ft` (1,000), `mountain_clearance_ft` (2,000), `max_descent_fpm` (500), `least_map_inhg` and `map_reduction_inhg_per_min` (the profile's), `smooth_near_ground` (false), `oxygen` (false), `oxygen_above_ft` (pressure altitude above which no level is planned without it: us and none 12,500, icao 10,000), `reserve_min` (45, at night 60; 0 with `reserve_gal`), `reserve_gal` (0, besides the minutes), `sector_from_deg` (0; icao only: where the half of the compass with odd thousands begins), `keep_outs` (a list of GeoJSON files, see [`super::keep_out`]), `keep_out_margin_nm` (0) |
 //! | `[[limits.air]]`, lowest first | `up_to_ft`, `air` (smooth, light, rough); light above the last |
 //! | `[arrival]` | `pattern_altitude_ft`, `before_nm` (5), `circuit_min` (3) |
 
@@ -28,6 +30,8 @@ use toml::de::DeValue;
 
 use super::bulletin::{self, Bulletin, ResolvedTimes, resolve_times};
 use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text, span_at};
+use super::hgt;
+use super::keep_out::load_keep_outs;
 use super::profile::load_profile;
 use super::sheet::{Num, Section, Sheet};
 use super::stations::StationPosition;
@@ -36,14 +40,15 @@ use crate::air::triangle::wind_vector_m_s;
 use crate::air::{FieldError, Station, WindField};
 use crate::aircraft::Aircraft;
 use crate::earth::geodesic::Leg;
+use crate::earth::keep_out::Volume;
 use crate::earth::place::{PlaceError, Position, parse_latitude_deg, parse_longitude_deg};
 use crate::quantity::{
     Distance, Duration, Ias, M_PER_FT, M_PER_NM, M_S_PER_FPM, M3_PER_GAL, ManifoldPressure, Mass,
     Rpm, ZERO_C_K, range,
 };
 use crate::trip::{
-    Arrival, Forecast, FuelLoad, HourBasis, LegGround, Limits, Objective, Place, Prices, Roughness,
-    Rules, Start, Trip, Weather,
+    Airspace, Arrival, Cloud, Forecast, FuelLoad, HourBasis, LegGround, Limits, Objective, Place,
+    Prices, Roughness, Rules, Start, Trip, Weather,
 };
 
 /// Clearance over ground when the trip gives none, ft: 14 CFR 91.177(a)(2), plain and mountainous.
@@ -121,11 +126,28 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     let on_board = on_board(root.section("fuel"));
     let prices = prices(root.section("prices"));
     let objective = objective(root.section("objective"));
-    let (limits, rules) = limits(&sheet, root.section("limits"), night);
+    let limits_section = root.section("limits");
+    let keep_outs = keep_outs(&limits_section);
+    let (limits, rules) = limits(&sheet, limits_section, night);
     let arrival = arrival(&sheet, root.section("arrival"), &places);
     let weather = weather(&sheet, root.section("weather"), &places);
+    let terrain = hgt::section(&root);
     root.finish();
     sheet.verdict()?;
+    let mut legs = legs;
+    let notes = match &terrain {
+        Some(terrain) => {
+            let legs = legs.iter_mut();
+            let each = legs.map(|l| (&mut l.ground, l.line, l.name.as_str()));
+            hgt::raise(&sheet, folder, terrain, each)?
+        }
+        None => vec![],
+    };
+    let airspace = Airspace {
+        keep_outs: keep_outs.load(&sheet, folder)?,
+        margin_m: keep_outs.margin_m,
+        clouds: weather.clouds.clone(),
+    };
 
     // No finding, so every choice was read; the fall-backs below are never seen.
     let departure_time = departure.unwrap_or(Timestamp::UNIX_EPOCH);
@@ -147,7 +169,7 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     )?;
 
     let kg_per_gal = aircraft.fuel.density_kg_m3 * M3_PER_GAL;
-    let limits = limits.with(&sheet, &aircraft)?;
+    let limits = limits.with(&sheet, &aircraft, kg_per_gal)?;
     let trip = Trip {
         title,
         departure_time,
@@ -179,6 +201,8 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         variation_rad: variation.map(|v| v.value.to_radians()),
         arrival,
         bounds: crate::trip::Bounds::default(),
+        airspace,
+        notes,
     };
     Ok(TripFile {
         trip,
@@ -392,7 +416,8 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
         let maximum = row.optional("maximum_altitude_ft", "altitude");
         let mountainous = row.answer("mountainous");
         let source = row.text("source", "where ground and minimum altitude come from");
-        if !row.has("ground") {
+        // The tiles of [terrain] may be all there is.
+        if !row.has("ground") && !root.has("terrain") {
             row.missing("ground", "rows like { to_nm = 20, ground_ft = 6400 }");
         }
         let (mut ends, mut heights) = (Vec::new(), Vec::new());
@@ -542,12 +567,19 @@ struct ReadLimits {
     limits: Limits,
     least_map: Option<Num>,
     reduction: Option<Num>,
+    reserve_gal: f64,
 }
 
 impl ReadLimits {
     /// With what the trip leaves to the profile; the trip may be stricter than the profile, never looser.
-    fn with(self, sheet: &Sheet<'_>, aircraft: &Aircraft) -> Result<Limits, FileError> {
+    fn with(
+        self,
+        sheet: &Sheet<'_>,
+        aircraft: &Aircraft,
+        kg_per_gal: f64,
+    ) -> Result<Limits, FileError> {
         let mut limits = self.limits;
+        limits.reserve_kg = self.reserve_gal * kg_per_gal;
         limits.least_map_pa = aircraft.procedures.least_descent_map_pa;
         limits.map_reduction_pa_s = aircraft.procedures.map_reduction_pa_s;
         let hint = "the profile's own limit stands; change it there, or leave the key out";
@@ -591,11 +623,15 @@ fn limits(sheet: &Sheet<'_>, section: Section<'_>, night: bool) -> (ReadLimits, 
     let least_map = section.optional("least_map_inhg", "manifold pressure");
     let reduction = section.optional("map_reduction_inhg_per_min", "pressure rate");
     let oxygen = section.flag("oxygen");
-    let reserve = section.number_or(
-        "reserve_min",
-        "reserve",
-        if night { RESERVE_MIN.1 } else { RESERVE_MIN.0 },
-    );
+    let oxygen_above = section.optional("oxygen_above_ft", "altitude");
+    let reserve_gal = section.optional("reserve_gal", "fuel");
+    // A reserve in gallons stands for itself.
+    let reserve_min = match (&reserve_gal, night) {
+        (Some(_), _) => 0.0,
+        (None, true) => RESERVE_MIN.1,
+        (None, false) => RESERVE_MIN.0,
+    };
+    let reserve = section.number_or("reserve_min", "reserve", reserve_min);
     let rules = section.choice(
         "rules",
         &[
@@ -606,6 +642,13 @@ fn limits(sheet: &Sheet<'_>, section: Section<'_>, night: bool) -> (ReadLimits, 
             ("none", Rules::None),
         ],
     );
+    // Only where a country may have turned the sectors has the key a meaning; elsewhere it is refused as unknown.
+    let sector = match rules {
+        Some(Rules::IcaoVfr | Rules::IcaoIfr) => {
+            section.number_or("sector_from_deg", "direction", 0.0).value
+        }
+        _ => 0.0,
+    };
     let (mut tops, mut air) = (Vec::new(), Vec::new());
     for row in section.rows("air") {
         let top = row.number("up_to_ft", "altitude");
@@ -634,7 +677,12 @@ fn limits(sheet: &Sheet<'_>, section: Section<'_>, night: bool) -> (ReadLimits, 
         least_map_pa: f64::NAN,
         map_reduction_pa_s: f64::NAN,
         oxygen,
+        no_oxygen_m: oxygen_above.map_or(rules.unwrap_or(Rules::None).no_oxygen_m(), |n| {
+            n.value * M_PER_FT
+        }),
         reserve_s: Duration::min(reserve.value).to_s(),
+        reserve_kg: f64::NAN,
+        sector_from_rad: sector.to_radians(),
     };
     (
         ReadLimits {
@@ -642,9 +690,50 @@ fn limits(sheet: &Sheet<'_>, section: Section<'_>, night: bool) -> (ReadLimits, 
             limits,
             least_map,
             reduction,
+            reserve_gal: reserve_gal.map_or(0.0, |n| n.value),
         },
         rules,
     )
+}
+
+/// The files of keep-out volumes that a trip names.
+struct ReadKeepOuts {
+    files: Vec<(String, Span<usize>)>,
+    margin_m: f64,
+}
+
+fn keep_outs(section: &Section<'_>) -> ReadKeepOuts {
+    let files = if section.has("keep_outs") {
+        section.texts(
+            "keep_outs",
+            "a list of GeoJSON files like [\"restricted.geojson\"]",
+        )
+    } else {
+        vec![]
+    };
+    // without a file the margin has no meaning, and is refused as unknown
+    let margin_m = if files.is_empty() {
+        0.0
+    } else {
+        section.number_or("keep_out_margin_nm", "margin", 0.0).value * M_PER_NM
+    };
+    ReadKeepOuts { files, margin_m }
+}
+
+impl ReadKeepOuts {
+    fn load(&self, sheet: &Sheet<'_>, folder: &Path) -> Result<Vec<Volume>, FileError> {
+        let mut volumes = Vec::new();
+        for (i, (name, span)) in self.files.iter().enumerate() {
+            match load_keep_outs(&folder.join(name)) {
+                Err(error) if error.is_unreadable() => {
+                    let key = format!("limits.keep_outs[{}]", i + 1);
+                    return Err(not_found(sheet, &key, span.clone(), &error));
+                }
+                other => volumes.extend(other?),
+            }
+        }
+        Ok(volumes)
+    }
 }
 
 fn arrival(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> Arrival {
@@ -668,6 +757,7 @@ struct ReadWeather {
     altimeter_pa: (f64, f64),
     surface: Vec<Station>,
     temperatures_k: (Option<f64>, Option<f64>),
+    clouds: Vec<Cloud>,
 }
 
 fn weather(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> ReadWeather {
@@ -734,12 +824,14 @@ fn weather(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> Rea
         surface.push(surface_station(&position, vector, temperature_k));
         seen.push(ident);
     }
+    let clouds = super::cloud::clouds(sheet, &section);
     section.finish();
     ReadWeather {
         bulletins,
         altimeter_pa,
         surface,
         temperatures_k,
+        clouds,
     }
 }
 

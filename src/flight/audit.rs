@@ -1,6 +1,6 @@
 //! The limits that a flight must keep, and how close it came to each.
 
-use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
+use crate::quantity::{KG_PER_LB, M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 
 /// A limit on the flown path.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,6 +41,8 @@ pub enum Limit {
     Redline,
     /// Landing fuel below the reserve.
     Fuel,
+    /// Mass at landing.
+    LandingMass,
     /// Longest from start-up to landing that was asked for.
     ArriveWithin,
     /// Most fuel, or least left, that was asked for.
@@ -51,7 +53,7 @@ pub enum Limit {
 
 impl Limit {
     /// All limits.
-    pub const ALL: [Self; 21] = [
+    pub const ALL: [Self; 22] = [
         Self::Airspeed,
         Self::LowSpeed,
         Self::ManifoldPressure,
@@ -70,6 +72,7 @@ impl Limit {
         Self::Governor,
         Self::Redline,
         Self::Fuel,
+        Self::LandingMass,
         Self::ArriveWithin,
         Self::FuelBound,
         Self::Distance,
@@ -96,9 +99,50 @@ impl Limit {
             Self::Governor => "RPM that can be held",
             Self::Redline => "greatest RPM",
             Self::Fuel => "fuel and reserve",
+            Self::LandingMass => "greatest landing weight",
             Self::ArriveWithin => "time asked for",
             Self::FuelBound => "fuel asked for",
             Self::Distance => "room on the route for climb, cruise and descent",
+        }
+    }
+
+    /// What would free a trip of it.
+    pub fn way_out(self) -> &'static str {
+        match self {
+            Self::Airspeed => {
+                "smoother air by height where it is forecast ([[limits.air]]), or a slower pattern"
+            }
+            Self::LowSpeed => "less load, or lower levels",
+            Self::ManifoldPressure | Self::RpmBand | Self::Governor | Self::Redline => {
+                "other levels, or other limits of the engine where its maker gives them (profile)"
+            }
+            Self::CruisePower => "a greater max_cruise_power_percent (profile)",
+            Self::Mixture => "a wider power band of the mixtures (profile)",
+            Self::LeastManifoldPressure => {
+                "a lower limits.least_map_inhg, or a greater limits.max_descent_fpm"
+            }
+            Self::ClimbRate => "less load or fuel, or lower levels",
+            Self::DescentRate => {
+                "a greater limits.max_descent_fpm, or lower levels before the field"
+            }
+            Self::GearExtension | Self::GearDown => {
+                "a slower descent, or gear_as_brake = false (profile)"
+            }
+            Self::Ground => {
+                "more room to climb or let down before the high ground: a via place round it, a field farther from it, or less load"
+            }
+            Self::Forbidden => "a via place round it, or another time if it is cloud",
+            Self::Ceiling => "a higher maximum_altitude_ft of the leg, or a via place",
+            Self::Level => {
+                "a level that the legs have in common (limits.rules, minimum_altitude_ft), or longer legs"
+            }
+            Self::Fuel => {
+                "more fuel, a stop on the way, or a smaller limits.reserve_min if the rules allow it"
+            }
+            Self::LandingMass => "less load or fuel on board, or a longer way to burn it",
+            Self::ArriveWithin => "more time",
+            Self::FuelBound => "more fuel allowed",
+            Self::Distance => "lower levels, a greater limits.max_descent_fpm, or a longer route",
         }
     }
 
@@ -113,6 +157,7 @@ impl Limit {
             Self::Ground | Self::Forbidden | Self::Ceiling => 30.0 * M_PER_FT,
             Self::Governor | Self::Redline => 5.0 / 60.0,
             Self::Fuel | Self::FuelBound => 0.1,
+            Self::LandingMass => KG_PER_LB,
             Self::ArriveWithin => 6.0,
             Self::Distance | Self::Level => 100.0,
         }

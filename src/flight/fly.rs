@@ -223,10 +223,15 @@ impl Flyer<'_> {
         let slowed = Mark::from(&self.state);
         self.arrive()?;
         let burned = self.state.fuel_kg + p.aircraft.procedures.take_off_fuel_kg;
-        let reserve_kg = p.limits.reserve_s * cruise_fuel_kg_s;
+        let reserve_kg = p.reserve_kg(cruise_fuel_kg_s);
         self.audit.note(
             Limit::Fuel,
             burned + reserve_kg - (p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg),
+        );
+        let landing_kg = p.zero_fuel_kg + p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg - burned;
+        self.audit.note(
+            Limit::LandingMass,
+            landing_kg - p.aircraft.masses.max_landing_kg,
         );
         if let Some(within_s) = p.bounds.within_s {
             let taken_s = p.aircraft.procedures.taxi_time_s + self.state.time_s;

@@ -208,15 +208,13 @@ impl Flyer<'_> {
         if let Some(last) = self.last.replace(here) {
             let p = self.p;
             let (s0, s1) = (last.distance_m, here.distance_m);
-            for edge in p.floor_edges_m() {
-                if s0 < edge && edge < s1 {
-                    let at = last.toward(here, (edge - s0) / (s1 - s0));
-                    self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
-                    self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
-                }
+            for edge in p.floor_edges_m(s0, s1) {
+                let at = last.toward(here, (edge - s0) / (s1 - s0));
+                self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
+                self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
             }
             let (h0, h1) = (last.indicated_m, here.indicated_m);
-            for &(edge, _) in &p.limits.air {
+            for edge in p.limits.speed_edges_m(&p.aircraft.speeds) {
                 if (h0 - edge) * (h1 - edge) < 0.0 {
                     let at = last.toward(here, (edge - h0) / (h1 - h0));
                     self.hold(at, at.distance_m, edge - EDGE_M, mass_kg);
@@ -281,14 +279,10 @@ impl Flyer<'_> {
                 return Ok(here);
             }
             let steps = (left / CLIMB_STEP_M).ceil();
-            let next = step_height(
-                self.p,
-                &self.state,
-                &here,
-                &control,
-                left / steps,
-                &self.near,
-            );
+            // The height to reach moves with the altimeter setting while it is climbed to.
+            let moves = self.p.level_slope() * here.ground_speed_m_s / here.rate_m_s;
+            let dh = left / steps / (1.0 - moves.clamp(-0.5, 0.5));
+            let next = step_height(self.p, &self.state, &here, &control, dh, &self.near);
             let Some(next) = next.filter(|s| s.time_s - self.state.time_s < LONGEST_CHANGE_S)
             else {
                 return Err(FlightError::CannotClimb {

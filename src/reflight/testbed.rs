@@ -176,6 +176,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
             to_m: length_m,
             true_rad: 1.0,
             magnetic_rad: 1.0,
+            magnetic_ends_rad: [1.0; 2],
             variation_rad: 0.0,
             ground: vec![(0.0, length_m, 0.0)],
             minimum_m: 2_000.0 * FT,
@@ -211,7 +212,10 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
             least_map_pa: 15.0 * IN,
             map_reduction_pa_s: 2.0 * IN / 60.0,
             oxygen: false,
+            no_oxygen_m: 12_500.0 * M_PER_FT,
             reserve_s: 2_700.0,
+            reserve_kg: 0.0,
+            sector_from_rad: 0.0,
         },
         rules: Rules::UsVfr,
         night: false,
@@ -225,6 +229,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
         charge: Default::default(),
         clock: vec![],
         forbidden: vec![],
+        clouds: vec![],
         notes: vec![],
         aircraft,
     }
@@ -352,6 +357,8 @@ pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64
         variation_rad: Some(0.0),
         arrival: calm.arrival,
         bounds: Default::default(),
+        airspace: Default::default(),
+        notes: vec![],
     };
     resolve(&trip, aircraft).expect("the invented trip is in order")
 }

@@ -699,7 +699,10 @@ fn fastest_between_m_s(problem: &Problem, low: f64, level_m: f64, mass_kg: f64) 
 pub(super) fn clear_of_edges(problem: &Problem, from_m: f64) -> bool {
     const CLEAR_M: f64 = 100.0 * M_PER_FT;
     let near = |edge_m: f64| from_m > edge_m - 1.0 && from_m < edge_m + CLEAR_M;
-    !problem.limits.air.iter().any(|a| near(a.0))
+    !problem
+        .limits
+        .speed_edges_m(&problem.aircraft.speeds)
+        .any(near)
 }
 
 /// The least manifold pressure \[Pa\] that may be held in the descent and that a hand can set.

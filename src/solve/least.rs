@@ -1,5 +1,6 @@
 //! A trip from the question as asked: fuel given, or the least that leaves the reserve.
 
+use super::infeasible::tried;
 use super::plan::Draft;
 use super::search::{bare, on_schedule, set_clock, totals};
 use super::why;
@@ -39,7 +40,7 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
             aircraft.clone(),
         )?;
         let mut problem = on_schedule(&problem);
-        let answer = bare(&problem)?;
+        let answer = bare(&problem).map_err(|e| tried(&problem, e))?;
         set_clock(&mut problem, &answer.flown);
         Ok((problem.into_owned(), answer))
     };

@@ -5,10 +5,12 @@
 //!
 //! Same input, same answer, bit for bit: nothing here draws a random number or depends on the clock or the number of threads.
 
+mod advice;
 mod bounded;
 pub mod cruise;
 mod descent;
 mod ideal;
+mod infeasible;
 mod least;
 mod levels;
 mod plan;

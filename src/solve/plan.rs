@@ -155,14 +155,53 @@ pub enum Warning {
     BelowLegalReserve(f64),
     /// The profile has no MAP/RPM limit line; RPM/100 was used.
     NoLimitLine,
-    /// Landing mass above the greatest, kg over.
-    LandingMass(f64),
     /// Pattern speed is above the speed at which gear may be extended.
     PatternAboveVlo,
     /// The re-flight misses the plan by more than its bounds.
     Reflight,
     /// The search did not converge.
     NotConverged,
+    /// Cold air or low pressure: lower than the altimeter reads.
+    LowerThanRead {
+        /// Leg, by index.
+        leg: usize,
+        /// By this much at the most, m.
+        by_m: f64,
+        /// Indicated altitude there, m.
+        indicated_m: f64,
+    },
+    /// In cloud near freezing, or for an aircraft approved for it below.
+    NearIce {
+        /// Where it is coldest, m along the route.
+        distance_m: f64,
+        /// Temperature there, K.
+        temperature_k: f64,
+    },
+    /// Above where oxygen is recommended, and none is on board.
+    OxygenAdvised {
+        /// Recommended above this pressure altitude, m.
+        above_m: f64,
+        /// Highest of the flight, m.
+        highest_m: f64,
+    },
+    /// So high that each occupant must be provided with oxygen.
+    OxygenForEach {
+        /// Highest pressure altitude of the flight, m.
+        highest_m: f64,
+    },
+    /// Strong wind at the height of ridges.
+    RidgeWind {
+        /// Leg, by index.
+        leg: usize,
+        /// Where, m along the route.
+        at_m: f64,
+        /// Wind there at the height of the ground, m/s.
+        wind_m_s: f64,
+        /// The ground, m.
+        ground_m: f64,
+        /// The part of the route in its lee, m along it, where the wind blows along the route.
+        lee_m: Option<(f64, f64)>,
+    },
 }
 
 /// One plan.

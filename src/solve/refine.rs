@@ -315,7 +315,10 @@ pub(super) fn second_climb_from_m(problem: &Problem, level_m: f64) -> (f64, f64)
 pub(super) fn clear_both_ways(problem: &Problem, from_m: f64) -> bool {
     const CLEAR_M: f64 = 100.0 * M_PER_FT;
     let near = |edge_m: f64| (from_m - edge_m).abs() < CLEAR_M;
-    !problem.limits.air.iter().any(|a| near(a.0))
+    !problem
+        .limits
+        .speed_edges_m(&problem.aircraft.speeds)
+        .any(near)
 }
 
 /// The knobs of a script with bounds (SI).

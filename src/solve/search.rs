@@ -1,6 +1,8 @@
 //! From a problem to a plan.
 
+use super::advice::advice;
 use super::cruise::{self, CruiseOption};
+use super::infeasible::tried;
 use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{
     Alternative, AlternativeKind, Draft, Ideal, Part, Plan, Termination, Totals, Warning, Workings,
@@ -16,7 +18,7 @@ use crate::flight::{
 };
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::{self, Mismatch};
-use crate::trip::{CostRates, HourBasis, Objective, Problem, Start};
+use crate::trip::{CostRates, HourBasis, Leg, Objective, Problem, Rules, Start, legal_levels};
 use std::borrow::Cow;
 use std::cell::RefCell;
 
@@ -49,7 +51,7 @@ const SET_BEFORE_M_S: f64 = 2.0 * M_S_PER_KT;
 pub enum SolveError {
     /// A leg has no legal level.
     #[error(
-        "leg {from} to {to}: no cruise altitude is allowed between its minimum of {minimum_ft:.0} ft and {maximum_ft:.0} ft (rules for a magnetic course of {course_deg:.0} deg, ground clearance in true height, oxygen)"
+        "leg {from} to {to}: no cruise altitude is allowed between its minimum of {minimum_ft:.0} ft and {maximum_ft:.0} ft (rules for a magnetic course of {course_deg:.0} deg, ground clearance in true height, oxygen). What would free it: {ways}"
     )]
     NoLevel {
         /// From.
@@ -60,6 +62,8 @@ pub enum SolveError {
         minimum_ft: f64,
         /// Greatest altitude.
         maximum_ft: f64,
+        /// What would free it, in words.
+        ways: String,
         /// Magnetic course.
         course_deg: f64,
     },
@@ -92,10 +96,14 @@ pub enum SolveError {
         nearest: String,
     },
     /// A plan was found in outline but no script keeps every limit.
-    #[error("no flight keeps every limit of the trip; limits in the way: {limits}")]
+    #[error(
+        "no flight keeps every limit of the trip; limits in the way: {limits}. What would free it: {ways}"
+    )]
     Infeasible {
         /// The limits, in words.
         limits: String,
+        /// What would free the trip of each, in words.
+        ways: String,
     },
 }
 
@@ -113,7 +121,7 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
 /// As [`plan`].
 pub fn plan_with_workings(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
     let mut problem = on_schedule(problem);
-    let draft = bare(&problem)?;
+    let draft = bare(&problem).map_err(|e| tried(&problem, e))?;
     set_clock(&mut problem, &draft.flown);
     Ok(super::why::told(&problem, draft))
 }
@@ -186,6 +194,23 @@ pub(super) fn flown_sequences(problem: &Problem) -> Vec<Result<Flown, Vec<Limit>
         .collect()
 }
 
+/// Whether a flight that keeps every limit is soon found.
+pub(super) fn can_be_flown(problem: &Problem) -> bool {
+    let rates = problem.cost_rates();
+    let search = Search::new(problem, rates);
+    let Ok(levels) = search.level_costs() else {
+        return false;
+    };
+    let pilot = Pilot::new(problem);
+    let proposals = sequences(problem, rates, &levels);
+    let alone = proposals.iter().filter(|s| s.steps.len() == 1);
+    let several = proposals.iter().filter(|s| s.steps.len() > 1);
+    alone
+        .take(SEQUENCES)
+        .chain(several.take(SEQUENCES))
+        .any(|s| search.fly_sequence(&pilot, &levels, s, 1).is_ok())
+}
+
 /// A script with its derived entries filled in: the speed at which cruise power is set after each climb, and a throttle left alone in
 /// the descent at its cruise setting.
 pub fn prepared(problem: &Problem, script: &Script) -> Script {
@@ -209,6 +234,7 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, So
                 minimum_ft: leg.minimum_m / M_PER_FT,
                 maximum_ft: problem.ceiling_m(leg.from_m) / M_PER_FT,
                 course_deg: leg.magnetic_rad.to_degrees(),
+                ways: ways_to_a_level(problem, leg),
             });
         }
     }
@@ -377,12 +403,7 @@ pub fn totals(problem: &Problem, flown: &Flown) -> Totals {
     let block_fuel_kg = flown.fuel_kg + p.taxi_fuel_kg;
     let landing_fuel_kg = problem.fuel_kg - block_fuel_kg;
     let flow = flown.cruise_fuel_kg_s;
-    let legal_s = 60.0
-        * if problem.night || problem.rules == crate::trip::Rules::UsIfr {
-            45.0
-        } else {
-            30.0
-        };
+    let reserve_required_kg = problem.reserve_kg(flow);
     let hours_cost = match problem.prices.basis {
         HourBasis::Clock => problem.prices.per_s * block_time_s,
         HourBasis::Airborne => problem.prices.per_s * flown.time_s,
@@ -397,13 +418,18 @@ pub fn totals(problem: &Problem, flown: &Flown) -> Totals {
         distance_m: problem.length_m,
         landing_fuel_kg,
         reserve_s: landing_fuel_kg.max(0.0) / flow,
-        reserve_required_kg: problem.limits.reserve_s * flow,
-        legal_reserve_kg: legal_s * flow,
-        fuel_required_kg: block_fuel_kg + problem.limits.reserve_s * flow,
+        reserve_required_kg,
+        legal_reserve_kg: problem.rules.reserve_s(problem.night) * flow,
+        fuel_required_kg: block_fuel_kg + reserve_required_kg,
     }
 }
 
-fn warnings(problem: &Problem, totals: &Totals, mismatch: &Mismatch) -> Vec<Warning> {
+fn warnings(
+    problem: &Problem,
+    flown: &Flown,
+    totals: &Totals,
+    mismatch: &Mismatch,
+) -> Vec<Warning> {
     let mut out: Vec<Warning> = problem.notes.iter().cloned().map(Warning::Note).collect();
     if let Some(until) = problem.valid_until {
         #[expect(clippy::cast_precision_loss, reason = "seconds of a few days")]
@@ -424,18 +450,48 @@ fn warnings(problem: &Problem, totals: &Totals, mismatch: &Mismatch) -> Vec<Warn
     if problem.aircraft.procedures.map_limit.is_empty() && !problem.aircraft.propeller.is_fixed() {
         out.push(Warning::NoLimitLine);
     }
-    let over =
-        problem.zero_fuel_kg + totals.landing_fuel_kg - problem.aircraft.masses.max_landing_kg;
-    if over > 0.0 {
-        out.push(Warning::LandingMass(over));
-    }
     if problem.aircraft.procedures.pattern_m_s > problem.aircraft.speeds.vlo_extend_m_s {
         out.push(Warning::PatternAboveVlo);
     }
     if !mismatch.within_bounds(problem.aircraft.fuel.density_kg_m3) {
         out.push(Warning::Reflight);
     }
+    out.extend(advice(problem, flown));
     out
+}
+
+/// What alone would give a leg without level one, in words.
+fn ways_to_a_level(problem: &Problem, leg: &Leg) -> String {
+    // The air is known this far above the trip's greatest altitude.
+    let more_m = 2_000.0 * M_PER_FT;
+    let frees = |change: &dyn Fn(&mut Problem, &mut Leg)| {
+        let (mut p, mut l) = (problem.clone(), leg.clone());
+        change(&mut p, &mut l);
+        !legal_levels(&p, &l).levels_m.is_empty()
+    };
+    let mut ways = Vec::new();
+    if frees(&|p, _| p.rules = Rules::None) {
+        ways.push("rules that allow other levels on this course (limits.rules)");
+    }
+    if frees(&|_, l| l.maximum_m = None) {
+        ways.push("a higher maximum_altitude_ft of the leg");
+    }
+    if frees(&|p, l| {
+        p.limits.max_altitude_m += more_m;
+        l.maximum_m = l.maximum_m.map(|m| m + more_m);
+    }) {
+        ways.push("a higher greatest altitude (limits.max_altitude_ft)");
+    }
+    if frees(&|p, _| p.limits.oxygen = true) {
+        ways.push("oxygen on board (limits.oxygen)");
+    }
+    if frees(&|_, l| l.minimum_m = f64::NEG_INFINITY) {
+        ways.push("a lower minimum_altitude_ft of the leg, if the chart has it");
+    }
+    if ways.is_empty() {
+        ways.push("no one limit alone: a route over lower ground (a via place), or warmer air");
+    }
+    ways.join("; ")
 }
 
 /// Limits as a pilot would name them.
@@ -1163,7 +1219,7 @@ impl<'a> Search<'a> {
         let (script, converged) = draft.unrounded.unzip();
         let converged = converged.unwrap_or(false);
         let unrounded = before_rounding(p, script, &flown);
-        let mut warnings = warnings(p, &totals, &draft.mismatch);
+        let mut warnings = warnings(p, &flown, &totals, &draft.mismatch);
         if !converged {
             warnings.push(Warning::NotConverged);
         }
@@ -1241,10 +1297,13 @@ impl<'a> Search<'a> {
         }
         let mut words = in_words(&limits);
         if limits.contains(&Limit::Forbidden) {
-            let names: Vec<&str> = self.p.forbidden.iter().map(|p| p.name.as_str()).collect();
-            words.push_str(&format!(" ({})", names.join(", ")));
+            words.push_str(&format!(" ({})", self.p.forbidden_names().join(", ")));
         }
-        SolveError::Infeasible { limits: words }
+        let ways: Vec<&str> = limits.iter().map(|l| l.way_out()).collect();
+        SolveError::Infeasible {
+            limits: words,
+            ways: ways.join("; "),
+        }
     }
 
     /// Fuel the thriftiest plan needs with the reserve, with the tanks as full as they can be for the question's sake.
@@ -1252,6 +1311,7 @@ impl<'a> Search<'a> {
         let mut p = self.p.clone();
         p.objective = Objective::Fuel;
         p.limits.reserve_s = 0.0;
+        p.limits.reserve_kg = 0.0;
         p.zero_fuel_kg += p.fuel_kg - 2.0 * p.aircraft.fuel.usable_kg;
         p.fuel_kg = 2.0 * p.aircraft.fuel.usable_kg;
         let rates = p.cost_rates();
@@ -1262,8 +1322,8 @@ impl<'a> Search<'a> {
         let flown = search.fly_sequence(&pilot, &levels, &sequence, 1).ok()?;
         let t = totals(&p, &flown);
         Some((
-            t.block_fuel_kg + self.p.limits.reserve_s * flown.cruise_fuel_kg_s,
-            self.p.limits.reserve_s,
+            t.block_fuel_kg + self.p.reserve_kg(flown.cruise_fuel_kg_s),
+            self.p.reserve_kg(flown.cruise_fuel_kg_s) / flown.cruise_fuel_kg_s,
         ))
     }
 }

@@ -1,6 +1,6 @@
 //! The same trip with one thing about it other than forecast or weighed.
 
-use super::{Problem, legal_levels};
+use super::Problem;
 
 /// What is other than planned with.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -15,7 +15,7 @@ pub enum Change {
 
 impl Problem {
     /// The problem with a change made to it. Pressure altitudes and altimeter settings stay; with the temperature change densities,
-    /// true heights and so the legal levels.
+    /// true heights and so the legal levels, and where ice is in cloud.
     pub fn changed(&self, change: Change) -> Self {
         let mut p = self.clone();
         match change {
@@ -27,7 +27,7 @@ impl Problem {
                     let (a, b) = (self.departure.elevation_m, self.destination.elevation_m);
                     self.pressure_altitude_m(s_m, a + share * (b - a))
                 });
-                p.levels = p.legs.iter().map(|l| legal_levels(&p, l)).collect();
+                p.settle_levels();
             }
         }
         p

@@ -3,18 +3,18 @@
 //!
 //! **Invariant:** this module never imports `solve`, `flight` or `files`.
 
+mod airspace;
 mod change;
 mod levels;
 mod patch;
 mod problem;
 mod route_air;
 
+pub use airspace::{Airspace, Cloud};
 pub use change::Change;
 pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
-pub use patch::{Patch, PathPoint};
-pub use problem::{
-    CostRates, Field, Leg, NO_OXYGEN_M, Note, Problem, ProblemError, TERMINAL_M, resolve,
-};
+pub use patch::{Patch, PatchKind, PathPoint};
+pub use problem::{CostRates, Field, Leg, Note, Problem, ProblemError, TERMINAL_M, resolve};
 pub use route_air::{AirColumn, AirSample, RouteAir};
 
 use crate::air::field::WindField;
@@ -121,6 +121,38 @@ pub enum Rules {
     None,
 }
 
+impl Rules {
+    /// Whether the rules are those of visual flight.
+    pub fn visual(self) -> bool {
+        matches!(self, Self::UsVfr | Self::IcaoVfr)
+    }
+
+    /// Whether the rules are those of instrument flight.
+    pub fn instrument(self) -> bool {
+        matches!(self, Self::UsIfr | Self::IcaoIfr)
+    }
+
+    /// Pressure altitude \[m\] above which the pilot needs oxygen once 30 minutes are over: 14 CFR 91.211(a)(1), 12,500 ft; NCO.OP.190,
+    /// 10,000 ft. The planner does not use up the minutes: without oxygen it plans no level above.
+    pub fn no_oxygen_m(self) -> f64 {
+        let ft = match self {
+            Self::UsVfr | Self::UsIfr | Self::None => 12_500.0,
+            Self::IcaoVfr | Self::IcaoIfr => 10_000.0,
+        };
+        ft * crate::quantity::M_PER_FT
+    }
+
+    /// Legal least of fuel at landing, s of cruise: 14 CFR 91.151 and 91.167, and NCO.OP.125, with the same figures: 30 min by day in
+    /// visual flight, else 45 min.
+    pub fn reserve_s(self, night: bool) -> f64 {
+        60.0 * if night || self.instrument() {
+            45.0
+        } else {
+            30.0
+        }
+    }
+}
+
 /// How rough the air is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Roughness {
@@ -153,8 +185,14 @@ pub struct Limits {
     pub map_reduction_pa_s: f64,
     /// Oxygen is on board and will be used.
     pub oxygen: bool,
+    /// No level is above this pressure altitude without oxygen, m.
+    pub no_oxygen_m: f64,
     /// Planned reserve, s of planned cruise fuel flow.
     pub reserve_s: f64,
+    /// Planned reserve besides that, kg.
+    pub reserve_kg: f64,
+    /// Where the sector of odd thousands begins, magnetic course, rad; it is half a turn wide.
+    pub sector_from_rad: f64,
 }
 
 /// Arrival.
@@ -221,6 +259,8 @@ pub struct Trip {
     pub limits: Limits,
     /// Rules for cruise altitudes.
     pub rules: Rules,
+    /// Keep-out volumes and cloud.
+    pub airspace: Airspace,
     /// Night: for the legal reserve.
     pub night: bool,
     /// Magnetic variation, rad, east positive, if the trip gives it.
@@ -229,6 +269,8 @@ pub struct Trip {
     pub arrival: Arrival,
     /// What the plan must keep, whatever is least.
     pub bounds: Bounds,
+    /// Said to the pilot: what was noted while the trip was read.
+    pub notes: Vec<Note>,
 }
 
 /// Bounds that the rounded, flown plan must keep, whatever its objective.
@@ -258,6 +300,11 @@ impl Bounds {
     }
 }
 
+/// Below this altitude, m, no more than [`SLOW_M_S`] indicated is flown (14 CFR 91.117(a); SERA.6001 has the same for visual flight).
+pub const SLOW_BELOW_M: f64 = 10_000.0 * crate::quantity::M_PER_FT;
+/// See [`SLOW_BELOW_M`]: 250 kt, m/s.
+pub const SLOW_M_S: f64 = 250.0 * crate::quantity::M_S_PER_KT;
+
 impl Limits {
     /// Greatest indicated airspeed [m/s] at an indicated altitude, height above ground and mass (DESIGN section 5).
     pub fn speed_limit_m_s(
@@ -268,13 +315,28 @@ impl Limits {
         above_ground_m: f64,
     ) -> f64 {
         const TEN_KT_M_S: f64 = 10.0 * crate::quantity::M_S_PER_KT;
-        match self.roughness(indicated_m, above_ground_m) {
+        let law_m_s = if indicated_m < SLOW_BELOW_M {
+            SLOW_M_S
+        } else {
+            f64::INFINITY
+        };
+        let air_m_s = match self.roughness(indicated_m, above_ground_m) {
             Roughness::Smooth => speeds.vno_m_s,
             Roughness::Light => speeds.vno_m_s - TEN_KT_M_S,
             Roughness::Rough => {
                 (speeds.va_m_s * mass_fraction.sqrt()).min(speeds.vno_m_s - TEN_KT_M_S)
             }
-        }
+        };
+        air_m_s.min(law_m_s)
+    }
+
+    /// Indicated altitudes at which [`Limits::speed_limit_m_s`] may change in a step, m.
+    pub fn speed_edges_m(
+        &self,
+        speeds: &crate::aircraft::Speeds,
+    ) -> impl Iterator<Item = f64> + '_ {
+        let law = (speeds.vno_m_s > SLOW_M_S).then_some(SLOW_BELOW_M);
+        self.air.iter().map(|a| a.0).chain(law)
     }
 
     /// How rough the air is taken to be at an indicated altitude and height above ground.

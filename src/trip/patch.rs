@@ -16,6 +16,19 @@ pub struct Patch {
     pub high_m: f64,
     /// What it is called.
     pub name: String,
+    /// What makes it forbidden.
+    pub kind: PatchKind,
+}
+
+/// What makes a patch forbidden.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PatchKind {
+    /// A keep-out volume.
+    KeepOut,
+    /// Cloud, with the distances from it that visual flight keeps.
+    Cloud,
+    /// Cloud at or below freezing.
+    Ice,
 }
 
 /// A point of a path: distance along the route and indicated altitude, m.
@@ -68,6 +81,17 @@ impl Problem {
         deep.reduce(f64::max)
     }
 
+    /// Names of the forbidden patches, each once.
+    pub fn forbidden_names(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = Vec::new();
+        for patch in &self.forbidden {
+            if !names.contains(&patch.name.as_str()) {
+                names.push(&patch.name);
+            }
+        }
+        names
+    }
+
     /// By how much a straight path is above the greatest altitude of a leg that has one, at its worst, m; below zero is room. `None`
     /// where it comes over no such leg.
     pub fn over_ceiling_m(&self, a: PathPoint, b: PathPoint) -> Option<f64> {
@@ -115,6 +139,7 @@ mod tests {
             low_m: 1_000.0,
             high_m: 1_400.0,
             name: "test".into(),
+            kind: PatchKind::KeepOut,
         };
         let depth = |a, b| patch.depth_m(a, b);
         // Before it, behind it and on its edges.

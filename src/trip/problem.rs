@@ -1,9 +1,11 @@
 //! The trip made definite: distances, courses, air along the route, legal levels, all in SI and ready to fly.
 
+use super::airspace::{self, Cloud};
+use super::levels::halves;
 use super::route_air::{BOTTOM_M, Column, LegAir, STEP_M};
 use super::{
     Arrival, Bounds, FuelLoad, HourBasis, LegLevels, Limits, MOUNTAIN_CLIMB_M_S, Objective,
-    PLAIN_CLIMB_M_S, Patch, Place, Prices, RouteAir, Rules, Start, Trip, legal_levels,
+    PLAIN_CLIMB_M_S, Patch, PatchKind, Place, Prices, RouteAir, Rules, Start, Trip, legal_levels,
 };
 use crate::air::field::{FieldError, WindField};
 use crate::air::{isa, triangle};
@@ -15,15 +17,14 @@ use jiff::tz::TimeZone;
 
 /// Greatest distance between two nodes of the air table, m.
 const NODE_M: f64 = 10.0 * M_PER_NM;
-/// Cabin pressure altitude above which the crew needs oxygen after 30 minutes, m (14 CFR 91.211(a)(1): 12,500 ft). The
-/// planner does not count the minutes: no level above it without oxygen.
-pub const NO_OXYGEN_M: f64 = 12_500.0 * M_PER_FT;
 /// Within this distance of either field the climb and the let-down are flown over ground in sight: see [`Problem::floor_m`].
 pub const TERMINAL_M: f64 = 20.0 * M_PER_NM;
 /// Height over ground in the terminal stretches, m (14 CFR 91.119(c): 500 ft over other than congested areas).
 const TERMINAL_CLEARANCE_M: f64 = 500.0 * M_PER_FT;
 /// A first guess of the ground speed, m/s.
 const FIRST_GUESS_M_S: f64 = 70.0;
+/// What lies on either side of an edge is asked this far from it, m.
+const EDGE_M: f64 = 0.01;
 /// Within this distance of a field the ground bound is the field's own.
 const FIELD_M: f64 = 10.0 * M_PER_NM;
 
@@ -42,6 +43,8 @@ pub struct Leg {
     pub true_rad: f64,
     /// Magnetic course at mid-leg, rad.
     pub magnetic_rad: f64,
+    /// The same at its start and end, rad.
+    pub magnetic_ends_rad: [f64; 2],
     /// Magnetic variation at mid-leg, rad, east positive.
     pub variation_rad: f64,
     /// Ground: (from, to, height), m along the route and m.
@@ -121,6 +124,8 @@ pub struct Problem {
     pub levels: Vec<LegLevels>,
     /// Patches that no part of the flight may pass through.
     pub forbidden: Vec<Patch>,
+    /// Layers of cloud, by which some of those patches were made.
+    pub clouds: Vec<Cloud>,
     /// Bounds.
     pub bounds: Bounds,
     /// Added to the cost rates while a bound is searched for; zero in a problem as asked.
@@ -139,6 +144,29 @@ pub enum Note {
     MagneticDate,
     /// Wind or temperature was filled in below the lowest forecast level, over this height at most, m.
     BelowForecast(f64),
+    /// The magnetic course of a leg is so near the split of the sectors, or crosses it, that the levels of both were taken.
+    NearSplit {
+        /// From.
+        from: String,
+        /// To.
+        to: String,
+        /// Magnetic course at start, middle and end, rad.
+        magnetic_rad: [f64; 3],
+    },
+    /// Tiles of ground near a leg that are not there; their ground was taken for the sea.
+    GroundMissing {
+        /// The leg.
+        leg: String,
+        /// The tiles, in words.
+        tiles: String,
+    },
+    /// Posts near a leg that have no height; the highest of the stretches beside was taken.
+    GroundVoid {
+        /// The leg.
+        leg: String,
+        /// How many.
+        posts: usize,
+    },
 }
 
 /// Why a trip cannot be made definite.
@@ -269,12 +297,22 @@ impl Problem {
     fn note_below_forecast(&mut self, filled_m: f64) {
         let known = self.notes.iter_mut().find_map(|n| match n {
             Note::BelowForecast(m) => Some(m),
-            Note::MagneticDate => None,
+            _ => None,
         });
         match known {
             Some(m) => *m = m.max(filled_m),
             None => self.notes.push(Note::BelowForecast(filled_m)),
         }
+    }
+
+    /// Reserve \[kg\] at this cruise fuel flow [kg/s]: what the trip asks for, and under any rules at least theirs.
+    pub fn reserve_kg(&self, cruise_fuel_kg_s: f64) -> f64 {
+        let asked = self.limits.reserve_s * cruise_fuel_kg_s + self.limits.reserve_kg;
+        let legal = match self.rules {
+            Rules::None => 0.0,
+            rules => rules.reserve_s(self.night) * cruise_fuel_kg_s,
+        };
+        asked.max(legal)
     }
 
     /// Clearance over ground \[m\].
@@ -295,12 +333,29 @@ impl Problem {
 
     /// Highest ground of the stretch at a distance \[m\].
     pub fn ground_m(&self, distance_m: f64) -> f64 {
-        let leg = &self.legs[self.leg_index(distance_m)];
-        leg.ground
-            .iter()
-            .find(|g| distance_m < g.1)
-            .or(leg.ground.last())
+        let ground = &self.legs[self.leg_index(distance_m)].ground;
+        ground
+            .get(ground.partition_point(|g| g.1 <= distance_m))
+            .or(ground.last())
             .map_or(0.0, |g| g.2)
+    }
+
+    /// Lowest of the grounds [`Problem::ground_m`] of a part of the route \[m\].
+    pub fn lowest_ground_m(&self, from_m: f64, to_m: f64) -> f64 {
+        let inside = self.floor_edges_m(from_m, to_m);
+        let grounds = inside.map(|edge| self.ground_m(edge));
+        grounds.fold(self.ground_m(from_m), f64::min)
+    }
+
+    /// Least of the heights [`Problem::floor_m`] of a part of the route \[m\]; `None` where any of it has none.
+    pub fn lowest_floor_m(&self, from_m: f64, to_m: f64) -> Option<f64> {
+        let mut least = self.floor_m(from_m)?;
+        for edge in self.floor_edges_m(from_m, to_m) {
+            least = least
+                .min(self.floor_m(edge - EDGE_M)?)
+                .min(self.floor_m(edge + EDGE_M)?);
+        }
+        Some(least)
     }
 
     /// Least true height \[m\] at a distance \[m\], in climb and let-down as well as in cruise.
@@ -325,9 +380,17 @@ impl Problem {
         })
     }
 
-    /// Distances at which [`Problem::floor_m`] or the ground changes in a step, m, in no order.
-    pub fn floor_edges_m(&self) -> impl Iterator<Item = f64> + '_ {
+    /// Distances between two others \[m\] at which [`Problem::floor_m`] or the ground changes in a step, m, in no order.
+    pub fn floor_edges_m(&self, from_m: f64, to_m: f64) -> impl Iterator<Item = f64> + '_ {
         let end = FIELD_M.max(self.arrival.before_m + 5.0 * M_PER_NM);
+        let first = self.legs.partition_point(|l| l.to_m <= from_m);
+        let legs = self.legs[first..]
+            .iter()
+            .take_while(move |l| l.from_m < to_m);
+        let grounds = legs.flat_map(move |l| {
+            let first = l.ground.partition_point(|g| g.1 <= from_m);
+            l.ground[first..].iter().map(|g| g.1)
+        });
         [
             FIELD_M,
             TERMINAL_M,
@@ -335,7 +398,8 @@ impl Problem {
             self.length_m - end,
         ]
         .into_iter()
-        .chain(self.legs.iter().flat_map(|l| l.ground.iter().map(|g| g.1)))
+        .filter(move |&s| from_m < s && s < to_m)
+        .chain(grounds.take_while(move |&s| s < to_m))
     }
 
     /// Indicated altitude \[m\] and airspeed [m/s] that the flight begins with: at lift-off at a speed, or in the air as it is.
@@ -359,6 +423,13 @@ impl Problem {
         nothing_before_flight(&mut p.aircraft.procedures);
         p.levels = p.legs.iter().map(|l| legal_levels(&p, l)).collect();
         p
+    }
+
+    /// Finds what hangs on the air: patches of ice in cloud, and legal levels.
+    pub(super) fn settle_levels(&mut self) {
+        self.forbidden.retain(|p| p.kind != PatchKind::Ice);
+        self.forbidden.extend(airspace::ice(self));
+        self.levels = self.legs.iter().map(|l| legal_levels(self, l)).collect();
     }
 
     /// When the flight is expected at a distance \[m\], s since lift-off: by [`Problem::clock`], zero where that is empty.
@@ -512,7 +583,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         });
     }
     let date = trip.departure_time.to_zoned_datetime(TimeZone::UTC).date();
-    let mut notes = Vec::new();
+    let mut notes = trip.notes.clone();
     let mut legs = Vec::new();
     let mut geodesics = Vec::new();
     let mut along_m = 0.0;
@@ -526,11 +597,11 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
             }
         })?;
         let true_rad = line.course_mid_rad();
-        let variation_rad = match trip.variation_rad {
-            Some(v) => v,
+        let mut variation_at = |share: f64| match trip.variation_rad {
+            Some(v) => Ok(v),
             None => {
-                let middle = line.point_at(line.distance_m() / 2.0);
-                let v = magnetic::variation(middle, ground.minimum_m, date).map_err(|source| {
+                let there = line.point_at(share * line.distance_m());
+                let v = magnetic::variation(there, ground.minimum_m, date).map_err(|source| {
                     ProblemError::Magnetic {
                         from: from.clone(),
                         to: to.clone(),
@@ -540,9 +611,14 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
                 if v.date_outside_model && !notes.contains(&Note::MagneticDate) {
                     notes.push(Note::MagneticDate);
                 }
-                v.variation_rad
+                Ok(v.variation_rad)
             }
         };
+        let variation_rad = variation_at(0.5)?;
+        let magnetic_ends_rad = [
+            triangle::wrap_rad(line.course_start_rad() - variation_at(0.0)?),
+            triangle::wrap_rad(line.course_end_rad() - variation_at(1.0)?),
+        ];
         let to_m = along_m + line.distance_m();
         let mut start = along_m;
         let mut stretches = Vec::new();
@@ -563,6 +639,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
             to_m,
             true_rad,
             magnetic_rad: triangle::wrap_rad(true_rad - variation_rad),
+            magnetic_ends_rad,
             variation_rad,
             ground: stretches,
             minimum_m: ground.minimum_m,
@@ -616,7 +693,8 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         night: trip.night,
         arrival: trip.arrival,
         levels: vec![],
-        forbidden: vec![],
+        forbidden: airspace::patches(trip, &geodesics, along_m),
+        clouds: trip.airspace.clouds.clone(),
         bounds: trip.bounds,
         charge: CostRates::default(),
         clock: vec![],
@@ -634,11 +712,18 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
     if !problem.air.is_steady() {
         problem.clock = vec![(0.0, 0.0), (along_m, along_m / FIRST_GUESS_M_S)];
     }
-    problem.levels = problem
-        .legs
-        .iter()
-        .map(|l| legal_levels(&problem, l))
-        .collect();
+    problem.settle_levels();
+    for leg in &problem.legs {
+        if problem.rules != Rules::None && halves(leg, problem.limits.sector_from_rad) == [true; 2]
+        {
+            let [start, end] = leg.magnetic_ends_rad;
+            problem.notes.push(Note::NearSplit {
+                from: leg.from.clone(),
+                to: leg.to.clone(),
+                magnetic_rad: [start, leg.magnetic_rad, end],
+            });
+        }
+    }
     Ok(problem)
 }
 

@@ -258,6 +258,15 @@ impl RouteAir {
         &self.legs[i.min(self.legs.len() - 1)]
     }
 
+    /// The coldest that the air is at any of its times at a distance along the route and a pressure altitude \[m\], K.
+    pub fn coldest_k(&self, distance_m: f64, pressure_altitude_m: f64) -> f64 {
+        let at = |&time_s: &f64| {
+            self.at(distance_m, pressure_altitude_m, time_s)
+                .temperature_k
+        };
+        self.times_s.iter().map(at).fold(f64::INFINITY, f64::min)
+    }
+
     /// Adds to the wind along the course everywhere and at all times, m/s.
     pub(super) fn add_along_m_s(&mut self, more_m_s: f64) {
         for node in self.legs.iter_mut().flat_map(|l| &mut l.nodes) {

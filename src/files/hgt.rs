@@ -1,0 +1,293 @@
+//! Ground from tiles of the Shuttle Radar Topography Mission (SRTM), as users keep them in a folder.
+//!
+//! A tile is a file `N36W085.hgt`, named by its south-west corner: rows of big-endian 16-bit heights in whole metres above mean sea
+//! level, from the north, west to east, 1,201 posts a side (3 seconds of arc) or 3,601 (1 second), -32,768 where there is none. Form
+//! from memory of the mission's own documentation. Only the rows that a corridor touches are read.
+//!
+//! # Keys of a trip
+//! | section | keys (with default) |
+//! | --- | --- |
+//! | `[terrain]` | `folder` (from the folder of the trip file), `corridor_nm` (4: half-width, 14 CFR 91.177(a)(2)) |
+
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::{self, Read, Seek, SeekFrom};
+use std::ops::Range as Span;
+use std::path::{Path, PathBuf};
+
+use super::diagnostic::{FileError, Finding, FindingKind, quoted};
+use super::sheet::{Section, Sheet};
+use crate::earth::geodesic::Leg;
+use crate::earth::terrain::{self, Heights, Tile, VOID};
+use crate::quantity::M_PER_NM;
+use crate::trip::{LegGround, Note};
+
+/// Posts along a side: 3 seconds and 1 second of arc.
+const SIDES: [usize; 2] = [1_201, 3_601];
+/// Heights beyond these are no ground, m: the Dead Sea's shore is at -430, the highest summit at 8,849.
+const HEIGHTS_M: (i16, i16) = (-500, 9_000);
+/// Half-width of the corridor when the trip gives none, nm: 14 CFR 91.177(a)(2), 4 nm from the course.
+const CORRIDOR_NM: f64 = 4.0;
+/// Length of the stretches that ground is given by, m.
+const STRETCH_M: f64 = M_PER_NM;
+
+/// Why ground cannot be read.
+#[derive(Debug, thiserror::Error)]
+pub enum HgtError {
+    /// The folder cannot be listed.
+    #[error("the folder {} cannot be read: {why}", path.display())]
+    Folder {
+        /// The folder.
+        path: PathBuf,
+        /// What the system says.
+        why: io::Error,
+    },
+    /// No tile in the folder.
+    #[error("the folder {} holds no tile: no file is named like N36W085.hgt", path.display())]
+    Empty {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// A tile cannot be read.
+    #[error("{} cannot be read: {why}", path.display())]
+    Tile {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        why: io::Error,
+    },
+    /// The length fits no tile.
+    #[error(
+        "{} is {bytes} bytes long; a tile has 2,884,802 (1,201 x 1,201 heights of 2 bytes) or 25,934,402 (3,601 x 3,601)", path.display()
+    )]
+    Length {
+        /// The file.
+        path: PathBuf,
+        /// Its length.
+        bytes: u64,
+    },
+    /// A height that is none.
+    #[error(
+        "{}: the height in row {row}, column {column} is {height_m} m, not in the required range of -500..=9000 m; heights are big-endian", path.display()
+    )]
+    Height {
+        /// The file.
+        path: PathBuf,
+        /// Row, from 1, from the north.
+        row: usize,
+        /// Column, from 1, from the west.
+        column: usize,
+        /// The height.
+        height_m: i16,
+    },
+}
+
+/// A folder of tiles.
+#[derive(Debug)]
+pub struct Folder {
+    paths: BTreeMap<Tile, PathBuf>,
+    open: BTreeMap<Tile, Open>,
+}
+
+#[derive(Debug)]
+struct Open {
+    file: File,
+    side: usize,
+    rows: BTreeMap<usize, Vec<i16>>,
+}
+
+impl Folder {
+    /// The tiles of a folder, by their names; none is opened yet.
+    ///
+    /// # Errors
+    /// [`HgtError::Folder`], [`HgtError::Empty`].
+    pub fn new(folder: &Path) -> Result<Self, HgtError> {
+        let listed = |why| HgtError::Folder {
+            path: folder.to_owned(),
+            why,
+        };
+        let mut paths = BTreeMap::new();
+        for entry in std::fs::read_dir(folder).map_err(listed)? {
+            let path = entry.map_err(listed)?.path();
+            let hgt = path
+                .extension()
+                .is_some_and(|e| e.eq_ignore_ascii_case("hgt"));
+            let stem = path.file_stem().and_then(|s| s.to_str());
+            if let (true, Some(tile)) = (hgt, stem.and_then(Tile::from_name)) {
+                // Of two names that differ in capitals the first by the alphabet, whatever the order of the folder.
+                let kept = paths.entry(tile).or_insert_with(|| path.clone());
+                if path < *kept {
+                    *kept = path;
+                }
+            }
+        }
+        if paths.is_empty() {
+            return Err(HgtError::Empty {
+                path: folder.to_owned(),
+            });
+        }
+        Ok(Self {
+            paths,
+            open: BTreeMap::new(),
+        })
+    }
+}
+
+impl Heights for Folder {
+    type Error = HgtError;
+
+    fn side(&mut self, tile: Tile) -> Result<Option<usize>, HgtError> {
+        let Some(path) = self.paths.get(&tile) else {
+            return Ok(None);
+        };
+        if let Some(open) = self.open.get(&tile) {
+            return Ok(Some(open.side));
+        }
+        let unread = |why| HgtError::Tile {
+            path: path.clone(),
+            why,
+        };
+        let file = File::open(path).map_err(unread)?;
+        let bytes = file.metadata().map_err(unread)?.len();
+        let Some(side) = SIDES.into_iter().find(|&n| 2 * (n * n) as u64 == bytes) else {
+            return Err(HgtError::Length {
+                path: path.clone(),
+                bytes,
+            });
+        };
+        let rows = BTreeMap::new();
+        self.open.insert(tile, Open { file, side, rows });
+        Ok(Some(side))
+    }
+
+    fn row(&mut self, tile: Tile, row: usize) -> Result<&[i16], HgtError> {
+        self.side(tile)?;
+        let (Some(path), Some(open)) = (self.paths.get(&tile), self.open.get_mut(&tile)) else {
+            return Ok(&[]);
+        };
+        if !open.rows.contains_key(&row) {
+            let mut bytes = vec![0; 2 * open.side];
+            let begin = (2 * open.side * row) as u64;
+            open.file
+                .seek(SeekFrom::Start(begin))
+                .and_then(|_| open.file.read_exact(&mut bytes))
+                .map_err(|why| HgtError::Tile {
+                    path: path.clone(),
+                    why,
+                })?;
+            let heights: Vec<i16> = bytes
+                .chunks_exact(2)
+                .map(|b| i16::from_be_bytes([b[0], b[1]]))
+                .collect();
+            let wrong = |&h: &i16| h != VOID && !(HEIGHTS_M.0..=HEIGHTS_M.1).contains(&h);
+            if let Some(column) = heights.iter().position(wrong) {
+                return Err(HgtError::Height {
+                    path: path.clone(),
+                    row: row + 1,
+                    column: column + 1,
+                    height_m: heights[column],
+                });
+            }
+            open.rows.insert(row, heights);
+        }
+        Ok(&open.rows[&row])
+    }
+}
+
+/// The section `[terrain]` of a trip.
+pub(super) struct Terrain {
+    folder: (String, Span<usize>),
+    corridor_m: f64,
+}
+
+/// Reads it, if it is there.
+pub(super) fn section(root: &Section<'_>) -> Option<Terrain> {
+    if !root.has("terrain") {
+        return None;
+    }
+    let section = root.section("terrain");
+    let folder = section.text("folder", "the folder of the tiles");
+    let span = section.span_of("folder");
+    let corridor = section.number_or("corridor_nm", "corridor", CORRIDOR_NM);
+    section.finish();
+    Some(Terrain {
+        folder: (folder, span),
+        corridor_m: corridor.value * M_PER_NM,
+    })
+}
+
+/// Raises the ground of legs to that of the tiles, and says what is not known of it.
+pub(super) fn raise<'a>(
+    sheet: &Sheet<'_>,
+    base: &Path,
+    section: &Terrain,
+    legs: impl Iterator<Item = (&'a mut LegGround, Option<Leg>, &'a str)>,
+) -> Result<Vec<Note>, FileError> {
+    let (name, span) = &section.folder;
+    let fail = |message: String, hint: &str| {
+        sheet.fail(
+            Finding::new(
+                FindingKind::Unreadable,
+                "terrain.folder",
+                Some(span.clone()),
+                message,
+            )
+            .label("named here")
+            .hint(hint),
+        )
+    };
+    let wrong = |error: HgtError| {
+        let hint = match &error {
+            HgtError::Folder { .. } | HgtError::Empty { .. } => {
+                "give the folder of the .hgt tiles; paths start from the folder of the trip file"
+            }
+            _ => "replace this tile by a whole one, unpacked, or take it out of the folder",
+        };
+        fail(error.to_string(), hint)
+    };
+    let mut folder = Folder::new(&base.join(name)).map_err(wrong)?;
+    let mut notes = Vec::new();
+    for (ground, line, leg) in legs {
+        let Some(line) = line else { continue };
+        let corridor =
+            terrain::corridor(&line, section.corridor_m, STRETCH_M, &mut folder).map_err(wrong)?;
+        let Some(rows) = corridor.rows() else {
+            let message = format!(
+                "the tiles in {} have no height near the leg {leg}",
+                quoted(name)
+            );
+            return Err(fail(
+                message,
+                "give tiles without voids, or rows of ground by hand",
+            ));
+        };
+        if !corridor.missing.is_empty() {
+            let tiles: Vec<String> = corridor.missing.iter().map(|t| t.name()).collect();
+            notes.push(Note::GroundMissing {
+                leg: leg.to_owned(),
+                tiles: tiles.join(", "),
+            });
+        }
+        let posts = corridor.voids();
+        if posts > 0 {
+            notes.push(Note::GroundVoid {
+                leg: leg.to_owned(),
+                posts,
+            });
+        }
+        let from_tiles = format!(
+            "highest SRTM post within {:.1} nm by nautical mile, tiles in {name}",
+            section.corridor_m / M_PER_NM
+        );
+        ground.source = if ground.ground.is_empty() {
+            from_tiles
+        } else {
+            format!(
+                "the higher of: {from_tiles}; and by hand: {}",
+                ground.source
+            )
+        };
+        ground.ground = terrain::higher(&ground.ground, &rows);
+    }
+    Ok(notes)
+}
