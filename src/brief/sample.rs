@@ -183,6 +183,7 @@ fn made_problem() -> Problem {
         departure_time: jiff::Timestamp::UNIX_EPOCH,
         start: Default::default(),
         valid_until: None,
+        sources: vec![],
         legs: vec![
             leg(
                 "AAA",

@@ -5,11 +5,14 @@
 
 pub mod bulletin;
 pub mod diagnostic;
+pub mod grib2;
 pub mod handbook;
 pub mod profile;
+pub mod report;
 mod sheet;
 pub mod stations;
 pub mod trip;
+pub mod weather;
 pub mod winds;
 
 #[cfg(test)]
