@@ -429,6 +429,7 @@ fn made_plan(problem: &Problem, script_flown: &Script) -> Plan {
             limits: vec![Limit::ClimbRate],
         }],
         sensitivity: sensitivity(&other, theirs),
+        later: vec![],
         binding: vec![Limit::DescentRate, Limit::CruisePower],
         warnings: vec![
             Warning::Note(Note::BelowForecast(640.0)),
