@@ -271,8 +271,10 @@ pub fn winds_json(f: &WindsFigures) -> Result<String, serde_json::Error> {
 
 /// Top and bottom of the drawing's field, in chart units.
 const FIELD: (f64, f64) = (92.0, 622.0);
+/// Its right end; the means stand beyond.
+const END: f64 = RIGHT - 40.0;
 /// Longest arrow over the size of its cell.
-const ARROW: f64 = 0.40;
+const ARROW: f64 = 0.46;
 
 fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
     let (low, high) = match (f.stretches.first(), f.rows()) {
@@ -286,7 +288,7 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
     let step = (high - low) / (f.rows().max(2) - 1) as f64;
     let step = if step > 0.0 { step } else { STEPS_FT[0] };
     let (bottom_ft, top_ft) = (low - 0.5 * step, high + 0.5 * step);
-    let x = |nm: f64| LEFT + (RIGHT - LEFT) * nm / f.length_nm();
+    let x = |nm: f64| LEFT + (END - LEFT) * nm / f.length_nm();
     let y = |ft: f64| FIELD.1 - (FIELD.1 - FIELD.0) * (ft - bottom_ft) / (top_ft - bottom_ft);
     let bold = FontStyle::Bold;
     let head = format!("{}: {}", f.name, f.places.join(" - "));
@@ -301,21 +303,12 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
     pen.write("ft", (14.0, FIELD.0 - 12.0), SMALL, INK, Tie::Left, bold)?;
     pen.write(
         "all, kt",
-        (RIGHT + 18.0, FIELD.0 - 12.0),
+        (RIGHT, FIELD.0 - 12.0),
         SMALL,
         INK,
         Tie::Right,
         bold,
     )?;
-    // ground
-    for s in &f.stretches {
-        let (a, b) = (x(s.from_nm), x(s.to_nm));
-        let top = y(s.ground_ft.clamp(bottom_ft, top_ft));
-        if top < FIELD.1 {
-            pen.area(&[(a, top), (b, top), (b, FIELD.1), (a, FIELD.1)], EARTH)?;
-            pen.line(&[(a, top), (b, top)], EARTH_EDGE, 1.0)?;
-        }
-    }
     // the air is as wide as its stretch and as high as its step
     let most = f
         .stretches
@@ -326,7 +319,7 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
     let room = y(0.0) - y(step);
     for row in 0..f.rows() {
         let height = f.stretches[0].levels[row].indicated_altitude_ft;
-        pen.line(&[(LEFT, y(height)), (RIGHT, y(height))], HAIR, 0.6)?;
+        pen.line(&[(LEFT, y(height)), (END, y(height))], HAIR, 0.6)?;
         pen.text(
             &feet(height),
             (LEFT - 6.0, y(height)),
@@ -337,7 +330,7 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
         if let Some(mean) = f.mean_along_kt(row) {
             pen.write(
                 &signed(mean),
-                (RIGHT + 18.0, y(height)),
+                (RIGHT, y(height)),
                 SMALL,
                 INK,
                 Tie::Right,
@@ -345,19 +338,28 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
             )?;
         }
     }
+    // ground
+    for s in &f.stretches {
+        let (a, b) = (x(s.from_nm), x(s.to_nm));
+        let top = y(s.ground_ft.clamp(bottom_ft, top_ft));
+        if top < FIELD.1 {
+            pen.area(&[(a, top), (b, top), (b, FIELD.1), (a, FIELD.1)], EARTH)?;
+            pen.line(&[(a, top), (b, top)], EARTH_EDGE, 1.0)?;
+        }
+    }
     for s in &f.stretches {
         let width = x(s.to_nm) - x(s.from_nm);
-        let size = ARROW * (0.5 * width).min(1.6 * room) / most;
+        let size = ARROW * width.min(2.0 * room) / most;
         for l in s.levels.iter().filter(|l| l.above_ground) {
             let y = y(l.indicated_altitude_ft);
-            let middle = (x(s.from_nm) + 0.27 * width, y);
+            let middle = (x(s.from_nm) + 0.25 * width, y);
             arrow(
                 pen,
                 middle,
                 (l.wind_along_kt * size, l.wind_cross_kt * size),
             )?;
             let words = format!(
-                "{}  {}°",
+                "{}, {}°",
                 signed(l.wind_along_kt),
                 number(l.temperature_c, 0)
             );
@@ -365,7 +367,7 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
             pen.boxed(
                 &words,
                 at,
-                SMALL.min(0.19 * width).min(0.9 * room),
+                SMALL.min(0.13 * width).min(0.9 * room),
                 FontStyle::Normal,
             )?;
         }
@@ -379,7 +381,7 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
     }
     freezing(pen, f, &x, &y)?;
     // distance and places
-    pen.line(&[(LEFT, FIELD.1), (RIGHT, FIELD.1)], SOFT, 1.0)?;
+    pen.line(&[(LEFT, FIELD.1), (END, FIELD.1)], SOFT, 1.0)?;
     let step_nm = tick(f.length_nm(), 10.0);
     let mut at = 0.0;
     while at <= f.length_nm() {

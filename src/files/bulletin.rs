@@ -271,6 +271,9 @@ impl fmt::Display for Note {
     }
 }
 
+/// So many stations are named where many cannot be used.
+const NAMED: usize = 4;
+
 /// Remarks as text, those on stations without a position in one.
 pub fn in_short(notes: &[Note]) -> Vec<String> {
     let mut unknown: Vec<&str> = Vec::new();
@@ -281,10 +284,15 @@ pub fn in_short(notes: &[Note]) -> Vec<String> {
             other => out.push(other.to_string()),
         }
     }
+    let (some, others) = unknown.split_at(unknown.len().min(NAMED));
     if !unknown.is_empty() {
+        let others = match others.len() {
+            0 => String::new(),
+            count => format!(" and {count} more"),
+        };
         out.push(format!(
-            "not used, since their positions are not known: {}",
-            unknown.join(", ")
+            "not used, their positions being unknown: {}{others}",
+            some.join(", ")
         ));
     }
     out

@@ -82,6 +82,9 @@ impl Route<'_> {
     }
 }
 
+/// From when to when.
+pub type Period = (Timestamp, Timestamp);
+
 /// A file named in the trip.
 type Named = (String, Span<usize>);
 
@@ -336,7 +339,7 @@ fn altimeter_pa(section: &Section<'_>) -> (f64, f64) {
 }
 
 /// From when to when each of some forecasts is used, by their times in order: see the head of this module.
-pub fn periods(valid: &[Timestamp]) -> Vec<(Timestamp, Timestamp)> {
+pub fn periods(valid: &[Timestamp]) -> Vec<Period> {
     let hours = SignedDuration::from_hours;
     let near = |other: Option<&Timestamp>, here: Timestamp| {
         other
@@ -859,7 +862,7 @@ fn from_table(sheet: &Sheet<'_>, read: &ReadWeather) -> Result<Slices, FileError
     times.sort_unstable();
     times.dedup();
     let periods = periods(&times);
-    let each: Vec<(Option<Timestamp>, Option<(Timestamp, Timestamp)>)> = if times.is_empty() {
+    let each: Vec<(Option<Timestamp>, Option<Period>)> = if times.is_empty() {
         vec![(None, None)]
     } else {
         let times = times.into_iter().map(Some);
