@@ -3,16 +3,49 @@
 use criterion::{Criterion, criterion_group, criterion_main};
 use fellrun::aircraft::propeller::{Nearby, PropellerGeometry, PropellerTable};
 use fellrun::aircraft::{Levers, Throttle};
-use fellrun::files::trip::load_trip;
+use fellrun::files::trip::{TripFile, load_trip, parse_trip};
 use fellrun::reflight::refly;
 use fellrun::solve::plan;
 use fellrun::trip::{Problem, resolve};
 use std::cell::Cell;
 use std::hint::black_box;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 fn demo() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/first-trip.toml")
+}
+
+/// The demo trip at the time of a GRIB2 file, with one or two hours of it; the second is the first with another hour written in.
+fn load_grid(hours: usize) -> TripFile {
+    static FOLDER: OnceLock<tempfile::TempDir> = OnceLock::new();
+    let folder = FOLDER.get_or_init(|| {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let from = Path::new(env!("CARGO_MANIFEST_DIR"))
+            .join("tests/data/grib/gfs_2p5deg_20111008T00Z_f072_small_T_GH_UV.grib2");
+        let mut bytes = std::fs::read(from).expect("reads");
+        std::fs::write(folder.path().join("0.grib2"), &bytes).expect("writes");
+        for i in 0..bytes.len() - 34 {
+            if bytes[i..i + 9] == [0, 0, 0, 34, 4, 0, 0, 0, 0]
+                && bytes[i + 17..i + 22] == [1, 0, 0, 0, 72]
+            {
+                bytes[i + 21] = 75;
+            }
+        }
+        std::fs::write(folder.path().join("1.grib2"), &bytes).expect("writes");
+        folder
+    });
+    let files: Vec<String> = (0..hours)
+        .map(|i| format!("{:?}", folder.path().join(format!("{i}.grib2"))))
+        .collect();
+    let text = std::fs::read_to_string(demo())
+        .expect("reads")
+        .replace("2026-01-31T16:00:00Z", "2011-10-11T01:00:00Z")
+        .replace(
+            "bulletins = [\"weather/FBUS33_FD3US3_2026-01-31_310158Z.txt\"]",
+            &format!("grib = [{}]", files.join(", ")),
+        );
+    parse_trip(&text, &demo(), None).expect("the demo trip loads")
 }
 
 fn problem() -> Problem {
@@ -25,6 +58,16 @@ fn parts(c: &mut Criterion) {
     let answer = plan(&p).expect("the demo trip has a plan");
     c.bench_function("load trip, profile and bulletin", |b| {
         b.iter(|| load_trip(black_box(&demo()), None).expect("loads"));
+    });
+    c.bench_function("load trip, profile and one GRIB2 forecast", |b| {
+        b.iter(|| load_grid(1));
+    });
+    c.bench_function("load trip, profile and two GRIB2 forecasts", |b| {
+        b.iter(|| load_grid(2));
+    });
+    let grid = load_grid(2);
+    c.bench_function("make a trip on two GRIB2 forecasts definite", |b| {
+        b.iter(|| resolve(&grid.trip, grid.aircraft.clone()).expect("resolves"));
     });
     let file = load_trip(&demo(), None).expect("the demo trip loads");
     c.bench_function("make the trip definite", |b| {

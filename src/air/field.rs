@@ -22,7 +22,13 @@
 //!
 //! What was filled in by rule 3 is reported in [`Fill`] with every answer.
 //!
-//! One [`WindField`] is one valid time. [`Air::between`] joins the answers of two, and is where time enters.
+//! **On a mesh** ([`WindField::on_mesh`]: the grid points of a weather model) rule 2 is another: the four grid points around the
+//! place, weighed bilinearly in their cell. The cell is found on a plane through it (gnomonic, where great circles are
+//! straight), so that the grid may be any: regular in latitude and longitude, projected, rotated, across the antimeridian or
+//! over a pole. The winds of the four are turned with the meridians before they are weighed. Rules 1 and 3 stay.
+//!
+//! One [`WindField`] is one valid time. [`Air::between`] joins the answers of two, and is where time enters. Who asks for many
+//! heights over one place takes [`WindField::over`] once.
 //!
 //! Limits: distances are great circles on a sphere of 6,371,008.8 m (within 0.6 % of the ellipsoid; they only set
 //! weights and the 150 nm limit). East and north components are averaged as such, which neglects the turning of
@@ -50,6 +56,12 @@ pub const SURFACE_NONE_M: f64 = 100.0 * 1852.0;
 const EARTH_RADIUS_M: f64 = 6_371_008.8;
 /// Stations nearer than this (m) are taken to be at the point.
 const AT_STATION_M: f64 = 1.0;
+/// By how much of a cell a place may miss it: the sides of neighbouring cells are the same great circle but for rounding.
+const CELL_SLACK: f64 = 1e-6;
+/// Squared chord by which two grid points are one place: a tenth of a metre.
+const SAME_PLACE: f64 = 1e-16;
+/// Steps of Newton's rule in a cell; from its middle three are enough, a slanted one takes a few more.
+const NEWTON_STEPS: usize = 8;
 /// Greatest height accepted (m); guards against a height in the wrong unit.
 const HEIGHT_LIMIT_M: f64 = 30_000.0;
 /// Greatest wind component accepted (m/s).
@@ -219,6 +231,34 @@ pub enum FieldError {
         /// Longitude asked for (deg).
         lon_deg: f64,
     },
+    /// No cell of the mesh holds the point.
+    #[error("reading the wind field: the grid does not reach here; its nearest point is {} km away", (distance_m / 1000.0).round())]
+    OffMesh {
+        /// Distance of the nearest grid point (m).
+        distance_m: f64,
+        /// Latitude asked for (deg).
+        lat_deg: f64,
+        /// Longitude asked for (deg).
+        lon_deg: f64,
+    },
+    /// No corner of the cell has a level above the model's ground.
+    #[error("reading the wind field: no grid point around here has a level above the ground")]
+    Hole {
+        /// Latitude asked for (deg).
+        lat_deg: f64,
+        /// Longitude asked for (deg).
+        lon_deg: f64,
+    },
+    /// The columns given are no mesh.
+    #[error(
+        "building the wind field: {count} grid points do not make rows of {width}, at least 2 by 2"
+    )]
+    NoMesh {
+        /// Number of grid points.
+        count: usize,
+        /// Length of a row.
+        width: usize,
+    },
     /// The point is above the highest level of every station near it.
     #[error(
         "reading the wind field: {height_m:.0} m is above the highest forecast level here, {top_m:.0} m"
@@ -237,7 +277,19 @@ pub enum FieldError {
 #[derive(Debug, Clone, PartialEq)]
 pub struct WindField {
     columns: Vec<Column>,
+    mesh: Option<Mesh>,
     surfaces: Vec<Surface>,
+}
+
+/// Grid points in rows.
+#[derive(Debug, Clone, PartialEq)]
+struct Mesh {
+    /// Length of a row.
+    width: usize,
+    /// Position of each grid point, row after row.
+    points: Vec<UnitVector>,
+    /// Its column, if it has one: a point under the model's ground at every level has none.
+    columns: Vec<Option<usize>>,
 }
 
 /// A position as a unit vector, so that distance needs no trigonometry per station.
@@ -249,6 +301,21 @@ impl UnitVector {
         let (slat, clat) = lat_deg.to_radians().sin_cos();
         let (slon, clon) = lon_deg.to_radians().sin_cos();
         UnitVector([clat * clon, clat * slon, slat])
+    }
+
+    fn dot(self, other: UnitVector) -> f64 {
+        (0..3).map(|i| self.0[i] * other.0[i]).sum()
+    }
+
+    /// Unit vectors to the east and to the north; at a pole those of the meridian of Greenwich.
+    fn east_north(self) -> (UnitVector, UnitVector) {
+        let [x, y, z] = self.0;
+        let r = x.hypot(y);
+        let (sin, cos) = if r > 0.0 { (y / r, x / r) } else { (0.0, 1.0) };
+        (
+            UnitVector([-sin, cos, 0.0]),
+            UnitVector([-z * cos, -z * sin, r]),
+        )
     }
 
     /// Square of the straight chord between two points of the unit sphere.
@@ -471,6 +538,107 @@ struct SurfaceTemperature {
     say: f64,
 }
 
+/// The column of a station and its surface observation, as far as it has them.
+fn read_station(station: &Station) -> Result<(Option<Column>, Option<Surface>), FieldError> {
+    let check = |what, value: f64, least, greatest| {
+        if value >= least && value <= greatest {
+            Ok(())
+        } else {
+            Err(FieldError::OutOfRange {
+                station: station.name.clone(),
+                what,
+                value,
+                least,
+                greatest,
+            })
+        }
+    };
+    check("latitude [deg]", station.lat_deg, -90.0, 90.0)?;
+    check("longitude [deg]", station.lon_deg, -720.0, 720.0)?;
+    check(
+        "elevation [m]",
+        station.elevation_m,
+        -1_000.0,
+        HEIGHT_LIMIT_M,
+    )?;
+    let place = UnitVector::new(station.lat_deg, station.lon_deg);
+    let mut levels = station.levels.clone();
+    for level in &levels {
+        check("height [m]", level.height_m, -1_000.0, HEIGHT_LIMIT_M)?;
+        check(
+            "wind to the east [m/s]",
+            level.u_m_s,
+            -WIND_LIMIT_M_S,
+            WIND_LIMIT_M_S,
+        )?;
+        check(
+            "wind to the north [m/s]",
+            level.v_m_s,
+            -WIND_LIMIT_M_S,
+            WIND_LIMIT_M_S,
+        )?;
+        if let Some(t) = level.temperature_k {
+            let (least, greatest) = TEMPERATURE_LIMITS_K;
+            check("temperature [K]", t, least, greatest)?;
+        }
+    }
+    levels.sort_by(|a, b| a.height_m.total_cmp(&b.height_m));
+    let pick = |datum: Datum| levels.iter().filter(move |l| l.datum == datum);
+    for datum in [Datum::TrueAltitude, Datum::PressureAltitude, Datum::Surface] {
+        for (a, b) in pick(datum).zip(pick(datum).skip(1)) {
+            if a.height_m == b.height_m || datum == Datum::Surface {
+                return Err(FieldError::SameHeight {
+                    station: station.name.clone(),
+                    height_m: b.height_m,
+                });
+            }
+        }
+    }
+    if let (Some(low), Some(high)) = (
+        pick(Datum::TrueAltitude).next_back(),
+        pick(Datum::PressureAltitude).next(),
+    ) && high.height_m <= low.height_m
+    {
+        return Err(FieldError::DatumOrder {
+            station: station.name.clone(),
+            pressure_m: high.height_m,
+            true_m: low.height_m,
+        });
+    }
+    let surface = pick(Datum::Surface).next().map(|level| Surface {
+        place,
+        height_m: level.height_m,
+        wind: [level.u_m_s, level.v_m_s],
+        temperature_k: level.temperature_k,
+    });
+    let wind_of = |datum| {
+        pick(datum)
+            .map(|l| (l.height_m, [l.u_m_s, l.v_m_s]))
+            .collect()
+    };
+    let temperature_of = |datum| {
+        pick(datum)
+            .filter_map(|l| l.temperature_k.map(|t| (l.height_m, t)))
+            .collect()
+    };
+    let column = levels
+        .iter()
+        .any(|l| l.datum != Datum::Surface)
+        .then(|| Column {
+            name: station.name.clone(),
+            place,
+            wind: Profile {
+                by_true: wind_of(Datum::TrueAltitude),
+                by_pressure: wind_of(Datum::PressureAltitude),
+            },
+            temperature: Profile {
+                by_true: temperature_of(Datum::TrueAltitude),
+                by_pressure: temperature_of(Datum::PressureAltitude),
+            },
+        });
+    Ok((column, surface))
+}
+
 impl WindField {
     /// Builds the field of one valid time.
     ///
@@ -485,108 +653,59 @@ impl WindField {
         let mut columns = Vec::new();
         let mut surfaces = Vec::new();
         for station in stations {
-            let check = |what, value: f64, least, greatest| {
-                if value >= least && value <= greatest {
-                    Ok(())
-                } else {
-                    Err(FieldError::OutOfRange {
-                        station: station.name.clone(),
-                        what,
-                        value,
-                        least,
-                        greatest,
-                    })
-                }
-            };
-            check("latitude [deg]", station.lat_deg, -90.0, 90.0)?;
-            check("longitude [deg]", station.lon_deg, -720.0, 720.0)?;
-            check(
-                "elevation [m]",
-                station.elevation_m,
-                -1_000.0,
-                HEIGHT_LIMIT_M,
-            )?;
-            let place = UnitVector::new(station.lat_deg, station.lon_deg);
-            let mut levels = station.levels.clone();
-            for level in &levels {
-                check("height [m]", level.height_m, -1_000.0, HEIGHT_LIMIT_M)?;
-                check(
-                    "wind to the east [m/s]",
-                    level.u_m_s,
-                    -WIND_LIMIT_M_S,
-                    WIND_LIMIT_M_S,
-                )?;
-                check(
-                    "wind to the north [m/s]",
-                    level.v_m_s,
-                    -WIND_LIMIT_M_S,
-                    WIND_LIMIT_M_S,
-                )?;
-                if let Some(t) = level.temperature_k {
-                    let (least, greatest) = TEMPERATURE_LIMITS_K;
-                    check("temperature [K]", t, least, greatest)?;
-                }
-            }
-            levels.sort_by(|a, b| a.height_m.total_cmp(&b.height_m));
-            let pick = |datum: Datum| levels.iter().filter(move |l| l.datum == datum);
-            for datum in [Datum::TrueAltitude, Datum::PressureAltitude, Datum::Surface] {
-                for (a, b) in pick(datum).zip(pick(datum).skip(1)) {
-                    if a.height_m == b.height_m || datum == Datum::Surface {
-                        return Err(FieldError::SameHeight {
-                            station: station.name.clone(),
-                            height_m: b.height_m,
-                        });
-                    }
-                }
-            }
-            if let (Some(low), Some(high)) = (
-                pick(Datum::TrueAltitude).next_back(),
-                pick(Datum::PressureAltitude).next(),
-            ) && high.height_m <= low.height_m
-            {
-                return Err(FieldError::DatumOrder {
-                    station: station.name.clone(),
-                    pressure_m: high.height_m,
-                    true_m: low.height_m,
-                });
-            }
-            for level in pick(Datum::Surface) {
-                surfaces.push(Surface {
-                    place,
-                    height_m: level.height_m,
-                    wind: [level.u_m_s, level.v_m_s],
-                    temperature_k: level.temperature_k,
-                });
-            }
-            let wind_of = |datum| {
-                pick(datum)
-                    .map(|l| (l.height_m, [l.u_m_s, l.v_m_s]))
-                    .collect()
-            };
-            let temperature_of = |datum| {
-                pick(datum)
-                    .filter_map(|l| l.temperature_k.map(|t| (l.height_m, t)))
-                    .collect()
-            };
-            if levels.iter().any(|l| l.datum != Datum::Surface) {
-                columns.push(Column {
-                    name: station.name.clone(),
-                    place,
-                    wind: Profile {
-                        by_true: wind_of(Datum::TrueAltitude),
-                        by_pressure: wind_of(Datum::PressureAltitude),
-                    },
-                    temperature: Profile {
-                        by_true: temperature_of(Datum::TrueAltitude),
-                        by_pressure: temperature_of(Datum::PressureAltitude),
-                    },
-                });
-            }
+            let (column, surface) = read_station(station)?;
+            columns.extend(column);
+            surfaces.extend(surface);
         }
         if columns.is_empty() {
             return Err(FieldError::NoForecast);
         }
-        Ok(WindField { columns, surfaces })
+        Ok(WindField {
+            columns,
+            mesh: None,
+            surfaces,
+        })
+    }
+
+    /// Builds the field of one valid time from the grid points of a model, row after row of `width` each, and surface
+    /// observations. A grid point without levels is a hole: the others of its cell speak for it.
+    ///
+    /// # Errors
+    /// As [`WindField::new`], and [`FieldError::NoMesh`].
+    pub fn on_mesh(
+        width: usize,
+        points: &[Station],
+        observations: &[Station],
+    ) -> Result<WindField, FieldError> {
+        let count = points.len();
+        if width < 2 || count < 2 * width || !count.is_multiple_of(width) {
+            return Err(FieldError::NoMesh { count, width });
+        }
+        let mut mesh = Mesh {
+            width,
+            points: Vec::with_capacity(count),
+            columns: Vec::with_capacity(count),
+        };
+        let mut columns = Vec::new();
+        for point in points {
+            let (column, _) = read_station(point)?;
+            mesh.points
+                .push(UnitVector::new(point.lat_deg, point.lon_deg));
+            mesh.columns.push(column.is_some().then_some(columns.len()));
+            columns.extend(column);
+        }
+        if columns.is_empty() {
+            return Err(FieldError::NoForecast);
+        }
+        let mut surfaces = Vec::new();
+        for station in observations {
+            surfaces.extend(read_station(station)?.1);
+        }
+        Ok(WindField {
+            columns,
+            mesh: Some(mesh),
+            surfaces,
+        })
     }
 
     /// Number of stations with a forecast.
@@ -600,8 +719,9 @@ impl WindField {
     /// lower than its neighbours drops out above its top.
     ///
     /// # Errors
-    /// [`FieldError::TooFar`] beyond 150 nm from every station, [`FieldError::AboveTop`] above the top level of
-    /// every station near, [`FieldError::BadPoint`] for numbers that are not a place.
+    /// [`FieldError::TooFar`] beyond 150 nm from every station, [`FieldError::OffMesh`] outside every cell,
+    /// [`FieldError::AboveTop`] above the top level of every station near, [`FieldError::BadPoint`] for numbers that
+    /// are not a place.
     pub fn at(
         &self,
         lat_deg: f64,
@@ -609,70 +729,60 @@ impl WindField {
         true_altitude_m: f64,
         pressure_altitude_m: f64,
     ) -> Result<Air, FieldError> {
-        let finite = [lat_deg, lon_deg, true_altitude_m, pressure_altitude_m]
-            .into_iter()
-            .all(f64::is_finite);
-        if !finite || lat_deg.abs() > 90.0 {
+        self.over(lat_deg, lon_deg)?
+            .at(true_altitude_m, pressure_altitude_m)
+    }
+
+    /// The field over one place given by latitude and longitude (deg), to be asked for many heights.
+    ///
+    /// # Errors
+    /// As [`WindField::at`], but for the heights.
+    pub fn over(&self, lat_deg: f64, lon_deg: f64) -> Result<Overhead<'_>, FieldError> {
+        if !lat_deg.is_finite() || !lon_deg.is_finite() || lat_deg.abs() > 90.0 {
             return Err(FieldError::BadPoint);
         }
         let point = UnitVector::new(lat_deg, lon_deg);
-        let at = Heights {
-            true_m: true_altitude_m,
-            pressure_m: pressure_altitude_m,
-        };
-        let found = near(
-            point,
-            STATION_RADIUS_M,
-            self.columns.iter().map(|c| c.place),
-        );
-        if found.is_empty() {
-            return Err(self.too_far(point, lat_deg, lon_deg));
-        }
-        let surface = self.surface_at(point);
-
-        let mut wind = Mean::<3>::new();
-        let mut temperature = Mean::<2>::new();
-        let mut top: Option<(f64, f64, Datum)> = None;
-        for &(i, _, w) in &found {
-            let column = &self.columns[i];
-            if let Some((above_m, height_m, datum, _)) = column.wind.highest(at)
-                && above_m > 0.0
-            {
-                if top.is_none_or(|(least, _, _)| above_m < least) {
-                    top = Some((above_m, height_m, datum));
+        let columns = match &self.mesh {
+            None => {
+                let places = self.columns.iter().map(|c| c.place);
+                let found = near(point, STATION_RADIUS_M, places);
+                if found.is_empty() {
+                    return Err(self.too_far(point, lat_deg, lon_deg));
                 }
-                continue;
+                let of = |(i, _, weight)| Near {
+                    column: &self.columns[i],
+                    weight,
+                    turn: (1.0, 0.0),
+                };
+                found.into_iter().map(of).collect()
             }
-            if let Some(([u, v], below_m)) = column.wind_at(at, surface) {
-                wind.add(w, [u, v, below_m]);
+            Some(mesh) => {
+                let Some(corners) = mesh.around(point) else {
+                    return Err(FieldError::OffMesh {
+                        distance_m: mesh.nearest_m(point),
+                        lat_deg,
+                        lon_deg,
+                    });
+                };
+                let of = |(node, weight): (usize, f64)| {
+                    let column = &self.columns[mesh.columns[node]?];
+                    let turn = turn(column.place, point);
+                    (weight > 0.0).then_some(Near {
+                        column,
+                        weight,
+                        turn,
+                    })
+                };
+                corners.into_iter().filter_map(of).collect()
             }
-            if let Some((t, below_m)) = column.temperature_at(at, surface) {
-                temperature.add(w, [t, below_m]);
-            }
+        };
+        let columns: Vec<Near<'_>> = columns;
+        if columns.is_empty() {
+            return Err(FieldError::Hole { lat_deg, lon_deg });
         }
-        let Some([u_m_s, v_m_s, wind_below_m]) = wind.get() else {
-            let (above_m, top_m, datum) = top.unwrap_or((0.0, 0.0, Datum::TrueAltitude));
-            return Err(FieldError::AboveTop {
-                height_m: top_m + above_m,
-                top_m,
-                datum,
-            });
-        };
-        let (temperature_k, temperature_below_m, standard_temperature) = match temperature.get() {
-            Some([t, below_m]) => (t, below_m, false),
-            None => (isa::temperature_k(pressure_altitude_m), 0.0, true),
-        };
-        Ok(Air {
-            u_m_s,
-            v_m_s,
-            temperature_k,
-            fill: Fill {
-                wind_below_m,
-                temperature_below_m,
-                surface_used: surface.is_some_and(|s| s.say > 0.0)
-                    && (wind_below_m > 0.0 || temperature_below_m > 0.0),
-                standard_temperature,
-            },
+        Ok(Overhead {
+            columns,
+            surface: self.surface_at(point),
         })
     }
 
@@ -722,6 +832,188 @@ impl WindField {
                     temperature_k,
                     say: say_temperature,
                 }),
+        })
+    }
+}
+
+/// Cosine and sine of the angle between the meridians of two places: what east and north there must be turned by to be east
+/// and north here.
+fn turn(there: UnitVector, here: UnitVector) -> (f64, f64) {
+    let (east, _) = there.east_north();
+    let (east_here, north_here) = here.east_north();
+    // the east of the one place, laid flat at the other
+    let (x, y) = (east.dot(east_here), east.dot(north_here));
+    let r = x.hypot(y);
+    if r > 0.0 { (x / r, y / r) } else { (1.0, 0.0) }
+}
+
+impl Mesh {
+    fn rows(&self) -> usize {
+        self.points.len() / self.width
+    }
+
+    /// The grid point nearest to a place.
+    fn nearest(&self, point: UnitVector) -> usize {
+        let dots = self.points.iter().map(|p| p.dot(point)).enumerate();
+        dots.max_by(|a, b| a.1.total_cmp(&b.1))
+            .map_or(0, |(i, _)| i)
+    }
+
+    fn nearest_m(&self, point: UnitVector) -> f64 {
+        let nearest = self.nearest(point);
+        self.points
+            .get(nearest)
+            .map_or(f64::INFINITY, |p| arc_m(p.chord2(point)))
+    }
+
+    /// The corners of the cell that holds a place, with their weights.
+    fn around(&self, point: UnitVector) -> Option<[(usize, f64); 4]> {
+        // The nearest point is a corner of the cell, or in a slanted cell one of the next ones. At a pole of the grid a whole row is
+        // one place, and as near.
+        let nearest = self.points.get(self.nearest(point))?.chord2(point);
+        let as_near = |p: &UnitVector| p.chord2(point) <= nearest + SAME_PLACE;
+        let cells = |at: usize, count: usize| at.saturating_sub(2)..(at + 2).min(count - 1);
+        let frame = point.east_north();
+        let mut best: Option<([usize; 4], (f64, f64), f64)> = None;
+        for (node, _) in self.points.iter().enumerate().filter(|p| as_near(p.1)) {
+            let (row, column) = (node / self.width, node % self.width);
+            for j in cells(row, self.rows()) {
+                for i in cells(column, self.width) {
+                    let low = j * self.width + i;
+                    let corners = [low, low + 1, low + self.width, low + self.width + 1];
+                    let Some((s, t)) = self.in_cell(point, frame, corners) else {
+                        continue;
+                    };
+                    let outside = [-s, s - 1.0, -t, t - 1.0].into_iter().fold(0.0, f64::max);
+                    if best.is_none_or(|(_, _, least)| outside < least) {
+                        best = Some((corners, (s, t), outside));
+                    }
+                }
+            }
+        }
+        let (corners, (s, t), outside) = best?;
+        if outside > CELL_SLACK {
+            return None;
+        }
+        let (s, t) = (s.clamp(0.0, 1.0), t.clamp(0.0, 1.0));
+        let weights = [(1.0 - s) * (1.0 - t), s * (1.0 - t), (1.0 - s) * t, s * t];
+        Some(std::array::from_fn(|k| (corners[k], weights[k])))
+    }
+
+    /// Where in a cell a place is, (0, 0) to (1, 1) inside it: the bilinear map of the corners, inverted by Newton's rule on the
+    /// gnomonic plane that touches the Earth there.
+    fn in_cell(
+        &self,
+        point: UnitVector,
+        (east, north): (UnitVector, UnitVector),
+        corners: [usize; 4],
+    ) -> Option<(f64, f64)> {
+        let mut flat = [[0.0; 2]; 4];
+        for (at, corner) in flat.iter_mut().zip(corners) {
+            let p = *self.points.get(corner)?;
+            let up = p.dot(point);
+            // more than 60 degrees away is no corner of a cell that holds the place
+            if up < 0.5 {
+                return None;
+            }
+            *at = [p.dot(east) / up, p.dot(north) / up];
+        }
+        let [a, b, c, d] = flat;
+        let (mut s, mut t) = (0.5, 0.5);
+        for _ in 0..NEWTON_STEPS {
+            let of = |k: usize| {
+                let value =
+                    (1.0 - t) * ((1.0 - s) * a[k] + s * b[k]) + t * ((1.0 - s) * c[k] + s * d[k]);
+                let by_s = (1.0 - t) * (b[k] - a[k]) + t * (d[k] - c[k]);
+                let by_t = (1.0 - s) * (c[k] - a[k]) + s * (d[k] - b[k]);
+                (value, by_s, by_t)
+            };
+            let ((x, xs, xt), (y, ys, yt)) = (of(0), of(1));
+            let det = xs * yt - xt * ys;
+            if det == 0.0 {
+                return None;
+            }
+            s -= (x * yt - y * xt) / det;
+            t -= (y * xs - x * ys) / det;
+        }
+        (s.is_finite() && t.is_finite()).then_some((s, t))
+    }
+}
+
+/// A column that speaks for a place.
+#[derive(Debug, Clone, Copy)]
+struct Near<'a> {
+    column: &'a Column,
+    weight: f64,
+    /// Cosine and sine of the angle its winds are turned by.
+    turn: (f64, f64),
+}
+
+/// The field over one place.
+#[derive(Debug, Clone)]
+pub struct Overhead<'a> {
+    columns: Vec<Near<'a>>,
+    surface: Option<SurfaceHere>,
+}
+
+impl Overhead<'_> {
+    /// Wind and temperature at a true altitude and a pressure altitude (m).
+    ///
+    /// # Errors
+    /// [`FieldError::AboveTop`], and [`FieldError::BadPoint`] for numbers that are no heights.
+    pub fn at(&self, true_altitude_m: f64, pressure_altitude_m: f64) -> Result<Air, FieldError> {
+        if !true_altitude_m.is_finite() || !pressure_altitude_m.is_finite() {
+            return Err(FieldError::BadPoint);
+        }
+        let at = Heights {
+            true_m: true_altitude_m,
+            pressure_m: pressure_altitude_m,
+        };
+        let surface = self.surface;
+        let mut wind = Mean::<3>::new();
+        let mut temperature = Mean::<2>::new();
+        let mut top: Option<(f64, f64, Datum)> = None;
+        for near in &self.columns {
+            let (column, w) = (near.column, near.weight);
+            if let Some((above_m, height_m, datum, _)) = column.wind.highest(at)
+                && above_m > 0.0
+            {
+                if top.is_none_or(|(least, _, _)| above_m < least) {
+                    top = Some((above_m, height_m, datum));
+                }
+                continue;
+            }
+            if let Some(([u, v], below_m)) = column.wind_at(at, surface) {
+                let (cos, sin) = near.turn;
+                wind.add(w, [cos * u - sin * v, sin * u + cos * v, below_m]);
+            }
+            if let Some((t, below_m)) = column.temperature_at(at, surface) {
+                temperature.add(w, [t, below_m]);
+            }
+        }
+        let Some([u_m_s, v_m_s, wind_below_m]) = wind.get() else {
+            let (above_m, top_m, datum) = top.unwrap_or((0.0, 0.0, Datum::TrueAltitude));
+            return Err(FieldError::AboveTop {
+                height_m: top_m + above_m,
+                top_m,
+                datum,
+            });
+        };
+        let (temperature_k, temperature_below_m, standard_temperature) = match temperature.get() {
+            Some([t, below_m]) => (t, below_m, false),
+            None => (isa::temperature_k(pressure_altitude_m), 0.0, true),
+        };
+        Ok(Air {
+            u_m_s,
+            v_m_s,
+            temperature_k,
+            fill: Fill {
+                wind_below_m,
+                temperature_below_m,
+                surface_used: surface.is_some_and(|s| s.say > 0.0)
+                    && (wind_below_m > 0.0 || temperature_below_m > 0.0),
+                standard_temperature,
+            },
         })
     }
 }

@@ -9,4 +9,4 @@ pub mod isa;
 pub mod speed;
 pub mod triangle;
 
-pub use field::{Air, Datum, FieldError, Fill, LevelValue, Station, WindField};
+pub use field::{Air, Datum, FieldError, Fill, LevelValue, Overhead, Station, WindField};

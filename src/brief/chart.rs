@@ -12,30 +12,30 @@ use plotters::style::{FontStyle, register_font};
 use std::sync::OnceLock;
 
 /// A5 landscape in chart units.
-const WIDTH: f64 = 1_000.0;
+pub(super) const WIDTH: f64 = 1_000.0;
 /// See [`WIDTH`].
-const HEIGHT: f64 = 707.0;
+pub(super) const HEIGHT: f64 = 707.0;
 /// Canvas pixels in a chart unit.
 const CANVAS: f64 = 10.0;
 /// Left and right of the plots.
-const LEFT: f64 = 84.0;
+pub(super) const LEFT: f64 = 84.0;
 /// See [`LEFT`].
-const RIGHT: f64 = 976.0;
+pub(super) const RIGHT: f64 = 976.0;
 /// Text sizes in chart units; plotters writes them at 1/1.24, so that 15 becomes letters of 7 pt on A5.
-const SMALL: f64 = 15.0;
+pub(super) const SMALL: f64 = 15.0;
 /// See [`SMALL`].
-const MIDDLE: f64 = 17.0;
+pub(super) const MIDDLE: f64 = 17.0;
 /// Mean width of a character over text size, DejaVu Sans in plotters' sizes, on the wide side.
 const CHARACTER: f64 = 0.46;
 /// PNG pixels in a chart unit.
 #[cfg(feature = "png")]
 const PNG_SCALE: f64 = 2.0;
 
-const INK: RGBColor = RGBColor(0x1d, 0x2b, 0x3a);
-const SOFT: RGBColor = RGBColor(0x6b, 0x74, 0x7c);
-const HAIR: RGBColor = RGBColor(0xd9, 0xdc, 0xdf);
-const EARTH: RGBColor = RGBColor(0xc9, 0xc0, 0xae);
-const EARTH_EDGE: RGBColor = RGBColor(0x7d, 0x71, 0x5c);
+pub(super) const INK: RGBColor = RGBColor(0x1d, 0x2b, 0x3a);
+pub(super) const SOFT: RGBColor = RGBColor(0x6b, 0x74, 0x7c);
+pub(super) const HAIR: RGBColor = RGBColor(0xd9, 0xdc, 0xdf);
+pub(super) const EARTH: RGBColor = RGBColor(0xc9, 0xc0, 0xae);
+pub(super) const EARTH_EDGE: RGBColor = RGBColor(0x7d, 0x71, 0x5c);
 const AIR: RGBColor = RGBColor(0x9f, 0xbb, 0xc9);
 
 /// Why a chart cannot be drawn.
@@ -67,13 +67,13 @@ fn fonts() -> Result<(), ChartError> {
 }
 
 /// A pen on the canvas, in chart units.
-struct Pen<'a, 'b> {
+pub(super) struct Pen<'a, 'b> {
     canvas: &'a Canvas<'b>,
 }
 
 /// Where text is tied to its point.
 #[derive(Clone, Copy)]
-enum Tie {
+pub(super) enum Tie {
     Left,
     Centre,
     Right,
@@ -101,7 +101,12 @@ impl Pen<'_, '_> {
         }
     }
 
-    fn line(&self, points: &[(f64, f64)], colour: RGBColor, width: f64) -> Result<(), ChartError> {
+    pub(super) fn line(
+        &self,
+        points: &[(f64, f64)],
+        colour: RGBColor,
+        width: f64,
+    ) -> Result<(), ChartError> {
         if points.len() < 2 {
             return Ok(());
         }
@@ -112,7 +117,7 @@ impl Pen<'_, '_> {
     }
 
     /// A line of strokes and gaps along a path.
-    fn dashed(
+    pub(super) fn dashed(
         &self,
         points: &[(f64, f64)],
         colour: RGBColor,
@@ -149,7 +154,7 @@ impl Pen<'_, '_> {
         }
     }
 
-    fn area(&self, points: &[(f64, f64)], colour: RGBColor) -> Result<(), ChartError> {
+    pub(super) fn area(&self, points: &[(f64, f64)], colour: RGBColor) -> Result<(), ChartError> {
         let points: Vec<_> = points.iter().map(|&p| Self::at(p)).collect();
         self.canvas
             .draw(&Polygon::new(points, colour.filled()))
@@ -169,7 +174,7 @@ impl Pen<'_, '_> {
             .map_err(draw_error)
     }
 
-    fn text(
+    pub(super) fn text(
         &self,
         text: &str,
         p: (f64, f64),
@@ -181,7 +186,7 @@ impl Pen<'_, '_> {
     }
 
     /// Centred text on white, for places that a line may cross.
-    fn boxed(
+    pub(super) fn boxed(
         &self,
         text: &str,
         p: (f64, f64),
@@ -201,7 +206,7 @@ impl Pen<'_, '_> {
         self.write(text, p, size, INK, Tie::Centre, style)
     }
 
-    fn write(
+    pub(super) fn write(
         &self,
         text: &str,
         p: (f64, f64),
@@ -231,12 +236,12 @@ fn draw_error<E: std::error::Error + Send + Sync>(
     ChartError::Draw(e.to_string())
 }
 
-fn text_width(text: &str, size: f64) -> f64 {
+pub(super) fn text_width(text: &str, size: f64) -> f64 {
     f64::from(u32::try_from(text.chars().count()).unwrap_or(u32::MAX)) * CHARACTER * size
 }
 
 /// A tick step of 1, 2 or 5 times a power of ten, or 2.5 thousands, that gives at most so many steps.
-fn tick(span: f64, most: f64) -> f64 {
+pub(super) fn tick(span: f64, most: f64) -> f64 {
     let raw = span / most;
     let power = 10_f64.powf(raw.log10().floor());
     [1.0, 2.0, 5.0, 10.0]
@@ -996,6 +1001,13 @@ pub fn svg(figures: &Figures) -> Result<String, ChartError> {
     if figures.track.len() < 2 || figures.segments.is_empty() || figures.totals.distance_nm <= 0.0 {
         return Err(ChartError::Empty);
     }
+    on_canvas(|pen| draw(pen, figures))
+}
+
+/// What is drawn, as SVG.
+pub(super) fn on_canvas(
+    draw: impl FnOnce(&Pen) -> Result<(), ChartError>,
+) -> Result<String, ChartError> {
     fonts()?;
     let mut text = String::new();
     {
@@ -1007,7 +1019,7 @@ pub fn svg(figures: &Figures) -> Result<String, ChartError> {
         let size = ((WIDTH * CANVAS) as u32, (HEIGHT * CANVAS) as u32);
         let canvas = SVGBackend::with_string(&mut text, size).into_drawing_area();
         canvas.fill(&WHITE).map_err(draw_error)?;
-        draw(&Pen { canvas: &canvas }, figures)?;
+        draw(&Pen { canvas: &canvas })?;
         canvas.present().map_err(draw_error)?;
     }
     // The view box keeps the canvas; width and height shrink it.
@@ -1034,15 +1046,20 @@ pub fn svg(figures: &Figures) -> Result<String, ChartError> {
 /// As [`svg`].
 #[cfg(feature = "png")]
 pub fn png(figures: &Figures) -> Result<Vec<u8>, ChartError> {
+    in_pixels(&svg(figures)?)
+}
+
+/// A drawing as PNG, two pixels to a chart unit.
+#[cfg(feature = "png")]
+pub(super) fn in_pixels(text: &str) -> Result<Vec<u8>, ChartError> {
     use resvg::{tiny_skia, usvg};
     let pixels = |e: &dyn std::fmt::Display| ChartError::Pixels(e.to_string());
-    let text = svg(figures)?;
     let mut options = usvg::Options::default();
     let fonts = options.fontdb_mut();
     fonts.load_font_data(dejavu::sans::regular().to_vec());
     fonts.load_font_data(dejavu::sans::bold().to_vec());
     fonts.set_sans_serif_family("DejaVu Sans");
-    let tree = usvg::Tree::from_str(&text, &options).map_err(|e| pixels(&e))?;
+    let tree = usvg::Tree::from_str(text, &options).map_err(|e| pixels(&e))?;
     #[expect(
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss,

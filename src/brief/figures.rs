@@ -6,6 +6,7 @@ use super::card::{CardLine, lever_card};
 use super::units::{
     Fuel, celsius, course_deg, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
 };
+use super::weather::{LaterFigures, SourceFigures};
 use super::words::{
     EACH_ENGINE, ONE_ENGINE, down, feet, inches, knots, near, number, revs, sentence, setting, up,
 };
@@ -504,6 +505,10 @@ pub struct Figures {
     pub track: Vec<Point>,
     /// Wind, temperature, weight.
     pub conditions: Conditions,
+    /// Where the weather is from.
+    pub weather: Vec<SourceFigures>,
+    /// The trip at later times of departure, where these were asked for.
+    pub later: Vec<LaterFigures>,
     /// Other ways.
     pub alternatives: Vec<AlternativeFigures>,
     /// Other ways that no flight within the limits goes, with the limits in the way.
@@ -1357,7 +1362,7 @@ fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
         Warning::ForecastEnds(over_s) => (
             "forecast_ends",
             format!(
-                "the flight ends {} min after the period the winds-aloft bulletin is for: take the next one",
+                "the flight ends {} min after the period the winds aloft are for: take the next ones",
                 number(up(over_s / 60.0, 0), 0)
             ),
         ),
@@ -1612,6 +1617,12 @@ impl Figures {
                 .collect(),
             fields,
             conditions: conditions(plan, problem, &track),
+            weather: problem.sources.iter().map(SourceFigures::new).collect(),
+            later: plan
+                .later
+                .iter()
+                .map(|l| LaterFigures::new(l, fuel))
+                .collect(),
             alternatives: plan
                 .alternatives
                 .iter()

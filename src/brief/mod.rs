@@ -17,6 +17,8 @@ pub(crate) mod sample;
 mod settings;
 mod terminal;
 mod units;
+mod weather;
+mod winds;
 mod words;
 
 pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
@@ -39,6 +41,12 @@ pub use settings::{
     settings_csv, settings_json, settings_text,
 };
 pub use terminal::terminal;
+pub use weather::{LaterFigures, LaterOutcome, SourceFigures};
+#[cfg(feature = "png")]
+pub use winds::winds_png;
+pub use winds::{
+    WINDS_TITLE, WindStretch, WindsFigures, WindsLevel, winds_json, winds_svg, winds_text,
+};
 pub use words::{EACH_ENGINE, ONE_ENGINE};
 
 /// The title of every face.

@@ -184,6 +184,7 @@ fn made_problem() -> Problem {
         departure_time: jiff::Timestamp::UNIX_EPOCH,
         start: Default::default(),
         valid_until: None,
+        sources: vec![],
         legs: vec![
             leg(
                 "AAA",
@@ -433,6 +434,7 @@ fn made_plan(problem: &Problem, script_flown: &Script) -> Plan {
             limits: vec![Limit::ClimbRate],
         }],
         sensitivity: sensitivity(&other, theirs),
+        later: vec![],
         binding: vec![Limit::DescentRate, Limit::CruisePower],
         warnings: vec![
             Warning::Note(Note::BelowForecast(640.0)),

@@ -606,6 +606,51 @@ fn forecast(sheet: &mut Sheet, figures: &Figures) {
     sheet.table(&difference_table(&heads, rows, sheet.width));
 }
 
+/// The trip at later times of departure.
+fn later(sheet: &mut Sheet, figures: &Figures) {
+    if figures.later.is_empty() {
+        return;
+    }
+    sheet.heading("If it starts up later");
+    sheet.paragraph(
+        "  ",
+        "  ",
+        "Planned anew for each, with the same surface observations and altimeter settings:",
+    );
+    let heads = ["", "min", "gal", "cost", "ft", ""];
+    let levels = |l: &[f64]| l.iter().map(|&ft| feet(ft)).collect::<Vec<_>>().join(", ");
+    let row = |name: String, time_min: f64, fuel_gal: f64, cost: f64, l: &[f64]| {
+        vec![
+            format!("  {name}"),
+            number(up(time_min, 1), 1),
+            number(up(fuel_gal, 1), 1),
+            money(cost),
+            levels(l),
+            String::new(),
+        ]
+    };
+    let t = &figures.totals;
+    let mut rows = vec![row(
+        "as asked for".into(),
+        t.time_min,
+        t.fuel_gal,
+        t.cost,
+        &figures.levels_ft,
+    )];
+    for l in &figures.later {
+        let name = format!("+{} min, {}", number(l.later_min, 0), l.clock());
+        rows.push(match &l.outcome {
+            Some(o) => row(name, o.time_min, o.fuel_gal, o.cost, &o.levels_ft),
+            None => {
+                let why = format!("not planned: {}", l.not_planned.as_deref().unwrap_or(""));
+                let dash = || "-".to_owned();
+                vec![format!("  {name}"), dash(), dash(), dash(), dash(), why]
+            }
+        });
+    }
+    sheet.table(&difference_table(&heads, rows, sheet.width));
+}
+
 fn beware(sheet: &mut Sheet, figures: &Figures) {
     sheet.heading("Fields today");
     for f in &figures.fields {
@@ -621,6 +666,12 @@ fn beware(sheet: &mut Sheet, figures: &Figures) {
                 f.high_power_mixture
             ),
         );
+    }
+    if !figures.weather.is_empty() {
+        sheet.heading("Weather used");
+        for s in &figures.weather {
+            sheet.paragraph("  ", "    ", &s.words());
+        }
     }
     if !figures.binding_limits.is_empty() {
         sheet.heading("What holds the plan back");
@@ -772,6 +823,7 @@ pub fn terminal(figures: &Figures, width: usize) -> String {
     sheet.table(&card_table(figures, true, width));
     choices(&mut sheet, figures);
     forecast(&mut sheet, figures);
+    later(&mut sheet, figures);
     beware(&mut sheet, figures);
     small_print(&mut sheet, figures);
     sheet.text

@@ -10,12 +10,14 @@ mod output;
 mod plan;
 mod profile;
 mod settings;
+mod winds;
 
 pub use fit::{FitArgs, NewArgs};
 pub use glide::GlideArgs;
 pub use grid::{GridArgs, Span};
 pub use plan::PlanArgs;
 pub use settings::SettingsArgs;
+pub use winds::WindsArgs;
 
 use clap::{Parser, Subcommand};
 use std::fmt;
@@ -46,6 +48,8 @@ pub struct Args {
 pub enum Command {
     /// Plan a trip and print its trip sheet.
     Plan(PlanArgs),
+    /// Show the wind along and across the course of a trip, by height and stretch.
+    Winds(WindsArgs),
     /// Print a table of power settings of an aircraft.
     Settings(SettingsArgs),
     /// Write thrust, drag, fuel flow and power over every axis as CSV.
@@ -147,6 +151,7 @@ impl fmt::Display for Failure {
 pub fn run(args: &Args) -> Result<(), Failure> {
     match &args.command {
         Command::Plan(args) => plan::run(args),
+        Command::Winds(args) => winds::run(args),
         Command::Settings(args) => settings::run(args),
         Command::Grid(args) => grid::run(args),
         Command::Glide(args) => glide::run(args),

@@ -4,8 +4,9 @@ use super::output::{self, Target};
 use super::{Failure, profile};
 use crate::brief::{self, Figures};
 use crate::files::trip::{TripFile, load_trip};
+use crate::files::weather::LATEST_LEAVE_H;
 use crate::quantity::M3_PER_GAL;
-use crate::solve::{plan_trip, planned_anew};
+use crate::solve::{Later, later, plan_trip, planned_anew};
 use crate::trip::{Bounds, Objective, Trip};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
@@ -37,6 +38,9 @@ pub struct PlanArgs {
     /// Plan anew for other wind, weight and temperature, instead of flying the same settings in them
     #[arg(long)]
     pub sensitivity: bool,
+    /// Plan the same trip for one and for three hours later as well, where the forecasts cover it
+    #[arg(long, conflicts_with = "arrive_at")]
+    pub leave: bool,
     /// Write the chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
     pub chart: Vec<PathBuf>,
@@ -142,11 +146,53 @@ fn bounds(args: &PlanArgs, trip: &Trip, density_kg_m3: f64) -> Result<Bounds, Fa
     })
 }
 
+/// How much later `--leave` looks, h; the last is the latest that forecasts are read for.
+const LATER_H: [i64; 2] = [1, LATEST_LEAVE_H];
+
+/// The trip started up so many hours later.
+fn put_off(file: &TripFile, hours: i64) -> Later {
+    let by = jiff::SignedDuration::from_hours(hours);
+    let first = file.trip.departure_time;
+    let departure = first.saturating_add(by).unwrap_or(first);
+    let trip = file.winds.at(departure).map(|winds| {
+        let mut trip = file.trip.clone();
+        trip.departure_time = departure;
+        trip.weather.forecasts = winds.forecasts;
+        trip.weather.valid_until = winds.until;
+        trip
+    });
+    later(departure, by.as_secs_f64(), trip.as_ref(), &file.aircraft)
+}
+
 /// What a chart is written as.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Picture {
+pub(super) enum Picture {
     Svg,
     Png,
+}
+
+/// What a chart is written as, and where.
+pub(super) fn picture(path: &Path) -> Result<(Picture, Target), Failure> {
+    let target = Target::new(path);
+    let picture = match (&target, target.extension().as_deref()) {
+        (Target::Stdout, _) | (_, Some("svg")) => Picture::Svg,
+        (_, Some("png")) if cfg!(feature = "png") => Picture::Png,
+        (_, Some("png")) => {
+            return Err(Failure::input(format!(
+                "cannot write {}: this build has no PNG support",
+                path.display()
+            ))
+            .hint("ask for .svg, or build with the feature png"));
+        }
+        _ => {
+            return Err(Failure::input(format!(
+                "--chart {}: a chart is .svg or .png",
+                path.display()
+            ))
+            .hint("give the file one of these endings"));
+        }
+    };
+    Ok((picture, target))
 }
 
 /// One answer besides the text.
@@ -166,25 +212,7 @@ impl Options {
     fn new(args: &PlanArgs) -> Result<Self, Failure> {
         let mut faces = Vec::new();
         for path in &args.chart {
-            let target = Target::new(path);
-            let picture = match (&target, target.extension().as_deref()) {
-                (Target::Stdout, _) | (_, Some("svg")) => Picture::Svg,
-                (_, Some("png")) if cfg!(feature = "png") => Picture::Png,
-                (_, Some("png")) => {
-                    return Err(Failure::input(format!(
-                        "cannot write {}: this build has no PNG support",
-                        path.display()
-                    ))
-                    .hint("ask for .svg, or build with the feature png"));
-                }
-                _ => {
-                    return Err(Failure::input(format!(
-                        "--chart {}: a chart is .svg or .png",
-                        path.display()
-                    ))
-                    .hint("give the file one of these endings"));
-                }
-            };
+            let (picture, target) = picture(path)?;
             faces.push((Face::Chart(picture), target));
         }
         if let Some(path) = &args.json {
@@ -232,6 +260,9 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     if args.sensitivity {
         plan.sensitivity = planned_anew(&problem, &plan);
     }
+    if args.leave {
+        plan.later = LATER_H.iter().map(|&h| put_off(&file, h)).collect();
+    }
     let figures = Figures::new(&plan, &problem);
     let contents = options
         .faces
@@ -262,6 +293,7 @@ mod tests {
             fuel_at_most: None,
             land_with: None,
             sensitivity: false,
+            leave: false,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
             json: json.map(Path::to_owned),
         }

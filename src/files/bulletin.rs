@@ -271,6 +271,33 @@ impl fmt::Display for Note {
     }
 }
 
+/// So many stations are named where many cannot be used.
+const NAMED: usize = 4;
+
+/// Remarks as text, those on stations without a position in one.
+pub fn in_short(notes: &[Note]) -> Vec<String> {
+    let mut unknown: Vec<&str> = Vec::new();
+    let mut out: Vec<String> = Vec::new();
+    for note in notes {
+        match note {
+            Note::UnknownStation { station } => unknown.push(station),
+            other => out.push(other.to_string()),
+        }
+    }
+    let (some, others) = unknown.split_at(unknown.len().min(NAMED));
+    if !unknown.is_empty() {
+        let others = match others.len() {
+            0 => String::new(),
+            count => format!(" and {count} more"),
+        };
+        out.push(format!(
+            "not used, their positions being unknown: {}{others}",
+            some.join(", ")
+        ));
+    }
+    out
+}
+
 /// Why a bulletin could not be decoded: where, what stands there, what was expected, and the way out.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("reading the winds-aloft bulletin, line {line}, column {column}{}: found '{found}', expected {expected}; {way_out}", station.as_ref().map(|s| format!(", station {s}")).unwrap_or_default())]

@@ -6,13 +6,16 @@
 pub mod bulletin;
 mod cloud;
 pub mod diagnostic;
+pub mod grib2;
 pub mod handbook;
 pub mod hgt;
 pub mod keep_out;
 pub mod profile;
+pub mod report;
 mod sheet;
 pub mod stations;
 pub mod trip;
+pub mod weather;
 pub mod winds;
 
 #[cfg(test)]

@@ -84,10 +84,8 @@ fn closed_form_demo_trips_load() {
         let loaded = load_trip(&root(path), None).unwrap_or_else(|e| panic!("{}", e.render(false)));
         let trip = &loaded.trip;
         assert_eq!((trip.places.len(), trip.ground.len()), (3, 2), "{path}");
-        assert!(
-            loaded.bulletin.times.use_from <= trip.departure_time
-                && trip.departure_time <= loaded.bulletin.times.use_to
-        );
+        let (from, to) = trip.weather.sources[0].period.expect("a period of use");
+        assert!(from <= trip.departure_time && trip.departure_time <= to);
         assert!(
             trip.weather.departure_temperature_k.is_some()
                 && trip.weather.destination_temperature_k.is_some()
@@ -678,7 +676,7 @@ fn closed_form_bulletin_too_far_from_the_route() {
     let changed = with(&changed, "to_nm = 138.6", "to_nm = 598");
     let error = parse_trip(&changed, &root(FIRST), None).expect_err("a place far to the north");
     insta::assert_snapshot!(drawn(&error), @r#"
-    error: examples/weather/FBUS33_FD3US3_2026-01-31_310158Z.txt does not cover the route: on the leg KU76 to KPIH, 438 nm from its start, at 50.3041N 117.7223W, the nearest station, GEG, is 161 nm away, and 150 nm is the limit
+    error: weather/FBUS33_FD3US3_2026-01-31_310158Z.txt does not cover the route: on the leg KU76 to KPIH, 438 nm from its start, at 50.3041N 117.7223W, the nearest station, GEG, is 161 nm away, and 150 nm is the limit
       --> examples/first-trip.toml:74:14
        |
     74 | bulletins = ["weather/FBUS33_FD3US3_2026-01-31_310158Z.txt"]
@@ -717,35 +715,64 @@ fn closed_form_broken_bulletin() {
 }
 
 #[test]
-fn closed_form_the_nearest_valid_time_is_taken() {
+fn closed_form_bulletins_are_used_by_their_periods() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let original = text("examples/weather/FBUS33_FD3US3_2026-01-31_310158Z.txt");
+    // valid 12Z for use from 09 to 18, and valid 18Z for use from 16 to 00
     let later = original.replace(
         "VALID 311200Z   FOR USE 0900-1800Z",
-        "VALID 311800Z   FOR USE 1200-0000Z",
+        "VALID 311800Z   FOR USE 1600-0000Z",
     );
     std::fs::write(folder.path().join("a.txt"), &original).expect("written");
     std::fs::write(folder.path().join("b.txt"), &later).expect("written");
-    for (hour, file) in [
-        ("11", "a.txt"),
-        ("13", "a.txt"),
-        ("16", "b.txt"),
-        ("15", "b.txt"),
-    ] {
+    let load = |hour: &str| {
         let trip = text(FIRST)
             .replace(
                 "\"weather/FBUS33_FD3US3_2026-01-31_310158Z.txt\"",
-                "\"a.txt\", \"b.txt\"",
+                "\"b.txt\", \"a.txt\"",
             )
-            .replace("T16:00:00Z", &format!("T{hour}:00:00Z"));
-        let loaded = parse_trip(
+            .replace("T16:00:00Z", &format!("{hour}:00Z"));
+        parse_trip(
             &trip,
             &folder.path().join("trip.toml"),
             Some(&root(PROFILE)),
         )
-        .unwrap_or_else(|e| panic!("{}", e.render(false)));
-        assert_eq!(loaded.bulletin.paths, [folder.path().join(file)], "{hour}");
+    };
+    // The route is 283 nm, so that the flight is taken to last 5.7 h.
+    for (hour, files) in [
+        ("T09:00", vec!["a.txt"]),
+        ("T10:15", vec!["a.txt"]),
+        ("T10:30", vec!["a.txt", "b.txt"]),
+        ("T18:00", vec!["a.txt", "b.txt"]),
+        ("T18:01", vec!["b.txt"]),
+    ] {
+        let weather = load(hour).expect("in use").trip.weather;
+        let names: Vec<&str> = weather.sources.iter().map(|s| s.name.as_str()).collect();
+        assert_eq!(names, files, "{hour}");
+        let valid: Vec<_> = weather.forecasts.iter().map(|f| Some(f.valid)).collect();
+        let said: Vec<_> = weather.sources.iter().map(|s| s.valid).collect();
+        assert_eq!(valid, said, "earliest first, {hour}");
+        let until = weather.valid_until.expect("limited").to_string();
+        assert_eq!(until, "2026-02-01T00:00:00Z", "one period joins the next");
     }
+    for hour in ["T08:59", "T01:00"] {
+        let error = load(hour).expect_err("outside").to_string();
+        for words in [
+            "a.txt is for use from 2026-01-31T09:00:00Z",
+            "b.txt",
+            "depart later",
+        ] {
+            assert!(error.contains(words), "{hour}: {error}");
+        }
+    }
+    // Put off by hours, the flight takes others, without another look at the files.
+    let winds = load("T15:00").expect("in use").winds;
+    let at = |time: &str| winds.at(time.parse().expect("a time"));
+    assert_eq!(
+        at("2026-01-31T18:30:00Z").expect("in use").forecasts.len(),
+        1
+    );
+    assert!(at("2026-02-01T00:30:00Z").is_none());
 }
 
 #[test]

@@ -1,4 +1,4 @@
-//! Trips: TOML, with the aircraft profile and the bulletins it names, to [`Trip`].
+//! Trips: TOML, with the aircraft profile and the weather it names, to [`Trip`].
 //!
 //! Paths in a trip start from the folder of the trip file. The unit of a number is the ending of its key. Unknown keys are
 //! errors. A bulletin's text has neither month nor year: it is placed in the month that brings it nearest to the departure.
@@ -13,7 +13,8 @@
 //! | `[load]` | `people_lb`, `baggage_lb` (0) |
 //! | `[fuel]` | `on_board_gal`: a number or `"least"` |
 //! | `[prices]` | `hourly`, `basis` (clock, airborne, tachometer), `tach_reference_rpm` (tachometer only), `fuel_per_gal` |
-//! | `[weather]` | `bulletins`: a list of paths, `altimeter_inhg`: a number or `{ departure, destination }` |
+//! | `[weather]` | winds aloft, one of: `bulletins` or `grib`, a list of paths, or the rows below; `metar`: a list of paths or reports; `altimeter_inhg` (the reports'): a number or `{ departure, destination }` |
+//! | `[[weather.aloft]]` | `place`, or `lat` and `lon`; `valid_utc` (throughout); `levels` = rows of `altitude_ft` (true; from 18,000 ft pressure altitude), `wind_from_deg` (true), `wind_kt`, `temperature_c` (unknown) |
 //! | `[[weather.surface]]` | `place`, `wind_from_deg` (true), `wind_kt`, `temperature_c` (unknown) |
 //! | `[[weather.cloud]]` | `base_ft`, `top_ft`, `from_nm`, `to_nm` (the whole route); indicated |
 //! | `[terrain]` | `folder`, `corridor_nm` (4): see [`super::hgt`] |
@@ -28,27 +29,23 @@ use std::path::{Path, PathBuf};
 use jiff::Timestamp;
 use toml::de::DeValue;
 
-use super::bulletin::{self, Bulletin, ResolvedTimes, resolve_times};
-use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text, span_at};
+use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text};
 use super::hgt;
 use super::keep_out::load_keep_outs;
 use super::profile::load_profile;
 use super::sheet::{Num, Section, Sheet};
-use super::stations::StationPosition;
-use super::winds::{surface_station, wind_slices};
-use crate::air::triangle::wind_vector_m_s;
-use crate::air::{FieldError, Station, WindField};
+use super::weather::{self, Route, WindsOnHand, weather};
 use crate::aircraft::Aircraft;
 use crate::earth::geodesic::Leg;
 use crate::earth::keep_out::Volume;
 use crate::earth::place::{PlaceError, Position, parse_latitude_deg, parse_longitude_deg};
 use crate::quantity::{
     Distance, Duration, Ias, M_PER_FT, M_PER_NM, M_S_PER_FPM, M3_PER_GAL, ManifoldPressure, Mass,
-    Rpm, ZERO_C_K, range,
+    Rpm, range,
 };
 use crate::trip::{
-    Airspace, Arrival, Cloud, Forecast, FuelLoad, HourBasis, LegGround, Limits, Objective, Place,
-    Prices, Roughness, Rules, Start, Trip, Weather,
+    Airspace, Arrival, FuelLoad, HourBasis, LegGround, Limits, Objective, Place, Prices, Roughness,
+    Rules, Start, Trip,
 };
 
 /// Clearance over ground when the trip gives none, ft: 14 CFR 91.177(a)(2), plain and mountainous.
@@ -65,8 +62,6 @@ const BEFORE_NM: f64 = 5.0;
 const CIRCUIT_MIN: f64 = 3.0;
 /// By this much the last row of ground may miss the end of its leg, nm: rounding, not another leg's rows.
 const GROUND_END_NM: f64 = 2.0;
-/// Distance between the points of the route that are looked up in the wind field, nm: well inside the 150 nm radius.
-const LOOK_EVERY_NM: f64 = 20.0;
 
 /// A trip with all that its file names.
 #[derive(Debug, Clone)]
@@ -77,22 +72,11 @@ pub struct TripFile {
     pub aircraft: Aircraft,
     /// Where the aircraft was read from.
     pub profile_path: PathBuf,
-    /// The bulletin chosen.
-    pub bulletin: BulletinUsed,
+    /// The winds aloft, for other times of departure as well.
+    pub winds: WindsOnHand,
 }
 
-/// The bulletin that was chosen among those the trip names.
-#[derive(Debug, Clone, PartialEq)]
-pub struct BulletinUsed {
-    /// Its file, or files where several have the same valid time.
-    pub paths: Vec<PathBuf>,
-    /// Its times: after `use_to` the flight is outside the forecast.
-    pub times: ResolvedTimes,
-    /// Remarks a careful reader would make.
-    pub notes: Vec<bulletin::Note>,
-}
-
-/// Reads a trip, the profile and the bulletins it names. `profile` replaces the profile of the trip; it is a path as
+/// Reads a trip, the profile and the weather it names. `profile` replaces the profile of the trip; it is a path as
 /// typed, not relative to the trip.
 ///
 /// # Errors
@@ -116,7 +100,7 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     let title = root.text("title", "the title of the trip");
     let named_profile = root.text("profile", "the path of an aircraft profile");
     let profile_span = root.span_of("profile");
-    let departure = departure_time(&sheet, &root);
+    let departure = moment(&sheet, &root, "departure_utc");
     let night = root.flag("night");
     let variation = root.optional("variation_deg", "variation");
     let start = start(&root);
@@ -130,8 +114,9 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     let keep_outs = keep_outs(&limits_section);
     let (limits, rules) = limits(&sheet, limits_section, night);
     let arrival = arrival(&sheet, root.section("arrival"), &places);
-    let weather = weather(&sheet, root.section("weather"), &places);
     let terrain = hgt::section(&root);
+    let named: Vec<&Place> = places.iter().map(|p| &p.place).collect();
+    let weather = weather(&sheet, root.section("weather"), &named);
     root.finish();
     sheet.verdict()?;
     let mut legs = legs;
@@ -158,15 +143,15 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         }
         other => other?,
     };
-    let (field, bulletin) = choose_bulletin(&sheet, folder, &weather, departure_time)?;
-    covers(
-        &sheet,
-        &field,
-        &weather,
-        &bulletin,
-        &legs,
-        limits.max_altitude.value * M_PER_FT,
-    )?;
+    let lines = legs
+        .iter()
+        .filter_map(|l| Some((l.name.as_str(), l.line.as_ref()?)));
+    let route = Route {
+        places: places.iter().map(|p| &p.place).collect(),
+        lines: lines.collect(),
+    };
+    let top_m = limits.max_altitude.value * M_PER_FT;
+    let loaded = weather::load(&sheet, folder, weather, departure_time, &route, top_m)?;
 
     let kg_per_gal = aircraft.fuel.density_kg_m3 * M3_PER_GAL;
     let limits = limits.with(&sheet, &aircraft, kg_per_gal)?;
@@ -183,17 +168,7 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
             per_s: prices.per_s,
             basis: prices.basis,
         },
-        weather: Weather {
-            forecasts: vec![Forecast {
-                valid: bulletin.times.valid,
-                field,
-            }],
-            valid_until: Some(bulletin.times.use_to),
-            departure_altimeter_pa: weather.altimeter_pa.0,
-            destination_altimeter_pa: weather.altimeter_pa.1,
-            departure_temperature_k: weather.temperatures_k.0,
-            destination_temperature_k: weather.temperatures_k.1,
-        },
+        weather: loaded.weather,
         objective: objective.unwrap_or(Objective::Money),
         limits,
         rules: rules.unwrap_or(Rules::None),
@@ -208,12 +183,17 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         trip,
         aircraft,
         profile_path,
-        bulletin,
+        winds: loaded.on_hand,
     })
 }
 
 /// The error of a file that is named in the trip and cannot be read.
-fn not_found(sheet: &Sheet<'_>, key: &str, span: Span<usize>, error: &FileError) -> FileError {
+pub(super) fn not_found(
+    sheet: &Sheet<'_>,
+    key: &str,
+    span: Span<usize>,
+    error: &FileError,
+) -> FileError {
     let why = error.findings.first();
     let message = why.map_or(String::new(), |f| f.message.clone());
     let mut finding =
@@ -222,26 +202,29 @@ fn not_found(sheet: &Sheet<'_>, key: &str, span: Span<usize>, error: &FileError)
     sheet.fail(finding)
 }
 
-/// Start-up.
-fn departure_time(sheet: &Sheet<'_>, root: &Section<'_>) -> Option<Timestamp> {
-    const KEY: &str = "departure_utc";
+/// A moment, such as start-up.
+pub(super) fn moment(
+    sheet: &Sheet<'_>,
+    root: &Section<'_>,
+    key: &'static str,
+) -> Option<Timestamp> {
     const FORM: &str = "a date and time like 2026-01-31T16:00:00Z";
-    let (value, span) = root.any(KEY, FORM)?;
+    let (value, span) = root.any(key, FORM)?;
     let text = match value {
         DeValue::Datetime(time) => time.to_string(),
         DeValue::String(text) => text.trim().to_owned(),
         _ => {
-            root.wrong_form(KEY, FORM);
+            root.wrong_form(key, FORM);
             return None;
         }
     };
     let at = Num {
         value: f64::NAN,
         span,
-        key: KEY.to_owned(),
+        key: root.path(key),
     };
     let Ok(time) = text.parse::<Timestamp>() else {
-        let message = format!("{KEY} = {} is not a moment in time", quoted(&text));
+        let message = format!("{} = {} is not a moment in time", at.key, quoted(&text));
         sheet.contradiction(
             &at,
             message,
@@ -254,7 +237,7 @@ fn departure_time(sheet: &Sheet<'_>, root: &Section<'_>) -> Option<Timestamp> {
     if let Err(wrong) = range("year").check(year) {
         sheet.contradiction(
             &at,
-            format!("{KEY}: the year {}", wrong.to_string().trim_end()),
+            format!("{}: the year {}", at.key, wrong.to_string().trim_end()),
             &[],
             "correct the year",
         );
@@ -351,7 +334,7 @@ fn places(sheet: &Sheet<'_>, root: &Section<'_>, start: Start) -> Vec<ReadPlace>
 }
 
 /// A latitude or longitude (deg): a number or text; NaN if it is wrong.
-fn angle(
+pub(super) fn angle(
     sheet: &Sheet<'_>,
     row: &Section<'_>,
     key: &'static str,
@@ -749,355 +732,4 @@ fn arrival(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> Arr
         before_m: Distance::nm(before.value).to_m(),
         circuit_s: Duration::min(circuit.value).to_s(),
     }
-}
-
-/// The weather as far as it stands in the trip itself.
-struct ReadWeather {
-    bulletins: Vec<(String, Span<usize>)>,
-    altimeter_pa: (f64, f64),
-    surface: Vec<Station>,
-    temperatures_k: (Option<f64>, Option<f64>),
-    clouds: Vec<Cloud>,
-}
-
-fn weather(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> ReadWeather {
-    let bulletins = section.texts(
-        "bulletins",
-        "a list of winds-aloft bulletins like [\"weather/winds.txt\"]",
-    );
-    let altimeter_pa = altimeter_pa(&section);
-    let mut surface = Vec::new();
-    let mut temperatures_k = (None, None);
-    let mut seen: Vec<String> = Vec::new();
-    for row in section.rows("surface") {
-        let ident = row.text("place", "the ident of a place of the trip");
-        let from = row.number("wind_from_deg", "direction");
-        let speed = row.number("wind_kt", "wind speed");
-        let temperature = row.optional("temperature_c", "temperature");
-        let at = Num {
-            value: f64::NAN,
-            span: row.span_of("place"),
-            key: row.path("place"),
-        };
-        row.finish();
-        let Some(index) = places.iter().position(|p| p.place.ident == ident) else {
-            if !ident.is_empty() {
-                let known: Vec<&str> = places.iter().map(|p| p.place.ident.as_str()).collect();
-                let message = format!("{} = {} is no place of this trip", at.key, quoted(&ident));
-                sheet.contradiction(
-                    &at,
-                    message,
-                    &[],
-                    &format!("the places are {}", known.join(", ")),
-                );
-            }
-            continue;
-        };
-        if seen.contains(&ident) {
-            let message = format!("{} = {} has an observation already", at.key, quoted(&ident));
-            sheet.contradiction(&at, message, &[], "keep one of the two");
-        }
-        let place = &places[index].place;
-        let Some(elevation_m) = place.elevation_m else {
-            let message = format!(
-                "{} = {} has no elevation, which an observation needs",
-                at.key,
-                quoted(&ident)
-            );
-            sheet.contradiction(&at, message, &[], "give the place its elevation_ft");
-            continue;
-        };
-        let temperature_k = temperature.map(|t| t.value + ZERO_C_K);
-        if index == 0 {
-            temperatures_k.0 = temperature_k;
-        }
-        if index + 1 == places.len() {
-            temperatures_k.1 = temperature_k;
-        }
-        let position = StationPosition {
-            id: ident.clone(),
-            lat_deg: place.position.lat_deg(),
-            lon_deg: place.position.lon_deg(),
-            elevation_m,
-        };
-        let vector = wind_vector_m_s(from.value.to_radians(), Ias::kt(speed.value).to_m_s());
-        surface.push(surface_station(&position, vector, temperature_k));
-        seen.push(ident);
-    }
-    let clouds = super::cloud::clouds(sheet, &section);
-    section.finish();
-    ReadWeather {
-        bulletins,
-        altimeter_pa,
-        surface,
-        temperatures_k,
-        clouds,
-    }
-}
-
-/// Altimeter settings (Pa) at departure and destination.
-fn altimeter_pa(section: &Section<'_>) -> (f64, f64) {
-    const KEY: &str = "altimeter_inhg";
-    const FORM: &str = "a number, or { departure = 30.12, destination = 30.05 }";
-    let pa = |n: Num| ManifoldPressure::inhg(n.value).to_pa();
-    match section.any(KEY, FORM) {
-        Some((DeValue::Table(_), _)) => {
-            let both = section.section(KEY);
-            let two = (
-                both.number("departure", "altimeter setting"),
-                both.number("destination", "altimeter setting"),
-            );
-            both.finish();
-            (pa(two.0), pa(two.1))
-        }
-        Some((DeValue::Integer(_) | DeValue::Float(_), _)) => {
-            let one = pa(section.number(KEY, "altimeter setting"));
-            (one, one)
-        }
-        Some(_) => {
-            section.wrong_form(KEY, FORM);
-            (f64::NAN, f64::NAN)
-        }
-        None => (f64::NAN, f64::NAN),
-    }
-}
-
-/// A bulletin with its file and times.
-struct Dated {
-    file: usize,
-    bulletin: Bulletin,
-    times: ResolvedTimes,
-}
-
-/// The wind field of the bulletin whose period of use holds the departure; of several, the one whose valid time is nearest
-/// to it, then the later one.
-fn choose_bulletin(
-    sheet: &Sheet<'_>,
-    folder: &Path,
-    weather: &ReadWeather,
-    departure: Timestamp,
-) -> Result<(WindField, BulletinUsed), FileError> {
-    let mut all: Vec<Dated> = Vec::new();
-    for (file, (name, span)) in weather.bulletins.iter().enumerate() {
-        let path = folder.join(name);
-        let key = format!("weather.bulletins[{}]", file + 1);
-        let text = match read_text(&path) {
-            Err(error) if error.is_unreadable() => {
-                return Err(not_found(sheet, &key, span.clone(), &error));
-            }
-            other => other?,
-        };
-        let wrong = |span, message: String, label: String, hint: String| {
-            let finding = Finding::new(FindingKind::Syntax, &key, Some(span), message);
-            FileError::new(&path, &text, vec![finding.label(label).hint(hint)])
-        };
-        let bulletins = bulletin::decode(&text).map_err(|e| {
-            let found = quoted(&e.found);
-            let message = match &e.station {
-                Some(station) => {
-                    format!("{found} of station {station} cannot be read as winds aloft")
-                }
-                None => format!("this is not a winds-aloft bulletin: found {found}"),
-            };
-            let rest = span_at(&text, e.line, e.column);
-            // only what was found, where it stands there as quoted
-            let exact = text
-                .get(rest.start..)
-                .is_some_and(|t| starts_with(t, &e.found));
-            let span = if exact {
-                rest.start..rest.start + e.found.len()
-            } else {
-                rest
-            };
-            wrong(
-                span,
-                message,
-                format!("expected {}", e.expected),
-                e.way_out.to_owned(),
-            )
-        })?;
-        for bulletin in bulletins {
-            let times = resolve_times(&bulletin, departure).map_err(|e| {
-                let line = text
-                    .lines()
-                    .position(|l| l.to_ascii_uppercase().contains("VALID"))
-                    .map_or(1, |i| i + 1);
-                let hint = "check the date of departure and the bulletin".to_owned();
-                wrong(
-                    span_at(&text, line, 1),
-                    e.to_string(),
-                    "these times".to_owned(),
-                    hint,
-                )
-            })?;
-            all.push(Dated {
-                file,
-                bulletin,
-                times,
-            });
-        }
-    }
-    let nearness = |t: &ResolvedTimes| {
-        let off = (t.valid.as_second() - departure.as_second()).abs();
-        (
-            off,
-            std::cmp::Reverse(t.data.as_second()),
-            std::cmp::Reverse(t.valid.as_second()),
-        )
-    };
-    let holds = |t: &ResolvedTimes| t.use_from <= departure && departure <= t.use_to;
-    let Some(best) = all
-        .iter()
-        .filter(|d| holds(&d.times))
-        .map(|d| d.times)
-        .min_by_key(nearness)
-    else {
-        return Err(none_holds(sheet, weather, &all, departure));
-    };
-    all.retain(|d| d.times.valid == best.valid && holds(&d.times));
-    let mut files: Vec<usize> = all.iter().map(|d| d.file).collect();
-    files.dedup();
-    let names: Vec<&str> = files
-        .iter()
-        .map(|i| weather.bulletins[*i].0.as_str())
-        .collect();
-    let span = files
-        .first()
-        .map_or(0..0, |i| weather.bulletins[*i].1.clone());
-    let bulletins: Vec<Bulletin> = all.into_iter().map(|d| d.bulletin).collect();
-    let unusable = |why: String| {
-        sheet.fail(
-            Finding::new(
-                FindingKind::Weather,
-                "weather.bulletins",
-                Some(span.clone()),
-                format!("{}: {why}", names.join(", ")),
-            )
-            .label("these winds cannot be used")
-            .hint("give another bulletin, or correct this one or the surface observations"),
-        )
-    };
-    let slices = wind_slices(&bulletins, departure, &[], &weather.surface)
-        .map_err(|e| unusable(e.to_string()))?;
-    let slice = slices
-        .into_iter()
-        .next()
-        .ok_or_else(|| unusable("no wind in it".to_owned()))?;
-    let paths = names.iter().map(|name| folder.join(name)).collect();
-    Ok((
-        slice.field,
-        BulletinUsed {
-            paths,
-            times: slice.times,
-            notes: slice.notes,
-        },
-    ))
-}
-
-/// Whether a text starts with another, capitals and small letters of ASCII being the same.
-fn starts_with(text: &str, start: &str) -> bool {
-    text.get(..start.len())
-        .is_some_and(|t| t.eq_ignore_ascii_case(start))
-}
-
-/// The error of a departure that no bulletin is for.
-fn none_holds(
-    sheet: &Sheet<'_>,
-    weather: &ReadWeather,
-    all: &[Dated],
-    departure: Timestamp,
-) -> FileError {
-    let mut last = None;
-    for dated in all {
-        let (name, span) = &weather.bulletins[dated.file];
-        let times = dated.times;
-        let message = format!(
-            "{name} is for use from {} to {}, but the trip departs at {departure}",
-            times.use_from, times.use_to
-        );
-        let hint = if departure < times.use_from {
-            "depart later, or give the bulletin of the period before"
-        } else {
-            "depart earlier, or give the bulletin of the period after"
-        };
-        if let Some(before) = last.replace(
-            Finding::new(
-                FindingKind::Weather,
-                &format!("weather.bulletins[{}]", dated.file + 1),
-                Some(span.clone()),
-                message,
-            )
-            .label("does not hold the departure")
-            .hint(hint),
-        ) {
-            sheet.note(before);
-        }
-    }
-    sheet.fail(last.unwrap_or_else(|| {
-        Finding::new(
-            FindingKind::Weather,
-            "weather.bulletins",
-            None,
-            "no bulletin is given".to_owned(),
-        )
-    }))
-}
-
-/// An error if a point of the route is too far from every station of the bulletin.
-fn covers(
-    sheet: &Sheet<'_>,
-    field: &WindField,
-    weather: &ReadWeather,
-    used: &BulletinUsed,
-    legs: &[ReadLeg],
-    height_m: f64,
-) -> Result<(), FileError> {
-    for leg in legs {
-        let Some(line) = &leg.line else { continue };
-        let steps = (line.distance_m() / (LOOK_EVERY_NM * M_PER_NM))
-            .ceil()
-            .max(1.0);
-        // at most the length of half the Earth by 20 nm, 540
-        for i in 0..=steps as u32 {
-            let along_m = line.distance_m() * f64::from(i) / steps;
-            let point = line.point_at(along_m);
-            let air = field.at(point.lat_deg(), point.lon_deg(), height_m, height_m);
-            if let Err(FieldError::TooFar {
-                station,
-                distance_m,
-                ..
-            }) = air
-            {
-                let names: Vec<String> =
-                    used.paths.iter().map(|p| p.display().to_string()).collect();
-                let message = format!(
-                    "{} does not cover the route: on the leg {}, {:.0} nm from its start, at {point}, the nearest station, \
-                     {station}, is {:.0} nm away, and 150 nm is the limit",
-                    names.join(", "),
-                    leg.name,
-                    Distance::m(along_m).to_nm(),
-                    Distance::m(distance_m).to_nm(),
-                );
-                let first = used.paths.first();
-                let span = weather
-                    .bulletins
-                    .iter()
-                    .find(|(name, _)| first.is_some_and(|p| p.ends_with(name)));
-                return Err(sheet.fail(
-                    Finding::new(
-                        FindingKind::Weather,
-                        "weather.bulletins",
-                        span.map(|(_, s)| s.clone()),
-                        message,
-                    )
-                    .label(format!(
-                        "for use from {} to {}",
-                        used.times.use_from, used.times.use_to
-                    ))
-                    .hint("check the places, or give a bulletin with stations along the route"),
-                ));
-            }
-        }
-    }
-    Ok(())
 }

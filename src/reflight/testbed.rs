@@ -169,6 +169,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
         departure_time: jiff::Timestamp::UNIX_EPOCH,
         start: Default::default(),
         valid_until: None,
+        sources: vec![],
         legs: vec![Leg {
             from: "AAAA".into(),
             to: "BBBB".into(),
@@ -341,6 +342,7 @@ pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64
         prices: calm.prices,
         weather: Weather {
             valid_until: None,
+            sources: vec![],
             forecasts: vec![Forecast {
                 valid: jiff::Timestamp::UNIX_EPOCH,
                 field: WindField::new(&stations).expect("the invented stations are in order"),

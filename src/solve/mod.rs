@@ -11,6 +11,7 @@ pub mod cruise;
 mod descent;
 mod ideal;
 mod infeasible;
+mod later;
 mod least;
 mod levels;
 mod plan;
@@ -19,11 +20,12 @@ mod search;
 mod two_speeds;
 mod why;
 
+pub use later::{Later, LaterPlan, NotPlanned, later};
 pub use least::{TripError, plan_trip};
 pub use levels::stretch_ends;
 pub use plan::{
     Alternative, AlternativeKind, Ideal, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, NotFlown,
     Part, Plan, Sensitivity, Shifted, Termination, Totals, Warning, Workings, open_part,
 };
-pub use search::{SolveError, charged, plan, plan_with_workings, prepared};
+pub use search::{SolveError, charged, on_schedule, plan, plan_with_workings, prepared};
 pub use why::{Because, CHANGES, DescentMeans, Reason, because, explained, planned_anew};

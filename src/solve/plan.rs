@@ -1,5 +1,6 @@
 //! The answer: one plan, from which every face is made.
 
+use super::later::Later;
 use super::search::SolveError;
 use crate::aircraft::Throttle;
 use crate::flight::{FlightError, Flown, Limit, Script, SegmentKind, TrackPoint};
@@ -227,6 +228,8 @@ pub struct Plan {
     pub left_out: Vec<LeftOut>,
     /// The trip with wind, load and temperature other than planned with.
     pub sensitivity: Vec<Sensitivity>,
+    /// The trip at later times of departure, where these were asked for.
+    pub later: Vec<Later>,
     /// Limits the plan lies on.
     pub binding: Vec<Limit>,
     /// Warnings.

@@ -128,7 +128,7 @@ pub fn plan_with_workings(problem: &Problem) -> Result<(Plan, Workings), SolveEr
 
 /// The problem on the clock of a flight: the cheapest the level search proposes, with a plain descent, on the clock of which the
 /// search is made again until that no longer changes. As it is in air that does not change.
-pub(super) fn on_schedule(problem: &Problem) -> Cow<'_, Problem> {
+pub fn on_schedule(problem: &Problem) -> Cow<'_, Problem> {
     let mut scheduled = Cow::Borrowed(problem);
     if problem.air.is_steady() {
         return scheduled;
@@ -1235,6 +1235,7 @@ impl<'a> Search<'a> {
             alternatives: vec![],
             left_out: vec![],
             sensitivity: vec![],
+            later: vec![],
             warnings,
             termination: if converged {
                 Termination::Converged

@@ -215,6 +215,34 @@ pub struct Forecast {
     pub field: WindField,
 }
 
+/// What kind of thing weather is from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SourceKind {
+    /// Winds-aloft bulletins.
+    Bulletin,
+    /// Files of a weather model.
+    Grid,
+    /// A table of winds in the trip.
+    Table,
+    /// A weather report of an aerodrome.
+    Report,
+}
+
+/// Where weather is from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Source {
+    /// What kind.
+    pub kind: SourceKind,
+    /// Files as the trip names them, or places.
+    pub name: String,
+    /// The time it is for or was observed at; a table may hold throughout.
+    pub valid: Option<Timestamp>,
+    /// From when to when it is for use, if that is limited.
+    pub period: Option<(Timestamp, Timestamp)>,
+    /// What a careful reader would remark.
+    pub notes: Vec<String>,
+}
+
 /// Altimeter settings and what is known at the surface.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Weather {
@@ -222,6 +250,8 @@ pub struct Weather {
     pub forecasts: Vec<Forecast>,
     /// The forecast is for use up to this time, if that is known.
     pub valid_until: Option<Timestamp>,
+    /// Where all this is from.
+    pub sources: Vec<Source>,
     /// Altimeter setting at the departure, Pa.
     pub departure_altimeter_pa: f64,
     /// Altimeter setting at the destination, Pa.

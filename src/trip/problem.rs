@@ -5,7 +5,8 @@ use super::levels::halves;
 use super::route_air::{BOTTOM_M, Column, LegAir, STEP_M};
 use super::{
     Arrival, Bounds, FuelLoad, HourBasis, LegLevels, Limits, MOUNTAIN_CLIMB_M_S, Objective,
-    PLAIN_CLIMB_M_S, Patch, PatchKind, Place, Prices, RouteAir, Rules, Start, Trip, legal_levels,
+    PLAIN_CLIMB_M_S, Patch, PatchKind, Place, Prices, RouteAir, Rules, Source, Start, Trip,
+    legal_levels,
 };
 use crate::air::field::{FieldError, WindField};
 use crate::air::{isa, triangle};
@@ -94,6 +95,8 @@ pub struct Problem {
     pub start: Start,
     /// The forecast is for use up to this time, if that is known.
     pub valid_until: Option<jiff::Timestamp>,
+    /// Where the weather is from.
+    pub sources: Vec<Source>,
     /// Legs, first to last.
     pub legs: Vec<Leg>,
     /// Length of the route, m.
@@ -680,6 +683,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         departure_time: trip.departure_time,
         start: trip.start,
         valid_until: trip.weather.valid_until,
+        sources: trip.weather.sources.clone(),
         length_m: along_m,
         air: RouteAir::of_legs(vec![]),
         departure,
@@ -755,17 +759,17 @@ fn sample_air(
             let reference_m = problem.departure.elevation_m
                 + share * (problem.destination.elevation_m - problem.departure.elevation_m);
             let reference_hp_m = problem.pressure_altitude_m(s, reference_m);
-            let ask = |true_m: f64, hp_m: f64| {
-                field
-                    .at(here.lat_deg(), here.lon_deg(), true_m, hp_m)
-                    .map_err(|source| ProblemError::Weather {
-                        from: leg.from.clone(),
-                        to: leg.to.clone(),
-                        along_nm: x_m / M_PER_NM,
-                        altitude_ft: hp_m / M_PER_FT,
-                        source: Box::new(source),
-                    })
+            let failed = |hp_m: f64, source| ProblemError::Weather {
+                from: leg.from.clone(),
+                to: leg.to.clone(),
+                along_nm: x_m / M_PER_NM,
+                altitude_ft: hp_m / M_PER_FT,
+                source: Box::new(source),
             };
+            let over = field
+                .over(here.lat_deg(), here.lon_deg())
+                .map_err(|e| failed(reference_hp_m, e))?;
+            let ask = |true_m: f64, hp_m: f64| over.at(true_m, hp_m).map_err(|e| failed(hp_m, e));
             // True height of a pressure altitude by quarter steps from the reference, upwards or downwards.
             let walk = |mut z: f64, mut hp: f64, to_hp: f64| -> Result<f64, ProblemError> {
                 let quarters = 4;

@@ -75,6 +75,7 @@ pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_
         departure_time: "2026-06-01T12:00:00Z".parse().expect("a time"),
         start: Default::default(),
         valid_until: None,
+        sources: vec![],
         legs: vec![leg],
         length_m,
         air: RouteAir::uniform(length_m, along_kt * M_S_PER_KT, 0.0, isa_deviation_k, top_m),

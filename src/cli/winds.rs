@@ -1,0 +1,71 @@
+//! `fellrun winds`: the wind of a trip by height and stretch.
+
+use super::output::{self, Target};
+use super::plan::{Picture, picture};
+use super::{Failure, profile};
+use crate::brief::{WindsFigures, winds_json, winds_svg, winds_text};
+use crate::files::trip::load_trip;
+use crate::solve::on_schedule;
+use crate::trip::resolve;
+use clap::Args;
+use std::path::PathBuf;
+
+/// Arguments of `winds` as typed.
+#[derive(Debug, Args)]
+pub struct WindsArgs {
+    /// The trip, a TOML file; it names the aircraft profile and the weather
+    #[arg(value_name = "TRIP.toml")]
+    pub trip: PathBuf,
+    /// The aircraft profile, instead of the one the trip names
+    #[arg(long, value_name = "PROFILE.toml")]
+    pub profile: Option<PathBuf>,
+    /// Write the winds as a drawing, .svg or .png by its ending; - for SVG to standard output
+    #[arg(long, value_name = "PATH")]
+    pub chart: Vec<PathBuf>,
+    /// Write every figure as JSON; - for standard output
+    #[arg(long, value_name = "PATH")]
+    pub json: Option<PathBuf>,
+}
+
+#[cfg(feature = "png")]
+fn pixels(figures: &WindsFigures) -> Result<Vec<u8>, Failure> {
+    crate::brief::winds_png(figures).map_err(Failure::bug)
+}
+
+#[cfg(not(feature = "png"))]
+fn pixels(_: &WindsFigures) -> Result<Vec<u8>, Failure> {
+    Err(Failure::bug("a PNG was asked of a build without it"))
+}
+
+/// Reads the trip and writes what is asked for: files first, the text last; it goes to standard error when standard output is taken.
+///
+/// # Errors
+/// [`Failure`]; then no output file was touched.
+pub fn run(args: &WindsArgs) -> Result<(), Failure> {
+    let charts = args
+        .chart
+        .iter()
+        .map(|path| picture(path))
+        .collect::<Result<Vec<_>, _>>()?;
+    let json = args.json.as_deref().map(Target::new);
+    let targets: Vec<Target> = charts.iter().map(|c| c.1.clone()).chain(json).collect();
+    let outputs = output::open(&targets)?;
+    let file = load_trip(&args.trip, args.profile.as_deref())
+        .map_err(|e| Failure::drawn(e.render_for_stderr()))?;
+    let wrong = |e: &dyn std::fmt::Display| Failure::input(format!("{}: {e}", args.trip.display()));
+    let problem = resolve(&file.trip, file.aircraft).map_err(|e| wrong(&e))?;
+    // The winds at the time the flight is expected over each place.
+    let figures = WindsFigures::new(&on_schedule(&problem));
+    let mut contents = Vec::new();
+    for (kind, _) in &charts {
+        contents.push(match kind {
+            Picture::Svg => winds_svg(&figures).map_err(Failure::bug)?.into_bytes(),
+            Picture::Png => pixels(&figures)?,
+        });
+    }
+    if args.json.is_some() {
+        contents.push(winds_json(&figures).map_err(Failure::bug)?.into_bytes());
+    }
+    output::commit(outputs, &contents)?;
+    output::talk(&winds_text(&figures, profile::columns()), &targets)
+}
