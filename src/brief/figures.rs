@@ -492,6 +492,8 @@ pub struct Figures {
     pub cautions: Vec<String>,
     /// How the lever card was written, as far as the pilot must know.
     pub card_notes: Vec<String>,
+    /// What was taken from elsewhere than the trip, or for granted.
+    pub notes: Vec<String>,
     /// How the search ended.
     pub termination: &'static str,
     /// Full flights flown in the search.
@@ -943,7 +945,7 @@ fn descent(
         .iter()
         .filter(|t| plan.flown.segments[t.segment].kind == SegmentKind::Descent)
         .filter(|t| {
-            let above = t.true_altitude_m - problem.ground_m(t.state.distance_m);
+            let above = problem.above_ground_m(t.state.distance_m, t.true_altitude_m);
             problem.limits.roughness(t.indicated_m, above) == Roughness::Rough
         })
         .filter_map(|t| {
@@ -1089,7 +1091,9 @@ fn conditions(plan: &Plan, problem: &Problem, track: &[Point]) -> Conditions {
         let mut from_m = leg.from_m;
         while from_m < leg.to_m - 0.5 * length_m {
             let middle_m = from_m + 0.5 * length_m;
-            let ground_hp_m = problem.pressure_altitude_m(middle_m, problem.ground_m(middle_m));
+            // From the sea up where the ground is not known.
+            let ground_m = problem.ground_m(middle_m).unwrap_or(0.0);
+            let ground_hp_m = problem.pressure_altitude_m(middle_m, ground_m);
             let mut hp_m = (ground_hp_m / CONDITION_STEP_M).floor() * CONDITION_STEP_M;
             let mut levels = Vec::new();
             while hp_m <= top_m {
@@ -1205,6 +1209,17 @@ fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
                 number(up(ft(*m), -1), 0)
             ),
         ),
+        Warning::Note(Note::NoTerrain(legs)) => {
+            let names: Vec<String> = legs.iter().map(|(a, b)| format!("{a} to {b}")).collect();
+            (
+                "no_terrain_data",
+                format!(
+                    "NO TERRAIN DATA from {}: nothing but the least cruise altitude keeps this plan off the ground there, and \
+                     climb and let-down are held to no height; look at the chart",
+                    names.join(", ")
+                ),
+            )
+        }
         Warning::ForecastEnds(over_s) => (
             "forecast_ends",
             format!(
@@ -1488,6 +1503,7 @@ impl Figures {
                 .collect(),
             cautions: cautions(aircraft),
             card_notes: card_notes(aircraft),
+            notes: Vec::new(),
             termination: match plan.termination {
                 Termination::Converged => "converged",
                 Termination::StepsExhausted => "steps_exhausted",
@@ -1497,6 +1513,26 @@ impl Figures {
             segments,
             track,
         }
+    }
+
+    /// That the ground is not known, if it is not.
+    pub fn unknown_ground(&self) -> Option<String> {
+        let unknown = self.legs.iter().filter(|l| l.ground.is_empty()).count();
+        let where_to = match unknown {
+            0 => return None,
+            n if n == self.legs.len() => "",
+            _ => " on part of the route",
+        };
+        Some(format!(
+            "NO TERRAIN DATA{where_to}: heights over the ground are not checked"
+        ))
+    }
+
+    /// With what the reader of the trip has to say.
+    #[must_use]
+    pub fn with_notes(mut self, notes: &[String]) -> Self {
+        self.notes.extend_from_slice(notes);
+        self
     }
 
     /// "KAAA to KBBB via MID".

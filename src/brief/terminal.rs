@@ -292,7 +292,7 @@ fn reserve_words(figures: &Figures, t: &TotalsFigures) -> String {
 }
 
 /// What the ordinary descent would have cost instead.
-fn gain_words(g: &Gain, fixed_pitch: bool) -> String {
+fn gain_words(g: &Gain, fixed_pitch: bool, priced: bool) -> String {
     let how = if fixed_pitch {
         "throttle back"
     } else {
@@ -320,10 +320,14 @@ fn gain_words(g: &Gain, fixed_pitch: bool) -> String {
         ".".to_owned()
     };
     format!(
-        "Ordinary flying ({how} to hold cruise IAS at 500 fpm) would have cost {}, {}, {}{end}",
+        "Ordinary flying ({how} to hold cruise IAS at 500 fpm) would have cost {}, {}{}{end}",
         part(g.time_min, 1, " min"),
         part(g.fuel_gal, 2, " gal"),
-        part(g.cost, 1, " in money"),
+        if priced {
+            format!(", {}", part(g.cost, 1, " in money"))
+        } else {
+            String::new()
+        },
     )
 }
 
@@ -348,6 +352,9 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
     );
     sheet.blank();
     sheet.strong(&figures.in_one_line);
+    if let Some(words) = figures.unknown_ground() {
+        sheet.strong(&words);
+    }
     sheet.blank();
     sheet.paragraph(
         "Air      ",
@@ -364,11 +371,15 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
         "Block    ",
         "         ",
         &format!(
-            "{} and {} gal, {} to shutdown; cost {} at the trip's prices",
+            "{} and {} gal, {} to shutdown{}",
             clock(t.block_time_min),
             number(up(t.block_fuel_gal, 1), 1),
             if here { "from now" } else { "start-up" },
-            money(t.cost)
+            if t.cost > 0.0 {
+                format!("; cost {} at the trip's prices", money(t.cost))
+            } else {
+                String::new()
+            }
         ),
     );
     sheet.paragraph(
@@ -415,7 +426,11 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
     );
     if let Some(g) = &figures.gain_over_ordinary {
         sheet.blank();
-        sheet.paragraph("", "  ", &gain_words(g, figures.trip.fixed_pitch));
+        sheet.paragraph(
+            "",
+            "  ",
+            &gain_words(g, figures.trip.fixed_pitch, t.cost > 0.0),
+        );
     }
     sheet.paragraph("", "  ", &figures.descent_sentence());
     let rough = figures
@@ -672,7 +687,7 @@ fn small_print(sheet: &mut Sheet, figures: &Figures) {
             before_flight,
         ),
     );
-    for note in &figures.card_notes {
+    for note in figures.card_notes.iter().chain(&figures.notes) {
         sheet.paragraph("  ", "    ", note);
     }
     let mut said = "";

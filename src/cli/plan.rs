@@ -232,7 +232,7 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     if args.sensitivity {
         plan.sensitivity = planned_anew(&problem, &plan);
     }
-    let figures = Figures::new(&plan, &problem);
+    let figures = Figures::new(&plan, &problem).with_notes(&file.notes);
     let contents = options
         .faces
         .iter()

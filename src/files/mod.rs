@@ -3,13 +3,18 @@
 //! **Invariant:** cockpit units (feet, knots, degrees Celsius) are turned into SI units here. `files` builds the types
 //! of `air` and `earth`; those know nothing of files.
 
+pub mod airports;
 pub mod bulletin;
+mod csv_text;
 pub mod diagnostic;
+pub mod gpx;
 pub mod handbook;
+pub mod places;
 pub mod profile;
 mod sheet;
 pub mod stations;
 pub mod trip;
+mod trip_places;
 pub mod winds;
 
 #[cfg(test)]

@@ -8,17 +8,18 @@
 //! | --- | --- |
 //! | top of the file | `title`, `profile`, `departure_utc`, `night` (false), `variation_deg` (magnetic model), east positive |
 //! | `[start]`, in flight only | `altitude_ft` (indicated), `ias_kt`: the first place is where the aircraft is now, `departure_utc` is now, `on_board_gal` is what is left, and no taxi or take-off is flown |
-//! | `[[place]]`, in order | `ident`, `lat`, `lon`, `elevation_ft` (needed at both ends, but not where the flight begins in the air, and for an observation) |
-//! | `[[leg]]`, in order | `minimum_altitude_ft`, `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` |
+//! | | `places` (none): a list of files of places of one's own ([`super::places`]) |
+//! | `[[place]]`, in order | `ident`, `lat`, `lon` (those of the ident: [`super::places::Gazetteer`]), `elevation_ft` (the same; needed at both ends, but not where the flight begins in the air, and for an observation) |
+//! | `[[leg]]`, in order, all or none | `minimum_altitude_ft` (highest ground, else highest field of the trip, and the clearance, up to 100 ft), `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` (unknown) |
 //! | `[load]` | `people_lb`, `baggage_lb` (0) |
 //! | `[fuel]` | `on_board_gal`: a number or `"least"` |
-//! | `[prices]` | `hourly`, `basis` (clock, airborne, tachometer), `tach_reference_rpm` (tachometer only), `fuel_per_gal` |
+//! | `[prices]` (none, unless the objective is money) | `hourly`, `basis` (clock, airborne, tachometer), `tach_reference_rpm` (tachometer only), `fuel_per_gal` |
 //! | `[weather]` | `bulletins`: a list of paths, `altimeter_inhg`: a number or `{ departure, destination }` |
 //! | `[[weather.surface]]` | `place`, `wind_from_deg` (true), `wind_kt`, `temperature_c` (unknown) |
 //! | `[objective]` | `kind` (money, time, fuel) |
 //! | `[limits]` | `rules` (us-vfr, us-ifr, icao-vfr, icao-ifr, none), `max_altitude_ft`, `clearance_ft` (1,000), `mountain_clearance_ft` (2,000), `max_descent_fpm` (500), `least_map_inhg` and `map_reduction_inhg_per_min` (the profile's), `smooth_near_ground` (false), `oxygen` (false), `reserve_min` (45, at night 60) |
 //! | `[[limits.air]]`, lowest first | `up_to_ft`, `air` (smooth, light, rough); light above the last |
-//! | `[arrival]` | `pattern_altitude_ft`, `before_nm` (5), `circuit_min` (3) |
+//! | `[arrival]` | `pattern_altitude_ft` (1,000 ft above the field, rounded up to 100 ft), `before_nm` (5), `circuit_min` (3) |
 
 use std::ops::Range as Span;
 use std::path::{Path, PathBuf};
@@ -28,22 +29,23 @@ use toml::de::DeValue;
 
 use super::bulletin::{self, Bulletin, ResolvedTimes, resolve_times};
 use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text, span_at};
+use super::places::Gazetteer;
 use super::profile::load_profile;
 use super::sheet::{Num, Section, Sheet};
 use super::stations::StationPosition;
+use super::trip_places::{ReadPlace, own_places, places, table_note};
 use super::winds::{surface_station, wind_slices};
 use crate::air::triangle::wind_vector_m_s;
 use crate::air::{FieldError, Station, WindField};
 use crate::aircraft::Aircraft;
 use crate::earth::geodesic::Leg;
-use crate::earth::place::{PlaceError, Position, parse_latitude_deg, parse_longitude_deg};
 use crate::quantity::{
     Distance, Duration, Ias, M_PER_FT, M_PER_NM, M_S_PER_FPM, M3_PER_GAL, ManifoldPressure, Mass,
     Rpm, ZERO_C_K, range,
 };
 use crate::trip::{
-    Arrival, Forecast, FuelLoad, HourBasis, LegGround, Limits, Objective, Place, Prices, Roughness,
-    Rules, Start, Trip, Weather,
+    Arrival, Forecast, FuelLoad, HourBasis, LegGround, Limits, Objective, Prices, Roughness, Rules,
+    Start, Trip, Weather,
 };
 
 /// Clearance over ground when the trip gives none, ft: 14 CFR 91.177(a)(2), plain and mountainous.
@@ -74,6 +76,8 @@ pub struct TripFile {
     pub profile_path: PathBuf,
     /// The bulletin chosen.
     pub bulletin: BulletinUsed,
+    /// What was taken from elsewhere than the trip, and must be said with the plan.
+    pub notes: Vec<String>,
 }
 
 /// The bulletin that was chosen among those the trip names.
@@ -115,14 +119,19 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     let night = root.flag("night");
     let variation = root.optional("variation_deg", "variation");
     let start = start(&root);
-    let places = places(&sheet, &root, start);
-    let legs = legs(&sheet, &root, &places);
+    let gazetteer = Gazetteer::new(own_places(&sheet, &root, folder)?);
+    let places = places(&sheet, &root, start, &gazetteer);
+    let (limits, rules) = limits(&sheet, root.section("limits"), night);
+    let legs = legs(&sheet, &root, &places, &limits.limits);
     let load = load(root.section("load"));
     let on_board = on_board(root.section("fuel"));
-    let prices = prices(root.section("prices"));
     let objective = objective(root.section("objective"));
-    let (limits, rules) = limits(&sheet, root.section("limits"), night);
-    let arrival = arrival(&sheet, root.section("arrival"), &places);
+    let prices = if root.has("prices") || objective == Some(Objective::Money) {
+        prices(&sheet, root.section("prices"), objective)
+    } else {
+        ReadPrices::NONE
+    };
+    let arrival = arrival(&sheet, root.optional_section("arrival"), &places);
     let weather = weather(&sheet, root.section("weather"), &places);
     root.finish();
     sheet.verdict()?;
@@ -148,6 +157,7 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
 
     let kg_per_gal = aircraft.fuel.density_kg_m3 * M3_PER_GAL;
     let limits = limits.with(&sheet, &aircraft)?;
+    let notes = table_note(&places).into_iter().collect();
     let trip = Trip {
         title,
         departure_time,
@@ -185,11 +195,17 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         aircraft,
         profile_path,
         bulletin,
+        notes,
     })
 }
 
 /// The error of a file that is named in the trip and cannot be read.
-fn not_found(sheet: &Sheet<'_>, key: &str, span: Span<usize>, error: &FileError) -> FileError {
+pub(super) fn not_found(
+    sheet: &Sheet<'_>,
+    key: &str,
+    span: Span<usize>,
+    error: &FileError,
+) -> FileError {
     let why = error.findings.first();
     let message = why.map_or(String::new(), |f| f.message.clone());
     let mut finding =
@@ -239,14 +255,6 @@ fn departure_time(sheet: &Sheet<'_>, root: &Section<'_>) -> Option<Timestamp> {
     Some(time)
 }
 
-/// A place, with the numbers others are checked against.
-struct ReadPlace {
-    place: Place,
-    elevation: Option<Num>,
-    /// Whether its position could be read; if not, that has been noted, and nothing that hangs on it is.
-    known: bool,
-}
-
 /// How the flight begins.
 fn start(root: &Section<'_>) -> Start {
     if !root.has("start") {
@@ -262,103 +270,6 @@ fn start(root: &Section<'_>) -> Start {
     }
 }
 
-fn places(sheet: &Sheet<'_>, root: &Section<'_>, start: Start) -> Vec<ReadPlace> {
-    let rows = root.rows("place");
-    if rows.len() < 2 {
-        let message = format!(
-            "a trip needs a departure and a destination, but {} [[place]] is given",
-            rows.len()
-        );
-        let span = rows.first().map_or(root.span(), Section::span);
-        sheet.note(
-            Finding::new(FindingKind::Missing, "place", Some(span), message)
-                .label("in this file")
-                .hint("add a [[place]] with ident, lat, lon and elevation_ft for each place of the route, in order"),
-        );
-    }
-    let last = rows.len().saturating_sub(1);
-    let mut places: Vec<ReadPlace> = Vec::new();
-    for (i, row) in rows.into_iter().enumerate() {
-        let ident = row.text("ident", "the identifier or name of the place");
-        let lat = angle(sheet, &row, "lat", "latitude", parse_latitude_deg);
-        let lon = angle(sheet, &row, "lon", "longitude", parse_longitude_deg);
-        let elevation = if (i == 0 && start == Start::Ground) || i == last {
-            Some(row.number("elevation_ft", "elevation"))
-        } else {
-            row.optional("elevation_ft", "elevation")
-        };
-        let span = row.span_of("ident");
-        row.finish();
-        if let Some(same) = places
-            .iter()
-            .find(|p| p.place.ident == ident && !ident.is_empty())
-        {
-            let at = Num {
-                value: f64::NAN,
-                span,
-                key: format!("place[{}].ident", i + 1),
-            };
-            let here = Position::new(lat, lon).ok();
-            if same.known && here.is_some_and(|p| p != same.place.position) {
-                let message = format!(
-                    "{} = {} is the name of another place already",
-                    at.key,
-                    quoted(&ident)
-                );
-                sheet.contradiction(&at, message, &[], "give each place its own ident");
-            }
-        }
-        // NaN was noted where it was read; the place stays in the list so that legs are counted rightly
-        let known = Position::new(lat, lon).is_ok();
-        if let Ok(position) = Position::new(lat, lon).or_else(|_| Position::new(0.0, 0.0)) {
-            let elevation_m = elevation.as_ref().map(|e| e.value * M_PER_FT);
-            places.push(ReadPlace {
-                place: Place {
-                    ident,
-                    position,
-                    elevation_m,
-                },
-                elevation,
-                known,
-            });
-        }
-    }
-    places
-}
-
-/// A latitude or longitude (deg): a number or text; NaN if it is wrong.
-fn angle(
-    sheet: &Sheet<'_>,
-    row: &Section<'_>,
-    key: &'static str,
-    range_key: &str,
-    parse: fn(&str) -> Result<f64, PlaceError>,
-) -> f64 {
-    let form = format!("the {range_key}: degrees like 43.1416, or text like \"43-08.5N\"");
-    match row.any(key, &form) {
-        Some((DeValue::String(text), span)) => parse(text).unwrap_or_else(|error| {
-            let at = Num {
-                value: f64::NAN,
-                span,
-                key: row.path(key),
-            };
-            sheet.contradiction(
-                &at,
-                format!("{}: {error}", at.key),
-                &[],
-                "correct it, or give decimal degrees",
-            );
-            f64::NAN
-        }),
-        Some((DeValue::Integer(_) | DeValue::Float(_), _)) => row.number(key, range_key).value,
-        Some(_) => {
-            row.wrong_form(key, "a number of degrees or text");
-            f64::NAN
-        }
-        None => f64::NAN,
-    }
-}
-
 /// A leg with where it runs; no line if its ends are one place or not known.
 struct ReadLeg {
     ground: LegGround,
@@ -366,8 +277,58 @@ struct ReadLeg {
     name: String,
 }
 
-fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<ReadLeg> {
+/// A step of altitudes.
+const HUNDRED_FT_M: f64 = 100.0 * M_PER_FT;
+/// What is said of a leg whose ground nobody gave.
+const NO_TERRAIN: &str = "no terrain data";
+
+/// Least cruise altitude of a leg whose trip gives none, m: the clearance over its highest ground, or where that is not known
+/// over the highest field of the trip; rounded up to whole hundreds of feet.
+fn least_cruise_m(
+    ground: &[(f64, f64)],
+    mountainous: bool,
+    places: &[ReadPlace],
+    limits: &Limits,
+) -> f64 {
+    let highest = |heights: &mut dyn Iterator<Item = f64>| heights.reduce(f64::max);
+    let ground_m = highest(&mut ground.iter().map(|g| g.1));
+    let field_m = highest(&mut places.iter().filter_map(|p| p.place.elevation_m));
+    let clearance_m = if mountainous {
+        limits.mountain_clearance_m
+    } else {
+        limits.clearance_m
+    };
+    let least_m = ground_m.or(field_m).unwrap_or(0.0) + clearance_m;
+    // a whole hundred stays what it is, for all its rounding in metres
+    (least_m / HUNDRED_FT_M - 1e-6).ceil() * HUNDRED_FT_M
+}
+
+/// Legs of which the trip says nothing.
+fn unknown_legs(places: &[ReadPlace], limits: &Limits) -> Vec<ReadLeg> {
+    let leg = |pair: &[ReadPlace]| ReadLeg {
+        ground: LegGround {
+            ground: Vec::new(),
+            minimum_m: least_cruise_m(&[], false, places, limits),
+            maximum_m: None,
+            mountainous: false,
+            source: NO_TERRAIN.to_owned(),
+        },
+        line: pair[0].line_to(&pair[1]),
+        name: format!("{} to {}", pair[0].place.ident, pair[1].place.ident),
+    };
+    places.windows(2).map(leg).collect()
+}
+
+fn legs(
+    sheet: &Sheet<'_>,
+    root: &Section<'_>,
+    places: &[ReadPlace],
+    limits: &Limits,
+) -> Vec<ReadLeg> {
     let rows = root.rows("leg");
+    if rows.is_empty() {
+        return unknown_legs(places, limits);
+    }
     let expected = places.len().saturating_sub(1);
     if rows.len() != expected && places.len() > 1 {
         let message = format!(
@@ -378,23 +339,20 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
         let span = rows.last().map_or(root.span(), Section::span);
         sheet.note(
             Finding::new(FindingKind::Missing, "leg", Some(span), message)
-                .label(if rows.is_empty() {
-                    "in this file"
-                } else {
-                    "the last leg given"
-                })
-                .hint("give one [[leg]] for each two places that follow each other, in order"),
+                .label("the last leg given")
+                .hint("give one [[leg]] for each two places that follow each other, in order, or none at all"),
         );
     }
     let mut legs = Vec::new();
     for (i, row) in rows.into_iter().enumerate() {
-        let minimum = row.number("minimum_altitude_ft", "altitude");
+        let minimum = row.optional("minimum_altitude_ft", "altitude");
         let maximum = row.optional("maximum_altitude_ft", "altitude");
         let mountainous = row.answer("mountainous");
-        let source = row.text("source", "where ground and minimum altitude come from");
-        if !row.has("ground") {
-            row.missing("ground", "rows like { to_nm = 20, ground_ft = 6400 }");
-        }
+        let source = if minimum.is_some() || row.has("ground") || row.has("source") {
+            row.text("source", "where ground and minimum altitude come from")
+        } else {
+            NO_TERRAIN.to_owned()
+        };
         let (mut ends, mut heights) = (Vec::new(), Vec::new());
         for stretch in row.rows("ground") {
             ends.push(stretch.number("to_nm", "distance"));
@@ -403,11 +361,13 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
         }
         row.finish();
         sheet.rising(&ends.iter().collect::<Vec<_>>());
-        for height in &heights {
-            sheet.rising(&[height, &minimum]);
-        }
-        if let Some(maximum) = &maximum {
-            sheet.at_least(maximum, &minimum);
+        if let Some(minimum) = &minimum {
+            for height in &heights {
+                sheet.rising(&[height, minimum]);
+            }
+            if let Some(maximum) = &maximum {
+                sheet.at_least(maximum, minimum);
+            }
         }
         let (mut line, mut name) = (None, format!("leg {}", i + 1));
         if let (Some(from), Some(to)) = (places.get(i), places.get(i + 1)) {
@@ -417,20 +377,23 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
                     sheet.at_least(height, elevation);
                 }
             }
-            if from.known && to.known {
-                line = Leg::new(from.place.position, to.place.position).ok();
-            }
+            line = from.line_to(to);
             if let (Some(line), Some(end)) = (&line, ends.last()) {
                 ground_reaches(sheet, &name, line, end);
             }
         }
+        let ground: Vec<(f64, f64)> = ends
+            .iter()
+            .zip(&heights)
+            .map(|(to, h)| (to.value * M_PER_NM, h.value * M_PER_FT))
+            .collect();
+        let minimum_m = minimum.map_or_else(
+            || least_cruise_m(&ground, mountainous, places, limits),
+            |m| m.value * M_PER_FT,
+        );
         let ground = LegGround {
-            ground: ends
-                .iter()
-                .zip(&heights)
-                .map(|(to, h)| (to.value * M_PER_NM, h.value * M_PER_FT))
-                .collect(),
-            minimum_m: minimum.value * M_PER_FT,
+            ground,
+            minimum_m,
             maximum_m: maximum.map(|m| m.value * M_PER_FT),
             mountainous,
             source,
@@ -490,7 +453,16 @@ struct ReadPrices {
     fuel_per_gal: f64,
 }
 
-fn prices(section: Section<'_>) -> ReadPrices {
+impl ReadPrices {
+    /// Of a trip that names none.
+    const NONE: Self = Self {
+        per_s: 0.0,
+        basis: HourBasis::Airborne,
+        fuel_per_gal: 0.0,
+    };
+}
+
+fn prices(sheet: &Sheet<'_>, section: Section<'_>, objective: Option<Objective>) -> ReadPrices {
     #[derive(Clone, Copy, PartialEq)]
     enum Basis {
         Clock,
@@ -516,6 +488,11 @@ fn prices(section: Section<'_>) -> ReadPrices {
     };
     let fuel_per_gal = section.number("fuel_per_gal", "price");
     section.finish();
+    if objective == Some(Objective::Money) && hourly.value + fuel_per_gal.value == 0.0 {
+        let message = "the objective is money, but every price is 0".to_owned();
+        let hint = "give a price, or choose time or fuel as the objective";
+        sheet.contradiction(&hourly, message, &[&fuel_per_gal], hint);
+    }
     ReadPrices {
         per_s: hourly.value / Duration::h(1.0).to_s(),
         basis,
@@ -648,18 +625,25 @@ fn limits(sheet: &Sheet<'_>, section: Section<'_>, night: bool) -> (ReadLimits, 
 }
 
 fn arrival(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> Arrival {
-    let pattern = section.number("pattern_altitude_ft", "altitude");
+    let pattern = section.optional("pattern_altitude_ft", "altitude");
     let before = section.number_or("before_nm", "pattern distance", BEFORE_NM);
     let circuit = section.number_or("circuit_min", "circuit time", CIRCUIT_MIN);
     section.finish();
-    if let Some(elevation) = places.last().and_then(|p| p.elevation.as_ref()) {
-        sheet.rising(&[elevation, &pattern]);
+    let elevation = places.last().and_then(|p| p.elevation.as_ref());
+    if let (Some(elevation), Some(pattern)) = (elevation, &pattern) {
+        sheet.rising(&[elevation, pattern]);
     }
+    let usual_ft = elevation.map_or(f64::NAN, |e| usual_pattern_ft(e.value));
     Arrival {
-        pattern_altitude_m: pattern.value * M_PER_FT,
+        pattern_altitude_m: pattern.map_or(usual_ft, |p| p.value) * M_PER_FT,
         before_m: Distance::nm(before.value).to_m(),
         circuit_s: Duration::min(circuit.value).to_s(),
     }
+}
+
+/// Pattern altitude of a field when nobody gives it, ft: 1,000 ft above it (FAA AIM 4-3-3), rounded up to whole hundreds.
+pub(super) fn usual_pattern_ft(elevation_ft: f64) -> f64 {
+    ((elevation_ft + 1_000.0) / 100.0).ceil() * 100.0
 }
 
 /// The weather as far as it stands in the trip itself.

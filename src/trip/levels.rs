@@ -72,13 +72,15 @@ fn candidates_ft(problem: &Problem) -> Vec<f64> {
 /// ground by the clearance, and by the rule of semicircles where any of it is more than 3,000 ft above ground.
 ///
 /// Ground is known by its highest point in each stretch only, so a level counts as 3,000 ft or less above ground where it is so
-/// over the lowest of the stretches.
+/// over the lowest of the stretches. Where no ground is known it counts so over the sea, or the lower field if that lies below the sea.
 pub fn legal_levels(problem: &Problem, leg: &Leg) -> LegLevels {
     let terminal = |g: &&(f64, f64, f64)| {
         let left = g.1 > super::TERMINAL_M || problem.start != Start::Ground;
         left && g.0 < problem.length_m - super::TERMINAL_M
     };
-    let lowest_ground = leg.ground.iter().map(|g| g.2).fold(f64::INFINITY, f64::min);
+    let known = leg.ground.iter().map(|g| g.2).reduce(f64::min);
+    let fields = [&problem.departure, &problem.destination].map(|f| f.elevation_m);
+    let lowest_ground = known.unwrap_or_else(|| fields.into_iter().fold(0.0, f64::min));
     let most_m = leg.maximum_m.map_or(problem.limits.max_altitude_m, |m| {
         m.min(problem.limits.max_altitude_m)
     });

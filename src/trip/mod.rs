@@ -36,7 +36,7 @@ pub struct Place {
 #[derive(Debug, Clone, PartialEq)]
 pub struct LegGround {
     /// Highest ground by stretch: (end of the stretch from the start of the leg in m, ground in m). The last stretch runs to
-    /// the end of the leg.
+    /// the end of the leg. Empty: the ground is not known.
     pub ground: Vec<(f64, f64)>,
     /// Least cruise altitude, m.
     pub minimum_m: f64,

@@ -44,7 +44,7 @@ pub struct Leg {
     pub magnetic_rad: f64,
     /// Magnetic variation at mid-leg, rad, east positive.
     pub variation_rad: f64,
-    /// Ground: (from, to, height), m along the route and m.
+    /// Ground: (from, to, height), m along the route and m; empty where it is not known.
     pub ground: Vec<(f64, f64, f64)>,
     /// Least cruise altitude, indicated, m.
     pub minimum_m: f64,
@@ -139,6 +139,8 @@ pub enum Note {
     MagneticDate,
     /// Wind or temperature was filled in below the lowest forecast level, over this height at most, m.
     BelowForecast(f64),
+    /// The ground of these legs (from, to) is not known: nothing holds the flight off it but the least cruise altitude.
+    NoTerrain(Vec<(String, String)>),
 }
 
 /// Why a trip cannot be made definite.
@@ -269,7 +271,7 @@ impl Problem {
     fn note_below_forecast(&mut self, filled_m: f64) {
         let known = self.notes.iter_mut().find_map(|n| match n {
             Note::BelowForecast(m) => Some(m),
-            Note::MagneticDate => None,
+            Note::MagneticDate | Note::NoTerrain(_) => None,
         });
         match known {
             Some(m) => *m = m.max(filled_m),
@@ -293,20 +295,28 @@ impl Problem {
             .min(self.legs.len() - 1)
     }
 
-    /// Highest ground of the stretch at a distance \[m\].
-    pub fn ground_m(&self, distance_m: f64) -> f64 {
+    /// Highest ground of the stretch at a distance \[m\], if the ground of the leg is known.
+    pub fn ground_m(&self, distance_m: f64) -> Option<f64> {
         let leg = &self.legs[self.leg_index(distance_m)];
         leg.ground
             .iter()
             .find(|g| distance_m < g.1)
             .or(leg.ground.last())
-            .map_or(0.0, |g| g.2)
+            .map(|g| g.2)
+    }
+
+    /// Height over ground \[m\] of a true height \[m\] at a distance \[m\], by which the air is smooth or not. None is counted on where
+    /// the ground is not known: there the air is taken to be that near the ground.
+    pub fn above_ground_m(&self, distance_m: f64, true_altitude_m: f64) -> f64 {
+        self.ground_m(distance_m)
+            .map_or(0.0, |ground_m| true_altitude_m - ground_m)
     }
 
     /// Least true height \[m\] at a distance \[m\], in climb and let-down as well as in cruise.
     ///
     /// Beyond [`TERMINAL_M`] of both fields: ground and the clearance. Nearer: ground and 500 ft. Within 10 nm of a field, where
-    /// the figure for a whole stretch says nothing of the way in: none. A start in flight is no field.
+    /// the figure for a whole stretch says nothing of the way in: none. A start in flight is no field. Where the ground is not known:
+    /// none; then the least cruise altitude of the leg is all there is, and [`Note::NoTerrain`] says so.
     pub fn floor_m(&self, distance_m: f64) -> Option<f64> {
         let to_go = self.length_m - distance_m;
         // Who begins in flight has left no field.
@@ -317,7 +327,7 @@ impl Problem {
         if out_m < FIELD_M || to_go < FIELD_M.max(self.arrival.before_m + 5.0 * M_PER_NM) {
             return None;
         }
-        let ground = self.ground_m(distance_m);
+        let ground = self.ground_m(distance_m)?;
         Some(if out_m < TERMINAL_M || to_go < TERMINAL_M {
             ground + TERMINAL_CLEARANCE_M
         } else {
@@ -491,7 +501,11 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
     let mut first = first.clone();
     if let Start::InFlight { indicated_m, .. } = trip.start {
         nothing_before_flight(&mut aircraft.procedures);
-        let ground_m = trip.ground[0].ground.first().map_or(0.0, |g| g.1);
+        // Nothing below hangs on it where it is not known: the air table needs some height to begin with.
+        let ground_m = match trip.ground[0].ground.first() {
+            Some(g) => g.1,
+            None => first.elevation_m.unwrap_or(0.0),
+        };
         first.elevation_m = Some(ground_m);
         if indicated_m <= ground_m {
             return Err(ProblemError::StartInGround {
@@ -572,6 +586,11 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         });
         geodesics.push(line);
         along_m = to_m;
+    }
+    let unknown = legs.iter().filter(|l: &&Leg| l.ground.is_empty());
+    let unknown: Vec<_> = unknown.map(|l| (l.from.clone(), l.to.clone())).collect();
+    if !unknown.is_empty() {
+        notes.push(Note::NoTerrain(unknown));
     }
     let fuel_kg = match trip.fuel {
         FuelLoad::Kg(kg) => kg,
@@ -723,7 +742,9 @@ fn sample_air(
             for r in (0..anchor).rev() {
                 heights[r] = walk(heights[r + 1], hp_of(r + 1), hp_of(r))?;
             }
-            let ground_m = problem.ground_m(s).min(reference_m);
+            let ground_m = problem
+                .ground_m(s)
+                .map_or(reference_m, |g| g.min(reference_m));
             for (r, &z) in heights.iter().enumerate() {
                 let air = ask(z, hp_of(r))?;
                 if z >= ground_m {
