@@ -5,16 +5,19 @@
 
 pub mod airports;
 pub mod bulletin;
+pub mod check;
 mod csv_text;
 pub mod diagnostic;
 pub mod gpx;
 pub mod handbook;
 pub mod places;
 pub mod profile;
+pub mod route;
 mod sheet;
 pub mod stations;
 pub mod trip;
 mod trip_places;
+pub mod trip_text;
 pub mod winds;
 
 #[cfg(test)]

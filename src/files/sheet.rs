@@ -545,6 +545,11 @@ impl<'a> Section<'a> {
         }
     }
 
+    /// Text that may be left out.
+    pub(super) fn optional_text(&self, key: &'static str) -> Option<String> {
+        self.has(key).then(|| self.text(key, "text"))
+    }
+
     /// A list of texts that may be left out.
     pub(super) fn optional_texts(
         &self,

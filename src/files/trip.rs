@@ -10,6 +10,7 @@
 //! | `[start]`, in flight only | `altitude_ft` (indicated), `ias_kt`: the first place is where the aircraft is now, `departure_utc` is now, `on_board_gal` is what is left, and no taxi or take-off is flown |
 //! | | `places` (none): a list of files of places of one's own ([`super::places`]) |
 //! | `[[place]]`, in order | `ident`, `lat`, `lon` (those of the ident: [`super::places::Gazetteer`]), `elevation_ft` (the same; needed at both ends, but not where the flight begins in the air, and for an observation) |
+//! | `[route]`, instead of `[[place]]` | `gpx`: a path, `name` (of the only route, else of the only track), `tolerance_nm` (1: how far a track may lie off its legs), `departure_elevation_ft`, `destination_elevation_ft` (that of the field within a mile) |
 //! | `[[leg]]`, in order, all or none | `minimum_altitude_ft` (highest ground, else highest field of the trip, and the clearance, up to 100 ft), `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` (unknown) |
 //! | `[load]` | `people_lb`, `baggage_lb` (0) |
 //! | `[fuel]` | `on_board_gal`: a number or `"least"` |
@@ -33,7 +34,7 @@ use super::places::Gazetteer;
 use super::profile::load_profile;
 use super::sheet::{Num, Section, Sheet};
 use super::stations::StationPosition;
-use super::trip_places::{ReadPlace, own_places, places, table_note};
+use super::trip_places::{ReadPlace, own_places, places, route_places, table_note};
 use super::winds::{surface_station, wind_slices};
 use crate::air::triangle::wind_vector_m_s;
 use crate::air::{FieldError, Station, WindField};
@@ -120,7 +121,11 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     let variation = root.optional("variation_deg", "variation");
     let start = start(&root);
     let gazetteer = Gazetteer::new(own_places(&sheet, &root, folder)?);
-    let places = places(&sheet, &root, start, &gazetteer);
+    let (places, notes) = if root.has("route") {
+        route_places(&sheet, &root, folder, start, &gazetteer)?
+    } else {
+        (places(&sheet, &root, start, &gazetteer), Vec::new())
+    };
     let (limits, rules) = limits(&sheet, root.section("limits"), night);
     let legs = legs(&sheet, &root, &places, &limits.limits);
     let load = load(root.section("load"));
@@ -157,7 +162,7 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
 
     let kg_per_gal = aircraft.fuel.density_kg_m3 * M3_PER_GAL;
     let limits = limits.with(&sheet, &aircraft)?;
-    let notes = table_note(&places).into_iter().collect();
+    let notes = notes.into_iter().chain(table_note(&places)).collect();
     let trip = Trip {
         title,
         departure_time,

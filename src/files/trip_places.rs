@@ -1,17 +1,18 @@
-//! The places of a trip: as its rows give them, or as their identifiers are known.
+//! The places of a trip: as its rows give them, as their identifiers are known, or as a GPX file has its route.
 
 use std::path::Path;
 
 use toml::de::DeValue;
 
-use super::airports::ELEVATION_WARNING;
-use super::diagnostic::{FileError, Finding, FindingKind, quoted};
+use super::airports::{self, ELEVATION_WARNING};
+use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text};
 use super::places::{Found, Gazetteer, OwnPlace, load_places};
+use super::route::{self, Route};
 use super::sheet::{Num, Section, Sheet};
 use super::trip::not_found;
 use crate::earth::geodesic::Leg;
 use crate::earth::place::{PlaceError, Position, parse_latitude_deg, parse_longitude_deg};
-use crate::quantity::M_PER_FT;
+use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::trip::{Place, Start};
 
 /// A place, with the numbers others are checked against.
@@ -215,6 +216,95 @@ pub(super) fn places(
         }
     }
     places
+}
+
+/// An end of a route this near to a field of the built-in table is that field, m.
+const AT_FIELD_M: f64 = M_PER_NM;
+
+/// The places of the GPX file that `[route]` names, and what must be said of them.
+pub(super) fn route_places(
+    sheet: &Sheet<'_>,
+    root: &Section<'_>,
+    folder: &Path,
+    start: Start,
+    gazetteer: &Gazetteer,
+) -> Result<(Vec<ReadPlace>, Vec<String>), FileError> {
+    let section = root.section("route");
+    if let Some(row) = root.rows("place").first() {
+        let at = Num {
+            value: f64::NAN,
+            span: row.span(),
+            key: "place".to_owned(),
+        };
+        let message = "the places are those of [route], but a [[place]] is given too".to_owned();
+        sheet.contradiction(&at, message, &[], "keep [route] or the [[place]] rows");
+    }
+    let file = section.text("gpx", "the path of a GPX file");
+    let span = section.span_of("gpx");
+    let name = section.optional_text("name");
+    let tolerance = section.number_or("tolerance_nm", "track tolerance", route::TOLERANCE_NM);
+    let ends = ["departure_elevation_ft", "destination_elevation_ft"];
+    let given = ends.map(|key| section.optional(key, "elevation"));
+    if file.is_empty() || tolerance.value.is_nan() {
+        section.finish();
+        return Ok((Vec::new(), Vec::new()));
+    }
+    let path = folder.join(&file);
+    let text = match read_text(&path) {
+        Err(error) if error.is_unreadable() => {
+            return Err(not_found(sheet, "route.gpx", span, &error));
+        }
+        other => other?,
+    };
+    let Route { points, note } = route::parse(&text, &path, name.as_deref(), tolerance.value)?;
+    let last = points.len() - 1;
+    let mut places = Vec::new();
+    for (i, point) in points.into_iter().enumerate() {
+        let own = gazetteer.find_at(&point.name, point.position);
+        let end = [0, last].iter().position(|&e| e == i);
+        let mut read = ReadPlace {
+            place: Place {
+                ident: point.name,
+                position: point.position,
+                elevation_m: None,
+            },
+            elevation: None,
+            known: true,
+            table_name: None,
+        };
+        if let Some(e) = end {
+            let field = airports::nearest(point.position, AT_FIELD_M).map(|(airport, _)| airport);
+            let found = match own {
+                Some(Found::Own(place)) => Some(Found::Own(place)),
+                _ => field.map(Found::Table),
+            };
+            if let Some(Found::Table(airport)) = &found
+                && point.unnamed
+            {
+                read.place.ident = airport.ident.to_owned();
+            }
+            let known_m = found.as_ref().and_then(Found::elevation_m);
+            read.elevation = given[e].clone().or_else(|| {
+                read.table_name = match found {
+                    Some(Found::Table(airport)) => Some(airport.name),
+                    _ => None,
+                };
+                known_m.map(|m| Num {
+                    value: m / M_PER_FT,
+                    span: span.clone(),
+                    key: section.path(ends[e]),
+                })
+            });
+            let needed = e == 1 || start == Start::Ground;
+            if needed && read.elevation.is_none() {
+                read.elevation = Some(section.number(ends[e], "elevation"));
+            }
+            read.place.elevation_m = read.elevation.as_ref().map(|n| n.value * M_PER_FT);
+        }
+        places.push(read);
+    }
+    section.finish();
+    Ok((places, vec![note]))
 }
 
 /// A latitude or longitude (deg): a number or text; NaN if it is wrong.

@@ -95,6 +95,13 @@ pub struct Prices {
     pub fuel_per_kg: f64,
 }
 
+impl Prices {
+    /// Whether anything costs money: a trip may leave prices out when money is not its objective.
+    pub fn are_given(&self) -> bool {
+        self.per_s > 0.0 || self.fuel_per_kg > 0.0
+    }
+}
+
 /// What is to be least.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Objective {
