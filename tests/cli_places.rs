@@ -460,3 +460,168 @@ fn closed_form_check_tells_every_kind() {
         assert!(err.contains(words) && err.contains("1 of 2"), "{err}");
     }
 }
+
+// --- alternates and short flights --------------------------------------------------------------------------------
+
+fn number(plan: &Value, pointer: &str) -> f64 {
+    plan.pointer(pointer)
+        .and_then(Value::as_f64)
+        .unwrap_or_else(|| panic!("{pointer} is a number"))
+}
+
+#[test]
+fn crosscheck_the_alternate_is_a_flight_of_its_own() {
+    // The same flight asked for as a trip of its own: in flight 50 ft over KPIH at pattern speed (90 KIAS in the profile), with the
+    // fuel and at the time the first trip ends with. A trip of its own may be taken over by one of its alternatives, which the way
+    // to an alternate is not asked for: they are worth less than 1 %.
+    const SAME: f64 = 0.01;
+    /// The sums are printed to a millionth of a gallon each.
+    const SUM_GAL: f64 = 1e-5;
+    for alternate in ["KTWF", "KIDA"] {
+        let plan = json(&typed(&["--alternate", alternate]));
+        let block_min = number(&plan, "/totals/block_time_min");
+        let landing: jiff::Timestamp = DEPART.parse().expect("a time");
+        let landing = landing + jiff::SignedDuration::from_secs_f64(60.0 * block_min);
+        let fuel = number(&plan, "/totals/landing_fuel_gal").to_string();
+        let (landing, altitude) = (landing.to_string(), (4_451.9 + 50.0).to_string());
+        let alone = json(&typed(&[
+            "--from",
+            "KPIH",
+            "--to",
+            alternate,
+            "--fuel",
+            &fuel,
+            "--depart",
+            &landing,
+            "--at-altitude",
+            &altitude,
+            "--at-ias",
+            "90",
+            "--reserve",
+            "0",
+        ]));
+        for (onward, own) in [
+            ("/alternate/fuel_gal", "/totals/fuel_gal"),
+            ("/alternate/time_min", "/totals/time_min"),
+        ] {
+            let (onward, own) = (number(&plan, onward), number(&alone, own));
+            assert!(
+                (onward / own - 1.0).abs() < SAME,
+                "{alternate}: {onward} {own}"
+            );
+        }
+        assert_eq!(plan["alternate"]["ident"], alternate);
+        // what is needed is the sum of the parts
+        let sum = number(&plan, "/totals/block_fuel_gal")
+            + number(&plan, "/totals/alternate_fuel_gal")
+            + number(&plan, "/totals/reserve_required_gal");
+        assert!((number(&plan, "/totals/fuel_required_gal") - sum).abs() < SUM_GAL);
+        assert_eq!(
+            plan["totals"]["alternate_fuel_gal"],
+            plan["alternate"]["fuel_gal"]
+        );
+    }
+}
+
+#[test]
+fn closed_form_fuel_for_the_alternate_is_kept() {
+    // The least load covers all three parts, and is loaded in halves of a gallon.
+    let least = json(&typed(&["--fuel", "least", "--alternate", "KTWF"]));
+    let spare =
+        number(&least, "/trip/fuel_on_board_gal") - number(&least, "/totals/fuel_required_gal");
+    assert!((0.0..0.5).contains(&spare), "{spare}");
+    // With 28 gal a thriftier plan than the quickest leaves enough; without the alternate there is plenty.
+    let tight = json(&typed(&["--fuel", "28", "--alternate", "KTWF"]));
+    assert!(number(&tight, "/totals/fuel_required_gal") <= 28.0 + 0.05);
+    let free = json(&typed(&["--fuel", "28"]));
+    assert!(free["alternate"].is_null() && number(&free, "/totals/alternate_fuel_gal") == 0.0);
+    assert!(number(&tight, "/totals/time_min") > number(&free, "/totals/time_min") + 1.0);
+    // What cannot be had is said with what it would take.
+    refused(&typed(&["--fuel", "19", "--alternate", "KTWF"]), &["gal"]);
+    let (_, sheet, _) = fellrun(&typed(&["--alternate", "KTWF"]));
+    let flat = sheet.split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in [
+        "needed with the alternate and the reserve",
+        "to the alternate KTWF, from a go-around at KPIH: 88 nm",
+        "KTWF 4,153 ft (Joslin Field/Magic Valley Regional Airport)",
+    ] {
+        assert!(flat.contains(words), "{words}:\n{sheet}");
+    }
+}
+
+#[test]
+fn closed_form_wrong_alternates_are_named() {
+    for (alternate, words) in [
+        ("QQQQ", &["--alternate \"QQQQ\""][..]),
+        ("43.2,-114.1", &["--alternate", "elevation"]),
+        ("KPIH", &["alternate KPIH"]),
+        ("EGLL", &["alternate EGLL"]),
+    ] {
+        refused(&typed(&["--alternate", alternate]), words);
+    }
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let text =
+        std::fs::read_to_string(root().join("examples/first-trip.toml")).expect("the demo trip");
+    let text = text
+        .replace("../profiles/", &format!("{}/profiles/", root().display()))
+        .replace(
+            "\"weather/",
+            &format!("\"{}/examples/weather/", root().display()),
+        );
+    let with = |keys: &str| {
+        written(
+            folder.path(),
+            "t.toml",
+            &format!("{text}\n[alternate]\n{keys}\n"),
+        )
+    };
+    let plan = json(&[
+        "plan",
+        with("ident = \"KTWF\"\nminimum_altitude_ft = 8200")
+            .to_str()
+            .expect("UTF-8"),
+    ]);
+    // 8,500 ft is the lowest level to the west above it
+    assert_eq!(
+        number(&plan, "/alternate/minimum_altitude_ft").round(),
+        8_200.0
+    );
+    assert!(number(&plan, "/alternate/altitude_ft").round() >= 8_500.0);
+    for (keys, words) in [
+        ("", "ident"),
+        ("ident = \"KTWF\"\nzzz = 1", "zzz"),
+        (
+            "ident = \"KTWF\"\npattern_altitude_ft = 3000",
+            "alternate.pattern_altitude_ft",
+        ),
+    ] {
+        refused(
+            &["plan", with(keys).to_str().expect("UTF-8")],
+            &[words, "t.toml:"],
+        );
+    }
+}
+
+#[test]
+fn closed_form_short_flights_end_at_the_field() {
+    // A descent so shallow that it begins where the climb ends is flown from there: it once ran on past the field when the flight
+    // recorded had begun it later. Pattern speed is met at the pattern point, but for a tenth of a mile of the search's own.
+    const MET_NM: f64 = 0.1;
+    for more in [
+        &["--at-altitude", "4502", "--at-ias", "90"][..],
+        &["--at-altitude", "5502", "--at-ias", "90"],
+        &["--at-altitude", "6500", "--at-ias", "120"],
+        &[],
+    ] {
+        let mut all = vec!["--from", "KPIH", "--to", "KBYI", "--fuel", "30"];
+        all.extend(more);
+        let plan = json(&typed(&all));
+        let met = plan["segments"].as_array().expect("segments");
+        let slow = met
+            .iter()
+            .find(|s| s["kind"] == "slow_down")
+            .expect("a slow-down");
+        let off = number(slow, "/end/distance_nm") - number(&plan, "/pattern_point_nm");
+        assert!(off.abs() < MET_NM, "{more:?}: {off} nm");
+    }
+}

@@ -109,7 +109,9 @@ pub struct TotalsFigures {
     pub legal_reserve_gal: f64,
     /// Least by the rule that applies.
     pub legal_reserve_min: f64,
-    /// Block fuel and the reserve asked for.
+    /// To go on to the alternate; zero without one.
+    pub alternate_fuel_gal: f64,
+    /// Block fuel, fuel for the alternate and the reserve asked for.
     pub fuel_required_gal: f64,
 }
 
@@ -306,6 +308,25 @@ pub struct LegFigures {
     pub ground_source: String,
 }
 
+/// The flight from a go-around at the destination on to the alternate.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AlternateFigures {
+    /// Identifier.
+    pub ident: String,
+    /// How far.
+    pub distance_nm: f64,
+    /// Magnetic course at mid-way.
+    pub magnetic_course_deg: f64,
+    /// Level.
+    pub altitude_ft: f64,
+    /// Least cruise altitude.
+    pub minimum_altitude_ft: f64,
+    /// Go-around to landing.
+    pub time_min: f64,
+    /// Go-around to landing.
+    pub fuel_gal: f64,
+}
+
 /// A field at one end.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FieldFigures {
@@ -484,6 +505,9 @@ pub struct Figures {
     pub left_out: Vec<Said>,
     /// The trip with wind, weight and temperature other than planned with.
     pub sensitivity: Vec<SensitivityFigures>,
+    /// On to the alternate, if the trip has one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub alternate: Option<AlternateFigures>,
     /// Limits the plan lies on.
     pub binding_limits: Vec<Said>,
     /// Warnings.
@@ -629,6 +653,7 @@ fn totals(problem: &Problem, fuel: Fuel, t: &Totals, cruise_kg_s: f64) -> Totals
         } else {
             0.0
         },
+        alternate_fuel_gal: fuel.gal(t.alternate_kg),
         fuel_required_gal: fuel.gal(t.fuel_required_kg),
     }
 }
@@ -1491,6 +1516,15 @@ impl Figures {
                 .iter()
                 .map(|s| sensitivity(s, plan, problem, fuel))
                 .collect(),
+            alternate: plan.alternate.as_ref().map(|a| AlternateFigures {
+                ident: a.ident.clone(),
+                distance_nm: nm(a.distance_m),
+                magnetic_course_deg: course_deg(a.magnetic_rad),
+                altitude_ft: ft(a.level_m),
+                minimum_altitude_ft: ft(a.minimum_m),
+                time_min: min(a.time_s),
+                fuel_gal: fuel.gal(a.fuel_kg),
+            }),
             binding_limits: plan
                 .binding
                 .iter()

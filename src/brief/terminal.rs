@@ -386,12 +386,35 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
         "Fuel     ",
         "         ",
         &format!(
-            "{} gal on board, {} gal needed with the reserve",
+            "{} gal on board, {} gal needed with {}the reserve",
             number(down(figures.trip.fuel_on_board_gal, 1), 1),
-            number(up(t.fuel_required_gal, 1), 1)
+            number(up(t.fuel_required_gal, 1), 1),
+            if figures.alternate.is_some() {
+                "the alternate and "
+            } else {
+                ""
+            }
         ),
     );
     sheet.paragraph("Reserve  ", "         ", &reserve_words(figures, t));
+    if let Some(a) = &figures.alternate {
+        sheet.paragraph(
+            "Onward   ",
+            "         ",
+            &format!(
+                "to the alternate {}, from a go-around at {}: {} nm, magnetic course {:03.0}, {} ft, {} and {} gal; no terrain \
+                 data, at least {} ft",
+                a.ident,
+                figures.trip.places.last().map_or("", String::as_str),
+                number(up(a.distance_nm, 0), 0),
+                a.magnetic_course_deg,
+                feet(a.altitude_ft),
+                clock(a.time_min),
+                number(up(a.fuel_gal, 1), 1),
+                feet(a.minimum_altitude_ft)
+            ),
+        );
+    }
     if figures.top_of_climb_min > 0.0 {
         sheet.paragraph(
             "Climb    ",

@@ -72,6 +72,9 @@ pub struct AskArgs {
     /// Points on the way, in order, with commas or given more than once
     #[arg(long, value_name = "PLACE,...", allow_hyphen_values = true)]
     pub via: Vec<String>,
+    /// Alternate: fuel to go on to it from a go-around at the destination is kept besides the reserve
+    #[arg(long, value_name = "PLACE", allow_hyphen_values = true)]
+    pub alternate: Option<String>,
     /// Route from a GPX file instead: its route, or its track thinned to turning points
     #[arg(long, value_name = "FILE", conflicts_with_all = ["from", "to", "via"])]
     pub gpx_route: Option<PathBuf>,
@@ -173,6 +176,7 @@ impl AskArgs {
             ("--from", self.from.is_some()),
             ("--to", self.to.is_some()),
             ("--via", !self.via.is_empty()),
+            ("--alternate", self.alternate.is_some()),
             ("--gpx-route", self.gpx_route.is_some()),
             ("--places", !self.places.is_empty()),
             ("--from-elevation", self.from_elevation.is_some()),
@@ -390,6 +394,7 @@ fn draft(
         places: args.places.iter().map(|p| path(p)).collect(),
         route,
         gpx: args.gpx_route.as_deref().map(path),
+        alternate: args.alternate.clone(),
         ends_ft: [args.from_elevation, args.to_elevation],
         minimum_ft,
         mountainous_legs: if args.mountainous { legs } else { 0 },
@@ -475,6 +480,9 @@ fn flag(key: &str, places: usize) -> Option<&'static str> {
         });
     }
     let head = key.split('[').next().unwrap_or(key);
+    if head == "alternate" || head.starts_with("alternate.") {
+        return Some("--alternate");
+    }
     Some(match head {
         "profile" => "--profile",
         "departure_utc" => "--depart",

@@ -51,7 +51,7 @@ pub struct Args {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Plan a trip and print its trip sheet.
-    Plan(PlanArgs),
+    Plan(Box<PlanArgs>),
     /// Print a table of power settings of an aircraft.
     Settings(SettingsArgs),
     /// Write thrust, drag, fuel flow and power over every axis as CSV.

@@ -12,6 +12,7 @@
 //! | `[[place]]`, in order | `ident`, `lat`, `lon` (those of the ident: [`super::places::Gazetteer`]), `elevation_ft` (the same; needed at both ends, but not where the flight begins in the air, and for an observation) |
 //! | `[route]`, instead of `[[place]]` | `gpx`: a path, `name` (of the only route, else of the only track), `tolerance_nm` (1: how far a track may lie off its legs), `departure_elevation_ft`, `destination_elevation_ft` (that of the field within a mile) |
 //! | `[[leg]]`, in order, all or none | `minimum_altitude_ft` (highest ground, else highest field of the trip, and the clearance, up to 100 ft), `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` (unknown) |
+//! | `[alternate]` (none) | `ident`, `lat`, `lon`, `elevation_ft` as for a place; `minimum_altitude_ft` (the higher of the two fields and the clearance, up to 100 ft), `mountainous` (false), `pattern_altitude_ft` (as for the destination) |
 //! | `[load]` | `people_lb`, `baggage_lb` (0) |
 //! | `[fuel]` | `on_board_gal`: a number or `"least"` |
 //! | `[prices]` (none, unless the objective is money) | `hourly`, `basis` (clock, airborne, tachometer), `tach_reference_rpm` (tachometer only), `fuel_per_gal` |
@@ -34,7 +35,7 @@ use super::places::Gazetteer;
 use super::profile::load_profile;
 use super::sheet::{Num, Section, Sheet};
 use super::stations::StationPosition;
-use super::trip_places::{ReadPlace, own_places, places, route_places, table_note};
+use super::trip_places::{ReadPlace, alternate, own_places, places, route_places, table_note};
 use super::winds::{surface_station, wind_slices};
 use crate::air::triangle::wind_vector_m_s;
 use crate::air::{FieldError, Station, WindField};
@@ -45,8 +46,8 @@ use crate::quantity::{
     Rpm, ZERO_C_K, range,
 };
 use crate::trip::{
-    Arrival, Forecast, FuelLoad, HourBasis, LegGround, Limits, Objective, Prices, Roughness, Rules,
-    Start, Trip, Weather,
+    Alternate, Arrival, Forecast, FuelLoad, HourBasis, LegGround, Limits, Objective, Prices,
+    Roughness, Rules, Start, Trip, Weather,
 };
 
 /// Clearance over ground when the trip gives none, ft: 14 CFR 91.177(a)(2), plain and mountainous.
@@ -137,6 +138,7 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         ReadPrices::NONE
     };
     let arrival = arrival(&sheet, root.optional_section("arrival"), &places);
+    let alternate = alternate(&sheet, &root, &gazetteer);
     let weather = weather(&sheet, root.section("weather"), &places);
     root.finish();
     sheet.verdict()?;
@@ -162,7 +164,26 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
 
     let kg_per_gal = aircraft.fuel.density_kg_m3 * M3_PER_GAL;
     let limits = limits.with(&sheet, &aircraft)?;
-    let notes = notes.into_iter().chain(table_note(&places)).collect();
+    let alternate = alternate.map(|read| {
+        let to = [places.last(), Some(&read.place)];
+        let higher_m = to.iter().filter_map(|p| p.as_ref()?.place.elevation_m);
+        let clearance_m = limits_clearance_m(&limits, read.mountainous);
+        let least_m = up_to_hundred_ft(higher_m.fold(0.0, f64::max) + clearance_m);
+        (
+            Alternate {
+                place: read.place.place.clone(),
+                minimum_m: read.minimum_m.unwrap_or(least_m),
+                mountainous: read.mountainous,
+                pattern_altitude_m: read.pattern_m,
+            },
+            read,
+        )
+    });
+    let tabled = places
+        .iter()
+        .chain(alternate.as_ref().map(|(_, read)| &read.place));
+    let notes = notes.into_iter().chain(table_note(tabled)).collect();
+    let alternate = alternate.map(|(alternate, _)| alternate);
     let trip = Trip {
         title,
         departure_time,
@@ -193,6 +214,7 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         night,
         variation_rad: variation.map(|v| v.value.to_radians()),
         arrival,
+        alternate,
         bounds: crate::trip::Bounds::default(),
     };
     Ok(TripFile {
@@ -298,14 +320,21 @@ fn least_cruise_m(
     let highest = |heights: &mut dyn Iterator<Item = f64>| heights.reduce(f64::max);
     let ground_m = highest(&mut ground.iter().map(|g| g.1));
     let field_m = highest(&mut places.iter().filter_map(|p| p.place.elevation_m));
-    let clearance_m = if mountainous {
+    let clearance_m = limits_clearance_m(limits, mountainous);
+    up_to_hundred_ft(ground_m.or(field_m).unwrap_or(0.0) + clearance_m)
+}
+
+/// The next whole hundred of feet, m; one that is whole stays what it is, for all its rounding in metres.
+fn up_to_hundred_ft(altitude_m: f64) -> f64 {
+    (altitude_m / HUNDRED_FT_M - 1e-6).ceil() * HUNDRED_FT_M
+}
+
+fn limits_clearance_m(limits: &Limits, mountainous: bool) -> f64 {
+    if mountainous {
         limits.mountain_clearance_m
     } else {
         limits.clearance_m
-    };
-    let least_m = ground_m.or(field_m).unwrap_or(0.0) + clearance_m;
-    // a whole hundred stays what it is, for all its rounding in metres
-    (least_m / HUNDRED_FT_M - 1e-6).ceil() * HUNDRED_FT_M
+    }
 }
 
 /// Legs of which the trip says nothing.

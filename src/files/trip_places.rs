@@ -9,7 +9,7 @@ use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text};
 use super::places::{Found, Gazetteer, OwnPlace, load_places};
 use super::route::{self, Route};
 use super::sheet::{Num, Section, Sheet};
-use super::trip::not_found;
+use super::trip::{not_found, usual_pattern_ft};
 use crate::earth::geodesic::Leg;
 use crate::earth::place::{PlaceError, Position, parse_latitude_deg, parse_longitude_deg};
 use crate::quantity::{M_PER_FT, M_PER_NM};
@@ -64,9 +64,8 @@ pub(super) fn own_places(
 }
 
 /// What must be said of elevations that come from the built-in table.
-pub(super) fn table_note(places: &[ReadPlace]) -> Option<String> {
+pub(super) fn table_note<'a>(places: impl Iterator<Item = &'a ReadPlace>) -> Option<String> {
     let from_table: Vec<String> = places
-        .iter()
         .filter_map(|p| {
             let ft = p.place.elevation_m? / M_PER_FT;
             Some(format!(
@@ -216,6 +215,54 @@ pub(super) fn places(
         }
     }
     places
+}
+
+/// The alternate as far as it stands in the trip.
+pub(super) struct ReadAlternate {
+    pub(super) place: ReadPlace,
+    pub(super) minimum_m: Option<f64>,
+    pub(super) mountainous: bool,
+    pub(super) pattern_m: f64,
+}
+
+/// Reads `[alternate]`; none if there is no such section, or if where it is is not known, which has been noted.
+pub(super) fn alternate(
+    sheet: &Sheet<'_>,
+    root: &Section<'_>,
+    gazetteer: &Gazetteer,
+) -> Option<ReadAlternate> {
+    if !root.has("alternate") {
+        return None;
+    }
+    let section = root.section("alternate");
+    let ident = section.text("ident", "the identifier or name of the alternate");
+    let at = placed(sheet, &section, &ident, gazetteer);
+    let elevation = at
+        .elevation
+        .unwrap_or_else(|| section.number("elevation_ft", "elevation"));
+    let minimum = section.optional("minimum_altitude_ft", "altitude");
+    let mountainous = section.flag("mountainous");
+    let pattern = section.optional("pattern_altitude_ft", "altitude");
+    section.finish();
+    if let Some(pattern) = &pattern {
+        sheet.rising(&[&elevation, pattern]);
+    }
+    let pattern_ft = pattern.map_or_else(|| usual_pattern_ft(elevation.value), |p| p.value);
+    Some(ReadAlternate {
+        place: ReadPlace {
+            place: Place {
+                ident,
+                position: at.position?,
+                elevation_m: Some(elevation.value * M_PER_FT),
+            },
+            elevation: Some(elevation),
+            known: true,
+            table_name: at.table_name,
+        },
+        minimum_m: minimum.map(|m| m.value * M_PER_FT),
+        mountainous,
+        pattern_m: pattern_ft * M_PER_FT,
+    })
 }
 
 /// An end of a route this near to a field of the built-in table is that field, m.

@@ -43,6 +43,8 @@ pub struct Draft {
     pub route: Vec<DraftPlace>,
     /// GPX file the route is taken from.
     pub gpx: Option<String>,
+    /// Alternate.
+    pub alternate: Option<String>,
     /// Elevations of the ends of a GPX route, ft.
     pub ends_ft: [Option<f64>; 2],
     /// Minimum altitudes, ft: one for each leg, or none.
@@ -174,6 +176,22 @@ impl Draft {
         p.maybe("ias_kt", some(self.start.map(|s| s.1)), "140", "");
         p.line("");
         self.route(&mut p);
+        let off = if self.alternate.is_some() { "" } else { "# " };
+        p.line(&format!(
+            "{off}[alternate]  # the fuel to go on to it is kept besides the reserve"
+        ));
+        p.maybe(
+            "ident",
+            self.alternate.as_deref().map(text),
+            "\"KTWF\"",
+            "as for a place",
+        );
+        p.key(
+            "# minimum_altitude_ft",
+            "7500",
+            "least cruise altitude, from a chart",
+        );
+        p.line("");
         p.line("# The ground: one [[leg]] for each two places that follow each other, or none at all. Without it the plan is held off");
         p.line(
             "# the ground by nothing but the least cruise altitude. Look it up on a current chart.",

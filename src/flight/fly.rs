@@ -204,7 +204,7 @@ impl Flyer<'_> {
         let reserve_kg = p.limits.reserve_s * cruise_fuel_kg_s;
         self.audit.note(
             Limit::Fuel,
-            burned + reserve_kg - (p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg),
+            burned + reserve_kg + p.alternate_kg - (p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg),
         );
         if let Some(within_s) = p.bounds.within_s {
             let taken_s = p.aircraft.procedures.taxi_time_s + self.state.time_s;

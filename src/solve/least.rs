@@ -1,6 +1,7 @@
-//! A trip from the question as asked: fuel given, or the least that leaves the reserve.
+//! A trip from the question as asked: fuel given, or the least that leaves the reserve; with the alternate, if it has one.
 
-use super::search::{bare, on_schedule, set_clock};
+use super::alternate::{self, AlternateError};
+use super::search::{bare, on_schedule, set_clock, totals};
 use super::why::explained;
 use super::{Plan, SolveError};
 use crate::aircraft::Aircraft;
@@ -21,10 +22,13 @@ pub enum TripError {
     /// It does, but nothing can be flown.
     #[error(transparent)]
     Solve(#[from] SolveError),
+    /// There is no flight to the alternate.
+    #[error(transparent)]
+    Alternate(#[from] AlternateError),
 }
 
 /// Makes a trip definite and plans it. With [`FuelLoad::Least`] the load is the least multiple of half a gallon that covers the
-/// block fuel and the reserve of the plan flown with that load.
+/// block fuel, the fuel for the alternate and the reserve of the plan flown with that load.
 ///
 /// # Errors
 /// [`TripError`].
@@ -38,12 +42,26 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
             aircraft.clone(),
         )?;
         let mut problem = on_schedule(&problem);
-        let answer = bare(&problem)?.0;
+        let mut answer = bare(&problem)?.0;
+        if let Some(to) = &trip.alternate {
+            let onward = alternate::on_to(trip, to, aircraft, &problem, &answer)?;
+            problem.to_mut().alternate_kg = onward.fuel_kg;
+            answer.totals = totals(&problem, &answer.flown);
+            // A plan that leaves enough is the best of those that do.
+            if answer.totals.fuel_required_kg > problem.fuel_kg {
+                answer = bare(&problem)?.0;
+            }
+            answer.alternate = Some(onward);
+        }
         set_clock(&mut problem, &answer.flown);
         Ok((problem.into_owned(), answer))
     };
     let told = |(problem, plan): (Problem, Plan)| {
-        let plan = explained(&problem, plan);
+        let alternate = plan.alternate.clone();
+        let plan = Plan {
+            alternate,
+            ..explained(&problem, plan)
+        };
         (problem, plan)
     };
     let mut found = with(trip.fuel)?;

@@ -5,6 +5,7 @@
 //!
 //! Same input, same answer, bit for bit: nothing here draws a random number or depends on the clock or the number of threads.
 
+mod alternate;
 mod bounded;
 pub mod cruise;
 mod descent;
@@ -17,6 +18,7 @@ mod search;
 mod two_speeds;
 mod why;
 
+pub use alternate::{AlternateError, AlternateFlight};
 pub use least::{TripError, plan_trip};
 pub use levels::stretch_ends;
 pub use plan::{

@@ -16,7 +16,7 @@ use crate::flight::{
 };
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::{self, Mismatch};
-use crate::trip::{CostRates, HourBasis, Objective, Problem, Start};
+use crate::trip::{CostRates, HourBasis, Objective, Problem, Rules, Start};
 use std::borrow::Cow;
 use std::cell::RefCell;
 
@@ -323,6 +323,26 @@ pub(super) fn plan_from(
             Err(in_the_way) => broken.extend(in_the_way),
         }
     }
+    // What the search's own error hid, as room that there is not, is looked for again with flights of the exact kind.
+    if finished.is_none() {
+        let again = flown.iter().map(|f| &f.0).chain(far.iter().copied());
+        for sequence in again.take(MORE_SEQUENCES) {
+            let kept = search.fly_sequence(&exact, &levels, sequence, MOST_STARTS);
+            if let Some(f) = kept
+                .ok()
+                .and_then(|f| fly_recorded(problem, &f.script).ok())
+            {
+                let mismatch = reflown(problem, &f);
+                let confirmed = mismatch.within_bounds(problem.aircraft.fuel.density_kg_m3);
+                if confirmed || finished.is_none() {
+                    finished = Some((f, mismatch));
+                }
+                if confirmed {
+                    break;
+                }
+            }
+        }
+    }
     let Some((final_flown, mismatch)) = finished else {
         return Err(search.why_not(broken));
     };
@@ -409,7 +429,7 @@ pub fn totals(problem: &Problem, flown: &Flown) -> Totals {
     let landing_fuel_kg = problem.fuel_kg - block_fuel_kg;
     let flow = flown.cruise_fuel_kg_s;
     let legal_s = 60.0
-        * if problem.night || problem.rules == crate::trip::Rules::UsIfr {
+        * if problem.night || problem.rules == Rules::UsIfr {
             45.0
         } else {
             30.0
@@ -430,7 +450,8 @@ pub fn totals(problem: &Problem, flown: &Flown) -> Totals {
         reserve_s: landing_fuel_kg.max(0.0) / flow,
         reserve_required_kg: problem.limits.reserve_s * flow,
         legal_reserve_kg: legal_s * flow,
-        fuel_required_kg: block_fuel_kg + problem.limits.reserve_s * flow,
+        alternate_kg: problem.alternate_kg,
+        fuel_required_kg: block_fuel_kg + problem.alternate_kg + problem.limits.reserve_s * flow,
     }
 }
 
@@ -444,11 +465,16 @@ fn warnings(problem: &Problem, totals: &Totals, mismatch: &Mismatch) -> Vec<Warn
             out.push(Warning::ForecastEnds(over_s));
         }
     }
-    let short = totals.reserve_required_kg - totals.landing_fuel_kg;
+    let short = totals.alternate_kg + totals.reserve_required_kg - totals.landing_fuel_kg;
     if short > 0.0 {
         out.push(Warning::BelowReserve(short));
     }
-    let short = totals.legal_reserve_kg - totals.landing_fuel_kg;
+    // The legal least is to be left at the alternate where the rules are those of instruments (14 CFR 91.167).
+    let onward_kg = match problem.rules {
+        Rules::UsIfr | Rules::IcaoIfr => totals.alternate_kg,
+        Rules::UsVfr | Rules::IcaoVfr | Rules::None => 0.0,
+    };
+    let short = onward_kg + totals.legal_reserve_kg - totals.landing_fuel_kg;
     if short > 0.0 {
         out.push(Warning::BelowLegalReserve(short));
     }
@@ -1219,6 +1245,7 @@ impl<'a> Search<'a> {
             alternatives: vec![],
             left_out: vec![],
             sensitivity: vec![],
+            alternate: None,
             warnings,
             termination: if found.converged {
                 Termination::Converged
@@ -1298,7 +1325,7 @@ impl<'a> Search<'a> {
         let flown = search.fly_sequence(&pilot, &levels, &sequence, 1).ok()?;
         let t = totals(&p, &flown);
         Some((
-            t.block_fuel_kg + self.p.limits.reserve_s * flown.cruise_fuel_kg_s,
+            t.block_fuel_kg + t.alternate_kg + self.p.limits.reserve_s * flown.cruise_fuel_kg_s,
             self.p.limits.reserve_s,
         ))
     }

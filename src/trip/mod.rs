@@ -201,6 +201,32 @@ pub struct Weather {
     pub destination_temperature_k: Option<f64>,
 }
 
+/// Where to go when the destination cannot be landed at.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Alternate {
+    /// The field, with its elevation.
+    pub place: Place,
+    /// Least cruise altitude on the way from the destination, m. The ground there is held off by nothing else.
+    pub minimum_m: f64,
+    /// Mountainous: a better climb is asked for.
+    pub mountainous: bool,
+    /// Pattern altitude, indicated, m.
+    pub pattern_altitude_m: f64,
+}
+
+impl Alternate {
+    /// The way there as a leg.
+    pub fn leg(&self) -> LegGround {
+        LegGround {
+            ground: Vec::new(),
+            minimum_m: self.minimum_m,
+            maximum_m: None,
+            mountainous: self.mountainous,
+            source: String::new(),
+        }
+    }
+}
+
 /// A trip as asked for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Trip {
@@ -234,6 +260,8 @@ pub struct Trip {
     pub variation_rad: Option<f64>,
     /// Arrival.
     pub arrival: Arrival,
+    /// Alternate; the fuel to go on to it from a go-around at the destination is kept besides the reserve.
+    pub alternate: Option<Alternate>,
     /// What the plan must keep, whatever is least.
     pub bounds: Bounds,
 }

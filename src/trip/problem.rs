@@ -105,6 +105,8 @@ pub struct Problem {
     pub zero_fuel_kg: f64,
     /// Fuel at start-up, kg.
     pub fuel_kg: f64,
+    /// Fuel kept besides the reserve to go on to the alternate, kg; zero without one. Zero here: the solver finds it.
+    pub alternate_kg: f64,
     /// What is to be least.
     pub objective: Objective,
     /// Prices.
@@ -628,6 +630,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         destination,
         zero_fuel_kg,
         fuel_kg,
+        alternate_kg: 0.0,
         objective: trip.objective,
         prices: trip.prices,
         limits: trip.limits.clone(),
