@@ -1,4 +1,5 @@
 //! Places: the built-in airport table, places of the user's own, positions as pilots write them, and trips that name them.
+#![expect(clippy::unwrap_used, reason = "an unwrap that fails fails the test")]
 
 use fellrun::earth::geodesic;
 use fellrun::earth::place::{Position, parse_latitude_deg, parse_longitude_deg};
@@ -632,4 +633,33 @@ fn closed_form_a_trip_takes_its_places_from_gpx() {
     );
     let error = trip("", "[route]\ngpx = \"none.gpx\"\n", "").unwrap_err();
     assert!(error.contains("none.gpx"), "{error}");
+}
+
+#[test]
+fn closed_form_a_track_of_countless_turns_is_refused_and_not_recursed_into() {
+    // Points in turn to either side of a line, each farther off it than asked for: thinning would go as deep as there are points.
+    let zigzag = |n: u32, step_deg: f64| {
+        let body: String = (0..n)
+            .map(|i| {
+                let lat = 45.0 + if i % 2 == 0 { 0.1 } else { -0.1 };
+                format!("<trkpt lat=\"{lat}\" lon=\"{}\"/>", f64::from(i) * step_deg)
+            })
+            .collect();
+        format!("<gpx><trk><trkseg>{body}</trkseg></trk></gpx>")
+    };
+    let error = route::parse(&zigzag(20_000, 0.000_5), Path::new("z.gpx"), None, 1.0).unwrap_err();
+    assert!(error.to_string().contains("more turns"), "{error}");
+    // the most that is looked at is, and nearly every turn is kept
+    assert!(thinned(&zigzag(5_000, 0.002), 1.0).len() > 4_900);
+    // and so is a long recording of a straight flight (along the equator, a great circle), a point each second
+    assert_eq!(
+        thinned(
+            &zigzag(30_000, 0.000_5)
+                .replace("45.1", "0")
+                .replace("44.9", "0"),
+            1.0
+        )
+        .len(),
+        2
+    );
 }

@@ -14,6 +14,11 @@ use crate::quantity::M_PER_NM;
 pub const TOLERANCE_NM: f64 = 1.0;
 /// Farthest point of a track from its middle, deg of arc: up to there lengths in the chart it is thinned on are right to a third.
 const FARTHEST_DEG: f64 = 30.0;
+/// A point nearer than this to the last one looked at says nothing of the course: part of the tolerance. What is left of it is that of the
+/// thinning, so that no point lies farther off than asked for.
+const NEAR_SHARE: f64 = 0.2;
+/// Most points that are looked at: `geo` thins by recursion, which is this deep at worst. 1,000 nm at the usual tolerance.
+const MOST_POINTS: usize = 5_000;
 /// A minute of arc of the Earth's mean radius is this long, nm (6,371,009 m of radius).
 const NM_PER_RAD: f64 = 6_371_009.0 / M_PER_NM;
 
@@ -108,10 +113,10 @@ pub fn parse(
     }
     let given = points.len();
     if track && given > 2 {
-        let kept = turning_points(&points, tolerance_nm).ok_or_else(|| {
+        let kept = turning_points(&points, tolerance_nm).map_err(|why| {
             fail(
-                format!("the track of {shown} reaches too far for one flight"),
-                "leave in it the points of this flight alone",
+                format!("the track of {shown} {why}"),
+                "leave in it the points of this flight alone, or let it lie farther off its legs",
             )
         })?;
         points = kept
@@ -165,8 +170,12 @@ pub fn parse(
 /// them (Ramer, Douglas and Peucker, by `geo`).
 ///
 /// The track is laid on a gnomonic chart around the middle of its extremes, where great circles are straight lines, so that a straight
-/// flight stays one leg however long it is. `None` if it reaches farther than 30 degrees from there.
-fn turning_points(points: &[&Point], tolerance_nm: f64) -> Option<Vec<usize>> {
+/// flight stays one leg however long it is.
+///
+/// # Errors
+/// In words: the track reaches farther than 30 degrees from there, or has too many points.
+fn turning_points(points: &[&Point], tolerance_nm: f64) -> Result<Vec<usize>, &'static str> {
+    const TOO_FAR: &str = "reaches too far for one flight";
     let unit = |p: Position| {
         let (lat, lon) = (p.lat_deg().to_radians(), p.lon_deg().to_radians());
         [lat.cos() * lon.cos(), lat.cos() * lon.sin(), lat.sin()]
@@ -190,14 +199,14 @@ fn turning_points(points: &[&Point], tolerance_nm: f64) -> Option<Vec<usize>> {
         let high = all.iter().map(|a| of(&a)).fold(f64::NEG_INFINITY, f64::max);
         0.5 * (low + high)
     };
-    let centre = scaled([extreme(0), extreme(1), extreme(2)])?;
+    let centre = scaled([extreme(0), extreme(1), extreme(2)]).ok_or(TOO_FAR)?;
     // any two axes across the line to the centre will do
     let pole = if centre[2].abs() < 0.9 {
         [0.0, 0.0, 1.0]
     } else {
         [1.0, 0.0, 0.0]
     };
-    let east = scaled(cross(pole, centre))?;
+    let east = scaled(cross(pole, centre)).ok_or(TOO_FAR)?;
     let north = cross(centre, east);
     let chart: Option<Vec<Coord<f64>>> = all
         .iter()
@@ -209,5 +218,22 @@ fn turning_points(points: &[&Point], tolerance_nm: f64) -> Option<Vec<usize>> {
             })
         })
         .collect();
-    Some(LineString(chart?).simplify_idx(tolerance_nm))
+    let chart = chart.ok_or(TOO_FAR)?;
+    let mut seen: Vec<usize> = vec![0];
+    for (i, c) in chart.iter().enumerate().skip(1) {
+        let last = seen.last().map_or(*c, |&l| chart[l]);
+        let far_nm = (c.x - last.x).hypot(c.y - last.y);
+        if far_nm >= NEAR_SHARE * tolerance_nm || i + 1 == chart.len() {
+            seen.push(i);
+        }
+    }
+    if seen.len() > MOST_POINTS {
+        return Err("has more turns than 5,000 points can show at this tolerance");
+    }
+    let line = LineString(seen.iter().map(|&i| chart[i]).collect());
+    let kept = line.simplify_idx((1.0 - NEAR_SHARE) * tolerance_nm);
+    Ok(kept
+        .into_iter()
+        .filter_map(|i| seen.get(i).copied())
+        .collect())
 }
