@@ -100,7 +100,8 @@ fn crosscheck_demo_plans() {
         // Every sample: speed limit of its height band, by a formula of its own.
         let a = &p.aircraft.speeds;
         for t in &plan.flown.track {
-            let agl = t.true_altitude_m - p.ground_m(t.state.distance_m);
+            let ground = p.ground_m(t.state.distance_m).expect("a trip with ground");
+            let agl = t.true_altitude_m - ground;
             let rough = p.limits.roughness(t.indicated_m, agl);
             let top = match rough {
                 Roughness::Smooth => a.vno_m_s,

@@ -346,7 +346,7 @@ fn closed_form_terrain_of_a_trip_raises_its_ground_and_says_what_is_missing() {
     let mut highest = 0.0_f64;
     for i in 0..280 {
         let s = f64::from(i) * M_PER_NM;
-        let (hand, both) = (plain.ground_m(s), raised.ground_m(s));
+        let [hand, both] = [&plain, &raised].map(|p| p.ground_m(s).expect("known ground"));
         assert!(both >= hand - 1e-6, "{i} nm: {both} under {hand}");
         assert!(both == hand || both == 2_000.0, "{i} nm: {both} m");
         highest = highest.max(both - hand);

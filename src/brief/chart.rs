@@ -345,13 +345,26 @@ fn heights(pen: &Pen, f: &Figures) -> Result<Panel, ChartError> {
     }
     // Its name, at the foot of the panel where nothing else is written.
     let foot = (0.5 * (LEFT + RIGHT), panel.bottom - 14.0);
-    pen.text(
-        "highest ground of each stretch",
-        foot,
-        SMALL,
-        INK,
-        Tie::Centre,
-    )?;
+    if f.legs.iter().any(|l| !l.ground.is_empty()) {
+        pen.text(
+            "highest ground of each stretch",
+            foot,
+            SMALL,
+            INK,
+            Tie::Centre,
+        )?;
+    }
+    // Where there is none, words stand in its place, so that nobody takes the empty panel for flat ground.
+    for leg in f.legs.iter().filter(|l| l.ground.is_empty()) {
+        let middle = panel.x(0.5 * (leg.from_nm + leg.to_nm));
+        pen.text(
+            "no terrain data",
+            (middle, panel.bottom - 34.0),
+            MIDDLE,
+            INK,
+            Tie::Centre,
+        )?;
+    }
     // Minimum altitudes.
     for leg in &f.legs {
         let (a, b) = (

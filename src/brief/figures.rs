@@ -112,7 +112,9 @@ pub struct TotalsFigures {
     pub legal_reserve_gal: f64,
     /// Least by the rule that applies.
     pub legal_reserve_min: f64,
-    /// Block fuel and the reserve asked for.
+    /// To go on to the alternate; zero without one.
+    pub alternate_fuel_gal: f64,
+    /// Block fuel, fuel for the alternate and the reserve asked for.
     pub fuel_required_gal: f64,
 }
 
@@ -331,6 +333,25 @@ pub struct BarredFigures {
     pub high_ft: Option<f64>,
 }
 
+/// The flight from a go-around at the destination on to the alternate.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AlternateFigures {
+    /// Identifier.
+    pub ident: String,
+    /// How far.
+    pub distance_nm: f64,
+    /// Magnetic course at mid-way.
+    pub magnetic_course_deg: f64,
+    /// Level.
+    pub altitude_ft: f64,
+    /// Least cruise altitude.
+    pub minimum_altitude_ft: f64,
+    /// Go-around to landing.
+    pub time_min: f64,
+    /// Go-around to landing.
+    pub fuel_gal: f64,
+}
+
 /// A field at one end.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FieldFigures {
@@ -515,6 +536,9 @@ pub struct Figures {
     pub left_out: Vec<Said>,
     /// The trip with wind, weight and temperature other than planned with.
     pub sensitivity: Vec<SensitivityFigures>,
+    /// On to the alternate, if the trip has one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub alternate: Option<AlternateFigures>,
     /// Limits the plan lies on.
     pub binding_limits: Vec<Said>,
     /// Warnings.
@@ -523,6 +547,8 @@ pub struct Figures {
     pub cautions: Vec<String>,
     /// How the lever card was written, as far as the pilot must know.
     pub card_notes: Vec<String>,
+    /// What was taken from elsewhere than the trip, or for granted.
+    pub notes: Vec<String>,
     /// How the search ended.
     pub termination: &'static str,
     /// Full flights flown in the search.
@@ -658,6 +684,7 @@ fn totals(problem: &Problem, fuel: Fuel, t: &Totals, cruise_kg_s: f64) -> Totals
         } else {
             0.0
         },
+        alternate_fuel_gal: fuel.gal(t.alternate_kg),
         fuel_required_gal: fuel.gal(t.fuel_required_kg),
     }
 }
@@ -974,7 +1001,7 @@ fn descent(
         .iter()
         .filter(|t| plan.flown.segments[t.segment].kind == SegmentKind::Descent)
         .filter(|t| {
-            let above = t.true_altitude_m - problem.ground_m(t.state.distance_m);
+            let above = problem.above_ground_m(t.state.distance_m, t.true_altitude_m);
             problem.limits.roughness(t.indicated_m, above) == Roughness::Rough
         })
         .filter_map(|t| {
@@ -1120,7 +1147,9 @@ fn conditions(plan: &Plan, problem: &Problem, track: &[Point]) -> Conditions {
         let mut from_m = leg.from_m;
         while from_m < leg.to_m - 0.5 * length_m {
             let middle_m = from_m + 0.5 * length_m;
-            let ground_hp_m = problem.pressure_altitude_m(middle_m, problem.ground_m(middle_m));
+            // From the sea up where the ground is not known.
+            let ground_m = problem.ground_m(middle_m).unwrap_or(0.0);
+            let ground_hp_m = problem.pressure_altitude_m(middle_m, ground_m);
             let mut hp_m = (ground_hp_m / CONDITION_STEP_M).floor() * CONDITION_STEP_M;
             let mut levels = Vec::new();
             while hp_m <= top_m {
@@ -1356,6 +1385,17 @@ fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
                     number(up(kt(*wind_m_s), 0), 0),
                     number(near(nm(*at_m), 0), 0),
                     feet(ft(*ground_m))
+                ),
+            )
+        }
+        Warning::Note(Note::NoTerrain(legs)) => {
+            let names: Vec<String> = legs.iter().map(|(a, b)| format!("{a} to {b}")).collect();
+            (
+                "no_terrain_data",
+                format!(
+                    "NO TERRAIN DATA from {}: nothing but the least cruise altitude keeps this plan off the ground there, and \
+                     climb and let-down are held to no height; look at the chart",
+                    names.join(", ")
                 ),
             )
         }
@@ -1634,6 +1674,15 @@ impl Figures {
                 .iter()
                 .map(|s| sensitivity(s, plan, problem, fuel))
                 .collect(),
+            alternate: plan.alternate.as_ref().map(|a| AlternateFigures {
+                ident: a.ident.clone(),
+                distance_nm: nm(a.distance_m),
+                magnetic_course_deg: course_deg(a.magnetic_rad),
+                altitude_ft: ft(a.level_m),
+                minimum_altitude_ft: ft(a.minimum_m),
+                time_min: min(a.time_s),
+                fuel_gal: fuel.gal(a.fuel_kg),
+            }),
             binding_limits: plan
                 .binding
                 .iter()
@@ -1646,6 +1695,7 @@ impl Figures {
                 .collect(),
             cautions: cautions(aircraft),
             card_notes: card_notes(aircraft),
+            notes: Vec::new(),
             termination: match plan.termination {
                 Termination::Converged => "converged",
                 Termination::StepsExhausted => "steps_exhausted",
@@ -1655,6 +1705,26 @@ impl Figures {
             segments,
             track,
         }
+    }
+
+    /// That the ground is not known, if it is not.
+    pub fn unknown_ground(&self) -> Option<String> {
+        let unknown = self.legs.iter().filter(|l| l.ground.is_empty()).count();
+        let where_to = match unknown {
+            0 => return None,
+            n if n == self.legs.len() => "",
+            _ => " on part of the route",
+        };
+        Some(format!(
+            "NO TERRAIN DATA{where_to}: heights over the ground are not checked"
+        ))
+    }
+
+    /// With what the reader of the trip has to say.
+    #[must_use]
+    pub fn with_notes(mut self, notes: &[String]) -> Self {
+        self.notes.extend_from_slice(notes);
+        self
     }
 
     /// "KAAA to KBBB via MID".

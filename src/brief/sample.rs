@@ -236,6 +236,7 @@ fn made_problem() -> Problem {
         },
         zero_fuel_kg: 2_240.0 * KG_PER_LB,
         fuel_kg: 58.0 * gal,
+        alternate_kg: 0.0,
         objective: Objective::Money,
         prices: Prices {
             per_s: 140.0 / 3_600.0,
@@ -339,6 +340,7 @@ fn totals(problem: &Problem, flown: &Flown) -> Totals {
         reserve_s: landing_fuel_kg / flown.cruise_fuel_kg_s,
         reserve_required_kg,
         legal_reserve_kg: 1_800.0 * flown.cruise_fuel_kg_s,
+        alternate_kg: 0.0,
         fuel_required_kg: block_fuel_kg + reserve_required_kg,
     }
 }
@@ -436,6 +438,7 @@ fn made_plan(problem: &Problem, script_flown: &Script) -> Plan {
         sensitivity: sensitivity(&other, theirs),
         later: vec![],
         binding: vec![Limit::DescentRate, Limit::CruisePower],
+        alternate: None,
         warnings: vec![
             Warning::Note(Note::BelowForecast(640.0)),
             Warning::NoLimitLine,

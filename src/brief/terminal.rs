@@ -292,7 +292,7 @@ fn reserve_words(figures: &Figures, t: &TotalsFigures) -> String {
 }
 
 /// What the ordinary descent would have cost instead.
-fn gain_words(g: &Gain, fixed_pitch: bool) -> String {
+fn gain_words(g: &Gain, fixed_pitch: bool, priced: bool) -> String {
     let how = if fixed_pitch {
         "throttle back"
     } else {
@@ -320,10 +320,14 @@ fn gain_words(g: &Gain, fixed_pitch: bool) -> String {
         ".".to_owned()
     };
     format!(
-        "Ordinary flying ({how} to hold cruise IAS at 500 fpm) would have cost {}, {}, {}{end}",
+        "Ordinary flying ({how} to hold cruise IAS at 500 fpm) would have cost {}, {}{}{end}",
         part(g.time_min, 1, " min"),
         part(g.fuel_gal, 2, " gal"),
-        part(g.cost, 1, " in money"),
+        if priced {
+            format!(", {}", part(g.cost, 1, " in money"))
+        } else {
+            String::new()
+        },
     )
 }
 
@@ -348,6 +352,9 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
     );
     sheet.blank();
     sheet.strong(&figures.in_one_line);
+    if let Some(words) = figures.unknown_ground() {
+        sheet.strong(&words);
+    }
     sheet.blank();
     sheet.paragraph(
         "Air      ",
@@ -364,23 +371,50 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
         "Block    ",
         "         ",
         &format!(
-            "{} and {} gal, {} to shutdown; cost {} at the trip's prices",
+            "{} and {} gal, {} to shutdown{}",
             clock(t.block_time_min),
             number(up(t.block_fuel_gal, 1), 1),
             if here { "from now" } else { "start-up" },
-            money(t.cost)
+            if t.cost > 0.0 {
+                format!("; cost {} at the trip's prices", money(t.cost))
+            } else {
+                String::new()
+            }
         ),
     );
     sheet.paragraph(
         "Fuel     ",
         "         ",
         &format!(
-            "{} gal on board, {} gal needed with the reserve",
+            "{} gal on board, {} gal needed with {}the reserve",
             number(down(figures.trip.fuel_on_board_gal, 1), 1),
-            number(up(t.fuel_required_gal, 1), 1)
+            number(up(t.fuel_required_gal, 1), 1),
+            if figures.alternate.is_some() {
+                "the alternate and "
+            } else {
+                ""
+            }
         ),
     );
     sheet.paragraph("Reserve  ", "         ", &reserve_words(figures, t));
+    if let Some(a) = &figures.alternate {
+        sheet.paragraph(
+            "Onward   ",
+            "         ",
+            &format!(
+                "to the alternate {}, from a go-around at {}: {} nm, magnetic course {:03.0}, {} ft, {} and {} gal; no terrain \
+                 data, at least {} ft",
+                a.ident,
+                figures.trip.places.last().map_or("", String::as_str),
+                number(up(a.distance_nm, 0), 0),
+                a.magnetic_course_deg,
+                feet(a.altitude_ft),
+                clock(a.time_min),
+                number(up(a.fuel_gal, 1), 1),
+                feet(a.minimum_altitude_ft)
+            ),
+        );
+    }
     if figures.top_of_climb_min > 0.0 {
         sheet.paragraph(
             "Climb    ",
@@ -415,7 +449,11 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
     );
     if let Some(g) = &figures.gain_over_ordinary {
         sheet.blank();
-        sheet.paragraph("", "  ", &gain_words(g, figures.trip.fixed_pitch));
+        sheet.paragraph(
+            "",
+            "  ",
+            &gain_words(g, figures.trip.fixed_pitch, t.cost > 0.0),
+        );
     }
     sheet.paragraph("", "  ", &figures.descent_sentence());
     let rough = figures
@@ -750,7 +788,7 @@ fn small_print(sheet: &mut Sheet, figures: &Figures) {
             before_flight,
         ),
     );
-    for note in &figures.card_notes {
+    for note in figures.card_notes.iter().chain(&figures.notes) {
         sheet.paragraph("  ", "    ", note);
     }
     for line in kept_clear_of(figures) {

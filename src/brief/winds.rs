@@ -52,8 +52,8 @@ pub struct WindStretch {
     pub to_nm: f64,
     /// True course of its leg.
     pub true_course_deg: f64,
-    /// Highest ground.
-    pub ground_ft: f64,
+    /// Highest ground, if it is known.
+    pub ground_ft: Option<f64>,
     /// By height, lowest first; the same heights in each stretch.
     pub levels: Vec<WindsLevel>,
 }
@@ -80,10 +80,12 @@ pub struct WindsFigures {
 impl WindsFigures {
     /// The winds a problem is asked in, at the time the flight is expected over each place.
     pub fn new(problem: &Problem) -> Self {
-        let ground_ft = |from_m: f64, to_m: f64| {
+        let ground_ft = |from_m: f64, to_m: f64| -> Option<f64> {
             let touching = problem.legs.iter().flat_map(|l| &l.ground);
             let high = touching.filter(|g| g.0 < to_m && from_m < g.1);
-            ft(high.map(|g| g.2).fold(problem.ground_m(from_m), f64::max))
+            let highest_m = high.map(|g| g.2).reduce(f64::max);
+            problem.ground_m(from_m)?;
+            highest_m.map(ft)
         };
         let lowest_ft = ft(problem
             .departure
@@ -113,7 +115,7 @@ impl WindsFigures {
                         wind_along_kt: kt(air.along_m_s),
                         wind_cross_kt: kt(air.cross_m_s),
                         temperature_c: celsius(air.temperature_k),
-                        above_ground: height_ft >= ground_ft,
+                        above_ground: ground_ft.is_none_or(|g| height_ft >= g),
                     });
                     height_ft += step_ft;
                 }
@@ -341,7 +343,10 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
     // ground
     for s in &f.stretches {
         let (a, b) = (x(s.from_nm), x(s.to_nm));
-        let top = y(s.ground_ft.clamp(bottom_ft, top_ft));
+        let Some(ground_ft) = s.ground_ft else {
+            continue;
+        };
+        let top = y(ground_ft.clamp(bottom_ft, top_ft));
         if top < FIELD.1 {
             pen.area(&[(a, top), (b, top), (b, FIELD.1), (a, FIELD.1)], EARTH)?;
             pen.line(&[(a, top), (b, top)], EARTH_EDGE, 1.0)?;

@@ -1,11 +1,11 @@
-//! `fellrun fit` and `fellrun new handbook`: rows of a flight manual in, an aircraft profile out.
+//! `fellrun fit`: rows of a flight manual in, an aircraft profile out.
 
 use super::Failure;
 use super::output::{self, Target};
 use crate::files::handbook;
 use crate::files::profile::parse_profile;
 use crate::fit::fit;
-use clap::{Args, Subcommand};
+use clap::Args;
 use std::path::PathBuf;
 
 /// Arguments of `fit` as typed.
@@ -17,25 +17,6 @@ pub struct FitArgs {
     /// Write the aircraft profile; - for standard output
     #[arg(long, value_name = "PROFILE.toml")]
     pub out: Option<PathBuf>,
-}
-
-/// Arguments of `new` as typed.
-#[derive(Debug, Args)]
-pub struct NewArgs {
-    /// What to begin
-    #[command(subcommand)]
-    pub what: New,
-}
-
-/// What `new` writes.
-#[derive(Debug, Subcommand)]
-pub enum New {
-    /// A commented handbook file for `fellrun fit`.
-    Handbook {
-        /// Write it here instead of standard output
-        #[arg(long, value_name = "HANDBOOK.toml")]
-        out: Option<PathBuf>,
-    },
 }
 
 /// Fits a profile to the rows, writes it if asked, and prints the report.
@@ -60,18 +41,4 @@ pub fn run(args: &FitArgs) -> Result<(), Failure> {
     let contents: Vec<Vec<u8>> = args.out.iter().map(|_| text.clone().into_bytes()).collect();
     output::commit(outputs, &contents)?;
     output::talk(&handbook::report_text(&file, &fitted), &targets)
-}
-
-/// Writes a commented template.
-///
-/// # Errors
-/// [`Failure`]; then no output file was touched.
-pub fn new(args: &NewArgs) -> Result<(), Failure> {
-    match &args.what {
-        New::Handbook { out } => {
-            let target = out.as_deref().map_or(Target::Stdout, Target::new);
-            let outputs = output::open(&[target])?;
-            output::commit(outputs, &[handbook::template().as_bytes().to_vec()])
-        }
-    }
 }

@@ -3,18 +3,24 @@
 //! Standard output is data, standard error is talk. Exit 0: done; 1: what the user gave does not work or cannot be flown;
 //! 2: our bug.
 
+mod ask;
+mod check;
 mod fit;
 mod glide;
 mod grid;
+mod new;
 mod output;
 mod plan;
 mod profile;
 mod settings;
 mod winds;
 
-pub use fit::{FitArgs, NewArgs};
+pub use ask::AskArgs;
+pub use check::CheckArgs;
+pub use fit::FitArgs;
 pub use glide::GlideArgs;
 pub use grid::{GridArgs, Span};
+pub use new::NewArgs;
 pub use plan::PlanArgs;
 pub use settings::SettingsArgs;
 pub use winds::WindsArgs;
@@ -47,7 +53,7 @@ pub struct Args {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Plan a trip and print its trip sheet.
-    Plan(PlanArgs),
+    Plan(Box<PlanArgs>),
     /// Show the wind along and across the course of a trip, by height and stretch.
     Winds(WindsArgs),
     /// Print a table of power settings of an aircraft.
@@ -60,6 +66,8 @@ pub enum Command {
     Fit(FitArgs),
     /// Write a commented file to begin with.
     New(NewArgs),
+    /// Tell what files are, by their content, and whether they are in order.
+    Check(CheckArgs),
 }
 
 /// How a command failed.
@@ -156,7 +164,8 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         Command::Grid(args) => grid::run(args),
         Command::Glide(args) => glide::run(args),
         Command::Fit(args) => fit::run(args),
-        Command::New(args) => fit::new(args),
+        Command::New(args) => new::run(args),
+        Command::Check(args) => check::run(args),
     }
 }
 

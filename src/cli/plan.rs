@@ -1,5 +1,6 @@
-//! `fellrun plan`: a trip file in, a trip sheet out.
+//! `fellrun plan`: a trip file in, or a trip typed as options; a trip sheet out.
 
+use super::ask::{self, AskArgs};
 use super::output::{self, Target};
 use super::{Failure, profile};
 use crate::brief::{self, Figures};
@@ -14,9 +15,9 @@ use std::path::{Path, PathBuf};
 /// Arguments of `plan` as typed.
 #[derive(Debug, Args)]
 pub struct PlanArgs {
-    /// The trip, a TOML file; it names the aircraft profile and the weather
+    /// The trip, a TOML file; it names the aircraft profile and the weather. Without one, see below
     #[arg(value_name = "TRIP.toml")]
-    pub trip: PathBuf,
+    pub trip: Option<PathBuf>,
     /// The aircraft profile, instead of the one the trip names
     #[arg(long, value_name = "PROFILE.toml")]
     pub profile: Option<PathBuf>,
@@ -47,6 +48,9 @@ pub struct PlanArgs {
     /// Write every figure of the plan as JSON; - for standard output
     #[arg(long, value_name = "PATH")]
     pub json: Option<PathBuf>,
+    /// A trip without a file.
+    #[command(flatten)]
+    pub ask: AskArgs,
 }
 
 /// What is to be least.
@@ -75,6 +79,13 @@ fn load(path: &Path, profile: Option<&Path>, least: Option<Least>) -> Result<Tri
     let mut file = load_trip(path, profile).map_err(|e| Failure::drawn(e.render_for_stderr()))?;
     if let Some(least) = least {
         file.trip.objective = least.into();
+        if least == Least::Money && !file.trip.prices.are_given() {
+            return Err(Failure::input(format!(
+                "--objective money: {} has no prices",
+                path.display()
+            ))
+            .hint("add [prices] to the trip, or choose time or fuel"));
+        }
     }
     Ok(file)
 }
@@ -253,17 +264,26 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     let options = Options::new(args)?;
     let targets: Vec<Target> = options.faces.iter().map(|(_, t)| t.clone()).collect();
     let outputs = output::open(&targets)?;
-    let mut file = load(&args.trip, args.profile.as_deref(), args.objective)?;
+    let mut file = match &args.trip {
+        Some(path) => {
+            args.ask.none_beside(path)?;
+            load(path, args.profile.as_deref(), args.objective)?
+        }
+        None => ask::trip(&args.ask, args.profile.as_deref(), args.objective)?,
+    };
     file.trip.bounds = bounds(args, &file.trip, file.aircraft.fuel.density_kg_m3)?;
-    let (problem, mut plan) = plan_trip(&file.trip, &file.aircraft)
-        .map_err(|e| Failure::input(format!("{}: {e}", args.trip.display())))?;
+    let (problem, mut plan) =
+        plan_trip(&file.trip, &file.aircraft).map_err(|e| match &args.trip {
+            Some(path) => Failure::input(format!("{}: {e}", path.display())),
+            None => ask::not_flown(&e),
+        })?;
     if args.sensitivity {
         plan.sensitivity = planned_anew(&problem, &plan);
     }
     if args.leave {
         plan.later = LATER_H.iter().map(|&h| put_off(&file, h)).collect();
     }
-    let figures = Figures::new(&plan, &problem);
+    let figures = Figures::new(&plan, &problem).with_notes(&file.notes);
     let contents = options
         .faces
         .iter()
@@ -285,7 +305,7 @@ mod tests {
 
     fn args(trip: &Path, charts: &[&Path], json: Option<&Path>) -> PlanArgs {
         PlanArgs {
-            trip: trip.to_owned(),
+            trip: Some(trip.to_owned()),
             profile: None,
             objective: None,
             arrive_within: None,
@@ -296,6 +316,7 @@ mod tests {
             leave: false,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
             json: json.map(Path::to_owned),
+            ask: AskArgs::default(),
         }
     }
 

@@ -3,18 +3,26 @@
 //! **Invariant:** cockpit units (feet, knots, degrees Celsius) are turned into SI units here. `files` builds the types
 //! of `air` and `earth`; those know nothing of files.
 
+pub mod airports;
 pub mod bulletin;
+pub mod check;
 mod cloud;
+mod csv_text;
 pub mod diagnostic;
+pub mod gpx;
 pub mod grib2;
 pub mod handbook;
 pub mod hgt;
 pub mod keep_out;
+pub mod places;
 pub mod profile;
 pub mod report;
+pub mod route;
 mod sheet;
 pub mod stations;
 pub mod trip;
+mod trip_places;
+pub mod trip_text;
 pub mod weather;
 pub mod winds;
 

@@ -536,6 +536,33 @@ impl<'a> Section<'a> {
         }
     }
 
+    /// A section inside this one that may be left out: then reading from it is silent.
+    pub(super) fn optional_section(&self, key: &'static str) -> Section<'a> {
+        if self.has(key) {
+            self.section(key)
+        } else {
+            self.inner(self.path(key), self.span(), None)
+        }
+    }
+
+    /// Text that may be left out.
+    pub(super) fn optional_text(&self, key: &'static str) -> Option<String> {
+        self.has(key).then(|| self.text(key, "text"))
+    }
+
+    /// A list of texts that may be left out.
+    pub(super) fn optional_texts(
+        &self,
+        key: &'static str,
+        what: &str,
+    ) -> Vec<(String, Span<usize>)> {
+        if self.has(key) {
+            self.texts(key, what)
+        } else {
+            Vec::new()
+        }
+    }
+
     /// The rows of a table of tables: `[[name]]`, or a list of `{ ... }`. None is an empty list.
     pub(super) fn rows(&self, key: &'static str) -> Vec<Section<'a>> {
         let path = self.path(key);

@@ -329,7 +329,7 @@ fn closed_form_unknown_keys() {
 #[test]
 fn closed_form_every_key_is_needed_or_has_a_default() {
     // leaving a line out never panics, and unless it is optional it is an error that names the key
-    const OPTIONAL: [&str; 15] = [
+    const OPTIONAL: [&str; 17] = [
         "cooling_cd",
         "above_map_inhg",
         "least_descent_map_inhg",
@@ -337,6 +337,8 @@ fn closed_form_every_key_is_needed_or_has_a_default() {
         "induction",
         "auxiliary_pump",
         "gear_as_brake",
+        "minimum_altitude_ft",
+        "pattern_altitude_ft",
         "clearance_ft",
         "mountain_clearance_ft",
         "max_descent_fpm",

@@ -8,11 +8,14 @@
 //! | --- | --- |
 //! | top of the file | `title`, `profile`, `departure_utc`, `night` (false), `variation_deg` (magnetic model), east positive |
 //! | `[start]`, in flight only | `altitude_ft` (indicated), `ias_kt`: the first place is where the aircraft is now, `departure_utc` is now, `on_board_gal` is what is left, and no taxi or take-off is flown |
-//! | `[[place]]`, in order | `ident`, `lat`, `lon`, `elevation_ft` (needed at both ends, but not where the flight begins in the air, and for an observation) |
-//! | `[[leg]]`, in order | `minimum_altitude_ft`, `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` (may be left out with `[terrain]`; with both the higher counts) |
+//! | | `places` (none): a list of files of places of one's own ([`super::places`]) |
+//! | `[[place]]`, in order | `ident`, `lat`, `lon` (those of the ident: [`super::places::Gazetteer`]), `elevation_ft` (the same; needed at both ends, but not where the flight begins in the air, and for an observation) |
+//! | `[route]`, instead of `[[place]]` | `gpx`: a path, `name` (of the only route, else of the only track), `tolerance_nm` (1: how far a track may lie off its legs), `departure_elevation_ft`, `destination_elevation_ft` (that of the field within a mile) |
+//! | `[[leg]]`, in order, all or none | `minimum_altitude_ft` (highest ground, else highest field of the trip, and the clearance, up to 100 ft), `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` (that of `[terrain]`, else unknown; with both the higher counts) |
+//! | `[alternate]` (none) | `ident`, `lat`, `lon`, `elevation_ft` as for a place; `minimum_altitude_ft` (the higher of the two fields and the clearance, up to 100 ft), `mountainous` (false), `pattern_altitude_ft` (as for the destination) |
 //! | `[load]` | `people_lb`, `baggage_lb` (0) |
 //! | `[fuel]` | `on_board_gal`: a number or `"least"` |
-//! | `[prices]` | `hourly`, `basis` (clock, airborne, tachometer), `tach_reference_rpm` (tachometer only), `fuel_per_gal` |
+//! | `[prices]` (none, unless the objective is money) | `hourly`, `basis` (clock, airborne, tachometer), `tach_reference_rpm` (tachometer only), `fuel_per_gal` |
 //! | `[weather]` | winds aloft, one of: `bulletins` or `grib`, a list of paths, or the rows below; `metar`: a list of paths or reports; `altimeter_inhg` (the reports'): a number or `{ departure, destination }` |
 //! | `[[weather.aloft]]` | `place`, or `lat` and `lon`; `valid_utc` (throughout); `levels` = rows of `altitude_ft` (true; from 18,000 ft pressure altitude), `wind_from_deg` (true), `wind_kt`, `temperature_c` (unknown) |
 //! | `[[weather.surface]]` | `place`, `wind_from_deg` (true), `wind_kt`, `temperature_c` (unknown) |
@@ -21,7 +24,7 @@
 //! | `[objective]` | `kind` (money, time, fuel) |
 //! | `[limits]` | `rules` (us-vfr, us-ifr, icao-vfr, icao-ifr, none), `max_altitude_ft`, `clearance_ft` (1,000), `mountain_clearance_ft` (2,000), `max_descent_fpm` (500), `least_map_inhg` and `map_reduction_inhg_per_min` (the profile's), `smooth_near_ground` (false), `oxygen` (false), `oxygen_above_ft` (pressure altitude above which no level is planned without it: us and none 12,500, icao 10,000), `reserve_min` (45, at night 60; 0 with `reserve_gal`), `reserve_gal` (0, besides the minutes), `sector_from_deg` (0; icao only: where the half of the compass with odd thousands begins), `keep_outs` (a list of GeoJSON files, see [`super::keep_out`]), `keep_out_margin_nm` (0) |
 //! | `[[limits.air]]`, lowest first | `up_to_ft`, `air` (smooth, light, rough); light above the last |
-//! | `[arrival]` | `pattern_altitude_ft`, `before_nm` (5), `circuit_min` (3) |
+//! | `[arrival]` | `pattern_altitude_ft` (1,000 ft above the field, rounded up to 100 ft), `before_nm` (5), `circuit_min` (3) |
 
 use std::ops::Range as Span;
 use std::path::{Path, PathBuf};
@@ -32,20 +35,21 @@ use toml::de::DeValue;
 use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text};
 use super::hgt;
 use super::keep_out::load_keep_outs;
+use super::places::Gazetteer;
 use super::profile::load_profile;
 use super::sheet::{Num, Section, Sheet};
+use super::trip_places::{ReadPlace, alternate, own_places, places, route_places, table_note};
 use super::weather::{self, Route, WindsOnHand, weather};
 use crate::aircraft::Aircraft;
 use crate::earth::geodesic::Leg;
 use crate::earth::keep_out::Volume;
-use crate::earth::place::{PlaceError, Position, parse_latitude_deg, parse_longitude_deg};
 use crate::quantity::{
     Distance, Duration, Ias, M_PER_FT, M_PER_NM, M_S_PER_FPM, M3_PER_GAL, ManifoldPressure, Mass,
     Rpm, range,
 };
 use crate::trip::{
-    Airspace, Arrival, FuelLoad, HourBasis, LegGround, Limits, Objective, Place, Prices, Roughness,
-    Rules, Start, Trip,
+    Airspace, Alternate, Arrival, FuelLoad, HourBasis, LegGround, Limits, Objective, Place, Prices,
+    Roughness, Rules, Start, Trip,
 };
 
 /// Clearance over ground when the trip gives none, ft: 14 CFR 91.177(a)(2), plain and mountainous.
@@ -74,6 +78,8 @@ pub struct TripFile {
     pub profile_path: PathBuf,
     /// The winds aloft, for other times of departure as well.
     pub winds: WindsOnHand,
+    /// What was taken from elsewhere than the trip, and must be said with the plan.
+    pub notes: Vec<String>,
 }
 
 /// Reads a trip, the profile and the weather it names. `profile` replaces the profile of the trip; it is a path as
@@ -104,23 +110,32 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     let night = root.flag("night");
     let variation = root.optional("variation_deg", "variation");
     let start = start(&root);
-    let places = places(&sheet, &root, start);
-    let legs = legs(&sheet, &root, &places);
-    let load = load(root.section("load"));
-    let on_board = on_board(root.section("fuel"));
-    let prices = prices(root.section("prices"));
-    let objective = objective(root.section("objective"));
+    let gazetteer = Gazetteer::new(own_places(&sheet, &root, folder)?);
+    let (places, notes) = if root.has("route") {
+        route_places(&sheet, &root, folder, start, &gazetteer)?
+    } else {
+        (places(&sheet, &root, start, &gazetteer), Vec::new())
+    };
     let limits_section = root.section("limits");
     let keep_outs = keep_outs(&limits_section);
     let (limits, rules) = limits(&sheet, limits_section, night);
-    let arrival = arrival(&sheet, root.section("arrival"), &places);
+    let mut legs = legs(&sheet, &root, &places);
+    let load = load(root.section("load"));
+    let on_board = on_board(root.section("fuel"));
+    let objective = objective(root.section("objective"));
+    let prices = if root.has("prices") || objective == Some(Objective::Money) {
+        prices(&sheet, root.section("prices"), objective)
+    } else {
+        ReadPrices::NONE
+    };
+    let arrival = arrival(&sheet, root.optional_section("arrival"), &places);
+    let alternate = alternate(&sheet, &root, &gazetteer);
     let terrain = hgt::section(&root);
     let named: Vec<&Place> = places.iter().map(|p| &p.place).collect();
     let weather = weather(&sheet, root.section("weather"), &named);
     root.finish();
     sheet.verdict()?;
-    let mut legs = legs;
-    let notes = match &terrain {
+    let ground_notes = match &terrain {
         Some(terrain) => {
             let legs = legs.iter_mut();
             let each = legs.map(|l| (&mut l.ground, l.line, l.name.as_str()));
@@ -128,6 +143,9 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         }
         None => vec![],
     };
+    for leg in legs.iter_mut().filter(|l| !l.minimum_given) {
+        leg.ground.minimum_m = least_cruise_m(&leg.ground, &places, &limits.limits);
+    }
     let airspace = Airspace {
         keep_outs: keep_outs.load(&sheet, folder)?,
         margin_m: keep_outs.margin_m,
@@ -155,6 +173,26 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
 
     let kg_per_gal = aircraft.fuel.density_kg_m3 * M3_PER_GAL;
     let limits = limits.with(&sheet, &aircraft, kg_per_gal)?;
+    let alternate = alternate.map(|read| {
+        let to = [places.last(), Some(&read.place)];
+        let higher_m = to.iter().filter_map(|p| p.as_ref()?.place.elevation_m);
+        let clearance_m = limits_clearance_m(&limits, read.mountainous);
+        let least_m = up_to_hundred_ft(higher_m.fold(0.0, f64::max) + clearance_m);
+        (
+            Alternate {
+                place: read.place.place.clone(),
+                minimum_m: read.minimum_m.unwrap_or(least_m),
+                mountainous: read.mountainous,
+                pattern_altitude_m: read.pattern_m,
+            },
+            read,
+        )
+    });
+    let tabled = places
+        .iter()
+        .chain(alternate.as_ref().map(|(_, read)| &read.place));
+    let notes = notes.into_iter().chain(table_note(tabled)).collect();
+    let alternate = alternate.map(|(alternate, _)| alternate);
     let trip = Trip {
         title,
         departure_time,
@@ -175,15 +213,17 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         night,
         variation_rad: variation.map(|v| v.value.to_radians()),
         arrival,
+        alternate,
         bounds: crate::trip::Bounds::default(),
         airspace,
-        notes,
+        notes: ground_notes,
     };
     Ok(TripFile {
         trip,
         aircraft,
         profile_path,
         winds: loaded.on_hand,
+        notes,
     })
 }
 
@@ -246,14 +286,6 @@ pub(super) fn moment(
     Some(time)
 }
 
-/// A place, with the numbers others are checked against.
-struct ReadPlace {
-    place: Place,
-    elevation: Option<Num>,
-    /// Whether its position could be read; if not, that has been noted, and nothing that hangs on it is.
-    known: bool,
-}
-
 /// How the flight begins.
 fn start(root: &Section<'_>) -> Start {
     if !root.has("start") {
@@ -269,112 +301,65 @@ fn start(root: &Section<'_>) -> Start {
     }
 }
 
-fn places(sheet: &Sheet<'_>, root: &Section<'_>, start: Start) -> Vec<ReadPlace> {
-    let rows = root.rows("place");
-    if rows.len() < 2 {
-        let message = format!(
-            "a trip needs a departure and a destination, but {} [[place]] is given",
-            rows.len()
-        );
-        let span = rows.first().map_or(root.span(), Section::span);
-        sheet.note(
-            Finding::new(FindingKind::Missing, "place", Some(span), message)
-                .label("in this file")
-                .hint("add a [[place]] with ident, lat, lon and elevation_ft for each place of the route, in order"),
-        );
-    }
-    let last = rows.len().saturating_sub(1);
-    let mut places: Vec<ReadPlace> = Vec::new();
-    for (i, row) in rows.into_iter().enumerate() {
-        let ident = row.text("ident", "the identifier or name of the place");
-        let lat = angle(sheet, &row, "lat", "latitude", parse_latitude_deg);
-        let lon = angle(sheet, &row, "lon", "longitude", parse_longitude_deg);
-        let elevation = if (i == 0 && start == Start::Ground) || i == last {
-            Some(row.number("elevation_ft", "elevation"))
-        } else {
-            row.optional("elevation_ft", "elevation")
-        };
-        let span = row.span_of("ident");
-        row.finish();
-        if let Some(same) = places
-            .iter()
-            .find(|p| p.place.ident == ident && !ident.is_empty())
-        {
-            let at = Num {
-                value: f64::NAN,
-                span,
-                key: format!("place[{}].ident", i + 1),
-            };
-            let here = Position::new(lat, lon).ok();
-            if same.known && here.is_some_and(|p| p != same.place.position) {
-                let message = format!(
-                    "{} = {} is the name of another place already",
-                    at.key,
-                    quoted(&ident)
-                );
-                sheet.contradiction(&at, message, &[], "give each place its own ident");
-            }
-        }
-        // NaN was noted where it was read; the place stays in the list so that legs are counted rightly
-        let known = Position::new(lat, lon).is_ok();
-        if let Ok(position) = Position::new(lat, lon).or_else(|_| Position::new(0.0, 0.0)) {
-            let elevation_m = elevation.as_ref().map(|e| e.value * M_PER_FT);
-            places.push(ReadPlace {
-                place: Place {
-                    ident,
-                    position,
-                    elevation_m,
-                },
-                elevation,
-                known,
-            });
-        }
-    }
-    places
-}
-
-/// A latitude or longitude (deg): a number or text; NaN if it is wrong.
-pub(super) fn angle(
-    sheet: &Sheet<'_>,
-    row: &Section<'_>,
-    key: &'static str,
-    range_key: &str,
-    parse: fn(&str) -> Result<f64, PlaceError>,
-) -> f64 {
-    let form = format!("the {range_key}: degrees like 43.1416, or text like \"43-08.5N\"");
-    match row.any(key, &form) {
-        Some((DeValue::String(text), span)) => parse(text).unwrap_or_else(|error| {
-            let at = Num {
-                value: f64::NAN,
-                span,
-                key: row.path(key),
-            };
-            sheet.contradiction(
-                &at,
-                format!("{}: {error}", at.key),
-                &[],
-                "correct it, or give decimal degrees",
-            );
-            f64::NAN
-        }),
-        Some((DeValue::Integer(_) | DeValue::Float(_), _)) => row.number(key, range_key).value,
-        Some(_) => {
-            row.wrong_form(key, "a number of degrees or text");
-            f64::NAN
-        }
-        None => f64::NAN,
-    }
-}
-
 /// A leg with where it runs; no line if its ends are one place or not known.
 struct ReadLeg {
     ground: LegGround,
     line: Option<Leg>,
     name: String,
+    /// Whether the trip gives its least cruise altitude; else that follows from the ground.
+    minimum_given: bool,
+}
+
+/// A step of altitudes.
+const HUNDRED_FT_M: f64 = 100.0 * M_PER_FT;
+/// What is said of a leg whose ground nobody gave.
+const NO_TERRAIN: &str = "no terrain data";
+
+/// Least cruise altitude of a leg whose trip gives none, m: the clearance over its highest ground, or where that is not known
+/// over the highest field of the trip; rounded up to whole hundreds of feet.
+fn least_cruise_m(leg: &LegGround, places: &[ReadPlace], limits: &Limits) -> f64 {
+    let highest = |heights: &mut dyn Iterator<Item = f64>| heights.reduce(f64::max);
+    let ground_m = highest(&mut leg.ground.iter().map(|g| g.1));
+    let field_m = highest(&mut places.iter().filter_map(|p| p.place.elevation_m));
+    let clearance_m = limits_clearance_m(limits, leg.mountainous);
+    up_to_hundred_ft(ground_m.or(field_m).unwrap_or(0.0) + clearance_m)
+}
+
+/// The next whole hundred of feet, m; one that is whole stays what it is, for all its rounding in metres.
+fn up_to_hundred_ft(altitude_m: f64) -> f64 {
+    (altitude_m / HUNDRED_FT_M - 1e-6).ceil() * HUNDRED_FT_M
+}
+
+fn limits_clearance_m(limits: &Limits, mountainous: bool) -> f64 {
+    if mountainous {
+        limits.mountain_clearance_m
+    } else {
+        limits.clearance_m
+    }
+}
+
+/// Legs of which the trip says nothing.
+fn unknown_legs(places: &[ReadPlace]) -> Vec<ReadLeg> {
+    let leg = |pair: &[ReadPlace]| ReadLeg {
+        ground: LegGround {
+            ground: Vec::new(),
+            minimum_m: f64::NAN,
+            maximum_m: None,
+            mountainous: false,
+            source: NO_TERRAIN.to_owned(),
+        },
+        line: pair[0].line_to(&pair[1]),
+        name: format!("{} to {}", pair[0].place.ident, pair[1].place.ident),
+        minimum_given: false,
+    };
+    places.windows(2).map(leg).collect()
 }
 
 fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<ReadLeg> {
     let rows = root.rows("leg");
+    if rows.is_empty() {
+        return unknown_legs(places);
+    }
     let expected = places.len().saturating_sub(1);
     if rows.len() != expected && places.len() > 1 {
         let message = format!(
@@ -385,24 +370,20 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
         let span = rows.last().map_or(root.span(), Section::span);
         sheet.note(
             Finding::new(FindingKind::Missing, "leg", Some(span), message)
-                .label(if rows.is_empty() {
-                    "in this file"
-                } else {
-                    "the last leg given"
-                })
-                .hint("give one [[leg]] for each two places that follow each other, in order"),
+                .label("the last leg given")
+                .hint("give one [[leg]] for each two places that follow each other, in order, or none at all"),
         );
     }
     let mut legs = Vec::new();
     for (i, row) in rows.into_iter().enumerate() {
-        let minimum = row.number("minimum_altitude_ft", "altitude");
+        let minimum = row.optional("minimum_altitude_ft", "altitude");
         let maximum = row.optional("maximum_altitude_ft", "altitude");
         let mountainous = row.answer("mountainous");
-        let source = row.text("source", "where ground and minimum altitude come from");
-        // The tiles of [terrain] may be all there is.
-        if !row.has("ground") && !root.has("terrain") {
-            row.missing("ground", "rows like { to_nm = 20, ground_ft = 6400 }");
-        }
+        let source = if minimum.is_some() || row.has("ground") || row.has("source") {
+            row.text("source", "where ground and minimum altitude come from")
+        } else {
+            NO_TERRAIN.to_owned()
+        };
         let (mut ends, mut heights) = (Vec::new(), Vec::new());
         for stretch in row.rows("ground") {
             ends.push(stretch.number("to_nm", "distance"));
@@ -411,11 +392,13 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
         }
         row.finish();
         sheet.rising(&ends.iter().collect::<Vec<_>>());
-        for height in &heights {
-            sheet.rising(&[height, &minimum]);
-        }
-        if let Some(maximum) = &maximum {
-            sheet.at_least(maximum, &minimum);
+        if let Some(minimum) = &minimum {
+            for height in &heights {
+                sheet.rising(&[height, minimum]);
+            }
+            if let Some(maximum) = &maximum {
+                sheet.at_least(maximum, minimum);
+            }
         }
         let (mut line, mut name) = (None, format!("leg {}", i + 1));
         if let (Some(from), Some(to)) = (places.get(i), places.get(i + 1)) {
@@ -425,25 +408,31 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
                     sheet.at_least(height, elevation);
                 }
             }
-            if from.known && to.known {
-                line = Leg::new(from.place.position, to.place.position).ok();
-            }
+            line = from.line_to(to);
             if let (Some(line), Some(end)) = (&line, ends.last()) {
                 ground_reaches(sheet, &name, line, end);
             }
         }
+        let ground: Vec<(f64, f64)> = ends
+            .iter()
+            .zip(&heights)
+            .map(|(to, h)| (to.value * M_PER_NM, h.value * M_PER_FT))
+            .collect();
+        let minimum_given = minimum.is_some();
+        let minimum_m = minimum.map_or(f64::NAN, |m| m.value * M_PER_FT);
         let ground = LegGround {
-            ground: ends
-                .iter()
-                .zip(&heights)
-                .map(|(to, h)| (to.value * M_PER_NM, h.value * M_PER_FT))
-                .collect(),
-            minimum_m: minimum.value * M_PER_FT,
+            ground,
+            minimum_m,
             maximum_m: maximum.map(|m| m.value * M_PER_FT),
             mountainous,
             source,
         };
-        legs.push(ReadLeg { ground, line, name });
+        legs.push(ReadLeg {
+            ground,
+            line,
+            name,
+            minimum_given,
+        });
     }
     legs
 }
@@ -498,7 +487,16 @@ struct ReadPrices {
     fuel_per_gal: f64,
 }
 
-fn prices(section: Section<'_>) -> ReadPrices {
+impl ReadPrices {
+    /// Of a trip that names none.
+    const NONE: Self = Self {
+        per_s: 0.0,
+        basis: HourBasis::Airborne,
+        fuel_per_gal: 0.0,
+    };
+}
+
+fn prices(sheet: &Sheet<'_>, section: Section<'_>, objective: Option<Objective>) -> ReadPrices {
     #[derive(Clone, Copy, PartialEq)]
     enum Basis {
         Clock,
@@ -524,6 +522,11 @@ fn prices(section: Section<'_>) -> ReadPrices {
     };
     let fuel_per_gal = section.number("fuel_per_gal", "price");
     section.finish();
+    if objective == Some(Objective::Money) && hourly.value + fuel_per_gal.value == 0.0 {
+        let message = "the objective is money, but every price is 0".to_owned();
+        let hint = "give a price, or choose time or fuel as the objective";
+        sheet.contradiction(&hourly, message, &[&fuel_per_gal], hint);
+    }
     ReadPrices {
         per_s: hourly.value / Duration::h(1.0).to_s(),
         basis,
@@ -720,16 +723,23 @@ impl ReadKeepOuts {
 }
 
 fn arrival(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> Arrival {
-    let pattern = section.number("pattern_altitude_ft", "altitude");
+    let pattern = section.optional("pattern_altitude_ft", "altitude");
     let before = section.number_or("before_nm", "pattern distance", BEFORE_NM);
     let circuit = section.number_or("circuit_min", "circuit time", CIRCUIT_MIN);
     section.finish();
-    if let Some(elevation) = places.last().and_then(|p| p.elevation.as_ref()) {
-        sheet.rising(&[elevation, &pattern]);
+    let elevation = places.last().and_then(|p| p.elevation.as_ref());
+    if let (Some(elevation), Some(pattern)) = (elevation, &pattern) {
+        sheet.rising(&[elevation, pattern]);
     }
+    let usual_ft = elevation.map_or(f64::NAN, |e| usual_pattern_ft(e.value));
     Arrival {
-        pattern_altitude_m: pattern.value * M_PER_FT,
+        pattern_altitude_m: pattern.map_or(usual_ft, |p| p.value) * M_PER_FT,
         before_m: Distance::nm(before.value).to_m(),
         circuit_s: Duration::min(circuit.value).to_s(),
     }
+}
+
+/// Pattern altitude of a field when nobody gives it, ft: 1,000 ft above it (FAA AIM 4-3-3), rounded up to whole hundreds.
+pub(super) fn usual_pattern_ft(elevation_ft: f64) -> f64 {
+    ((elevation_ft + 1_000.0) / 100.0).ceil() * 100.0
 }

@@ -67,7 +67,12 @@ pub fn wind_columns(bulletins: &[&Bulletin], own: &[StationPosition]) -> (Vec<St
     let mut stations = Vec::new();
     let mut notes = Vec::new();
     for (id, row) in rows {
-        let Some(position) = own.iter().find(|s| s.id == id).or_else(|| find_station(id)) else {
+        let Some(position) = own
+            .iter()
+            .find(|s| s.id == id)
+            .cloned()
+            .or_else(|| find_station(id))
+        else {
             notes.push(Note::UnknownStation {
                 station: id.to_owned(),
             });

@@ -158,7 +158,9 @@ impl Flyer<'_> {
             } else {
                 miss_m.abs() < SHIFT_M && to_ground_m > STEEPEST_DESCENT * miss_m.abs()
             };
-            if met || tod_m + miss_m < top_of_climb_m {
+            // Where there is no room the search goes on with how much is lacking; what is recorded is flown from the top of climb.
+            let no_room = tod_m + miss_m < top_of_climb_m && (!fine || tod_m <= top_of_climb_m);
+            if met || no_room {
                 // The rest in closed form; for a recorded flight it is within the tolerance and nothing is moved.
                 let move_m = if fine { 0.0 } else { miss_m };
                 if !fine && self.audit.excess(Limit::Ground) > before_m {
@@ -184,7 +186,7 @@ impl Flyer<'_> {
                 };
                 return Ok((steady, shift(Mark::from(&top)), shift(level_off)));
             }
-            tod_m += miss_m;
+            tod_m = (tod_m + miss_m).max(top_of_climb_m);
             self.restore(saved.clone());
         }
         Err(FlightError::NoTopOfDescent)

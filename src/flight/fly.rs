@@ -226,7 +226,7 @@ impl Flyer<'_> {
         let reserve_kg = p.reserve_kg(cruise_fuel_kg_s);
         self.audit.note(
             Limit::Fuel,
-            burned + reserve_kg - (p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg),
+            burned + reserve_kg + p.alternate_kg - (p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg),
         );
         let landing_kg = p.zero_fuel_kg + p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg - burned;
         self.audit.note(

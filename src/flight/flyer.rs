@@ -238,7 +238,7 @@ impl Flyer<'_> {
     /// Notes ground and speed limit of one place for a point of the path.
     pub(super) fn hold(&mut self, at: Passing, distance_m: f64, indicated_m: f64, mass_kg: f64) {
         let p = self.p;
-        let above_ground = at.true_altitude_m - p.ground_m(distance_m);
+        let above_ground = p.above_ground_m(distance_m, at.true_altitude_m);
         let fraction = mass_kg / p.aircraft.masses.max_take_off_kg;
         let top = p
             .limits

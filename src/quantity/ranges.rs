@@ -124,6 +124,7 @@ const TABLE: &[Range] = &[
     row("circuit time", "min", 0.0, 60.0),
     row("reserve", "min", 0.0, 240.0),
     row("pattern distance", "nm", 0.0, 30.0),
+    row("track tolerance", "nm", 0.1, 20.0),
     row("clearance", "ft", 500.0, 10_000.0),
     row("corridor", "nm", 0.5, 20.0),
     row("margin", "nm", 0.0, 20.0),

@@ -197,6 +197,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
         destination: field("BBBB", 800.0, day.altimeter_inhg.1),
         zero_fuel_kg: 2_300.0 * KG_PER_LB,
         fuel_kg: 60.0 * M3_PER_GAL * DENSITY_KG_M3,
+        alternate_kg: 0.0,
         objective: Objective::Time,
         prices: Prices {
             per_s: 0.02,
@@ -358,6 +359,7 @@ pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64
         night: false,
         variation_rad: Some(0.0),
         arrival: calm.arrival,
+        alternate: None,
         bounds: Default::default(),
         airspace: Default::default(),
         notes: vec![],

@@ -67,7 +67,7 @@ pub fn options(
     let hp = problem.pressure_altitude_m(distance_m, level_m);
     let (air, sample) = problem.air_state(distance_m, hp, problem.time_s(distance_m));
     let fraction = mass_kg / aircraft.masses.max_take_off_kg;
-    let above_ground = sample.true_altitude_m - problem.ground_m(distance_m);
+    let above_ground = problem.above_ground_m(distance_m, sample.true_altitude_m);
     let top = problem
         .limits
         .speed_limit_m_s(&aircraft.speeds, fraction, level_m, above_ground);

@@ -375,7 +375,8 @@ impl<'a> Pricing<'a> {
         self.finished(in_order(begun.collect()))
     }
 
-    /// Better descents than this one: what a walk from it finds, and where `anew` what the whole search finds, cheapest first.
+    /// Descents that may lead to a better flight than this one: what a walk from it finds, and where `anew` what the whole search finds,
+    /// cheapest first. A little dearer will do, for a lever change may be saved in the cruise.
     pub fn better(&self, than: &Descent, anew: bool) -> Vec<Candidate> {
         let Some(begun) = self.price(*than) else {
             return vec![];
@@ -388,7 +389,12 @@ impl<'a> Pricing<'a> {
         if anew {
             found.extend(self.search());
         }
-        found.retain(|c| c.charged < begun.charged && !same(&c.descent, than));
+        let slack = if anew {
+            MOVE_WORTH * (self.per_m * self.problem.length_m).abs()
+        } else {
+            0.0
+        };
+        found.retain(|c| c.charged < begun.charged + slack && !same(&c.descent, than));
         in_order(found)
     }
 

@@ -1,5 +1,6 @@
-//! A trip from the question as asked: fuel given, or the least that leaves the reserve.
+//! A trip from the question as asked: fuel given, or the least that leaves the reserve; with the alternate, if it has one.
 
+use super::alternate::{self, AlternateError, AlternateFlight};
 use super::infeasible::tried;
 use super::plan::Draft;
 use super::search::{bare, on_schedule, set_clock, totals};
@@ -23,15 +24,19 @@ pub enum TripError {
     /// It does, but nothing can be flown.
     #[error(transparent)]
     Solve(#[from] SolveError),
+    /// There is no flight to the alternate.
+    #[error(transparent)]
+    Alternate(#[from] AlternateError),
 }
 
 /// Makes a trip definite and plans it. With [`FuelLoad::Least`] the load is the least multiple of half a gallon that covers the
-/// block fuel and the reserve of the plan flown with that load.
+/// block fuel, the fuel for the alternate and the reserve of the plan flown with that load.
 ///
 /// # Errors
 /// [`TripError`].
 pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), TripError> {
-    let with = |fuel: FuelLoad| -> Result<(Problem, Draft), TripError> {
+    type Found = (Problem, Draft, Option<AlternateFlight>);
+    let with = |fuel: FuelLoad| -> Result<Found, TripError> {
         let problem = resolve(
             &Trip {
                 fuel,
@@ -40,16 +45,29 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
             aircraft.clone(),
         )?;
         let mut problem = on_schedule(&problem);
-        let answer = bare(&problem).map_err(|e| tried(&problem, e))?;
+        let mut answer = bare(&problem).map_err(|e| tried(&problem, e))?;
+        let mut onward = None;
+        if let Some(to) = &trip.alternate {
+            let ends = totals(&problem, &answer.flown);
+            let on = alternate::on_to(trip, to, aircraft, &problem, &ends)?;
+            problem.to_mut().alternate_kg = on.fuel_kg;
+            // A plan that leaves enough is the best of those that do.
+            if totals(&problem, &answer.flown).fuel_required_kg > problem.fuel_kg {
+                answer = bare(&problem).map_err(|e| tried(&problem, e))?;
+            }
+            onward = Some(on);
+        }
         set_clock(&mut problem, &answer.flown);
-        Ok((problem.into_owned(), answer))
+        Ok((problem.into_owned(), answer, onward))
     };
-    let told = |(problem, draft): (Problem, Draft)| {
-        let plan = why::told(&problem, draft).0;
+    let told = |(problem, draft, alternate): Found| {
+        let plan = Plan {
+            alternate,
+            ..why::told(&problem, draft).0
+        };
         (problem, plan)
     };
-    let needed_kg =
-        |(problem, draft): &(Problem, Draft)| totals(problem, &draft.flown).fuel_required_kg;
+    let needed_kg = |(problem, draft, _): &Found| totals(problem, &draft.flown).fuel_required_kg;
     let mut found = with(trip.fuel)?;
     if trip.fuel != FuelLoad::Least {
         return Ok(told(found));

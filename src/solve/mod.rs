@@ -6,6 +6,7 @@
 //! Same input, same answer, bit for bit: nothing here draws a random number or depends on the clock or the number of threads.
 
 mod advice;
+mod alternate;
 mod bounded;
 pub mod cruise;
 mod descent;
@@ -20,6 +21,7 @@ mod search;
 mod two_speeds;
 mod why;
 
+pub use alternate::{AlternateError, AlternateFlight};
 pub use later::{Later, LaterPlan, NotPlanned, later};
 pub use least::{TripError, plan_trip};
 pub use levels::stretch_ends;

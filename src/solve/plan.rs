@@ -1,5 +1,6 @@
 //! The answer: one plan, from which every face is made.
 
+use super::alternate::AlternateFlight;
 use super::later::Later;
 use super::search::SolveError;
 use crate::aircraft::Throttle;
@@ -30,7 +31,9 @@ pub struct Totals {
     pub reserve_required_kg: f64,
     /// Legal least (14 CFR 91.151 by day 30 min, by night 45 min at cruise flow; IFR 91.167 45 min), kg.
     pub legal_reserve_kg: f64,
-    /// Block fuel and the reserve asked for, kg.
+    /// To go on to the alternate from a go-around at the destination, kg; zero without one.
+    pub alternate_kg: f64,
+    /// Block fuel, the fuel for the alternate and the reserve asked for, kg.
     pub fuel_required_kg: f64,
 }
 
@@ -230,6 +233,8 @@ pub struct Plan {
     pub sensitivity: Vec<Sensitivity>,
     /// The trip at later times of departure, where these were asked for.
     pub later: Vec<Later>,
+    /// On to the alternate, if the trip has one.
+    pub alternate: Option<AlternateFlight>,
     /// Limits the plan lies on.
     pub binding: Vec<Limit>,
     /// Warnings.

@@ -345,6 +345,26 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, So
             Err(in_the_way) => broken.extend(in_the_way),
         }
     }
+    // What the search's own error hid, as room that there is not, is looked for again with flights of the exact kind.
+    if finished.is_none() {
+        let again = flown.iter().map(|f| &f.0).chain(far.iter().copied());
+        for sequence in again.take(MORE_SEQUENCES) {
+            let kept = search.fly_sequence(&exact, &levels, sequence, MOST_STARTS);
+            if let Some(f) = kept
+                .ok()
+                .and_then(|f| fly_recorded(problem, &f.script).ok())
+            {
+                let mismatch = reflown(problem, &f);
+                let confirmed = mismatch.within_bounds(problem.aircraft.fuel.density_kg_m3);
+                if confirmed || finished.is_none() {
+                    finished = Some((f, mismatch));
+                }
+                if confirmed {
+                    break;
+                }
+            }
+        }
+    }
     let Some((final_flown, mismatch)) = finished else {
         return Err(search.why_not(broken));
     };
@@ -420,7 +440,8 @@ pub fn totals(problem: &Problem, flown: &Flown) -> Totals {
         reserve_s: landing_fuel_kg.max(0.0) / flow,
         reserve_required_kg,
         legal_reserve_kg: problem.rules.reserve_s(problem.night) * flow,
-        fuel_required_kg: block_fuel_kg + reserve_required_kg,
+        alternate_kg: problem.alternate_kg,
+        fuel_required_kg: block_fuel_kg + problem.alternate_kg + reserve_required_kg,
     }
 }
 
@@ -439,11 +460,16 @@ fn warnings(
             out.push(Warning::ForecastEnds(over_s));
         }
     }
-    let short = totals.reserve_required_kg - totals.landing_fuel_kg;
+    let short = totals.alternate_kg + totals.reserve_required_kg - totals.landing_fuel_kg;
     if short > 0.0 {
         out.push(Warning::BelowReserve(short));
     }
-    let short = totals.legal_reserve_kg - totals.landing_fuel_kg;
+    // The legal least is to be left at the alternate where the rules are those of instruments (14 CFR 91.167).
+    let onward_kg = match problem.rules {
+        Rules::UsIfr | Rules::IcaoIfr => totals.alternate_kg,
+        Rules::UsVfr | Rules::IcaoVfr | Rules::None => 0.0,
+    };
+    let short = onward_kg + totals.legal_reserve_kg - totals.landing_fuel_kg;
     if short > 0.0 {
         out.push(Warning::BelowLegalReserve(short));
     }
@@ -1236,6 +1262,7 @@ impl<'a> Search<'a> {
             left_out: vec![],
             sensitivity: vec![],
             later: vec![],
+            alternate: None,
             warnings,
             termination: if converged {
                 Termination::Converged
@@ -1323,7 +1350,7 @@ impl<'a> Search<'a> {
         let flown = search.fly_sequence(&pilot, &levels, &sequence, 1).ok()?;
         let t = totals(&p, &flown);
         Some((
-            t.block_fuel_kg + self.p.reserve_kg(flown.cruise_fuel_kg_s),
+            t.block_fuel_kg + t.alternate_kg + self.p.reserve_kg(flown.cruise_fuel_kg_s),
             self.p.reserve_kg(flown.cruise_fuel_kg_s) / flown.cruise_fuel_kg_s,
         ))
     }

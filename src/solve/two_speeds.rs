@@ -174,7 +174,7 @@ impl Search<'_> {
                 &aircraft.speeds,
                 mass / aircraft.masses.max_take_off_kg,
                 heights[i] + ABOVE_M,
-                sample.true_altitude_m - problem.ground_m(s.distance_m),
+                problem.above_ground_m(s.distance_m, sample.true_altitude_m),
             );
             (aircraft.least_climb_ias_m_s(s.pressure_altitude_m, mass)..=top).contains(&c.ias_m_s)
         };

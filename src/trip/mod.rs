@@ -36,7 +36,7 @@ pub struct Place {
 #[derive(Debug, Clone, PartialEq)]
 pub struct LegGround {
     /// Highest ground by stretch: (end of the stretch from the start of the leg in m, ground in m). The last stretch runs to
-    /// the end of the leg.
+    /// the end of the leg. Empty: the ground is not known.
     pub ground: Vec<(f64, f64)>,
     /// Least cruise altitude, m.
     pub minimum_m: f64,
@@ -93,6 +93,13 @@ pub struct Prices {
     pub basis: HourBasis,
     /// Per kg of fuel.
     pub fuel_per_kg: f64,
+}
+
+impl Prices {
+    /// Whether anything costs money: a trip may leave prices out when money is not its objective.
+    pub fn are_given(&self) -> bool {
+        self.per_s > 0.0 || self.fuel_per_kg > 0.0
+    }
 }
 
 /// What is to be least.
@@ -262,6 +269,32 @@ pub struct Weather {
     pub destination_temperature_k: Option<f64>,
 }
 
+/// Where to go when the destination cannot be landed at.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Alternate {
+    /// The field, with its elevation.
+    pub place: Place,
+    /// Least cruise altitude on the way from the destination, m. The ground there is held off by nothing else.
+    pub minimum_m: f64,
+    /// Mountainous: a better climb is asked for.
+    pub mountainous: bool,
+    /// Pattern altitude, indicated, m.
+    pub pattern_altitude_m: f64,
+}
+
+impl Alternate {
+    /// The way there as a leg.
+    pub fn leg(&self) -> LegGround {
+        LegGround {
+            ground: Vec::new(),
+            minimum_m: self.minimum_m,
+            maximum_m: None,
+            mountainous: self.mountainous,
+            source: String::new(),
+        }
+    }
+}
+
 /// A trip as asked for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Trip {
@@ -297,6 +330,8 @@ pub struct Trip {
     pub variation_rad: Option<f64>,
     /// Arrival.
     pub arrival: Arrival,
+    /// Alternate; the fuel to go on to it from a go-around at the destination is kept besides the reserve.
+    pub alternate: Option<Alternate>,
     /// What the plan must keep, whatever is least.
     pub bounds: Bounds,
     /// Said to the pilot: what was noted while the trip was read.

@@ -48,7 +48,7 @@ pub struct Leg {
     pub magnetic_ends_rad: [f64; 2],
     /// Magnetic variation at mid-leg, rad, east positive.
     pub variation_rad: f64,
-    /// Ground: (from, to, height), m along the route and m.
+    /// Ground: (from, to, height), m along the route and m; empty where it is not known.
     pub ground: Vec<(f64, f64, f64)>,
     /// Least cruise altitude, indicated, m.
     pub minimum_m: f64,
@@ -111,6 +111,8 @@ pub struct Problem {
     pub zero_fuel_kg: f64,
     /// Fuel at start-up, kg.
     pub fuel_kg: f64,
+    /// Fuel kept besides the reserve to go on to the alternate, kg; zero without one. Zero here: the solver finds it.
+    pub alternate_kg: f64,
     /// What is to be least.
     pub objective: Objective,
     /// Prices.
@@ -170,6 +172,8 @@ pub enum Note {
         /// How many.
         posts: usize,
     },
+    /// The ground of these legs (from, to) is not known: nothing holds the flight off it but the least cruise altitude.
+    NoTerrain(Vec<(String, String)>),
 }
 
 /// Why a trip cannot be made definite.
@@ -334,20 +338,29 @@ impl Problem {
             .min(self.legs.len() - 1)
     }
 
-    /// Highest ground of the stretch at a distance \[m\].
-    pub fn ground_m(&self, distance_m: f64) -> f64 {
+    /// Highest ground of the stretch at a distance \[m\], if the ground of the leg is known.
+    pub fn ground_m(&self, distance_m: f64) -> Option<f64> {
         let ground = &self.legs[self.leg_index(distance_m)].ground;
         ground
             .get(ground.partition_point(|g| g.1 <= distance_m))
             .or(ground.last())
-            .map_or(0.0, |g| g.2)
+            .map(|g| g.2)
     }
 
-    /// Lowest of the grounds [`Problem::ground_m`] of a part of the route \[m\].
-    pub fn lowest_ground_m(&self, from_m: f64, to_m: f64) -> f64 {
-        let inside = self.floor_edges_m(from_m, to_m);
-        let grounds = inside.map(|edge| self.ground_m(edge));
-        grounds.fold(self.ground_m(from_m), f64::min)
+    /// Height over ground \[m\] of a true height \[m\] at a distance \[m\], by which the air is smooth or not. None is counted on where
+    /// the ground is not known: there the air is taken to be that near the ground.
+    pub fn above_ground_m(&self, distance_m: f64, true_altitude_m: f64) -> f64 {
+        self.ground_m(distance_m)
+            .map_or(0.0, |ground_m| true_altitude_m - ground_m)
+    }
+
+    /// Lowest of the grounds [`Problem::ground_m`] of a part of the route \[m\]; `None` where any of it is not known.
+    pub fn lowest_ground_m(&self, from_m: f64, to_m: f64) -> Option<f64> {
+        let mut least = self.ground_m(from_m)?;
+        for edge in self.floor_edges_m(from_m, to_m) {
+            least = least.min(self.ground_m(edge)?);
+        }
+        Some(least)
     }
 
     /// Least of the heights [`Problem::floor_m`] of a part of the route \[m\]; `None` where any of it has none.
@@ -364,7 +377,8 @@ impl Problem {
     /// Least true height \[m\] at a distance \[m\], in climb and let-down as well as in cruise.
     ///
     /// Beyond [`TERMINAL_M`] of both fields: ground and the clearance. Nearer: ground and 500 ft. Within 10 nm of a field, where
-    /// the figure for a whole stretch says nothing of the way in: none. A start in flight is no field.
+    /// the figure for a whole stretch says nothing of the way in: none. A start in flight is no field. Where the ground is not known:
+    /// none; then the least cruise altitude of the leg is all there is, and [`Note::NoTerrain`] says so.
     pub fn floor_m(&self, distance_m: f64) -> Option<f64> {
         let to_go = self.length_m - distance_m;
         // Who begins in flight has left no field.
@@ -375,7 +389,7 @@ impl Problem {
         if out_m < FIELD_M || to_go < FIELD_M.max(self.arrival.before_m + 5.0 * M_PER_NM) {
             return None;
         }
-        let ground = self.ground_m(distance_m);
+        let ground = self.ground_m(distance_m)?;
         Some(if out_m < TERMINAL_M || to_go < TERMINAL_M {
             ground + TERMINAL_CLEARANCE_M
         } else {
@@ -565,7 +579,11 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
     let mut first = first.clone();
     if let Start::InFlight { indicated_m, .. } = trip.start {
         nothing_before_flight(&mut aircraft.procedures);
-        let ground_m = trip.ground[0].ground.first().map_or(0.0, |g| g.1);
+        // Nothing below hangs on it where it is not known: the air table needs some height to begin with.
+        let ground_m = match trip.ground[0].ground.first() {
+            Some(g) => g.1,
+            None => first.elevation_m.unwrap_or(0.0),
+        };
         first.elevation_m = Some(ground_m);
         if indicated_m <= ground_m {
             return Err(ProblemError::StartInGround {
@@ -653,6 +671,11 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         geodesics.push(line);
         along_m = to_m;
     }
+    let unknown = legs.iter().filter(|l: &&Leg| l.ground.is_empty());
+    let unknown: Vec<_> = unknown.map(|l| (l.from.clone(), l.to.clone())).collect();
+    if !unknown.is_empty() {
+        notes.push(Note::NoTerrain(unknown));
+    }
     let fuel_kg = match trip.fuel {
         FuelLoad::Kg(kg) => kg,
         FuelLoad::Least => aircraft.fuel.usable_kg.min(
@@ -690,6 +713,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         destination,
         zero_fuel_kg,
         fuel_kg,
+        alternate_kg: 0.0,
         objective: trip.objective,
         prices: trip.prices,
         limits: trip.limits.clone(),
@@ -812,7 +836,9 @@ fn sample_air(
             for r in (0..anchor).rev() {
                 heights[r] = walk(heights[r + 1], hp_of(r + 1), hp_of(r))?;
             }
-            let ground_m = problem.ground_m(s).min(reference_m);
+            let ground_m = problem
+                .ground_m(s)
+                .map_or(reference_m, |g| g.min(reference_m));
             for (r, &z) in heights.iter().enumerate() {
                 let air = ask(z, hp_of(r))?;
                 if z >= ground_m {

@@ -71,6 +71,7 @@ pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_
         ground_source: "flat, for the test".into(),
     };
     let mut p = Problem {
+        alternate_kg: 0.0,
         title: "test".into(),
         departure_time: "2026-06-01T12:00:00Z".parse().expect("a time"),
         start: Default::default(),

@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 use std::ops::Range as Span;
 use std::path::Path;
 
+use super::super::csv_text::{cells, lines};
 use super::super::diagnostic::{FileError, Finding, FindingKind, did_you_mean};
 use super::super::sheet::Sheet;
 use super::rows::{COLUMNS, KINDS, RowReader};
@@ -133,40 +134,4 @@ pub(super) fn parse(text: &str, path: &Path, reader: &RowReader) -> Result<Vec<R
         row.label.push_str(" (csv)");
     }
     Ok(rows)
-}
-
-/// Byte spans of the lines.
-fn lines(text: &str) -> Vec<Span<usize>> {
-    let mut begin = 0;
-    let mut all = Vec::new();
-    for line in text.split('\n') {
-        all.push(begin..begin + line.trim_end_matches('\r').len());
-        begin += line.len() + 1;
-    }
-    all
-}
-
-/// Cells of a line, trimmed, with their spans. A cell may stand in quotation marks and then hold commas.
-fn cells(text: &str, line: Span<usize>) -> Vec<(String, Span<usize>)> {
-    let mut all = Vec::new();
-    let mut begin = line.start;
-    let mut inside = false;
-    let content = &text[line.clone()];
-    let ends = content.char_indices().filter_map(|(i, c)| {
-        if c == '"' {
-            inside = !inside;
-        }
-        (c == ',' && !inside).then_some(line.start + i)
-    });
-    let ends: Vec<usize> = ends.chain([line.end]).collect();
-    for end in ends {
-        let cell = text[begin..end].trim();
-        let cell = cell
-            .strip_prefix('"')
-            .and_then(|c| c.strip_suffix('"'))
-            .unwrap_or(cell);
-        all.push((cell.trim().replace("\"\"", "\""), begin..end));
-        begin = end + 1;
-    }
-    all
 }

@@ -176,7 +176,8 @@ impl<'p> Course<'p> {
             floor_m: p.lowest_floor_m(from_m, to_m).unwrap_or(self.floor_m),
             ceiling_m,
             forbidden: p.forbidden.iter().filter(counts).collect(),
-            ground_m: p.lowest_ground_m(from_m, to_m),
+            // Not known: never smooth, as `Problem::above_ground_m` has it.
+            ground_m: p.lowest_ground_m(from_m, to_m).unwrap_or(f64::INFINITY),
             pressure_altitude: (self.end_hp - slope * low_m, slope),
             speed_step_m_s,
             air,

@@ -1,0 +1,301 @@
+//! What a file is, by its content, and what is understood of it in one line.
+//!
+//! Each kind of input is one row of [`KINDS`]: how it is told, and how it is read. A new format adds its row.
+
+use std::io::Read as _;
+use std::path::{Path, PathBuf};
+
+use super::bulletin;
+use super::diagnostic::{FileError, Finding, FindingKind, quoted, span_at, without_mark};
+use super::stations::find_station;
+use super::{gpx, handbook, places, profile, trip};
+use crate::quantity::{KG_PER_LB, M_PER_FT, M_PER_NM, M3_PER_GAL, W_PER_HP};
+use crate::trip::{FuelLoad, resolve};
+
+/// Largest file looked at, bytes: a forecast for a continent fits in.
+const LARGEST_BYTES: u64 = 512 << 20;
+
+/// A file as it was found.
+pub struct Content {
+    /// Where it is.
+    pub path: PathBuf,
+    /// What is in it.
+    pub bytes: Vec<u8>,
+    /// The same as text without a byte-order mark, where it is UTF-8 without a zero byte; else empty.
+    pub text: String,
+}
+
+/// A kind of input.
+pub struct Kind {
+    /// Its name, as a user calls it.
+    pub name: &'static str,
+    /// Whether a file is meant to be one.
+    is: fn(&Content) -> bool,
+    /// Reads it with everything it names; what was understood, in one line.
+    read: fn(&Content) -> Result<String, FileError>,
+}
+
+/// Every kind, the surest told first.
+const KINDS: &[Kind] = &[
+    Kind {
+        name: "GPX",
+        is: |c| c.text.trim_start().starts_with('<') && c.text.contains("<gpx"),
+        read: read_gpx,
+    },
+    Kind {
+        name: "trip",
+        is: |c| has_key(c, &["place", "route", "departure_utc", "leg"]),
+        read: read_trip,
+    },
+    Kind {
+        name: "handbook",
+        is: |c| {
+            has_key(
+                c,
+                &[
+                    "cruise",
+                    "climb",
+                    "glide",
+                    "stall",
+                    "rows_csv",
+                    "fit",
+                    "uncertainty",
+                ],
+            )
+        },
+        read: read_handbook,
+    },
+    Kind {
+        name: "aircraft profile",
+        is: |c| has_key(c, &["aircraft", "engine", "propeller", "procedures"]),
+        read: read_profile,
+    },
+    Kind {
+        name: "winds aloft",
+        is: is_bulletin,
+        read: read_bulletin,
+    },
+    Kind {
+        name: "places",
+        is: is_places,
+        read: read_places,
+    },
+];
+
+/// A file that was understood.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Understood {
+    /// Name of its kind.
+    pub kind: &'static str,
+    /// What is in it.
+    pub line: String,
+}
+
+/// Looks at a file: tells its kind, reads it, and says what was understood.
+///
+/// # Errors
+/// [`FileError`]: the file cannot be read, is of no kind that is known, or is wrong.
+pub fn check(path: &Path) -> Result<Understood, FileError> {
+    let content = content(path)?;
+    let Some(kind) = KINDS.iter().find(|k| (k.is)(&content)) else {
+        let names: Vec<&str> = KINDS.iter().map(|k| k.name).collect();
+        let message = format!("{} is of no kind that is known here", path.display());
+        let finding = Finding::new(FindingKind::Syntax, "", None, message)
+            .hint(format!("known are {}", names.join(", ")));
+        return Err(FileError::new(path, "", vec![finding]));
+    };
+    let line = (kind.read)(&content)?;
+    Ok(Understood {
+        kind: kind.name,
+        line,
+    })
+}
+
+fn content(path: &Path) -> Result<Content, FileError> {
+    let read = || -> std::io::Result<Vec<u8>> {
+        let file = std::fs::File::open(path)?;
+        if file.metadata()?.is_dir() {
+            return Err(std::io::Error::other("it is a directory"));
+        }
+        let mut bytes = Vec::new();
+        file.take(LARGEST_BYTES + 1).read_to_end(&mut bytes)?;
+        if bytes.len() as u64 > LARGEST_BYTES {
+            return Err(std::io::Error::other("it is larger than 512 MiB"));
+        }
+        Ok(bytes)
+    };
+    let bytes = read().map_err(|why| FileError::unreadable(path, &why))?;
+    let text = std::str::from_utf8(&bytes).unwrap_or("");
+    let text = if text.contains('\0') {
+        ""
+    } else {
+        without_mark(text)
+    };
+    Ok(Content {
+        path: path.to_owned(),
+        text: text.to_owned(),
+        bytes,
+    })
+}
+
+/// Whether a line of the text is, as TOML has it, a key or the head of a section of one of these names. The text need not be TOML
+/// throughout: an error in it is found by reading it as what it is meant to be.
+fn has_key(content: &Content, names: &[&str]) -> bool {
+    content.text.lines().any(|line| {
+        let line = line.trim_start();
+        let head = line.trim_start_matches('[');
+        let end = head.find(|c: char| !c.is_ascii_alphanumeric() && c != '_');
+        let (word, rest) = head.split_at(end.unwrap_or(head.len()));
+        let section = line.len() > head.len() && rest.starts_with([']', '.']);
+        let key = line.len() == head.len() && rest.trim_start().starts_with('=');
+        (section || key) && names.contains(&word)
+    })
+}
+
+fn is_bulletin(content: &Content) -> bool {
+    let text = content.text.to_ascii_uppercase();
+    text.contains("DATA BASED ON") || text.lines().any(|l| l.trim_start().starts_with("FT  3000"))
+}
+
+fn is_places(content: &Content) -> bool {
+    let head = content
+        .text
+        .lines()
+        .find(|l| !l.trim().is_empty() && !l.starts_with('#'));
+    head.is_some_and(|head| {
+        let columns: Vec<&str> = head.split(',').map(str::trim).collect();
+        columns.len() > 1
+            && ["ident", "lat", "lon"]
+                .iter()
+                .filter(|c| columns.contains(c))
+                .count()
+                >= 2
+    })
+}
+
+fn count(n: usize, one: &str, more: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { more })
+}
+
+fn read_gpx(content: &Content) -> Result<String, FileError> {
+    let file = gpx::parse(&content.text, &content.path)?;
+    let points = |lines: &[gpx::Line]| lines.iter().map(|l| l.points.len()).sum();
+    Ok(format!(
+        "{}, {} of {}, {} of {}",
+        count(file.waypoints.len(), "waypoint", "waypoints"),
+        count(file.routes.len(), "route", "routes"),
+        count(points(&file.routes), "point", "points"),
+        count(file.tracks.len(), "track", "tracks"),
+        count(points(&file.tracks), "point", "points"),
+    ))
+}
+
+fn read_trip(content: &Content) -> Result<String, FileError> {
+    let file = trip::parse_trip(&content.text, &content.path, None)?;
+    let name = file.aircraft.name.clone();
+    let density_kg_m3 = file.aircraft.fuel.density_kg_m3;
+    let problem = resolve(&file.trip, file.aircraft).map_err(|e| {
+        let message = format!("{}: {e}", content.path.display());
+        let finding = Finding::new(FindingKind::Contradiction, "", None, message);
+        FileError::new(&content.path, &content.text, vec![finding])
+    })?;
+    let route: Vec<&str> = file.trip.places.iter().map(|p| p.ident.as_str()).collect();
+    let unknown = problem.legs.iter().filter(|l| l.ground.is_empty()).count();
+    let fuel = match file.trip.fuel {
+        FuelLoad::Kg(kg) => format!("{:.1} gal", kg / density_kg_m3 / M3_PER_GAL),
+        FuelLoad::Least => "the least fuel".to_owned(),
+    };
+    Ok(format!(
+        "{}, {:.0} nm, {} with {fuel} from {}, {}",
+        route.join(" to "),
+        problem.length_m / M_PER_NM,
+        name,
+        file.trip.departure_time,
+        match unknown {
+            0 => "ground of every leg".to_owned(),
+            n => format!(
+                "NO TERRAIN DATA for {} of {}",
+                n,
+                count(problem.legs.len(), "leg", "legs")
+            ),
+        },
+    ))
+}
+
+fn read_profile(content: &Content) -> Result<String, FileError> {
+    let a = profile::parse_profile(&content.text, &content.path)?;
+    Ok(format!(
+        "{}, {:.0} hp, empty {:.0} lb, at most {:.0} lb, {:.0} gal usable, {}",
+        a.name,
+        a.engine.spec.rated_power_w / W_PER_HP,
+        a.masses.empty_kg / KG_PER_LB,
+        a.masses.max_take_off_kg / KG_PER_LB,
+        a.fuel.usable_kg / a.fuel.density_kg_m3 / M3_PER_GAL,
+        if a.propeller.is_fixed() {
+            "fixed pitch"
+        } else {
+            "constant speed"
+        },
+    ))
+}
+
+fn read_handbook(content: &Content) -> Result<String, FileError> {
+    let file = handbook::parse(&content.text, &content.path)?;
+    Ok(format!(
+        "{}, {}, {} to fit",
+        file.handbook.aircraft.name,
+        count(file.handbook.rows.len(), "row", "rows"),
+        count(file.handbook.priors.len(), "figure", "figures"),
+    ))
+}
+
+fn read_bulletin(content: &Content) -> Result<String, FileError> {
+    let text = &content.text;
+    let bulletins = bulletin::decode(text).map_err(|e| {
+        let message = match &e.station {
+            Some(station) => format!(
+                "{} of station {station} cannot be read as winds aloft",
+                quoted(&e.found)
+            ),
+            None => format!(
+                "this is not a whole winds-aloft bulletin: found {}",
+                quoted(&e.found)
+            ),
+        };
+        let span = span_at(text, e.line, e.column);
+        let finding = Finding::new(FindingKind::Syntax, "", Some(span), message)
+            .label(format!("expected {}", e.expected))
+            .hint(e.way_out);
+        FileError::new(&content.path, text, vec![finding])
+    })?;
+    let each = bulletins.iter().map(|b| {
+        let placed = b.stations.iter().filter(|s| find_station(&s.id).is_some()).count();
+        let ft = |level: Option<&bulletin::Level>| level.map_or(0, |l| l.label_ft);
+        format!(
+            "valid day {:02} at {:02}:{:02}Z, {}, {placed} with a known position, levels {} to {} ft",
+            b.valid.day,
+            b.valid.clock.hour,
+            b.valid.clock.minute,
+            count(b.stations.len(), "station", "stations"),
+            ft(b.levels.first()),
+            ft(b.levels.last()),
+        )
+    });
+    Ok(each.collect::<Vec<_>>().join("; "))
+}
+
+fn read_places(content: &Content) -> Result<String, FileError> {
+    let all = places::parse_places(&content.text, &content.path)?;
+    let high = all
+        .iter()
+        .filter_map(|p| p.elevation_m)
+        .map(|m| m / M_PER_FT);
+    let names: Vec<&str> = all.iter().take(3).map(|p| p.ident.as_str()).collect();
+    Ok(format!(
+        "{} ({}{}), {} with an elevation",
+        count(all.len(), "place", "places"),
+        names.join(", "),
+        if all.len() > names.len() { ", ..." } else { "" },
+        high.count(),
+    ))
+}
