@@ -340,8 +340,13 @@ fn heights(pen: &Pen, f: &Figures) -> Result<Panel, ChartError> {
     }
     // Its name, at the foot of the panel where nothing else is written.
     let foot = (0.5 * (LEFT + RIGHT), panel.bottom - 14.0);
+    let unknown = f.warnings.iter().any(|w| w.kind == "ground_missing");
     pen.text(
-        "highest ground of each stretch",
+        if unknown {
+            "highest ground of each stretch; GROUND PARTLY NOT KNOWN, see the warnings"
+        } else {
+            "highest ground of each stretch"
+        },
         foot,
         SMALL,
         INK,
