@@ -334,20 +334,31 @@ fn heights(pen: &Pen, f: &Figures) -> Result<Panel, ChartError> {
     }
     // Ground.
     for leg in &f.legs {
+        // One outline for the whole leg: many narrow ones show seams.
+        let mut outline = Vec::with_capacity(2 * leg.ground.len() + 2);
         for g in &leg.ground {
             let (x0, x1, y) = (panel.x(g.from_nm), panel.x(g.to_nm), panel.y(g.ground_ft));
-            pen.area(
-                &[(x0, panel.bottom), (x0, y), (x1, y), (x1, panel.bottom)],
-                EARTH,
-            )?;
-            pen.line(&[(x0, y), (x1, y)], EARTH_EDGE, 1.4)?;
+            outline.extend([(x0, y), (x1, y)]);
+        }
+        let (Some(&first), Some(&last)) = (outline.first(), outline.last()) else {
+            continue;
+        };
+        outline.extend([(last.0, panel.bottom), (first.0, panel.bottom)]);
+        pen.area(&outline, EARTH)?;
+        for edge in outline[..2 * leg.ground.len()].chunks_exact(2) {
+            pen.line(edge, EARTH_EDGE, 1.4)?;
         }
     }
     // Its name, at the foot of the panel where nothing else is written.
     let foot = (0.5 * (LEFT + RIGHT), panel.bottom - 14.0);
     if f.legs.iter().any(|l| !l.ground.is_empty()) {
+        let unknown = f.warnings.iter().any(|w| w.kind == "ground_missing");
         pen.text(
-            "highest ground of each stretch",
+            if unknown {
+                "highest ground of each stretch; GROUND PARTLY NOT KNOWN, see the warnings"
+            } else {
+                "highest ground of each stretch"
+            },
             foot,
             SMALL,
             INK,

@@ -69,7 +69,7 @@ pub enum SolveError {
     },
     /// Legal levels, but the aeroplane cannot cruise or climb there.
     #[error(
-        "the aeroplane reaches none of the allowed altitudes ({levels}) with the climb rate and cruise settings the profile and trip allow"
+        "the aeroplane reaches none of the allowed altitudes ({levels}) with the climb rate and cruise settings the profile and trip allow. What would free it: less load, or lower minimum altitudes where the chart has them"
     )]
     Unreachable {
         /// The levels, in words.
@@ -77,7 +77,7 @@ pub enum SolveError {
     },
     /// Not enough fuel.
     #[error(
-        "out of fuel: the thriftiest plan found needs {required_gal:.1} gal with the reserve of {reserve_min:.0} min, and {on_board_gal:.1} gal are on board"
+        "out of fuel: the thriftiest plan found needs {required_gal:.1} gal with the reserve of {reserve_min:.0} min, and {on_board_gal:.1} gal are on board. What would free it: more fuel, less load, or a stop on the way"
     )]
     Fuel {
         /// Needed.
