@@ -11,7 +11,7 @@ use serde::Serialize;
 pub struct SourceFigures {
     /// bulletin, grib2, table or report.
     pub kind: &'static str,
-    /// Files as the trip names them, or places.
+    /// Files without their folders, or places.
     pub name: String,
     /// The time it is for, or was observed at; none holds throughout.
     pub valid_utc: Option<String>,
@@ -34,7 +34,10 @@ impl SourceFigures {
                 SourceKind::Table => "table",
                 SourceKind::Report => "report",
             },
-            name: source.name.clone(),
+            name: match source.kind {
+                SourceKind::Bulletin | SourceKind::Grid => without_folders(&source.name),
+                SourceKind::Table | SourceKind::Report => source.name.clone(),
+            },
             valid_utc: source.valid.map(time),
             use_from_utc: source.period.map(|p| time(p.0)),
             use_to_utc: source.period.map(|p| time(p.1)),
@@ -71,6 +74,13 @@ impl SourceFigures {
         words.push('.');
         words
     }
+}
+
+/// File names of a list of paths: the folders are other ones on another machine.
+fn without_folders(paths: &str) -> String {
+    let file = |path: &str| path.rsplit(['/', '\\']).next().map(str::to_owned);
+    let files: Vec<String> = paths.split(", ").filter_map(file).collect();
+    files.join(", ")
 }
 
 /// "31 16:00Z" of a full time: the day and the clock.

@@ -375,8 +375,9 @@ impl<'a> Pricing<'a> {
         self.finished(in_order(begun.collect()))
     }
 
-    /// Descents that may lead to a better flight than this one: what a walk from it finds, and where `anew` what the whole search finds,
-    /// cheapest first. A little dearer will do, for a lever change may be saved in the cruise.
+    /// Descents that may lead to a better flight than this one, of what a walk from it finds, and where `anew` of what the whole search
+    /// finds: the cheapest, and the cheapest that works the throttle or the path by another rule. A little dearer will do, for a lever
+    /// change may be saved in the cruise.
     pub fn better(&self, than: &Descent, anew: bool) -> Vec<Candidate> {
         let Some(begun) = self.price(*than) else {
             return vec![];
@@ -395,7 +396,13 @@ impl<'a> Pricing<'a> {
             0.0
         };
         found.retain(|c| c.charged < begun.charged + slack && !same(&c.descent, than));
-        in_order(found)
+        let found = in_order(found);
+        let other = found
+            .iter()
+            .position(|c| family(&c.descent) != family(than))
+            .filter(|&i| i > 0);
+        let chosen = std::iter::once(0).chain(other);
+        chosen.filter_map(|i| found.get(i).copied()).collect()
     }
 
     /// The most promising at a rate, at a speed and of the rest, walked on to the finest step; what is left after them, for where those cannot be

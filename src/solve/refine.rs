@@ -630,8 +630,8 @@ enum Move {
     FullThrottle(usize),
     /// From full throttle to a manifold pressure this many steps below what it gives.
     PartThrottle(usize, f64),
-    /// Throttle left alone in the descent, or held.
-    LeftAlone(bool),
+    /// Throttle left alone in the descent, or held, and the descent RPM by steps: what gives more power may need a coarser propeller.
+    LeftAlone(bool, f64),
     /// Descent RPM as in cruise.
     CruiseRevDown,
     /// Gear down in the first part of the descent, and in the second.
@@ -652,7 +652,7 @@ impl Move {
             Self::CruisePair(_, a, b) | Self::DescentPair(a, b) | Self::ClimbPair(a, b) => {
                 a.abs() <= 1.0 && b.abs() <= 1.0
             }
-            Self::PartThrottle(_, k) => k == 0.0,
+            Self::PartThrottle(_, k) | Self::LeftAlone(_, k) => k == 0.0,
             _ => true,
         }
     }
@@ -703,8 +703,8 @@ fn moves(problem: &Problem, script: &Script) -> Vec<Move> {
         out.push(Move::FullThrottle(i));
         out.extend([0.0, 1.0, 2.0].map(|k| Move::PartThrottle(i, k)));
     }
-    out.push(Move::LeftAlone(true));
-    out.push(Move::LeftAlone(false));
+    out.extend([0.0, -2.0, -4.0].map(|rev| Move::LeftAlone(true, rev)));
+    out.push(Move::LeftAlone(false, 0.0));
     out.push(Move::CruiseRevDown);
     if script.descent.second.is_some() {
         out.push(Move::OnePart);
@@ -794,8 +794,8 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             let top = ((full_pa(i) / pr.map_step_pa).floor() - k) * pr.map_step_pa;
             s.cruise[i].throttle = Throttle::Map(top);
         }
-        Move::LeftAlone(true) if fixed => s.descent.first.throttle = ThrottleRule::Untouched,
-        Move::LeftAlone(false) if fixed => {
+        Move::LeftAlone(true, _) if fixed => s.descent.first.throttle = ThrottleRule::Untouched,
+        Move::LeftAlone(false, _) if fixed => {
             let last = script.cruise.len() - 1;
             // From the RPM that cruise has.
             if script.descent.first.throttle == ThrottleRule::Untouched
@@ -805,7 +805,8 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             }
             s.descent.first.throttle = ThrottleRule::Rpm;
         }
-        Move::LeftAlone(alone) => {
+        Move::LeftAlone(alone, rev) => {
+            s.descent.first.rev_s += rev * pr.rev_step_s;
             let last = script.cruise.len() - 1;
             let p = script
                 .descent

@@ -37,8 +37,6 @@ const REV_STEP_S: f64 = 50.0 / 60.0;
 const MOST_STARTS: usize = 3;
 /// Times the descent is priced again from the cruise that was settled to.
 const MOST_AGAIN: usize = 3;
-/// Better descents that a flight is settled from each time.
-const MOST_BETTER: usize = 2;
 /// The schedule has settled when the time of the flight changes by less than this share (DESIGN section 6.4).
 const SCHEDULE_SHARE: f64 = 1e-3;
 /// Flights on the way to it.
@@ -1035,7 +1033,6 @@ impl<'a> Search<'a> {
         let settled = pricing
             .better(&script.descent, anew)
             .into_iter()
-            .take(MOST_BETTER)
             .filter_map(|found| {
                 let trial = Script {
                     descent: found.descent,

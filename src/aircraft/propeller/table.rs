@@ -60,10 +60,10 @@ const NEWTON_LEAD_RAD: f64 = 5.0 * PI / 180.0;
 /// Steps of a quick search before the bracketed one takes over.
 const QUICK_STEPS: u32 = 8;
 /// Last Newton step of a blade angle \[rad\]: the error left is its square times the curvature over the slope, of order one.
-const NEWTON_TOLERANCE_RAD: f64 = 1e-4;
+const NEWTON_TOLERANCE_RAD: f64 = 1e-5;
 /// Last step times the square of the one before at which the slope of a parabola is good enough: the error left is about as much
 /// \[rad^3, with third derivatives of order one over the slope\].
-const PARABOLA_RAD3: f64 = 1e-9;
+const PARABOLA_RAD3: f64 = 1e-10;
 /// Product of the last two secant steps of a shaft speed, relative to the greatest: the error left is about a tenth of it.
 const BALANCE_PRODUCT: f64 = 1e-10;
 /// Step that tells a falling torque from a rising one \[rad\].

@@ -398,7 +398,7 @@ proptest! {
         v in 0.0..120.0_f64, n in 15.0..46.0_f64, beta_deg in 10.5..39.5_f64, off in -0.1..0.1_f64,
     ) {
         // Of a blade angle, rad, and of a thrust coefficient, whose slope with blade angle is about one.
-        const SAME: f64 = 1e-7;
+        const SAME: f64 = 1e-8;
         let beta = beta_deg.to_radians();
         let (theta, _) = angles(v, n);
         prop_assume!(theta - beta < 8_f64.to_radians());
