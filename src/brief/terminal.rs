@@ -402,8 +402,8 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
             "Onward   ",
             "         ",
             &format!(
-                "to the alternate {}, from a go-around at {}: {} nm, magnetic course {:03.0}, {} ft, {} and {} gal; no terrain \
-                 data, at least {} ft",
+                "to the alternate {}, from a go-around at {}: {} nm, magnetic course {:03.0}, {} ft, {} and {} gal; {}, at \
+                 least {} ft",
                 a.ident,
                 figures.trip.places.last().map_or("", String::as_str),
                 number(up(a.distance_nm, 0), 0),
@@ -411,6 +411,11 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
                 feet(a.altitude_ft),
                 clock(a.time_min),
                 number(up(a.fuel_gal, 1), 1),
+                a.highest_ground_ft
+                    .map_or("no terrain data".to_owned(), |ft| format!(
+                        "highest ground {} ft",
+                        feet(ft)
+                    )),
                 feet(a.minimum_altitude_ft)
             ),
         );
