@@ -346,6 +346,8 @@ pub struct AlternateFigures {
     pub altitude_ft: f64,
     /// Least cruise altitude.
     pub minimum_altitude_ft: f64,
+    /// Highest ground on the way, if it is known.
+    pub highest_ground_ft: Option<f64>,
     /// Go-around to landing.
     pub time_min: f64,
     /// Go-around to landing.
@@ -1680,6 +1682,7 @@ impl Figures {
                 magnetic_course_deg: course_deg(a.magnetic_rad),
                 altitude_ft: ft(a.level_m),
                 minimum_altitude_ft: ft(a.minimum_m),
+                highest_ground_ft: problem.alternate_ground_m.map(ft),
                 time_min: min(a.time_s),
                 fuel_gal: fuel.gal(a.fuel_kg),
             }),

@@ -237,6 +237,7 @@ fn made_problem() -> Problem {
         zero_fuel_kg: 2_240.0 * KG_PER_LB,
         fuel_kg: 58.0 * gal,
         alternate_kg: 0.0,
+        alternate_ground_m: None,
         objective: Objective::Money,
         prices: Prices {
             per_s: 140.0 / 3_600.0,

@@ -402,8 +402,8 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
             "Onward   ",
             "         ",
             &format!(
-                "to the alternate {}, from a go-around at {}: {} nm, magnetic course {:03.0}, {} ft, {} and {} gal; no terrain \
-                 data, at least {} ft",
+                "to the alternate {}, from a go-around at {}: {} nm, magnetic course {:03.0}, {} ft, {} and {} gal; {}, at \
+                 least {} ft",
                 a.ident,
                 figures.trip.places.last().map_or("", String::as_str),
                 number(up(a.distance_nm, 0), 0),
@@ -411,6 +411,11 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
                 feet(a.altitude_ft),
                 clock(a.time_min),
                 number(up(a.fuel_gal, 1), 1),
+                a.highest_ground_ft
+                    .map_or("no terrain data".to_owned(), |ft| format!(
+                        "highest ground {} ft",
+                        feet(ft)
+                    )),
                 feet(a.minimum_altitude_ft)
             ),
         );
@@ -655,14 +660,17 @@ fn later(sheet: &mut Sheet, figures: &Figures) {
         "  ",
         "Planned anew for each, with the same surface observations and altimeter settings:",
     );
-    let heads = ["", "min", "gal", "cost", "ft", ""];
+    // without prices there is nothing to compare
+    let priced = figures.totals.cost > 0.0;
+    let heads = ["", "min", "gal", if priced { "cost" } else { "" }, "ft", ""];
+    let cost = |x: f64| if priced { money(x) } else { String::new() };
     let levels = |l: &[f64]| l.iter().map(|&ft| feet(ft)).collect::<Vec<_>>().join(", ");
-    let row = |name: String, time_min: f64, fuel_gal: f64, cost: f64, l: &[f64]| {
+    let row = |name: String, time_min: f64, fuel_gal: f64, money: f64, l: &[f64]| {
         vec![
             format!("  {name}"),
             number(up(time_min, 1), 1),
             number(up(fuel_gal, 1), 1),
-            money(cost),
+            cost(money),
             levels(l),
             String::new(),
         ]
@@ -682,7 +690,8 @@ fn later(sheet: &mut Sheet, figures: &Figures) {
             None => {
                 let why = format!("not planned: {}", l.not_planned.as_deref().unwrap_or(""));
                 let dash = || "-".to_owned();
-                vec![format!("  {name}"), dash(), dash(), dash(), dash(), why]
+                let third = if priced { dash() } else { String::new() };
+                vec![format!("  {name}"), dash(), dash(), third, dash(), why]
             }
         });
     }

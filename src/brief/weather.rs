@@ -83,11 +83,10 @@ fn without_folders(paths: &str) -> String {
     files.join(", ")
 }
 
-/// "31 16:00Z" of a full time: the day and the clock.
+/// "311600Z" of a full time, as weather is dated: day, hour, minute.
 fn short_time(time: &str) -> String {
-    let day = time.get(8..10).unwrap_or("");
-    let clock = time.get(11..16).unwrap_or("");
-    format!("{day} {clock}Z")
+    let part = |from: usize| time.get(from..from + 2).unwrap_or("");
+    format!("{}{}{}Z", part(8), part(11), part(14))
 }
 
 /// The trip started up later.
@@ -131,7 +130,7 @@ impl LaterFigures {
         }
     }
 
-    /// "16:00Z", the clock of start-up.
+    /// "311600Z", start-up.
     pub(super) fn clock(&self) -> String {
         short_time(&self.departure_utc)
     }

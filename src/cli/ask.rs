@@ -4,6 +4,8 @@
 use super::plan::Least;
 use super::{Failure, profile};
 use crate::files::diagnostic::{FileError, FindingKind};
+use crate::files::grib2::is_grib;
+use crate::files::report::looks_like_report;
 use crate::files::trip::{TripFile, parse_trip};
 use crate::files::trip_text::{Draft, DraftPlace, DraftPrices, via_list};
 use crate::solve::TripError;
@@ -87,7 +89,7 @@ pub struct AskArgs {
     /// Elevation of the destination
     #[arg(long, value_name = "FT", allow_negative_numbers = true)]
     pub to_elevation: Option<f64>,
-    /// Winds and temperatures aloft; may be given more than once
+    /// Winds and temperatures aloft: bulletins or GRIB2, by their content; may be given more than once
     #[arg(long, value_name = "FILE")]
     pub winds: Vec<PathBuf>,
     /// Fuel on board at start-up, US gallons, or least: the least that leaves the reserve
@@ -102,7 +104,7 @@ pub struct AskArgs {
     /// Baggage [default: 0]
     #[arg(long, value_name = "LB", allow_negative_numbers = true)]
     pub baggage: Option<f64>,
-    /// Altimeter setting, or those of departure and destination with a comma [default: 29.92]
+    /// Altimeter setting, or those of departure and destination with a comma [default: the reports', else 29.92]
     #[arg(
         long,
         value_name = "INHG",
@@ -110,6 +112,23 @@ pub struct AskArgs {
         allow_negative_numbers = true
     )]
     pub altimeter: Vec<f64>,
+    /// Weather reports (METAR): a file, or the report itself; may be given more than once
+    #[arg(long, value_name = "FILE")]
+    pub metar: Vec<String>,
+    /// Folder of SRTM tiles (N43W116.hgt): the highest ground along the way
+    #[arg(long, value_name = "FOLDER")]
+    pub terrain: Option<PathBuf>,
+    /// Half-width of the strip whose ground counts [default: 4]
+    #[arg(
+        long,
+        value_name = "NM",
+        allow_negative_numbers = true,
+        requires = "terrain"
+    )]
+    pub corridor: Option<f64>,
+    /// Volumes to keep out of: GeoJSON polygons with name, lower_ft and upper_ft; may be given more than once
+    #[arg(long, value_name = "FILE")]
+    pub keep_out: Vec<PathBuf>,
     /// Price of an hour without fuel, in your own money
     #[arg(long, value_name = "MONEY", allow_negative_numbers = true)]
     pub hourly: Option<f64>,
@@ -187,6 +206,10 @@ impl AskArgs {
             ("--people", self.people.is_some()),
             ("--baggage", self.baggage.is_some()),
             ("--altimeter", !self.altimeter.is_empty()),
+            ("--metar", !self.metar.is_empty()),
+            ("--terrain", self.terrain.is_some()),
+            ("--corridor", self.corridor.is_some()),
+            ("--keep-out", !self.keep_out.is_empty()),
             ("--hourly", self.hourly.is_some()),
             ("--basis", self.basis.is_some()),
             ("--fuel-price", self.fuel_price.is_some()),
@@ -288,11 +311,29 @@ fn draft(
         route.extend(via.map(|v| at(v, None)));
         route.push(at(to, args.to_elevation));
     }
-    let winds = match (args.winds.is_empty(), fallback) {
-        (false, _) => args.winds.iter().map(|w| path(w)).collect(),
-        (true, Some(f)) => vec![f.winds.to_owned()],
-        (true, None) => return Err(missing("--winds", "the winds aloft")),
-    };
+    let (grib, bulletins): (Vec<&PathBuf>, Vec<&PathBuf>) =
+        args.winds.iter().partition(|file| is_grib(file));
+    if let (Some(one), Some(other)) = (grib.first(), bulletins.first()) {
+        return Err(Failure::input(format!(
+            "--winds: {} is GRIB2, but {} is not",
+            one.display(),
+            other.display()
+        ))
+        .hint("give one kind of winds aloft: bulletins or GRIB2"));
+    }
+    let paths = |files: Vec<&PathBuf>| files.into_iter().map(|f| path(f)).collect::<Vec<_>>();
+    let (grib, mut winds) = (paths(grib), paths(bulletins));
+    if args.winds.is_empty() {
+        let example = fallback.ok_or_else(|| missing("--winds", "the winds aloft"))?;
+        winds.push(example.winds.to_owned());
+    }
+    let metar = args.metar.iter().map(|typed| {
+        if looks_like_report(typed) {
+            typed.clone()
+        } else {
+            path(Path::new(typed))
+        }
+    });
     let fuel_gal = match (args.fuel.as_deref().map(str::trim), fallback) {
         (Some("least"), _) => None,
         (Some(typed), _) => Some(
@@ -353,9 +394,10 @@ fn draft(
         (Some(Least::Money) | None, Some(_)) => "money",
     };
     let altimeter_inhg = match args.altimeter[..] {
-        [] => [STANDARD_INHG; 2],
-        [one] => [one; 2],
-        [a, b] => [a, b],
+        [] if args.metar.is_empty() => Some([STANDARD_INHG; 2]),
+        [] => None,
+        [one] => Some([one; 2]),
+        [a, b] => Some([a, b]),
         _ => {
             return Err(Failure::input(format!(
                 "--altimeter has {} settings",
@@ -404,7 +446,12 @@ fn draft(
         fuel_gal,
         prices,
         winds,
+        grib,
+        metar: metar.collect(),
         altimeter_inhg,
+        terrain: args.terrain.as_deref().map(path),
+        corridor_nm: args.corridor,
+        keep_outs: args.keep_out.iter().map(|f| path(f)).collect(),
         objective,
         rules: args.rules.unwrap_or(RulesWord::UsVfr).word(),
         max_altitude_ft: args.max_altitude.unwrap_or(if args.oxygen {
@@ -446,7 +493,7 @@ fn granted(args: &AskArgs, draft: &Draft) -> Option<String> {
     );
     say(args.baggage.is_some(), "no baggage".to_owned());
     say(
-        !args.altimeter.is_empty(),
+        draft.altimeter_inhg != Some([STANDARD_INHG; 2]) || !args.altimeter.is_empty(),
         format!("altimeter {STANDARD_INHG} inHg"),
     );
     say(args.rules.is_some(), format!("rules {}", draft.rules));
@@ -499,8 +546,13 @@ fn flag(key: &str, places: usize) -> Option<&'static str> {
         "fuel.on_board_gal" => "--fuel",
         "prices.hourly" => "--hourly",
         "prices.fuel_per_gal" => "--fuel-price",
-        "weather.bulletins" => "--winds",
-        "weather.altimeter_inhg"
+        "weather.bulletins" | "weather.grib" => "--winds",
+        "weather.metar" => "--metar",
+        "terrain.folder" => "--terrain",
+        "terrain.corridor_nm" => "--corridor",
+        "limits.keep_outs" => "--keep-out",
+        "altimeter_inhg"
+        | "weather.altimeter_inhg"
         | "weather.altimeter_inhg.departure"
         | "weather.altimeter_inhg.destination" => "--altimeter",
         "limits.max_altitude_ft" => "--max-altitude",

@@ -5,13 +5,21 @@
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
-use super::bulletin;
-use super::diagnostic::{FileError, Finding, FindingKind, quoted, span_at, without_mark};
+use jiff::Timestamp;
+
+use super::diagnostic::{FileError, Finding, FindingKind, without_mark};
 use super::stations::find_station;
-use super::{gpx, handbook, places, profile, trip};
-use crate::quantity::{KG_PER_LB, M_PER_FT, M_PER_NM, M3_PER_GAL, W_PER_HP};
+use super::{
+    bulletin, gpx, grib2, handbook, hgt, keep_out, places, profile, report, trip, weather,
+};
+use crate::air::triangle::wind_from_vector;
+use crate::quantity::{
+    KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_KT, M3_PER_GAL, PA_PER_INHG, W_PER_HP, ZERO_C_K,
+};
 use crate::trip::{FuelLoad, resolve};
 
+/// So many of a file's own things are named, and of more the number.
+const NAMED: usize = 3;
 /// Largest file looked at, bytes: a forecast for a continent fits in.
 const LARGEST_BYTES: u64 = 512 << 20;
 
@@ -37,6 +45,21 @@ pub struct Kind {
 
 /// Every kind, the surest told first.
 const KINDS: &[Kind] = &[
+    Kind {
+        name: "GRIB2",
+        is: |c| grib2::looks_like_grib(&c.bytes),
+        read: read_grib,
+    },
+    Kind {
+        name: "SRTM tile",
+        is: |c| hgt::looks_like_tile(&c.path, c.bytes.len()),
+        read: read_tile,
+    },
+    Kind {
+        name: "keep-out volumes",
+        is: is_geojson,
+        read: read_keep_outs,
+    },
     Kind {
         name: "GPX",
         is: |c| c.text.trim_start().starts_with('<') && c.text.contains("<gpx"),
@@ -74,6 +97,11 @@ const KINDS: &[Kind] = &[
         name: "winds aloft",
         is: is_bulletin,
         read: read_bulletin,
+    },
+    Kind {
+        name: "weather reports",
+        is: |c| report::looks_like_report(&c.text),
+        read: read_reports,
     },
     Kind {
         name: "places",
@@ -155,6 +183,17 @@ fn has_key(content: &Content, names: &[&str]) -> bool {
 fn is_bulletin(content: &Content) -> bool {
     let text = content.text.to_ascii_uppercase();
     text.contains("DATA BASED ON") || text.lines().any(|l| l.trim_start().starts_with("FT  3000"))
+}
+
+/// A JSON object that says it is of a type of GeoJSON.
+fn is_geojson(content: &Content) -> bool {
+    let types = [
+        "\"FeatureCollection\"",
+        "\"Feature\"",
+        "\"Polygon\"",
+        "\"MultiPolygon\"",
+    ];
+    content.text.trim_start().starts_with('{') && types.iter().any(|t| content.text.contains(t))
 }
 
 fn is_places(content: &Content) -> bool {
@@ -250,24 +289,7 @@ fn read_handbook(content: &Content) -> Result<String, FileError> {
 }
 
 fn read_bulletin(content: &Content) -> Result<String, FileError> {
-    let text = &content.text;
-    let bulletins = bulletin::decode(text).map_err(|e| {
-        let message = match &e.station {
-            Some(station) => format!(
-                "{} of station {station} cannot be read as winds aloft",
-                quoted(&e.found)
-            ),
-            None => format!(
-                "this is not a whole winds-aloft bulletin: found {}",
-                quoted(&e.found)
-            ),
-        };
-        let span = span_at(text, e.line, e.column);
-        let finding = Finding::new(FindingKind::Syntax, "", Some(span), message)
-            .label(format!("expected {}", e.expected))
-            .hint(e.way_out);
-        FileError::new(&content.path, text, vec![finding])
-    })?;
+    let bulletins = weather::read_bulletins(&content.text, &content.path, "")?;
     let each = bulletins.iter().map(|b| {
         let placed = b.stations.iter().filter(|s| find_station(&s.id).is_some()).count();
         let ft = |level: Option<&bulletin::Level>| level.map_or(0, |l| l.label_ft);
@@ -290,7 +312,7 @@ fn read_places(content: &Content) -> Result<String, FileError> {
         .iter()
         .filter_map(|p| p.elevation_m)
         .map(|m| m / M_PER_FT);
-    let names: Vec<&str> = all.iter().take(3).map(|p| p.ident.as_str()).collect();
+    let names: Vec<&str> = all.iter().take(NAMED).map(|p| p.ident.as_str()).collect();
     Ok(format!(
         "{} ({}{}), {} with an elevation",
         count(all.len(), "place", "places"),
@@ -298,4 +320,119 @@ fn read_places(content: &Content) -> Result<String, FileError> {
         if all.len() > names.len() { ", ..." } else { "" },
         high.count(),
     ))
+}
+
+fn read_grib(content: &Content) -> Result<String, FileError> {
+    let file = grib2::overview(&content.path)?;
+    let mut parts: Vec<String> = file
+        .kinds
+        .iter()
+        .map(|(kind, surfaces)| match surfaces {
+            0 => (*kind).to_owned(),
+            n => format!("{kind} at {}", count(*n, "level", "levels")),
+        })
+        .collect();
+    if let Some((low_pa, high_pa)) = file.surfaces_pa {
+        parts.push(format!(
+            "{:.0} to {:.0} hPa",
+            low_pa / 100.0,
+            high_pa / 100.0
+        ));
+    }
+    let times: Vec<String> = file.valid.iter().copied().map(weather::minute).collect();
+    parts.push(match times.as_slice() {
+        [one] => format!("valid {one}"),
+        [first, .., last] => format!("{} times from {first} to {last}", times.len()),
+        [] => "no time".to_owned(),
+    });
+    parts.extend(file.grids);
+    if !file.kinds.iter().any(|(kind, _)| kind.starts_with("wind")) {
+        parts.push("NO WIND: of use only beside a file that has it".to_owned());
+    }
+    let mut line = parts.join(", ");
+    if !file.skipped.is_empty() {
+        let skipped = count(file.skipped.len(), "field", "fields");
+        line += &format!(
+            "; skipped {skipped} of {}: {}",
+            file.fields,
+            file.skipped.join("; ")
+        );
+    }
+    Ok(line)
+}
+
+fn read_tile(content: &Content) -> Result<String, FileError> {
+    let tile = hgt::TileSummary::new(&content.path).map_err(|e| {
+        let finding = Finding::new(FindingKind::Syntax, "", None, e.to_string());
+        FileError::new(&content.path, "", vec![finding.hint(hgt::TILE_WAY_OUT)])
+    })?;
+    let ft = |m: i16| f64::from(m) / M_PER_FT;
+    Ok(format!(
+        "{}, {} by {1} posts, {}, {}",
+        tile.tile.name(),
+        tile.side,
+        tile.heights_m
+            .map_or("no height at all".to_owned(), |(low, high)| {
+                format!("ground from {:.0} to {:.0} ft", ft(low), ft(high))
+            }),
+        match tile.voids {
+            0 => "no voids".to_owned(),
+            n => count(n, "post without height", "posts without height"),
+        },
+    ))
+}
+
+fn read_keep_outs(content: &Content) -> Result<String, FileError> {
+    let all = keep_out::parse_keep_outs(&content.text, &content.path)?;
+    let height = |m: f64, open: &str| {
+        if m.is_finite() {
+            format!("{:.0} ft", m / M_PER_FT)
+        } else {
+            open.to_owned()
+        }
+    };
+    let named = all.iter().take(NAMED).map(|v| {
+        let (low, high) = (
+            height(v.lower_m, "the ground"),
+            height(v.upper_m, "any height"),
+        );
+        format!("{} from {low} to {high}", v.name)
+    });
+    Ok(format!(
+        "{}: {}{}",
+        count(all.len(), "volume", "volumes"),
+        named.collect::<Vec<_>>().join(", "),
+        if all.len() > NAMED { ", ..." } else { "" },
+    ))
+}
+
+fn read_reports(content: &Content) -> Result<String, FileError> {
+    // Which month it is of is not told.
+    let all = weather::read_reports(&content.text, &content.path, "", Timestamp::now())?;
+    let each = all.iter().map(|r| {
+        let mut parts = vec![format!(
+            "{} day {}",
+            r.station,
+            r.time.strftime("%d at %H:%MZ")
+        )];
+        parts.extend(r.wind_m_s.map(|(u, v)| {
+            let (from_rad, m_s) = wind_from_vector(u, v);
+            let kt = m_s / M_S_PER_KT;
+            if kt < 0.5 {
+                "calm".to_owned()
+            } else {
+                format!("wind from {:03.0} at {kt:.0} kt", from_rad.to_degrees())
+            }
+        }));
+        parts.extend(r.temperature_k.map(|k| format!("{:.0} C", k - ZERO_C_K)));
+        parts.push(
+            r.altimeter_pa
+                .map_or("no altimeter setting".to_owned(), |pa| {
+                    format!("altimeter {:.2} inHg", pa / PA_PER_INHG)
+                }),
+        );
+        parts.extend(r.notes.iter().cloned());
+        parts.join(", ")
+    });
+    Ok(each.collect::<Vec<_>>().join("; "))
 }

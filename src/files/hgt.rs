@@ -31,6 +31,10 @@ const CORRIDOR_NM: f64 = 4.0;
 /// Length of the stretches that ground is given by, m.
 const STRETCH_M: f64 = M_PER_NM;
 
+/// What to do about a tile that is wrong.
+pub const TILE_WAY_OUT: &str =
+    "replace this tile by a whole one, unpacked, or take it out of the folder";
+
 /// Why ground cannot be read.
 #[derive(Debug, thiserror::Error)]
 pub enum HgtError {
@@ -46,6 +50,12 @@ pub enum HgtError {
     #[error("the folder {} holds no tile: no file is named like N36W085.hgt", path.display())]
     Empty {
         /// The folder.
+        path: PathBuf,
+    },
+    /// The name is none of a tile.
+    #[error("{} is not named like a tile, N36W085.hgt: where it lies is not known", path.display())]
+    Name {
+        /// The file.
         path: PathBuf,
     },
     /// A tile cannot be read.
@@ -82,6 +92,69 @@ pub enum HgtError {
     },
 }
 
+fn is_hgt(path: &Path) -> bool {
+    path.extension()
+        .is_some_and(|e| e.eq_ignore_ascii_case("hgt"))
+}
+
+/// The tile that a path names.
+fn named(path: &Path) -> Option<Tile> {
+    Tile::from_name(path.file_stem()?.to_str()?)
+}
+
+/// Whether a file is meant to be a tile: by the ending of its name, or by the rest of it and its length.
+pub fn looks_like_tile(path: &Path, bytes: usize) -> bool {
+    let fits = SIDES.iter().any(|n| 2 * n * n == bytes);
+    is_hgt(path) || fits && named(path).is_some()
+}
+
+/// What is in a tile.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TileSummary {
+    /// Which it is.
+    pub tile: Tile,
+    /// Posts along a side.
+    pub side: usize,
+    /// Lowest and highest post, m; none in a tile of nothing but voids.
+    pub heights_m: Option<(i16, i16)>,
+    /// Posts without height.
+    pub voids: usize,
+}
+
+impl TileSummary {
+    /// Reads a whole tile.
+    ///
+    /// # Errors
+    /// [`HgtError`] but for those of folders.
+    pub fn new(path: &Path) -> Result<Self, HgtError> {
+        let tile = named(path).ok_or_else(|| HgtError::Name {
+            path: path.to_owned(),
+        })?;
+        let mut folder = Folder {
+            paths: BTreeMap::from([(tile, path.to_owned())]),
+            open: BTreeMap::new(),
+        };
+        let side = folder.side(tile)?.unwrap_or(0);
+        let (mut heights_m, mut voids) = (None::<(i16, i16)>, 0);
+        for row in 0..side {
+            for &height in folder.row(tile, row)? {
+                if height == VOID {
+                    voids += 1;
+                } else {
+                    let (low, high) = heights_m.unwrap_or((height, height));
+                    heights_m = Some((low.min(height), high.max(height)));
+                }
+            }
+        }
+        Ok(Self {
+            tile,
+            side,
+            heights_m,
+            voids,
+        })
+    }
+}
+
 /// A folder of tiles.
 #[derive(Debug)]
 pub struct Folder {
@@ -109,11 +182,7 @@ impl Folder {
         let mut paths = BTreeMap::new();
         for entry in std::fs::read_dir(folder).map_err(listed)? {
             let path = entry.map_err(listed)?.path();
-            let hgt = path
-                .extension()
-                .is_some_and(|e| e.eq_ignore_ascii_case("hgt"));
-            let stem = path.file_stem().and_then(|s| s.to_str());
-            if let (true, Some(tile)) = (hgt, stem.and_then(Tile::from_name)) {
+            if let (true, Some(tile)) = (is_hgt(&path), named(&path)) {
                 // Of two names that differ in capitals the first by the alphabet, whatever the order of the folder.
                 let kept = paths.entry(tile).or_insert_with(|| path.clone());
                 if path < *kept {
@@ -241,7 +310,7 @@ pub(super) fn raise<'a>(
             HgtError::Folder { .. } | HgtError::Empty { .. } => {
                 "give the folder of the .hgt tiles; paths start from the folder of the trip file"
             }
-            _ => "replace this tile by a whole one, unpacked, or take it out of the folder",
+            _ => TILE_WAY_OUT,
         };
         fail(error.to_string(), hint)
     };

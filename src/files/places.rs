@@ -17,6 +17,7 @@ use super::airports::{self, Airport};
 use super::csv_text::{cells, lines};
 use super::diagnostic::{FileError, Finding, FindingKind, did_you_mean, quoted, read_text};
 use super::gpx;
+use super::stations::StationPosition;
 use crate::earth::geodesic;
 use crate::earth::place::{Position, parse_latitude_deg, parse_longitude_deg};
 use crate::quantity::{M_PER_FT, M_PER_NM, range};
@@ -82,6 +83,18 @@ impl Gazetteer {
     /// With these places; of two with one identifier the earlier counts.
     pub fn new(own: Vec<OwnPlace>) -> Self {
         Self { own }
+    }
+
+    /// The user's own places as stations of bulletins, whose identifiers are in capitals.
+    pub(super) fn stations(&self) -> Vec<StationPosition> {
+        let station = |p: &OwnPlace| StationPosition {
+            id: p.ident.to_ascii_uppercase(),
+            lat_deg: p.position.lat_deg(),
+            lon_deg: p.position.lon_deg(),
+            // serves checks alone
+            elevation_m: p.elevation_m.unwrap_or(0.0),
+        };
+        self.own.iter().map(station).collect()
     }
 
     /// Looks an identifier up.

@@ -8,11 +8,11 @@
 //! | --- | --- |
 //! | top of the file | `title`, `profile`, `departure_utc`, `night` (false), `variation_deg` (magnetic model), east positive |
 //! | `[start]`, in flight only | `altitude_ft` (indicated), `ias_kt`: the first place is where the aircraft is now, `departure_utc` is now, `on_board_gal` is what is left, and no taxi or take-off is flown |
-//! | | `places` (none): a list of files of places of one's own ([`super::places`]) |
+//! | | `places` (none): a list of files of places of one's own ([`super::places`]), stations of bulletins among them |
 //! | `[[place]]`, in order | `ident`, `lat`, `lon` (those of the ident: [`super::places::Gazetteer`]), `elevation_ft` (the same; needed at both ends, but not where the flight begins in the air, and for an observation) |
 //! | `[route]`, instead of `[[place]]` | `gpx`: a path, `name` (of the only route, else of the only track), `tolerance_nm` (1: how far a track may lie off its legs), `departure_elevation_ft`, `destination_elevation_ft` (that of the field within a mile) |
 //! | `[[leg]]`, in order, all or none | `minimum_altitude_ft` (highest ground, else highest field of the trip, and the clearance, up to 100 ft), `maximum_altitude_ft` (that of `[limits]`; kept in climb and descent too), `mountainous`, `source`, `ground` = rows of `to_nm`, `ground_ft` (that of `[terrain]`, else unknown; with both the higher counts) |
-//! | `[alternate]` (none) | `ident`, `lat`, `lon`, `elevation_ft` as for a place; `minimum_altitude_ft` (the higher of the two fields and the clearance, up to 100 ft), `mountainous` (false), `pattern_altitude_ft` (as for the destination) |
+//! | `[alternate]` (none) | `ident`, `lat`, `lon`, `elevation_ft` as for a place; `minimum_altitude_ft` (highest ground of `[terrain]`, else the higher of the two fields, and the clearance, up to 100 ft), `mountainous` (false), `pattern_altitude_ft` (as for the destination) |
 //! | `[load]` | `people_lb`, `baggage_lb` (0) |
 //! | `[fuel]` | `on_board_gal`: a number or `"least"` |
 //! | `[prices]` (none, unless the objective is money) | `hourly`, `basis` (clock, airborne, tachometer), `tach_reference_rpm` (tachometer only), `fuel_per_gal` |
@@ -135,16 +135,21 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     let weather = weather(&sheet, root.section("weather"), &named);
     root.finish();
     sheet.verdict()?;
+    let mut onward = alternate.as_ref().zip(places.last()).map(|(to, from)| {
+        let mut leg = unknown_leg(from, &to.place);
+        leg.ground.mountainous = to.mountainous;
+        leg
+    });
     let ground_notes = match &terrain {
         Some(terrain) => {
-            let legs = legs.iter_mut();
+            let legs = legs.iter_mut().chain(&mut onward);
             let each = legs.map(|l| (&mut l.ground, l.line, l.name.as_str()));
             hgt::raise(&sheet, folder, terrain, each)?
         }
         None => vec![],
     };
     for leg in legs.iter_mut().filter(|l| !l.minimum_given) {
-        leg.ground.minimum_m = least_cruise_m(&leg.ground, &places, &limits.limits);
+        leg.ground.minimum_m = least_cruise_m(&leg.ground, places.iter(), &limits.limits);
     }
     let airspace = Airspace {
         keep_outs: keep_outs.load(&sheet, folder)?,
@@ -167,32 +172,29 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     let route = Route {
         places: places.iter().map(|p| &p.place).collect(),
         lines: lines.collect(),
+        stations: gazetteer.stations(),
     };
     let top_m = limits.max_altitude.value * M_PER_FT;
     let loaded = weather::load(&sheet, folder, weather, departure_time, &route, top_m)?;
 
     let kg_per_gal = aircraft.fuel.density_kg_m3 * M3_PER_GAL;
     let limits = limits.with(&sheet, &aircraft, kg_per_gal)?;
-    let alternate = alternate.map(|read| {
-        let to = [places.last(), Some(&read.place)];
-        let higher_m = to.iter().filter_map(|p| p.as_ref()?.place.elevation_m);
-        let clearance_m = limits_clearance_m(&limits, read.mountainous);
-        let least_m = up_to_hundred_ft(higher_m.fold(0.0, f64::max) + clearance_m);
-        (
-            Alternate {
-                place: read.place.place.clone(),
-                minimum_m: read.minimum_m.unwrap_or(least_m),
-                mountainous: read.mountainous,
-                pattern_altitude_m: read.pattern_m,
-            },
-            read,
-        )
-    });
     let tabled = places
         .iter()
-        .chain(alternate.as_ref().map(|(_, read)| &read.place));
+        .chain(alternate.as_ref().map(|read| &read.place));
     let notes = notes.into_iter().chain(table_note(tabled)).collect();
-    let alternate = alternate.map(|(alternate, _)| alternate);
+    let alternate = alternate.zip(onward).map(|(read, leg)| {
+        let ends = [places.last(), Some(&read.place)];
+        let least_m = least_cruise_m(&leg.ground, ends.into_iter().flatten(), &limits);
+        Alternate {
+            place: read.place.place,
+            ground: leg.ground.ground,
+            minimum_m: read.minimum_m.unwrap_or(least_m),
+            mountainous: read.mountainous,
+            source: leg.ground.source,
+            pattern_altitude_m: read.pattern_m,
+        }
+    });
     let trip = Trip {
         title,
         departure_time,
@@ -316,11 +318,15 @@ const HUNDRED_FT_M: f64 = 100.0 * M_PER_FT;
 const NO_TERRAIN: &str = "no terrain data";
 
 /// Least cruise altitude of a leg whose trip gives none, m: the clearance over its highest ground, or where that is not known
-/// over the highest field of the trip; rounded up to whole hundreds of feet.
-fn least_cruise_m(leg: &LegGround, places: &[ReadPlace], limits: &Limits) -> f64 {
+/// over the highest of some fields; rounded up to whole hundreds of feet.
+fn least_cruise_m<'a>(
+    leg: &LegGround,
+    fields: impl Iterator<Item = &'a ReadPlace>,
+    limits: &Limits,
+) -> f64 {
     let highest = |heights: &mut dyn Iterator<Item = f64>| heights.reduce(f64::max);
     let ground_m = highest(&mut leg.ground.iter().map(|g| g.1));
-    let field_m = highest(&mut places.iter().filter_map(|p| p.place.elevation_m));
+    let field_m = highest(&mut fields.filter_map(|p| p.place.elevation_m));
     let clearance_m = limits_clearance_m(limits, leg.mountainous);
     up_to_hundred_ft(ground_m.or(field_m).unwrap_or(0.0) + clearance_m)
 }
@@ -338,9 +344,9 @@ fn limits_clearance_m(limits: &Limits, mountainous: bool) -> f64 {
     }
 }
 
-/// Legs of which the trip says nothing.
-fn unknown_legs(places: &[ReadPlace]) -> Vec<ReadLeg> {
-    let leg = |pair: &[ReadPlace]| ReadLeg {
+/// A leg of which the trip says nothing.
+fn unknown_leg(from: &ReadPlace, to: &ReadPlace) -> ReadLeg {
+    ReadLeg {
         ground: LegGround {
             ground: Vec::new(),
             minimum_m: f64::NAN,
@@ -348,17 +354,17 @@ fn unknown_legs(places: &[ReadPlace]) -> Vec<ReadLeg> {
             mountainous: false,
             source: NO_TERRAIN.to_owned(),
         },
-        line: pair[0].line_to(&pair[1]),
-        name: format!("{} to {}", pair[0].place.ident, pair[1].place.ident),
+        line: from.line_to(to),
+        name: format!("{} to {}", from.place.ident, to.place.ident),
         minimum_given: false,
-    };
-    places.windows(2).map(leg).collect()
+    }
 }
 
 fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<ReadLeg> {
     let rows = root.rows("leg");
     if rows.is_empty() {
-        return unknown_legs(places);
+        let each = places.windows(2);
+        return each.map(|pair| unknown_leg(&pair[0], &pair[1])).collect();
     }
     let expected = places.len().saturating_sub(1);
     if rows.len() != expected && places.len() > 1 {

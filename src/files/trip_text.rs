@@ -63,8 +63,18 @@ pub struct Draft {
     pub prices: Option<DraftPrices>,
     /// Bulletins.
     pub winds: Vec<String>,
-    /// Altimeter settings at departure and destination, inHg.
-    pub altimeter_inhg: [f64; 2],
+    /// GRIB2 files, in their place.
+    pub grib: Vec<String>,
+    /// Files of weather reports, or reports.
+    pub metar: Vec<String>,
+    /// Altimeter settings at departure and destination, inHg; those of the reports where there is none.
+    pub altimeter_inhg: Option<[f64; 2]>,
+    /// Folder of terrain tiles.
+    pub terrain: Option<String>,
+    /// Half-width of the corridor whose ground counts, nm.
+    pub corridor_nm: Option<f64>,
+    /// Files of keep-out volumes.
+    pub keep_outs: Vec<String>,
     /// The word of the key `objective.kind`.
     pub objective: &'static str,
     /// The word of the key `limits.rules`.
@@ -192,9 +202,18 @@ impl Draft {
             "least cruise altitude, from a chart",
         );
         p.line("");
-        p.line("# The ground: one [[leg]] for each two places that follow each other, or none at all. Without it the plan is held off");
-        p.line(
-            "# the ground by nothing but the least cruise altitude. Look it up on a current chart.",
+        p.line("# The ground: tiles in a folder, or one [[leg]] for each two places that follow each other, or both: the higher counts.");
+        p.line("# Without it the plan is held off the ground by nothing but the least cruise altitude. Look it up on a current chart.");
+        let off = if self.terrain.is_some() { "" } else { "# " };
+        p.line(&format!(
+            "{off}[terrain]  # SRTM tiles, files like N43W116.hgt"
+        ));
+        p.maybe("folder", self.terrain.as_deref().map(text), "\"tiles\"", "");
+        p.maybe(
+            "corridor_nm",
+            some(self.corridor_nm),
+            "4",
+            "half-width of the strip whose highest ground counts",
         );
         let legs = self.minimum_ft.len().max(self.mountainous_legs);
         for i in 0..legs {
@@ -265,23 +284,64 @@ impl Draft {
             "",
         );
         p.line("\n[weather]");
-        p.key("bulletins", &list(&self.winds), "winds aloft");
-        let [a, b] = self.altimeter_inhg.map(number);
-        let altimeter = if a == b {
-            a
+        let some_list = |files: &[String]| (!files.is_empty()).then(|| list(files));
+        let only = "instead of the others";
+        if self.grib.is_empty() {
+            p.key(
+                "bulletins",
+                &list(&self.winds),
+                "winds aloft, of several times if you have them",
+            );
+            p.key("# grib", "[\"winds.grib2\"]", only);
         } else {
-            format!("{{ departure = {a}, destination = {b} }}")
-        };
-        p.key(
+            p.key("# bulletins", "[\"winds.txt\"]", only);
+            p.key(
+                "grib",
+                &list(&self.grib),
+                "GRIB2: wind, temperature and height by pressure",
+            );
+        }
+        p.maybe(
+            "metar",
+            some_list(&self.metar),
+            "[\"metar.txt\"]",
+            "weather reports: files, or the text of each",
+        );
+        let altimeter = self.altimeter_inhg.map(|both| {
+            let [a, b] = both.map(number);
+            if a == b {
+                a
+            } else {
+                format!("{{ departure = {a}, destination = {b} }}")
+            }
+        });
+        p.maybe(
             "altimeter_inhg",
-            &altimeter,
-            "or { departure = 30.12, destination = 30.05 }",
+            altimeter,
+            "29.92",
+            "or { departure = 30.12, destination = 30.05 }; else the reports'",
+        );
+        p.line("# [[weather.aloft]]  # winds by hand instead of files, a column at each place");
+        p.key("# place", "\"KBNO\"", "or lat and lon");
+        p.key(
+            "# levels",
+            "[{ altitude_ft = 6000, wind_from_deg = 240, wind_kt = 20, temperature_c = 5 }]",
+            "true",
         );
         p.line("# [[weather.surface]]  # what is seen at a field, as many as there are");
         p.key("# place", "\"KBNO\"", "its ident");
         p.key("# wind_from_deg", "200", "true");
         p.key("# wind_kt", "6", "");
         p.key("# temperature_c", "-2", "");
+        p.line("# [[weather.cloud]]  # a layer, kept clear of; as many as there are");
+        p.key("# base_ft", "14000", "as the altimeter shows it");
+        p.key("# top_ft", "16000", "");
+        p.key(
+            "# from_nm",
+            "100",
+            "along the route; the whole route, if not given",
+        );
+        p.key("# to_nm", "200", "");
         p.line("\n[objective]");
         p.key("kind", &text(self.objective), "time, fuel or money");
         p.line("\n[limits]");
@@ -309,6 +369,12 @@ impl Draft {
             "over ground; mountain_clearance_ft 2000",
         );
         p.key("# max_descent_fpm", "500", "for ears");
+        p.maybe(
+            "keep_outs",
+            some_list(&self.keep_outs),
+            "[\"keep-out.geojson\"]",
+            "volumes: name, lower_ft, upper_ft of each",
+        );
         p.line("# [[limits.air]]  # how rough the air is, lowest first: smooth, light, rough; light if not given");
         p.key("# up_to_ft", "7000", "");
         p.key("# air", "\"rough\"", "");

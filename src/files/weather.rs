@@ -58,6 +58,8 @@ pub(super) struct Route<'a> {
     pub places: Vec<&'a Place>,
     /// Name and line of each leg that has one.
     pub lines: Vec<(&'a str, &'a Leg)>,
+    /// Positions of stations of bulletins that go before the built-in table's.
+    pub stations: Vec<StationPosition>,
 }
 
 impl Route<'_> {
@@ -454,12 +456,11 @@ pub(super) struct Loaded {
 pub(super) fn load(
     sheet: &Sheet<'_>,
     folder: &Path,
-    read: ReadWeather,
+    mut read: ReadWeather,
     departure: Timestamp,
     route: &Route<'_>,
     top_m: f64,
 ) -> Result<Loaded, FileError> {
-    let mut read = read;
     let reports = reports(sheet, folder, &mut read, departure, route)?;
     let lasts = route.lasts();
     let over = lasts.saturating_add(SignedDuration::from_hours(LATEST_LEAVE_H));
@@ -468,7 +469,7 @@ pub(super) fn load(
         departure.saturating_add(over).unwrap_or(departure),
     );
     let (slices, unused) = if !read.bulletins.is_empty() {
-        from_bulletins(sheet, folder, &read, window)?
+        from_bulletins(sheet, folder, &read, window, route)?
     } else if !read.grib.is_empty() {
         from_grib(sheet, folder, &read, window, route, top_m)?
     } else {
@@ -556,12 +557,7 @@ fn reports(
             }
             other => other?,
         };
-        all.extend(report::decode(&text, departure).map_err(|e| {
-            let at = span_at(&text, e.line, 1);
-            let finding = Finding::new(FindingKind::Syntax, &key, Some(at), e.message);
-            let finding = finding.label("this report").hint(report::WAY_OUT);
-            FileError::new(&path, &text, vec![finding])
-        })?);
+        all.extend(read_reports(&text, &path, &key, departure)?);
     }
     all.sort_by_key(|r| std::cmp::Reverse(r.time));
     let mut used: Vec<Report> = Vec::new();
@@ -630,12 +626,60 @@ struct Dated {
 
 type Slices = (Vec<Slice>, Vec<Unused>);
 
+/// The bulletins of a text, what is wrong shown where it stands; `key` is that of the trip that names the file.
+pub(super) fn read_bulletins(
+    text: &str,
+    path: &Path,
+    key: &str,
+) -> Result<Vec<Bulletin>, FileError> {
+    bulletin::decode(text).map_err(|e| {
+        let found = quoted(&e.found);
+        let message = match &e.station {
+            Some(station) => {
+                format!("{found} of station {station} cannot be read as winds aloft")
+            }
+            None => format!("this is not a winds-aloft bulletin: found {found}"),
+        };
+        let rest = span_at(text, e.line, e.column);
+        // only what was found, where it stands there as quoted
+        let exact = text
+            .get(rest.start..)
+            .is_some_and(|t| starts_with(t, &e.found));
+        let span = if exact {
+            rest.start..rest.start + e.found.len()
+        } else {
+            rest
+        };
+        let finding = Finding::new(FindingKind::Syntax, key, Some(span), message)
+            .label(format!("expected {}", e.expected))
+            .hint(e.way_out);
+        FileError::new(path, text, vec![finding])
+    })
+}
+
+/// The weather reports of a text, the same way.
+pub(super) fn read_reports(
+    text: &str,
+    path: &Path,
+    key: &str,
+    near: Timestamp,
+) -> Result<Vec<Report>, FileError> {
+    report::decode(text, near).map_err(|e| {
+        let at = span_at(text, e.line, 1);
+        let finding = Finding::new(FindingKind::Syntax, key, Some(at), e.message)
+            .label("this report")
+            .hint(report::WAY_OUT);
+        FileError::new(path, text, vec![finding])
+    })
+}
+
 /// The winds of the bulletins that are for use in a window of time.
 fn from_bulletins(
     sheet: &Sheet<'_>,
     folder: &Path,
     read: &ReadWeather,
     (from, to): (Timestamp, Timestamp),
+    route: &Route<'_>,
 ) -> Result<Slices, FileError> {
     let mut all: Vec<Dated> = Vec::new();
     for (file, (name, span)) in read.bulletins.iter().enumerate() {
@@ -647,48 +691,18 @@ fn from_bulletins(
             }
             other => other?,
         };
-        let wrong = |span, message: String, label: String, hint: String| {
-            let finding = Finding::new(FindingKind::Syntax, &key, Some(span), message);
-            FileError::new(&path, &text, vec![finding.label(label).hint(hint)])
-        };
-        let bulletins = bulletin::decode(&text).map_err(|e| {
-            let found = quoted(&e.found);
-            let message = match &e.station {
-                Some(station) => {
-                    format!("{found} of station {station} cannot be read as winds aloft")
-                }
-                None => format!("this is not a winds-aloft bulletin: found {found}"),
-            };
-            let rest = span_at(&text, e.line, e.column);
-            // only what was found, where it stands there as quoted
-            let exact = text
-                .get(rest.start..)
-                .is_some_and(|t| starts_with(t, &e.found));
-            let span = if exact {
-                rest.start..rest.start + e.found.len()
-            } else {
-                rest
-            };
-            wrong(
-                span,
-                message,
-                format!("expected {}", e.expected),
-                e.way_out.to_owned(),
-            )
-        })?;
+        let bulletins = read_bulletins(&text, &path, &key)?;
         for bulletin in bulletins {
             let times = resolve_times(&bulletin, from).map_err(|e| {
                 let line = text
                     .lines()
                     .position(|l| l.to_ascii_uppercase().contains("VALID"))
                     .map_or(1, |i| i + 1);
-                let hint = "check the date of departure and the bulletin".to_owned();
-                wrong(
-                    span_at(&text, line, 1),
-                    e.to_string(),
-                    "these times".to_owned(),
-                    hint,
-                )
+                let at = Some(span_at(&text, line, 1));
+                let finding = Finding::new(FindingKind::Syntax, &key, at, e.to_string())
+                    .label("these times")
+                    .hint("check the date of departure and the bulletin");
+                FileError::new(&path, &text, vec![finding])
             })?;
             all.push(Dated {
                 file,
@@ -722,7 +736,7 @@ fn from_bulletins(
         (names.join(", "), files.first().copied())
     };
     let bulletins: Vec<Bulletin> = used.iter().map(|d| d.bulletin.clone()).collect();
-    let slices = wind_slices(&bulletins, from, &[], &read.surface).map_err(|e| {
+    let slices = wind_slices(&bulletins, from, &route.stations, &read.surface).map_err(|e| {
         let (names, first) = names(None);
         let span = first.map(|i| read.bulletins[i].1.clone());
         unusable(sheet, "weather.bulletins", span, format!("{names}: {e}"))

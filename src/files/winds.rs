@@ -38,7 +38,7 @@ pub enum WindsError {
     NoBulletin,
     /// None of the stations has a known position.
     #[error(
-        "winds valid {valid}: none of the {count} stations has a known position; give their positions"
+        "winds valid {valid}: none of the {count} stations has a known position; give their positions in a file of places"
     )]
     NoPosition {
         /// The valid time.

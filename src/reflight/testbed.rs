@@ -198,6 +198,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
         zero_fuel_kg: 2_300.0 * KG_PER_LB,
         fuel_kg: 60.0 * M3_PER_GAL * DENSITY_KG_M3,
         alternate_kg: 0.0,
+        alternate_ground_m: None,
         objective: Objective::Time,
         prices: Prices {
             per_s: 0.02,

@@ -274,10 +274,14 @@ pub struct Weather {
 pub struct Alternate {
     /// The field, with its elevation.
     pub place: Place,
-    /// Least cruise altitude on the way from the destination, m. The ground there is held off by nothing else.
+    /// Highest ground on the way from the destination, as of a leg; may be empty.
+    pub ground: Vec<(f64, f64)>,
+    /// Least cruise altitude there, m: where the ground is not known it is held off by nothing else.
     pub minimum_m: f64,
     /// Mountainous: a better climb is asked for.
     pub mountainous: bool,
+    /// Where the ground comes from.
+    pub source: String,
     /// Pattern altitude, indicated, m.
     pub pattern_altitude_m: f64,
 }
@@ -286,11 +290,11 @@ impl Alternate {
     /// The way there as a leg.
     pub fn leg(&self) -> LegGround {
         LegGround {
-            ground: Vec::new(),
+            ground: self.ground.clone(),
             minimum_m: self.minimum_m,
             maximum_m: None,
             mountainous: self.mountainous,
-            source: String::new(),
+            source: self.source.clone(),
         }
     }
 }

@@ -113,6 +113,8 @@ pub struct Problem {
     pub fuel_kg: f64,
     /// Fuel kept besides the reserve to go on to the alternate, kg; zero without one. Zero here: the solver finds it.
     pub alternate_kg: f64,
+    /// Highest ground on the way to the alternate, m; none where it is not known, or without an alternate.
+    pub alternate_ground_m: Option<f64>,
     /// What is to be least.
     pub objective: Objective,
     /// Prices.
@@ -714,6 +716,10 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         zero_fuel_kg,
         fuel_kg,
         alternate_kg: 0.0,
+        alternate_ground_m: trip.alternate.as_ref().and_then(|to| {
+            let heights = to.ground.iter().map(|row| row.1);
+            heights.reduce(f64::max)
+        }),
         objective: trip.objective,
         prices: trip.prices,
         limits: trip.limits.clone(),

@@ -72,6 +72,7 @@ pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_
     };
     let mut p = Problem {
         alternate_kg: 0.0,
+        alternate_ground_m: None,
         title: "test".into(),
         departure_time: "2026-06-01T12:00:00Z".parse().expect("a time"),
         start: Default::default(),
