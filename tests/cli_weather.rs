@@ -228,7 +228,7 @@ fn closed_form_ground_and_volumes_by_option() {
     fs::create_dir(&tiles).expect("a folder");
     // Flat ground of 1,829 m, 6,001 ft, south of the route and on the way to the alternate KTWF (42.48 N 114.49 W).
     for tile in ["N42W114", "N42W115"] {
-        written(&tiles, &format!("{tile}.hgt"), &flat_tile(1_829));
+        written(&tiles, &format!("{tile}.hgt"), flat_tile(1_829));
     }
     let volume = written(folder.path(), "middle.geojson", VOLUME.as_bytes());
     let bare = json(&typed(&["--alternate", "KTWF"]));
@@ -314,7 +314,7 @@ fn closed_form_new_trip_with_weather_and_ground_can_be_read() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let tiles = folder.path().join("tiles");
     fs::create_dir(&tiles).expect("a folder");
-    written(&tiles, "N43W117.hgt", &flat_tile(1_200));
+    written(&tiles, "N43W117.hgt", flat_tile(1_200));
     let volume = written(folder.path(), "middle.geojson", VOLUME.as_bytes());
     let report = REPORTS.lines().next().expect("one");
     let trip = folder.path().join("trip.toml");

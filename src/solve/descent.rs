@@ -99,7 +99,7 @@ impl<'a> Pricing<'a> {
         });
         let priced = self.flown(descent, covers_m, most_violation);
         if !matches!(priced, Err(FlightError::GivenUp)) {
-            let known = (descent, priced.clone().ok().flatten());
+            let known = (descent, priced.ok().flatten());
             self.known.borrow_mut().push(known);
         }
         priced.ok().flatten()

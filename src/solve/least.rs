@@ -26,7 +26,7 @@ pub enum TripError {
     Solve(#[from] SolveError),
     /// There is no flight to the alternate.
     #[error(transparent)]
-    Alternate(#[from] AlternateError),
+    Alternate(#[from] Box<AlternateError>),
 }
 
 /// Makes a trip definite and plans it. With [`FuelLoad::Least`] the load is the least multiple of half a gallon that covers the
@@ -49,7 +49,7 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
         let mut onward = None;
         if let Some(to) = &trip.alternate {
             let ends = totals(&problem, &answer.flown);
-            let on = alternate::on_to(trip, to, aircraft, &problem, &ends)?;
+            let on = alternate::on_to(trip, to, aircraft, &problem, &ends).map_err(Box::new)?;
             problem.to_mut().alternate_kg = on.fuel_kg;
             // A plan that leaves enough is the best of those that do.
             if totals(&problem, &answer.flown).fuel_required_kg > problem.fuel_kg {
