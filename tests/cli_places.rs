@@ -3,7 +3,6 @@
 mod command;
 
 use command::{DEPART, PROFILE, WINDS, fellrun, json, number, refused, root, typed, written};
-use serde_json::Value;
 
 #[test]
 fn closed_form_options_plan_what_their_trip_file_plans() {
@@ -522,7 +521,7 @@ fn closed_form_wrong_alternates_are_named() {
         written(
             folder.path(),
             "t.toml",
-            &format!("{text}\n[alternate]\n{keys}\n"),
+            format!("{text}\n[alternate]\n{keys}\n"),
         )
     };
     let plan = json(&[

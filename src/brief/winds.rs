@@ -231,12 +231,16 @@ fn block(f: &WindsFigures, some: &[WindStretch], whole: bool, width: usize) -> T
 pub fn winds_text(f: &WindsFigures, width: usize) -> String {
     let mut sheet = Sheet::new(width);
     sheet.line(WINDS_TITLE);
-    sheet.line(&format!(
-        "{}: {}, start-up {}",
-        f.name,
-        f.places.join(" - "),
-        f.departure_utc
-    ));
+    sheet.paragraph(
+        "",
+        "  ",
+        &format!(
+            "{}: {}, start-up {}",
+            f.name,
+            f.places.join(" - "),
+            f.departure_utc
+        ),
+    );
     sheet.blank();
     sheet.paragraph(
         "",

@@ -317,6 +317,11 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, So
     let best = again
         .filter(|a| Pilot::charged(a) < Pilot::charged(&best))
         .unwrap_or(best);
+    // What was chosen since it was last settled may have moved the rest.
+    let best = settle(&pilot, &best.script_free(), &tie)
+        .ok()
+        .filter(|s| Pilot::charged(s) < Pilot::charged(&best))
+        .unwrap_or(best);
     // Flown as it will be flown. If that lies on the wrong side of a limit, by the search's own error, it is settled again with
     // flights of that kind; if that fails, the next best sequence has its turn.
     let exact = Pilot::exact(problem);
