@@ -1,6 +1,6 @@
 //! What a file is, by its content, and what is understood of it in one line.
 //!
-//! Each kind of input is one row of [`KINDS`]: how it is told, and how it is read. A new format adds its row.
+//! Each kind of input is one row of `KINDS`: how it is told, and how it is read. A new format adds its row.
 
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
