@@ -4,7 +4,8 @@
 
 mod common;
 
-use fellrun::air::{Datum, LevelValue, Station, WindField};
+use common::calm_station;
+use fellrun::air::WindField;
 use fellrun::earth::geodesic::{self, Leg};
 use fellrun::earth::magnetic;
 use fellrun::earth::place::Position;
@@ -55,21 +56,7 @@ fn on(
     let leg = Leg::new(from, to).expect("a leg");
     let station = |i: u32| {
         let p = leg.point_at(leg.distance_m() * f64::from(i) / 6.0);
-        Station {
-            name: i.to_string(),
-            lat_deg: p.lat_deg(),
-            lon_deg: p.lon_deg(),
-            elevation_m: 0.0,
-            levels: [0.0, 30_000.0]
-                .map(|ft| LevelValue {
-                    datum: Datum::TrueAltitude,
-                    height_m: ft * M_PER_FT,
-                    u_m_s: 0.0,
-                    v_m_s: 0.0,
-                    temperature_k: Some(288.15 - 0.0065 * ft * M_PER_FT),
-                })
-                .to_vec(),
-        }
+        calm_station(&i.to_string(), (p.lat_deg(), p.lon_deg()), 0.0, 30_000.0)
     };
     let place = |ident: &str, position| Place {
         ident: ident.into(),

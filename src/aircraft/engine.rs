@@ -155,6 +155,20 @@ pub enum Throttle {
     Rpm,
 }
 
+impl Throttle {
+    /// Its kind and its figure as bits, for keys: the same for the same throttle alone.
+    pub fn bits(self) -> [u64; 2] {
+        let (kind, figure) = match self {
+            Self::Full => (0, 0.0),
+            Self::Map(pa) => (1, pa),
+            Self::Fixed(conductance) => (2, conductance),
+            Self::Shut => (3, 0.0),
+            Self::Rpm => (4, 0.0),
+        };
+        [kind, f64::to_bits(figure)]
+    }
+}
+
 /// The air around the engine.
 #[derive(Debug, Clone, Copy)]
 pub struct Intake {

@@ -95,6 +95,16 @@ impl Leg {
         self.distance_m
     }
 
+    /// How many equal pieces it makes that are no longer than this (m); at least one.
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "not negative; half the Earth by the metre at most, and the cast saturates"
+    )]
+    pub fn pieces(&self, longest_m: f64) -> u32 {
+        (self.distance_m / longest_m).ceil().max(1.0) as u32
+    }
+
     /// True course at the start, `[0, 2 pi)` (rad).
     pub fn course_start_rad(&self) -> f64 {
         wrap_rad(self.course_start_rad)

@@ -200,12 +200,7 @@ impl Volume {
     /// order and apart. What only touches it has no length and is left out.
     pub fn stretches_m(&self, leg: &Leg, margin_m: f64) -> Vec<(f64, f64)> {
         let length_m = leg.distance_m();
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "half the Earth in miles at most"
-        )]
-        let count = (length_m / CHORD_M).ceil().max(1.0) as u32;
+        let count = leg.pieces(CHORD_M);
         let mut found: Vec<(f64, f64)> = Vec::new();
         let at = |i: u32| {
             let p = leg.point_at(length_m * f64::from(i) / f64::from(count));

@@ -211,12 +211,7 @@ pub fn corridor<H: Heights>(
     heights: &mut H,
 ) -> Result<Corridor, H::Error> {
     let length_m = leg.distance_m();
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "half the Earth in miles at most"
-    )]
-    let count = (length_m / stretch_m).ceil().max(1.0) as u32;
+    let count = leg.pieces(stretch_m);
     let mut out = Corridor {
         stretches: vec![],
         missing: BTreeSet::new(),

@@ -66,12 +66,9 @@ impl Route<'_> {
     /// Points along the route, at most [`LOOK_EVERY_NM`] apart: name of the leg, distance from its start \[m\], and where.
     fn points(&self) -> impl Iterator<Item = (&str, f64, Position)> {
         self.lines.iter().flat_map(|(name, line)| {
-            let steps = (line.distance_m() / (LOOK_EVERY_NM * M_PER_NM))
-                .ceil()
-                .max(1.0);
-            // at most the length of half the Earth by 20 nm, 540
-            (0..=steps as u32).map(move |i| {
-                let along_m = line.distance_m() * f64::from(i) / steps;
+            let pieces = line.pieces(LOOK_EVERY_NM * M_PER_NM);
+            (0..=pieces).map(move |i| {
+                let along_m = line.distance_m() * f64::from(i) / f64::from(pieces);
                 (*name, along_m, line.point_at(along_m))
             })
         })

@@ -8,7 +8,6 @@ use super::flown::{FlightError, Mark};
 use super::flyer::{Flyer, Passing};
 use super::kernel::State;
 use super::script::{Cruise, Script};
-use crate::aircraft::Throttle;
 use crate::aircraft::propeller::Nearby;
 use std::collections::HashMap;
 use std::hash::Hash;
@@ -51,13 +50,7 @@ fn climb_key(script: &Script) -> [u64; 10] {
 }
 
 fn cruise_key(start: &State, leg: &Cruise, to_m: f64) -> [u64; 11] {
-    let (kind, value) = match leg.throttle {
-        Throttle::Full => (0, 0.0),
-        Throttle::Map(pa) => (1, pa),
-        Throttle::Fixed(g) => (2, g),
-        Throttle::Shut => (3, 0.0),
-        Throttle::Rpm => (4, 0.0),
-    };
+    let [kind, value] = leg.throttle.bits();
     [
         start.time_s.to_bits(),
         start.distance_m.to_bits(),
@@ -66,7 +59,7 @@ fn cruise_key(start: &State, leg: &Cruise, to_m: f64) -> [u64; 11] {
         start.fuel_kg.to_bits(),
         leg.level_m.to_bits(),
         kind,
-        value.to_bits(),
+        value,
         leg.rev_s.to_bits(),
         leg.mixture as u64,
         to_m.to_bits(),

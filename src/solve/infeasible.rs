@@ -3,7 +3,7 @@
 use super::search::{SolveError, can_be_flown};
 use crate::flight::Limit;
 use crate::quantity::{M_PER_FT, M_S_PER_FPM};
-use crate::trip::{Problem, Roughness, Rules, legal_levels};
+use crate::trip::{Problem, Roughness, Rules};
 
 /// A rate of descent to try, m/s: twice the usual.
 const STEEP_M_S: f64 = 1_000.0 * M_S_PER_FPM;
@@ -62,7 +62,7 @@ fn lifts(problem: &Problem) -> Vec<(Limit, String, Problem)> {
         let words = "no maximum_altitude_ft of a leg".to_owned();
         lift(Limit::Ceiling, words, &|p| {
             p.legs.iter_mut().for_each(|l| l.maximum_m = None);
-            p.levels = p.legs.iter().map(|l| legal_levels(p, l)).collect();
+            p.find_levels();
         });
     }
     let words = "lower ground in climb and descent: a via place round the high ground, or circling over the field".to_owned();
@@ -75,7 +75,7 @@ fn lifts(problem: &Problem) -> Vec<(Limit, String, Problem)> {
         let words = "other levels than the rules have for these courses (limits.rules)".to_owned();
         lift(Limit::Level, words, &|p| {
             p.rules = Rules::None;
-            p.levels = p.legs.iter().map(|l| legal_levels(p, l)).collect();
+            p.find_levels();
         });
     }
     if problem.limits.max_descent_m_s < STEEP_M_S {

@@ -203,13 +203,8 @@ fn key(script: &Script) -> Vec<u64> {
         d.to_go_m.to_bits(),
     ];
     for c in &script.cruise {
-        let map_pa = match c.throttle {
-            Throttle::Map(pa) | Throttle::Fixed(pa) => pa,
-            Throttle::Full => f64::INFINITY,
-            Throttle::Shut => 0.0,
-            Throttle::Rpm => f64::NAN,
-        };
-        out.extend([c.level_m, c.from_m, map_pa, c.rev_s, c.set_at_ias_m_s].map(f64::to_bits));
+        out.extend([c.level_m, c.from_m, c.rev_s, c.set_at_ias_m_s].map(f64::to_bits));
+        out.extend(c.throttle.bits());
         out.push(c.mixture as u64);
     }
     out.extend(part(&d.first));

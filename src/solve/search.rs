@@ -326,22 +326,26 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, So
     // flights of that kind; if that fails, the next best sequence has its turn.
     let exact = Pilot::exact(problem);
     let mut finished: Option<(Flown, Mismatch)> = None;
+    // Recorded with its path. A plan that the independent integrator cannot confirm gives way to one that it can; whether it confirms this one.
+    let confirmed = |f: &Flown, finished: &mut Option<(Flown, Mismatch)>| {
+        let Ok(recorded) = fly_recorded(problem, &f.script) else {
+            return false;
+        };
+        let mismatch = reflown(problem, &recorded);
+        let confirmed = mismatch.within_bounds(problem.aircraft.fuel.density_kg_m3);
+        if confirmed || finished.is_none() {
+            *finished = Some((recorded, mismatch));
+        }
+        confirmed
+    };
     for candidate in std::iter::once(&best).chain(flown.iter().skip(1).map(|f| &f.1)) {
         let kept = match exact.fly(&candidate.script_free()) {
             Some(f) if f.audit.violation() == 0.0 => Ok(f),
             _ => settle(&exact, &candidate.script, &tie),
         };
-        // With its path.
-        let kept = kept.and_then(|f| fly_recorded(problem, &f.script).map_err(|_| vec![]));
         match kept {
             Ok(f) => {
-                // A plan that the independent integrator cannot confirm gives way to one that it can.
-                let mismatch = reflown(problem, &f);
-                let confirmed = mismatch.within_bounds(problem.aircraft.fuel.density_kg_m3);
-                if confirmed || finished.is_none() {
-                    finished = Some((f, mismatch));
-                }
-                if confirmed {
+                if confirmed(&f, &mut finished) {
                     break;
                 }
             }
@@ -353,18 +357,8 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, So
         let again = flown.iter().map(|f| &f.0).chain(far.iter().copied());
         for sequence in again.take(MORE_SEQUENCES) {
             let kept = search.fly_sequence(&exact, &levels, sequence, MOST_STARTS);
-            if let Some(f) = kept
-                .ok()
-                .and_then(|f| fly_recorded(problem, &f.script).ok())
-            {
-                let mismatch = reflown(problem, &f);
-                let confirmed = mismatch.within_bounds(problem.aircraft.fuel.density_kg_m3);
-                if confirmed || finished.is_none() {
-                    finished = Some((f, mismatch));
-                }
-                if confirmed {
-                    break;
-                }
+            if kept.is_ok_and(|f| confirmed(&f, &mut finished)) {
+                break;
             }
         }
     }

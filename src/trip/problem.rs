@@ -440,7 +440,7 @@ impl Problem {
             ias_m_s,
         };
         nothing_before_flight(&mut p.aircraft.procedures);
-        p.levels = p.legs.iter().map(|l| legal_levels(&p, l)).collect();
+        p.find_levels();
         p
     }
 
@@ -448,6 +448,11 @@ impl Problem {
     pub(super) fn settle_levels(&mut self) {
         self.forbidden.retain(|p| p.kind != PatchKind::Ice);
         self.forbidden.extend(airspace::ice(self));
+        self.find_levels();
+    }
+
+    /// Finds the legal levels of each leg, after something that they hang on has changed.
+    pub fn find_levels(&mut self) {
         self.levels = self.legs.iter().map(|l| legal_levels(self, l)).collect();
     }
 

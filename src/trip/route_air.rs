@@ -115,6 +115,18 @@ fn between(here: &[Node], next: &[Node], fx: f64, fy: f64) -> (Node, f64) {
     (node, high[1] - low[1])
 }
 
+/// The air of a point between nodes, with the change of the along-course wind over one row \[m/s\].
+fn sample(node: Node, per_row_m_s: f64) -> AirSample {
+    let [temperature_k, along_m_s, cross_m_s, true_altitude_m] = node;
+    AirSample {
+        temperature_k,
+        along_m_s,
+        cross_m_s,
+        along_per_m: per_row_m_s / STEP_M,
+        true_altitude_m,
+    }
+}
+
 /// Air over one place at one time, for who looks at many heights there.
 #[derive(Debug, Clone, PartialEq)]
 pub struct AirColumn {
@@ -128,15 +140,8 @@ impl AirColumn {
     pub fn at(&self, pressure_altitude_m: f64) -> AirSample {
         let (r, fy) = interval((pressure_altitude_m - BOTTOM_M) / STEP_M, self.last);
         let (low, high) = (&self.nodes[r], &self.nodes[r + 1]);
-        let [temperature_k, along_m_s, cross_m_s, true_altitude_m] =
-            std::array::from_fn(|q| low[q] + fy * (high[q] - low[q]));
-        AirSample {
-            temperature_k,
-            along_m_s,
-            cross_m_s,
-            along_per_m: (high[1] - low[1]) / STEP_M,
-            true_altitude_m,
-        }
+        let node = std::array::from_fn(|q| low[q] + fy * (high[q] - low[q]));
+        sample(node, high[1] - low[1])
     }
 }
 
@@ -225,19 +230,12 @@ impl RouteAir {
         let (r, fy) = interval((pressure_altitude_m - BOTTOM_M) / STEP_M, leg.last.1);
         let rows = leg.last.1 as usize + 1;
         let (low, high) = (c * rows + r, (c + 1) * rows + r);
-        let ([temperature_k, along_m_s, cross_m_s, true_altitude_m], per_row_m_s) =
-            if self.is_steady() {
-                between(&leg.nodes[low..][..2], &leg.nodes[high..][..2], fx, fy)
-            } else {
-                self.blended(leg, (low, high), (fx, fy), time_s)
-            };
-        AirSample {
-            temperature_k,
-            along_m_s,
-            cross_m_s,
-            along_per_m: per_row_m_s / STEP_M,
-            true_altitude_m,
-        }
+        let (node, per_row_m_s) = if self.is_steady() {
+            between(&leg.nodes[low..][..2], &leg.nodes[high..][..2], fx, fy)
+        } else {
+            self.blended(leg, (low, high), (fx, fy), time_s)
+        };
+        sample(node, per_row_m_s)
     }
 
     /// The air over a distance along the route \[m\] at a time on the clock of the flight \[s\].

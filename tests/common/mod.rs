@@ -196,6 +196,25 @@ pub fn trip_text(profile: &str, fuel_gal: u32, route: &[&str], rest: &str) -> St
     text
 }
 
+/// A station in calm standard air from sea level up to a height \[ft\], at a latitude and longitude and an elevation \[m\].
+pub fn calm_station(name: &str, at_deg: (f64, f64), elevation_m: f64, top_ft: f64) -> Station {
+    Station {
+        name: name.into(),
+        lat_deg: at_deg.0,
+        lon_deg: at_deg.1,
+        elevation_m,
+        levels: [0.0, top_ft]
+            .map(|ft| LevelValue {
+                datum: Datum::TrueAltitude,
+                height_m: ft * M_PER_FT,
+                u_m_s: 0.0,
+                v_m_s: 0.0,
+                temperature_k: Some(288.15 - 0.0065 * ft * M_PER_FT),
+            })
+            .to_vec(),
+    }
+}
+
 /// A trip on which a second climb speed pays: 282 nm in calm standard air for least time, no cruise below 10,000 ft, with an
 /// aeroplane that climbs at the least rate there well before that at any but a slow speed.
 pub fn two_speed_trip() -> Problem {
@@ -205,21 +224,7 @@ pub fn two_speed_trip() -> Problem {
     let file = fellrun::files::trip::load_trip(&trip, Some(&profile)).expect("the demo trip loads");
     let mut trip = file.trip;
     trip.objective = Objective::Time;
-    let station = |name: &str, lon_deg: f64| Station {
-        name: name.into(),
-        lat_deg: 43.3,
-        lon_deg,
-        elevation_m: 100.0,
-        levels: [0.0, 24_000.0]
-            .map(|ft| LevelValue {
-                datum: Datum::TrueAltitude,
-                height_m: ft * M_PER_FT,
-                u_m_s: 0.0,
-                v_m_s: 0.0,
-                temperature_k: Some(288.15 - 0.0065 * ft * M_PER_FT),
-            })
-            .to_vec(),
-    };
+    let station = |name: &str, lon_deg: f64| calm_station(name, (43.3, lon_deg), 100.0, 24_000.0);
     trip.weather.forecasts.truncate(1);
     trip.weather.forecasts[0].field =
         WindField::new(&[station("W", -119.0), station("E", -112.0)]).expect("in order");
