@@ -10,7 +10,7 @@ use fellrun::files::keep_out::parse_keep_outs;
 use fellrun::files::trip::{TripFile, parse_trip};
 use fellrun::quantity::{KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_KT, ZERO_C_K};
 use fellrun::solve::{SolveError, TripError, Warning, plan, plan_trip};
-use fellrun::trip::{Patch, PatchKind, Problem, RouteAir, Rules, legal_levels, resolve};
+use fellrun::trip::{Cloud, Patch, PatchKind, Problem, RouteAir, Rules, legal_levels, resolve};
 
 /// Heights typed in feet come back to this, m.
 const SAME_M: f64 = 1e-6;
@@ -333,6 +333,40 @@ fn published_91_155_distances_from_cloud() {
         wrong(&[("[objective]", &cloud(9_000.0, 8_000.0, ""))]),
         "weather.cloud[1].top_ft = 8000 is not above weather.cloud[1].base_ft = 9000"
     );
+}
+
+/// Cloud is given along the route; it lies on the way to the alternate only where it reaches the end of the route.
+#[test]
+fn closed_form_cloud_on_the_way_to_the_alternate() {
+    let alternate = "[alternate]\nident = \"KTWF\"\n[objective]";
+    let onward = |layers: &str| {
+        let text = format!("{layers}\n{alternate}");
+        let file =
+            trip(Path::new("."), &[("[objective]", &text)]).unwrap_or_else(|e| panic!("{e}"));
+        let (_, answer) = plan_trip(&file.trip, &file.aircraft).unwrap_or_else(|e| panic!("{e}"));
+        answer.alternate.expect("a flight to the alternate")
+    };
+    let layer = |from_nm: f64, to_nm: f64| {
+        let text = cloud(
+            5_500.0,
+            9_400.0,
+            &format!("from_nm = {from_nm}\nto_nm = {to_nm}"),
+        );
+        text.replace("\n[objective]", "")
+    };
+    let free = onward("");
+    // Below the cruise of the demo, and across every lower level of a way of its length.
+    assert_eq!(free, onward(&layer(20.0, 120.0)));
+    let cloud = Cloud {
+        base_m: 1.0,
+        top_m: 2.0,
+        from_m: 20.0,
+        to_m: 120.0,
+    };
+    assert_eq!(cloud.from_the_end_of(121.0), None);
+    let on = cloud.from_the_end_of(100.0).expect("it reaches on");
+    assert_eq!((on.base_m, on.top_m, on.to_m), (1.0, 2.0, 20.0));
+    assert!(on.holds(0.0, 1.5) && on.holds(20.0, 1.5) && !on.holds(21.0, 1.5));
 }
 
 #[test]

@@ -143,6 +143,7 @@ fn draw(d: &mut Draw, base: &Trip, aircraft: &[Aircraft]) -> Drawn {
         along_m += leg.distance_m();
         ground.push(LegGround {
             ground: rows,
+            under_track: Vec::new(),
             minimum_m: d.between(1_000.0, 4_500.0) * ft,
             maximum_m: d.chance(0.2).then(|| d.between(8_500.0, 11_000.0) * ft),
             mountainous: d.chance(0.2),
@@ -257,6 +258,24 @@ fn draw(d: &mut Draw, base: &Trip, aircraft: &[Aircraft]) -> Drawn {
     trip.arrival.pattern_altitude_m = ends_m[1] + 1_000.0 * ft;
     trip.fuel = FuelLoad::Kg(0.9 * aircraft.fuel.usable_kg);
     trip.load_kg = d.between(200.0, 420.0) * KG_PER_LB;
+    // Ground under the track near the fields: hills that grow with the distance from the field, by nautical mile.
+    let rise_ft = d.between(0.0, 160.0);
+    let mut along_m = 0.0;
+    for (leg, ground) in legs.iter().zip(&mut trip.ground) {
+        for mile in 1..=(leg.distance_m() / M_PER_NM).ceil() as i32 {
+            let to_m = (f64::from(mile) * M_PER_NM).min(leg.distance_m());
+            let s = along_m + to_m;
+            let off_nm = s.min(length_m - s) / M_PER_NM;
+            let hill_m = if off_nm < 16.0 {
+                d.between(0.0, rise_ft * off_nm) * ft
+            } else {
+                0.0
+            };
+            let plain_m = ends_m[0] + (ends_m[1] - ends_m[0]) * s / length_m;
+            ground.under_track.push((to_m, plain_m + hill_m));
+        }
+        along_m += leg.distance_m();
+    }
     Drawn {
         trip,
         aircraft,
@@ -284,8 +303,16 @@ impl Drawn {
     }
 
     fn ground_m(&self, s: f64) -> f64 {
+        self.row_m(s, |g| &g.ground)
+    }
+
+    fn under_track_m(&self, s: f64) -> f64 {
+        self.row_m(s, |g| &g.under_track)
+    }
+
+    fn row_m(&self, s: f64, rows: impl Fn(&LegGround) -> &Vec<(f64, f64)>) -> f64 {
         let (i, x) = self.on_leg(s);
-        let rows = &self.trip.ground[i].ground;
+        let rows = rows(&self.trip.ground[i]);
         rows.iter()
             .find(|r| x < r.0)
             .or(rows.last())
@@ -379,7 +406,16 @@ fn check_place(d: &Drawn, s: f64, indicated_m: f64) {
     let trip = &d.trip;
     let (leg, _) = d.on_leg(s);
     let (to_go, limits) = (d.length_m() - s, &trip.limits);
-    // Ground: the whole clearance beyond 20 nm of the fields, 500 ft from 10 nm on.
+    // Ground: the whole clearance beyond 20 nm of the fields, 500 ft from 10 nm on; nearer 48 ft over the ground under the track for
+    // each mile, except in the mile next to the field.
+    let off_nm = s.min(to_go) / M_PER_NM;
+    if (1.01..9.99).contains(&off_nm) {
+        let over_m = d.true_m(s, indicated_m) - d.under_track_m(s);
+        assert!(
+            over_m > 48.0 * off_nm * M_PER_FT - HEIGHT_M - COLUMN_M,
+            "{over_m} m over the ground under the track {off_nm} nm from a field"
+        );
+    }
     let over_m = d.true_m(s, indicated_m) - d.ground_m(s);
     let wanted_ft = if s >= 20.0 * M_PER_NM && to_go >= 20.0 * M_PER_NM {
         if trip.ground[leg].mountainous {

@@ -226,9 +226,10 @@ fn closed_form_ground_and_volumes_by_option() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let tiles = folder.path().join("tiles");
     fs::create_dir(&tiles).expect("a folder");
-    // Flat ground of 1,829 m, 6,001 ft, south of the route and on the way to the alternate KTWF (42.48 N 114.49 W).
-    for tile in ["N42W114", "N42W115"] {
-        written(&tiles, &format!("{tile}.hgt"), flat_tile(1_829));
+    // Flat ground of 1,829 m, 6,001 ft, south of the route and on the way to the alternate KTWF (42.48 N 114.49 W, 4,151 ft), which
+    // lies on a plain of 1,260 m.
+    for (tile, height_m) in [("N42W114", 1_829), ("N42W115", 1_260)] {
+        written(&tiles, &format!("{tile}.hgt"), flat_tile(height_m));
     }
     let volume = written(folder.path(), "middle.geojson", VOLUME.as_bytes());
     let bare = json(&typed(&["--alternate", "KTWF"]));
@@ -280,6 +281,32 @@ fn closed_form_ground_and_volumes_by_option() {
             &[flag, "trip without a file"],
         );
     }
+}
+
+#[test]
+fn closed_form_ground_under_the_track_near_a_field() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    // The tile of the departure, KBNO (43.59 N 118.96 W, 4,148 ft), flat: the climb of the trip, over 600 ft a mile, keeps 48 ft a mile
+    // above a plain of 1,270 m, 4,167 ft, and not above one of 1,700 m, 5,577 ft, a mile out.
+    let with_plain = |height_m: i16| {
+        let tiles = folder.path().join(format!("tiles-{height_m}"));
+        fs::create_dir(&tiles).expect("a folder");
+        written(&tiles, "N43W119.hgt", flat_tile(height_m));
+        utf8(&tiles).to_owned()
+    };
+    let low = json(&typed(&["--terrain", &with_plain(1_270)]));
+    let high = with_plain(1_700);
+    let over_high = |plan: &Value| {
+        let track = plan["track"].as_array().expect("a list");
+        let near = track
+            .iter()
+            .map(|t| (number(t, "/distance_nm"), number(t, "/true_altitude_ft")))
+            .filter(|(nm, _)| (1.0..10.0).contains(nm));
+        near.map(|(nm, ft)| ft - 1_700.0 / 0.3048 - 48.0 * nm)
+            .fold(f64::INFINITY, f64::min)
+    };
+    assert!(over_high(&low) < 0.0);
+    refused(&typed(&["--terrain", &high]), &["ground"]);
 }
 
 #[test]

@@ -67,6 +67,7 @@ fn on(
     trip.places = vec![place("A", from), place("B", to)];
     trip.ground = vec![LegGround {
         ground: vec![(1e7, 0.0)],
+        under_track: Vec::new(),
         minimum_m: 3_500.0 * M_PER_FT,
         maximum_m: None,
         mountainous: false,

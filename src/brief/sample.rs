@@ -171,6 +171,7 @@ fn made_problem() -> Problem {
             magnetic_ends_rad: [f64::to_radians(course); 2],
             variation_rad: f64::to_radians(12.0),
             ground,
+            under_track: vec![],
             minimum_m: minimum_ft * ft,
             maximum_m: None,
             mountainous: true,

@@ -28,6 +28,8 @@ const SIDES: [usize; 2] = [1_201, 3_601];
 const HEIGHTS_M: (i16, i16) = (-500, 9_000);
 /// Half-width of the corridor when the trip gives none, nm: 14 CFR 91.177(a)(2), 4 nm from the course.
 const CORRIDOR_NM: f64 = 4.0;
+/// Half-width of the strip that counts as under the track, m: our choice, what a pilot who holds the course drifts off it.
+const UNDER_TRACK_M: f64 = 0.5 * M_PER_NM;
 /// Length of the stretches that ground is given by, m.
 const STRETCH_M: f64 = M_PER_NM;
 
@@ -357,6 +359,8 @@ pub(super) fn raise<'a>(
             )
         };
         ground.ground = terrain::higher(&ground.ground, &rows);
+        let under = terrain::corridor(&line, UNDER_TRACK_M, STRETCH_M, &mut folder);
+        ground.under_track = under.map_err(wrong)?.rows().unwrap_or_default();
     }
     Ok(notes)
 }

@@ -189,6 +189,7 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         Alternate {
             place: read.place.place,
             ground: leg.ground.ground,
+            under_track: leg.ground.under_track,
             minimum_m: read.minimum_m.unwrap_or(least_m),
             mountainous: read.mountainous,
             source: leg.ground.source,
@@ -349,6 +350,7 @@ fn unknown_leg(from: &ReadPlace, to: &ReadPlace) -> ReadLeg {
     ReadLeg {
         ground: LegGround {
             ground: Vec::new(),
+            under_track: Vec::new(),
             minimum_m: f64::NAN,
             maximum_m: None,
             mountainous: false,
@@ -428,6 +430,7 @@ fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<Read
         let minimum_m = minimum.map_or(f64::NAN, |m| m.value * M_PER_FT);
         let ground = LegGround {
             ground,
+            under_track: Vec::new(),
             minimum_m,
             maximum_m: maximum.map(|m| m.value * M_PER_FT),
             mountainous,

@@ -180,6 +180,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
             magnetic_ends_rad: [1.0; 2],
             variation_rad: 0.0,
             ground: vec![(0.0, length_m, 0.0)],
+            under_track: vec![],
             minimum_m: 2_000.0 * FT,
             maximum_m: None,
             mountainous: false,
@@ -332,6 +333,7 @@ pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64
         ground: vec![
             LegGround {
                 ground: vec![(1e6, 100.0)],
+                under_track: Vec::new(),
                 minimum_m: 600.0,
                 maximum_m: None,
                 mountainous: false,

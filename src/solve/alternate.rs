@@ -5,8 +5,8 @@ use super::{SolveError, Totals};
 use crate::aircraft::Aircraft;
 use crate::quantity::M_PER_FT;
 use crate::trip::{
-    Alternate, Arrival, Bounds, FuelLoad, Limits, Problem, ProblemError, Start, Trip, Weather,
-    resolve,
+    Airspace, Alternate, Arrival, Bounds, FuelLoad, Limits, Problem, ProblemError, Start, Trip,
+    Weather, resolve,
 };
 
 /// The go-around begins this high over the destination, m: 50 ft, where a threshold is crossed.
@@ -120,6 +120,15 @@ fn flown(
         arrival: Arrival {
             pattern_altitude_m: alternate.pattern_altitude_m,
             ..trip.arrival
+        },
+        airspace: Airspace {
+            clouds: trip
+                .airspace
+                .clouds
+                .iter()
+                .filter_map(|cloud| cloud.from_the_end_of(problem.length_m))
+                .collect(),
+            ..trip.airspace.clone()
         },
         bounds: Bounds::default(),
         alternate: None,

@@ -67,8 +67,9 @@ fn lifts(problem: &Problem) -> Vec<(Limit, String, Problem)> {
     }
     let words = "lower ground in climb and descent: a via place round the high ground, or circling over the field".to_owned();
     lift(Limit::Ground, words, &|p| {
-        for stretch in p.legs.iter_mut().flat_map(|l| &mut l.ground) {
-            stretch.2 = NO_GROUND_M;
+        for leg in &mut p.legs {
+            let rows = leg.ground.iter_mut().chain(&mut leg.under_track);
+            rows.for_each(|row| row.2 = NO_GROUND_M);
         }
     });
     if problem.rules != Rules::None {

@@ -30,6 +30,16 @@ pub struct Cloud {
 }
 
 impl Cloud {
+    /// The same for a flight that goes on from the end of a route of this length \[m\], wherever it goes; `None` where the layer ends
+    /// before.
+    pub fn from_the_end_of(&self, length_m: f64) -> Option<Self> {
+        (self.to_m >= length_m).then_some(Self {
+            from_m: f64::NEG_INFINITY,
+            to_m: self.to_m - length_m,
+            ..*self
+        })
+    }
+
     /// Whether a point of the route \[m\] at an indicated altitude \[m\] is in it, its edges included.
     pub fn holds(&self, distance_m: f64, indicated_m: f64) -> bool {
         (self.from_m..=self.to_m).contains(&distance_m)

@@ -38,6 +38,8 @@ pub struct LegGround {
     /// Highest ground by stretch: (end of the stretch from the start of the leg in m, ground in m). The last stretch runs to
     /// the end of the leg. Empty: the ground is not known.
     pub ground: Vec<(f64, f64)>,
+    /// Highest ground right under the track in the same form; empty where it is not known. It holds the way out of a field and in.
+    pub under_track: Vec<(f64, f64)>,
     /// Least cruise altitude, m.
     pub minimum_m: f64,
     /// Greatest altitude, if there is one besides that of the trip, m: kept in climb and descent as in cruise.
@@ -276,6 +278,8 @@ pub struct Alternate {
     pub place: Place,
     /// Highest ground on the way from the destination, as of a leg; may be empty.
     pub ground: Vec<(f64, f64)>,
+    /// Highest ground right under the track, as of a leg; may be empty.
+    pub under_track: Vec<(f64, f64)>,
     /// Least cruise altitude there, m: where the ground is not known it is held off by nothing else.
     pub minimum_m: f64,
     /// Mountainous: a better climb is asked for.
@@ -291,6 +295,7 @@ impl Alternate {
     pub fn leg(&self) -> LegGround {
         LegGround {
             ground: self.ground.clone(),
+            under_track: self.under_track.clone(),
             minimum_m: self.minimum_m,
             maximum_m: None,
             mountainous: self.mountainous,

@@ -26,8 +26,15 @@ const TERMINAL_CLEARANCE_M: f64 = 500.0 * M_PER_FT;
 const FIRST_GUESS_M_S: f64 = 70.0;
 /// What lies on either side of an edge is asked this far from it, m.
 const EDGE_M: f64 = 0.01;
-/// Within this distance of a field the ground bound is the field's own.
+/// Within this distance of a field the ground under the track counts, not the highest to either side.
 const FIELD_M: f64 = 10.0 * M_PER_NM;
+/// It counts on the way in from this far before the pattern point, if that is farther out, m.
+const BEFORE_PATTERN_M: f64 = 5.0 * M_PER_NM;
+/// Nearer than this to a field its own obstacles decide, of which nothing is known here, m.
+const RUNWAY_M: f64 = M_PER_NM;
+/// Height over the ground under the track for each metre from the field: 48 ft in a nautical mile, the obstacle clearance of a
+/// departure (FAA Aeronautical Information Manual 5-2-9, from memory); taken for the way in as well.
+const OBSTACLE_SLOPE: f64 = 48.0 * M_PER_FT / M_PER_NM;
 
 /// One leg of the route.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,6 +57,8 @@ pub struct Leg {
     pub variation_rad: f64,
     /// Ground: (from, to, height), m along the route and m; empty where it is not known.
     pub ground: Vec<(f64, f64, f64)>,
+    /// Ground right under the track, in the same form; empty where it is not known.
+    pub under_track: Vec<(f64, f64, f64)>,
     /// Least cruise altitude, indicated, m.
     pub minimum_m: f64,
     /// Greatest altitude, indicated, m, if there is one besides that of the trip: kept in climb and descent as in cruise.
@@ -342,11 +351,27 @@ impl Problem {
 
     /// Highest ground of the stretch at a distance \[m\], if the ground of the leg is known.
     pub fn ground_m(&self, distance_m: f64) -> Option<f64> {
-        let ground = &self.legs[self.leg_index(distance_m)].ground;
-        ground
-            .get(ground.partition_point(|g| g.1 <= distance_m))
-            .or(ground.last())
-            .map(|g| g.2)
+        highest_m(&self.legs[self.leg_index(distance_m)].ground, distance_m)
+    }
+
+    /// How far a distance \[m\] is from the departure and from the destination, m. A start in flight is no field.
+    fn off_fields_m(&self, distance_m: f64) -> (f64, f64) {
+        let out_m = match self.start {
+            Start::Ground => distance_m,
+            Start::InFlight { .. } => f64::INFINITY,
+        };
+        (out_m, self.length_m - distance_m)
+    }
+
+    /// How far a distance \[m\] is from the nearer field, m, where that is so near that the ground under the track counts.
+    fn near_field_m(&self, distance_m: f64) -> Option<f64> {
+        let (out_m, to_go) = self.off_fields_m(distance_m);
+        (out_m < FIELD_M || to_go < self.way_in_m()).then_some(out_m.min(to_go))
+    }
+
+    /// Length of the way in over which the ground under the track counts, m.
+    fn way_in_m(&self) -> f64 {
+        FIELD_M.max(self.arrival.before_m + BEFORE_PATTERN_M)
     }
 
     /// Height over ground \[m\] of a true height \[m\] at a distance \[m\], by which the air is smooth or not. None is counted on where
@@ -367,7 +392,7 @@ impl Problem {
 
     /// Least of the heights [`Problem::floor_m`] of a part of the route \[m\]; `None` where any of it has none.
     pub fn lowest_floor_m(&self, from_m: f64, to_m: f64) -> Option<f64> {
-        let mut least = self.floor_m(from_m)?;
+        let mut least = self.floor_m(from_m)?.min(self.floor_m(to_m - EDGE_M)?);
         for edge in self.floor_edges_m(from_m, to_m) {
             least = least
                 .min(self.floor_m(edge - EDGE_M)?)
@@ -379,18 +404,17 @@ impl Problem {
     /// Least true height \[m\] at a distance \[m\], in climb and let-down as well as in cruise.
     ///
     /// Beyond [`TERMINAL_M`] of both fields: ground and the clearance. Nearer: ground and 500 ft. Within 10 nm of a field, where
-    /// the figure for a whole stretch says nothing of the way in: none. A start in flight is no field. Where the ground is not known:
+    /// the highest ground to either side says nothing of the way in: the ground right under the track and 48 ft for each mile from
+    /// the field, where that ground is known; none in the last mile. A start in flight is no field. Where the ground is not known:
     /// none; then the least cruise altitude of the leg is all there is, and [`Note::NoTerrain`] says so.
     pub fn floor_m(&self, distance_m: f64) -> Option<f64> {
-        let to_go = self.length_m - distance_m;
-        // Who begins in flight has left no field.
-        let out_m = match self.start {
-            Start::Ground => distance_m,
-            Start::InFlight { .. } => f64::INFINITY,
-        };
-        if out_m < FIELD_M || to_go < FIELD_M.max(self.arrival.before_m + 5.0 * M_PER_NM) {
-            return None;
+        if let Some(off_m) = self.near_field_m(distance_m) {
+            let leg = &self.legs[self.leg_index(distance_m)];
+            let ground = highest_m(&leg.under_track, distance_m)?;
+            let clearance_m = (OBSTACLE_SLOPE * off_m).min(TERMINAL_CLEARANCE_M);
+            return (off_m >= RUNWAY_M).then_some(ground + clearance_m);
         }
+        let (out_m, to_go) = self.off_fields_m(distance_m);
         let ground = self.ground_m(distance_m)?;
         Some(if out_m < TERMINAL_M || to_go < TERMINAL_M {
             ground + TERMINAL_CLEARANCE_M
@@ -401,24 +425,35 @@ impl Problem {
 
     /// Distances between two others \[m\] at which [`Problem::floor_m`] or the ground changes in a step, m, in no order.
     pub fn floor_edges_m(&self, from_m: f64, to_m: f64) -> impl Iterator<Item = f64> + '_ {
-        let end = FIELD_M.max(self.arrival.before_m + 5.0 * M_PER_NM);
         let first = self.legs.partition_point(|l| l.to_m <= from_m);
         let legs = self.legs[first..]
             .iter()
             .take_while(move |l| l.from_m < to_m);
+        let ends = move |rows: &'_ [(f64, f64, f64)]| {
+            let first = rows.partition_point(|g| g.1 <= from_m);
+            first..first + rows[first..].partition_point(|g| g.1 < to_m)
+        };
         let grounds = legs.flat_map(move |l| {
-            let first = l.ground.partition_point(|g| g.1 <= from_m);
-            l.ground[first..].iter().map(|g| g.1)
+            let near = self.near_field_m(from_m.max(l.from_m)).is_some()
+                || self.near_field_m(to_m.min(l.to_m)).is_some();
+            let under = near.then(|| &l.under_track[ends(&l.under_track)]);
+            let ground = &l.ground[ends(&l.ground)];
+            ground
+                .iter()
+                .chain(under.into_iter().flatten())
+                .map(|g| g.1)
         });
         [
+            RUNWAY_M,
             FIELD_M,
             TERMINAL_M,
             self.length_m - TERMINAL_M,
-            self.length_m - end,
+            self.length_m - self.way_in_m(),
+            self.length_m - RUNWAY_M,
         ]
         .into_iter()
         .filter(move |&s| from_m < s && s < to_m)
-        .chain(grounds.take_while(move |&s| s < to_m))
+        .chain(grounds)
     }
 
     /// Indicated altitude \[m\] and airspeed [m/s] that the flight begins with: at lift-off at a speed, or in the air as it is.
@@ -565,6 +600,13 @@ fn field_of(place: &Place, altimeter_pa: f64) -> Result<Field, ProblemError> {
     })
 }
 
+/// Height of the row at a distance \[m\], of rows of (from, to, height); of the last beyond them.
+fn highest_m(rows: &[(f64, f64, f64)], distance_m: f64) -> Option<f64> {
+    rows.get(rows.partition_point(|g| g.1 <= distance_m))
+        .or(rows.last())
+        .map(|g| g.2)
+}
+
 /// Makes a trip definite for an aircraft.
 ///
 /// # Errors
@@ -648,18 +690,21 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
             triangle::wrap_rad(line.course_end_rad() - variation_at(1.0)?),
         ];
         let to_m = along_m + line.distance_m();
-        let mut start = along_m;
-        let mut stretches = Vec::new();
-        for &(end, height_m) in &ground.ground {
-            let end = (along_m + end).min(to_m);
-            if end > start {
-                stretches.push((start, end, height_m));
-                start = end;
+        let along_route = |rows: &[(f64, f64)]| {
+            let mut start = along_m;
+            let mut stretches = Vec::new();
+            for &(end, height_m) in rows {
+                let end = (along_m + end).min(to_m);
+                if end > start {
+                    stretches.push((start, end, height_m));
+                    start = end;
+                }
             }
-        }
-        if let Some(s) = stretches.last_mut() {
-            s.1 = to_m;
-        }
+            if let Some(s) = stretches.last_mut() {
+                s.1 = to_m;
+            }
+            stretches
+        };
         legs.push(Leg {
             from,
             to,
@@ -669,7 +714,8 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
             magnetic_rad: triangle::wrap_rad(true_rad - variation_rad),
             magnetic_ends_rad,
             variation_rad,
-            ground: stretches,
+            ground: along_route(&ground.ground),
+            under_track: along_route(&ground.under_track),
             minimum_m: ground.minimum_m,
             maximum_m: ground.maximum_m,
             mountainous: ground.mountainous,

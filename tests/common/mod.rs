@@ -65,6 +65,7 @@ pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_
         magnetic_ends_rad: [1.0; 2],
         variation_rad: 0.0,
         ground: vec![(0.0, length_m, 0.0)],
+        under_track: vec![],
         minimum_m: 1_000.0 * M_PER_FT,
         maximum_m: None,
         mountainous: false,
@@ -236,6 +237,7 @@ pub fn two_speed_trip() -> Problem {
     }
     trip.ground[0] = LegGround {
         ground: vec![(1e7, 0.0)],
+        under_track: Vec::new(),
         minimum_m: 10_000.0 * M_PER_FT,
         maximum_m: None,
         mountainous: false,
