@@ -487,6 +487,20 @@ fn closed_form_fuel_for_the_alternate_is_kept() {
     assert!(number(&tight, "/totals/time_min") > number(&free, "/totals/time_min") + 1.0);
     // What cannot be had is said with what it would take.
     refused(&typed(&["--fuel", "19", "--alternate", "KTWF"]), &["gal"]);
+    // The bulletin is for use until 1800Z, two hours after start-up.
+    let onward = json(&typed(&["--alternate", "KTWF"]));
+    let over_min =
+        number(&onward, "/totals/block_time_min") + number(&onward, "/alternate/time_min") - 120.0;
+    assert!(over_min > 0.0 && number(&onward, "/totals/block_time_min") < 120.0);
+    let warnings = onward["warnings"].as_array().expect("a list");
+    let told = warnings
+        .iter()
+        .find(|w| w["kind"] == "forecast_ends_onward");
+    let told = told.expect("a warning")["text"].as_str().expect("words");
+    assert!(
+        told.contains(&format!("ends {:.0} min after", over_min.ceil())),
+        "{told}"
+    );
     let (_, sheet, _) = fellrun(&typed(&["--alternate", "KTWF"]));
     let flat = sheet.split_whitespace().collect::<Vec<_>>().join(" ");
     for words in [

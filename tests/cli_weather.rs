@@ -388,7 +388,7 @@ fn closed_form_check_tells_weather_ground_and_volumes() {
     let mut headed = b"HTXX98 KWBC 080000\r\r\n".to_vec();
     headed.extend(fs::read(root().join(GFS)).expect("a file of the tests"));
     let headed = written(folder.path(), "c.bin", &headed);
-    let gfs = ": GRIB2: wind to the east at 9 levels, wind to the north at 9 levels, temperature at 9 levels, height at 9 levels";
+    let gfs = ": GRIB2: wind to the east, wind to the north, temperature, height at 9 levels";
     let ground = "N43W116, 1201 by 1201 posts, ground from 3281 to 4921 ft, 1 post without height";
     for (file, words) in [
         (

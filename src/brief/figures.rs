@@ -1408,6 +1408,13 @@ fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
                 number(up(over_s / 60.0, 0), 0)
             ),
         ),
+        Warning::ForecastEndsOnward(over_s) => (
+            "forecast_ends_onward",
+            format!(
+                "a flight on to the alternate ends {} min after the period the winds aloft are for",
+                number(up(over_s / 60.0, 0), 0)
+            ),
+        ),
         Warning::BelowReserve(kg) => {
             ("below_reserve", format!("lands {} gal short of the reserve you asked for", gal(*kg)))
         }

@@ -324,12 +324,19 @@ fn read_places(content: &Content) -> Result<String, FileError> {
 
 fn read_grib(content: &Content) -> Result<String, FileError> {
     let file = grib2::overview(&content.path)?;
-    let mut parts: Vec<String> = file
-        .kinds
-        .iter()
-        .map(|(kind, surfaces)| match surfaces {
-            0 => (*kind).to_owned(),
-            n => format!("{kind} at {}", count(*n, "level", "levels")),
+    // Kinds on as many levels are said together.
+    let mut together: Vec<(String, usize)> = Vec::new();
+    for &(kind, levels) in &file.kinds {
+        match together.last_mut() {
+            Some((kinds, same)) if *same == levels && levels > 0 => *kinds += &format!(", {kind}"),
+            _ => together.push((kind.to_owned(), levels)),
+        }
+    }
+    let mut parts: Vec<String> = together
+        .into_iter()
+        .map(|(kinds, levels)| match levels {
+            0 => kinds,
+            n => format!("{kinds} at {}", count(n, "level", "levels")),
         })
         .collect();
     if let Some((low_pa, high_pa)) = file.surfaces_pa {

@@ -3,9 +3,9 @@
 use super::alternate::{self, AlternateError, AlternateFlight};
 use super::infeasible::tried;
 use super::plan::Draft;
-use super::search::{bare, on_schedule, set_clock, totals};
+use super::search::{bare, on_schedule, past_forecast_s, set_clock, totals};
 use super::why;
-use super::{Plan, SolveError};
+use super::{Plan, SolveError, Warning};
 use crate::aircraft::Aircraft;
 use crate::quantity::M3_PER_GAL;
 use crate::trip::{FuelLoad, Problem, ProblemError, Trip, resolve};
@@ -61,10 +61,17 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
         Ok((problem.into_owned(), answer, onward))
     };
     let told = |(problem, draft, alternate): Found| {
-        let plan = Plan {
+        let mut plan = Plan {
             alternate,
             ..why::told(&problem, draft).0
         };
+        if let Some(on) = &plan.alternate
+            && past_forecast_s(&problem, plan.totals.time_s).is_none()
+        {
+            let over_s = past_forecast_s(&problem, plan.totals.time_s + on.time_s);
+            plan.warnings
+                .extend(over_s.map(Warning::ForecastEndsOnward));
+        }
         (problem, plan)
     };
     let needed_kg = |(problem, draft, _): &Found| totals(problem, &draft.flown).fuel_required_kg;

@@ -153,6 +153,8 @@ pub enum Warning {
     Note(Note),
     /// The flight ends after the forecast does, s.
     ForecastEnds(f64),
+    /// The forecast lasts to the landing, but not to that at the alternate, s short.
+    ForecastEndsOnward(f64),
     /// Landing fuel is below the reserve asked for, kg short.
     BelowReserve(f64),
     /// Landing fuel is below the legal least, kg short.

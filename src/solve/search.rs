@@ -442,6 +442,15 @@ pub fn totals(problem: &Problem, flown: &Flown) -> Totals {
     }
 }
 
+/// How long a flight of this time \[s\] from take-off goes on after the period its forecasts are for, s; `None` where it does not.
+pub(super) fn past_forecast_s(problem: &Problem, time_s: f64) -> Option<f64> {
+    let until = problem.valid_until?;
+    #[expect(clippy::cast_precision_loss, reason = "seconds of a few days")]
+    let left_s = (until.as_second() - problem.departure_time.as_second()) as f64;
+    let over_s = problem.aircraft.procedures.taxi_time_s + time_s - left_s;
+    (over_s > 0.0).then_some(over_s)
+}
+
 fn warnings(
     problem: &Problem,
     flown: &Flown,
@@ -449,14 +458,7 @@ fn warnings(
     mismatch: &Mismatch,
 ) -> Vec<Warning> {
     let mut out: Vec<Warning> = problem.notes.iter().cloned().map(Warning::Note).collect();
-    if let Some(until) = problem.valid_until {
-        #[expect(clippy::cast_precision_loss, reason = "seconds of a few days")]
-        let left_s = (until.as_second() - problem.departure_time.as_second()) as f64;
-        let over_s = problem.aircraft.procedures.taxi_time_s + totals.time_s - left_s;
-        if over_s > 0.0 {
-            out.push(Warning::ForecastEnds(over_s));
-        }
-    }
+    out.extend(past_forecast_s(problem, totals.time_s).map(Warning::ForecastEnds));
     let short = totals.alternate_kg + totals.reserve_required_kg - totals.landing_fuel_kg;
     if short > 0.0 {
         out.push(Warning::BelowReserve(short));
