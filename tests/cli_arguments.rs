@@ -67,3 +67,76 @@ fn closed_form_a_missing_trip_touches_no_output() {
     );
     assert_eq!(std::fs::read_dir(folder.path()).expect("lists").count(), 0);
 }
+
+/// A profile that comes with the program is known by its name where there is no such file, and is the same as the file.
+#[test]
+fn closed_form_profiles_by_name() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let here = |args: &[&str]| {
+        let out = fellrun().args(args).current_dir(&folder).output();
+        let out = out.expect("starts");
+        let text = |b: &[u8]| String::from_utf8_lossy(b).into_owned();
+        (out.status.code(), text(&out.stdout), text(&out.stderr))
+    };
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut found = 0;
+    for entry in std::fs::read_dir(root.join("profiles")).expect("lists") {
+        let path = entry.expect("an entry").path();
+        let name = path.file_stem().expect("a name").to_str().expect("ASCII");
+        let (status, text, _) = here(&["new", "profile", name]);
+        assert_eq!(status, Some(0), "{name}");
+        assert_eq!(text, std::fs::read_to_string(&path).expect("reads"));
+        found += 1;
+    }
+    assert!(found >= 5);
+    let (status, by_name, _) = here(&["glide", "trainer-160hp"]);
+    assert_eq!(status, Some(0));
+    let file = root.join("profiles/trainer-160hp.toml");
+    assert_eq!(by_name, here(&["glide", file.to_str().expect("UTF-8")]).1);
+    // A file of that name is taken first, and a wrong name is told the right ones.
+    std::fs::write(folder.path().join("trainer-160hp"), "x").expect("writes");
+    assert_eq!(here(&["glide", "trainer-160hp"]).0, Some(1));
+    let (status, _, told) = here(&["glide", "trainer"]);
+    assert_eq!(status, Some(1));
+    assert!(told.contains("there is no such file") && told.contains("retractable-200hp"));
+    // In a trip file and on the command line alike.
+    let demo = std::fs::read_to_string(root.join("examples/first-trip.toml")).expect("reads");
+    let named = demo
+        .replace("../profiles/retractable-200hp.toml", "retractable-200hp")
+        .replace("weather/", &format!("{}/examples/weather/", root.display()));
+    std::fs::write(folder.path().join("trip.toml"), named).expect("writes");
+    let (status, line, _) = here(&["check", "trip.toml"]);
+    assert_eq!(status, Some(0));
+    assert!(line.contains("200-hp"), "{line}");
+}
+
+#[test]
+fn closed_form_completions_and_manual_pages() {
+    for shell in ["bash", "elvish", "fish", "powershell", "zsh"] {
+        let (status, script, _) = run(&["completions", shell]);
+        assert_eq!(status, Some(0));
+        assert!(
+            script.contains("objective") && script.contains("settings"),
+            "{shell}"
+        );
+    }
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let out = folder.path().to_str().expect("UTF-8");
+    assert_eq!(run(&["man", "--out", out]).0, Some(0));
+    let (_, help, _) = run(&["--help"]);
+    let commands = help.lines().skip_while(|l| *l != "Commands:").skip(1);
+    let mut seen = 0;
+    for line in commands.take_while(|l| !l.is_empty()) {
+        let name = line.split_whitespace().next().expect("a name");
+        if name == "help" {
+            continue;
+        }
+        let page = std::fs::read_to_string(folder.path().join(format!("fellrun-{name}.1")));
+        assert!(page.expect("a page").contains(".SH SYNOPSIS"), "{name}");
+        seen += 1;
+    }
+    assert!(seen >= 8);
+    assert!(folder.path().join("fellrun-new-trip.1").is_file());
+    assert!(run(&["man"]).1.contains("flight manual"));
+    assert_eq!(run(&["man", "--out", "no/such/folder"]).0, Some(1));
+}

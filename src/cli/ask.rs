@@ -6,6 +6,7 @@ use super::{Failure, profile};
 use crate::files::diagnostic::{FileError, FindingKind};
 use crate::files::grib2::is_grib;
 use crate::files::report::looks_like_report;
+use crate::files::shipped;
 use crate::files::trip::{TripFile, parse_trip};
 use crate::files::trip_text::{Draft, DraftPlace, DraftPrices, via_list};
 use crate::solve::TripError;
@@ -675,6 +676,12 @@ pub(super) fn template(
     // paths in a file start from its own folder
     let elsewhere = folder.is_some_and(|f| !f.as_os_str().is_empty());
     let from_there = |p: &Path| {
+        if p.to_str()
+            .is_some_and(|name| shipped::profile(name).is_some())
+            && !p.exists()
+        {
+            return p.display().to_string();
+        }
         let whole = std::path::absolute(p).ok().filter(|_| elsewhere);
         whole.unwrap_or_else(|| p.to_owned()).display().to_string()
     };

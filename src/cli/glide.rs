@@ -17,7 +17,7 @@ const LIGHT: f64 = 0.25;
 /// Arguments of `glide` as typed.
 #[derive(Debug, Args)]
 pub struct GlideArgs {
-    /// The aircraft profile, a TOML file
+    /// The aircraft profile: a TOML file, or the name of one that comes with fellrun
     #[arg(value_name = "PROFILE.toml")]
     pub profile: PathBuf,
     /// Weights, with commas or given more than once, the first in full; without it the greatest at take-off and two lighter

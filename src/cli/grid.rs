@@ -48,7 +48,7 @@ impl FromStr for Span {
 /// Arguments of `grid` as typed.
 #[derive(Debug, Args)]
 pub struct GridArgs {
-    /// The aircraft profile, a TOML file
+    /// The aircraft profile: a TOML file, or the name of one that comes with fellrun
     #[arg(value_name = "PROFILE.toml")]
     pub profile: PathBuf,
     /// Write the grid here as CSV; - for standard output

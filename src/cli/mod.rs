@@ -13,6 +13,7 @@ mod output;
 mod plan;
 mod profile;
 mod settings;
+mod shell;
 mod winds;
 
 pub use ask::AskArgs;
@@ -23,6 +24,7 @@ pub use grid::{GridArgs, Span};
 pub use new::NewArgs;
 pub use plan::PlanArgs;
 pub use settings::SettingsArgs;
+pub use shell::{CompletionsArgs, ManArgs};
 pub use winds::WindsArgs;
 
 use clap::{Parser, Subcommand};
@@ -68,6 +70,10 @@ pub enum Command {
     New(NewArgs),
     /// Tell what files are, by their content, and whether they are in order.
     Check(CheckArgs),
+    /// Write a completion script for a shell.
+    Completions(CompletionsArgs),
+    /// Write manual pages.
+    Man(ManArgs),
 }
 
 /// How a command failed.
@@ -166,6 +172,8 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         Command::Fit(args) => fit::run(args),
         Command::New(args) => new::run(args),
         Command::Check(args) => check::run(args),
+        Command::Completions(args) => shell::completions(args),
+        Command::Man(args) => shell::man(args),
     }
 }
 

@@ -4,7 +4,9 @@ use super::Failure;
 use super::ask::{self, AskArgs};
 use super::output::{self, Target};
 use super::plan::Least;
-use crate::files::handbook;
+use crate::files::shipped::PROFILES;
+use crate::files::{handbook, shipped};
+use clap::builder::PossibleValuesParser;
 use clap::{Args, Subcommand};
 use std::path::{Path, PathBuf};
 
@@ -23,6 +25,15 @@ pub enum New {
     Handbook {
         /// Write it here instead of standard output
         #[arg(long, value_name = "HANDBOOK.toml")]
+        out: Option<PathBuf>,
+    },
+    /// A copy of an aircraft profile that comes with fellrun, to be edited.
+    Profile {
+        /// Which
+        #[arg(value_name = "NAME", value_parser = PossibleValuesParser::new(PROFILES.map(|(name, _)| name)))]
+        name: String,
+        /// Write it here instead of standard output
+        #[arg(long, value_name = "PROFILE.toml")]
         out: Option<PathBuf>,
     },
     /// A commented trip file for `fellrun plan`, filled with what is typed.
@@ -53,6 +64,11 @@ pub struct NewTripArgs {
 pub fn run(args: &NewArgs) -> Result<(), Failure> {
     let (out, text) = match &args.what {
         New::Handbook { out } => (out, handbook::template().to_owned()),
+        New::Profile { name, out } => {
+            // Invariant: the argument is one of the names.
+            let text = shipped::profile(name).unwrap_or_default();
+            (out, text.to_owned())
+        }
         New::Trip(args) => {
             let folder = args.out.as_deref().and_then(Path::parent);
             let profile = args.profile.as_deref();

@@ -18,7 +18,7 @@ pub struct PlanArgs {
     /// The trip, a TOML file; it names the aircraft profile and the weather. Without one, see below
     #[arg(value_name = "TRIP.toml")]
     pub trip: Option<PathBuf>,
-    /// The aircraft profile, instead of the one the trip names
+    /// The aircraft profile, a file or the name of one that comes with fellrun, instead of the one the trip names
     #[arg(long, value_name = "PROFILE.toml")]
     pub profile: Option<PathBuf>,
     /// What is to be least, instead of what the trip says

@@ -2,13 +2,13 @@
 
 use super::Failure;
 use crate::aircraft::{Aircraft, Warmth};
-use crate::files::profile::load_profile;
+use crate::files::profile::load_named;
 use crate::quantity::{KG_PER_LB, ZERO_C_K, range};
 use std::path::Path;
 
-/// Reads a profile.
+/// Reads a profile: a file, or one that comes with the program by its name.
 pub(super) fn load(path: &Path) -> Result<Aircraft, Failure> {
-    load_profile(path).map_err(|e| Failure::drawn(e.render_for_stderr()))
+    load_named(Path::new(""), path).map_err(|e| Failure::drawn(e.render_for_stderr()))
 }
 
 /// A value of an option inside the range of the table of ranges.

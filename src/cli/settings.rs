@@ -12,7 +12,7 @@ use std::path::PathBuf;
 /// Arguments of `settings` as typed.
 #[derive(Debug, Args)]
 pub struct SettingsArgs {
-    /// The aircraft profile, a TOML file
+    /// The aircraft profile: a TOML file, or the name of one that comes with fellrun
     #[arg(value_name = "PROFILE.toml")]
     pub profile: PathBuf,
     /// Pressure altitudes, with commas or given more than once; without it every 2,000 ft

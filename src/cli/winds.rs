@@ -16,7 +16,7 @@ pub struct WindsArgs {
     /// The trip, a TOML file; it names the aircraft profile and the weather
     #[arg(value_name = "TRIP.toml")]
     pub trip: PathBuf,
-    /// The aircraft profile, instead of the one the trip names
+    /// The aircraft profile, a file or the name of one that comes with fellrun, instead of the one the trip names
     #[arg(long, value_name = "PROFILE.toml")]
     pub profile: Option<PathBuf>,
     /// Write the winds as a drawing, .svg or .png by its ending; - for SVG to standard output

@@ -19,6 +19,7 @@ pub mod profile;
 pub mod report;
 pub mod route;
 mod sheet;
+pub mod shipped;
 pub mod stations;
 pub mod trip;
 mod trip_places;

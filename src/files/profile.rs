@@ -30,6 +30,7 @@ use std::path::Path;
 
 use super::diagnostic::{FileError, Finding, FindingKind, read_text, without_mark};
 use super::sheet::{Num, Section, Sheet};
+use super::shipped;
 use crate::aircraft::propeller::{
     Blade, GeometryError, PropellerGeometry, PropellerTable, Station, Stops,
 };
@@ -62,6 +63,25 @@ const FEATHERED_PITCH_DEG: f64 = 85.0;
 /// [`FileError`] with everything that is wrong with the file.
 pub fn load_profile(path: &Path) -> Result<Aircraft, FileError> {
     parse_profile(&read_text(path)?, path)
+}
+
+/// The same by the name of a file in a folder, or by the name alone of a profile that comes with the program, if there is no such file.
+///
+/// # Errors
+/// As [`load_profile`].
+pub fn load_named(folder: &Path, name: &Path) -> Result<Aircraft, FileError> {
+    let path = folder.join(name);
+    let Err(why) = std::fs::metadata(&path) else {
+        return load_profile(&path);
+    };
+    if let Some(text) = name.to_str().and_then(shipped::profile) {
+        return parse_profile(text, name);
+    }
+    let mut error = FileError::unreadable(&path, &why);
+    for hint in error.findings.iter_mut().filter_map(|f| f.hint.as_mut()) {
+        *hint += &format!("; by name alone there are {}", shipped::names());
+    }
+    Err(error)
 }
 
 /// The same from a text; `path` is only for messages.

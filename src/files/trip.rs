@@ -27,7 +27,7 @@
 //! | `[arrival]` | `pattern_altitude_ft` (1,000 ft above the field, rounded up to 100 ft), `before_nm` (5), `circuit_min` (3) |
 
 use std::ops::Range as Span;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use jiff::Timestamp;
 use toml::de::DeValue;
@@ -36,7 +36,7 @@ use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text};
 use super::hgt;
 use super::keep_out::load_keep_outs;
 use super::places::Gazetteer;
-use super::profile::load_profile;
+use super::profile::load_named;
 use super::sheet::{Num, Section, Sheet};
 use super::trip_places::{ReadPlace, alternate, own_places, places, route_places, table_note};
 use super::weather::{self, Route, WindsOnHand, weather};
@@ -74,8 +74,6 @@ pub struct TripFile {
     pub trip: Trip,
     /// The aircraft.
     pub aircraft: Aircraft,
-    /// Where the aircraft was read from.
-    pub profile_path: PathBuf,
     /// The winds aloft, for other times of departure as well.
     pub winds: WindsOnHand,
     /// What was taken from elsewhere than the trip, and must be said with the plan.
@@ -159,8 +157,11 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
 
     // No finding, so every choice was read; the fall-backs below are never seen.
     let departure_time = departure.unwrap_or(Timestamp::UNIX_EPOCH);
-    let profile_path = profile.map_or_else(|| folder.join(&named_profile), Path::to_owned);
-    let aircraft = match load_profile(&profile_path) {
+    let loaded = match profile {
+        Some(typed) => load_named(Path::new(""), typed),
+        None => load_named(folder, Path::new(&named_profile)),
+    };
+    let aircraft = match loaded {
         Err(error) if profile.is_none() && error.is_unreadable() => {
             return Err(not_found(&sheet, "profile", profile_span, &error));
         }
@@ -224,7 +225,6 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     Ok(TripFile {
         trip,
         aircraft,
-        profile_path,
         winds: loaded.on_hand,
         notes,
     })
