@@ -168,7 +168,7 @@ impl<'a> Pilot<'a> {
 }
 
 /// What a flight of a script is told by, as bits.
-fn key(script: &Script) -> Vec<u64> {
+pub(super) fn key(script: &Script) -> Vec<u64> {
     let part = |p: &DescentPart| {
         let (rule, map_pa) = match p.throttle {
             ThrottleRule::Full => (0, 0.0),

@@ -8,7 +8,7 @@ use super::plan::{
     Alternative, AlternativeKind, Draft, LeftOut, NotFlown, Plan, Sensitivity, Shifted, Workings,
 };
 use super::refine::{
-    COARSE_ERROR, Pilot, Reach, continuous, second_climb_from_m, settle, settle_within,
+    COARSE_ERROR, Pilot, Reach, continuous, key, second_climb_from_m, settle, settle_within,
     with_trigger,
 };
 use super::search::{Search, alternative, bare, on_schedule, reflown, totals};
@@ -67,6 +67,7 @@ pub(super) fn told(problem: &Problem, mut draft: Draft) -> (Plan, Workings) {
         search: Search::new(problem, problem.cost_rates()),
         pilot: Pilot::new(problem),
         exact: Pilot::exact(problem),
+        known: RefCell::default(),
     };
     // Each plan taken over is cheaper than the one before by a share of it, so this ends.
     let (others, left_out) = loop {
@@ -98,6 +99,8 @@ struct Why<'a> {
     search: Search<'a>,
     pilot: Pilot<'a>,
     exact: Pilot<'a>,
+    /// What was recorded, by the key of the script.
+    known: RefCell<Vec<(Vec<u64>, Option<Flown>)>>,
 }
 
 /// Sets the choice of an alternative in a script.
@@ -390,8 +393,17 @@ impl Why<'_> {
 
     /// A flight of the search as the plan is flown, path recorded.
     fn recorded(&self, flown: &Flown) -> Option<Flown> {
-        let script = self.exact.met(&flown.script_free())?;
-        fly_recorded(self.problem, &script).ok()
+        let asked = flown.script_free();
+        let key = key(&asked);
+        if let Some((_, known)) = self.known.borrow().iter().find(|(k, _)| *k == key) {
+            return known.clone();
+        }
+        let exactly = self
+            .exact
+            .met(&asked)
+            .and_then(|script| fly_recorded(self.problem, &script).ok());
+        self.known.borrow_mut().push((key, exactly.clone()));
+        exactly
     }
 
     /// A better flight settled freely, or as it is where that is worse, with its re-flight; `None` if no independent re-flight
