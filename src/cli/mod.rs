@@ -12,6 +12,7 @@ mod new;
 mod output;
 mod plan;
 mod profile;
+mod schema;
 mod settings;
 mod winds;
 
@@ -22,6 +23,7 @@ pub use glide::GlideArgs;
 pub use grid::{GridArgs, Span};
 pub use new::NewArgs;
 pub use plan::PlanArgs;
+pub use schema::SchemaArgs;
 pub use settings::SettingsArgs;
 pub use winds::WindsArgs;
 
@@ -66,6 +68,8 @@ pub enum Command {
     Fit(FitArgs),
     /// Write a commented file to begin with.
     New(NewArgs),
+    /// Write the JSON Schema of what a command writes as JSON.
+    Schema(SchemaArgs),
     /// Tell what files are, by their content, and whether they are in order.
     Check(CheckArgs),
 }
@@ -165,6 +169,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         Command::Glide(args) => glide::run(args),
         Command::Fit(args) => fit::run(args),
         Command::New(args) => new::run(args),
+        Command::Schema(args) => schema::run(args),
         Command::Check(args) => check::run(args),
     }
 }
