@@ -114,10 +114,16 @@ fn closed_form_shifted_notes_have_the_shift() {
             // by hand: distance over time, with and without the three minutes
             let (nm, planned) = (number(l, "/distance_nm"), number(l, "/planned_min"));
             let gs = 60.0 * nm / (planned + 3.0) - 60.0 * nm / planned;
-            assert!((number(l, "/difference_gs_kt") - gs).abs() < ROUNDED_KT, "{l}");
+            assert!(
+                (number(l, "/difference_gs_kt") - gs).abs() < ROUNDED_KT,
+                "{l}"
+            );
             // no airspeed was noted: all of it is wind
             assert_eq!(l["difference_tas_kt"], Value::Null);
-            assert!((number(l, "/difference_wind_kt") - gs).abs() < ROUNDED_KT, "{l}");
+            assert!(
+                (number(l, "/difference_wind_kt") - gs).abs() < ROUNDED_KT,
+                "{l}"
+            );
         }
     }
     assert_eq!(seen, 1);
@@ -131,12 +137,20 @@ fn closed_form_fuel_used_and_times_of_day_say_the_same() {
     let mut text = "place,time_utc,fuel_used_gal\n".to_owned();
     for m in marks() {
         let clock = &m["time_utc"].as_str().expect("text")[11..19];
-        let _ = writeln!(text, "{},{clock},{}", name(m).to_lowercase(), on_board - gallons(m));
+        let _ = writeln!(
+            text,
+            "{},{clock},{}",
+            name(m).to_lowercase(),
+            on_board - gallons(m)
+        );
     }
     let flown = flown(&text);
     // times are written to the second: an end of a leg is off by half of one at most
     for l in legs(&flown) {
-        assert!(number(l, "/difference_min").abs() < 1.0 / 60.0 + ROUNDED, "{l}");
+        assert!(
+            number(l, "/difference_min").abs() < 1.0 / 60.0 + ROUNDED,
+            "{l}"
+        );
         assert!(number(l, "/difference_gal").abs() < ROUNDED, "{l}");
     }
     assert!(number(&flown, "/late_min").abs() < 0.5 / 60.0 + ROUNDED);
@@ -145,8 +159,12 @@ fn closed_form_fuel_used_and_times_of_day_say_the_same() {
 /// Notes in cruise at KU76 and TOD with the settings and readings that were planned, the airspeed more by this.
 fn settings(more_kt: f64) -> String {
     let mut text =
-        "place,elapsed_min,altitude_ft,oat_c,map_inhg,rpm,mixture,ias_kt,fuel_flow_gph\n".to_owned();
-    for m in marks().iter().filter(|m| ["KU76", "TOD"].contains(&name(m))) {
+        "place,elapsed_min,altitude_ft,oat_c,map_inhg,rpm,mixture,ias_kt,fuel_flow_gph\n"
+            .to_owned();
+    for m in marks()
+        .iter()
+        .filter(|m| ["KU76", "TOD"].contains(&name(m)))
+    {
         let b = before(m);
         let _ = writeln!(
             text,
@@ -171,7 +189,10 @@ fn closed_form_airspeed_noted_in_cruise_is_taken_from_the_wind() {
     const TAS_KT: f64 = 0.02;
     let as_planned = flown(&settings(0.0));
     let last = legs(&as_planned).last().expect("a leg");
-    assert_eq!((&last["from"], &last["to"]), (&"KU76".into(), &"TOD".into()));
+    assert_eq!(
+        (&last["from"], &last["to"]),
+        (&"KU76".into(), &"TOD".into())
+    );
     assert!(number(last, "/difference_tas_kt").abs() < TAS_KT, "{last}");
     assert!(number(last, "/difference_wind_kt").abs() < TAS_KT, "{last}");
     // Five knots more indicated with the times of the plan: the wind was from ahead by as much true airspeed. By hand, at low Mach numbers:
@@ -181,8 +202,14 @@ fn closed_form_airspeed_noted_in_cruise_is_taken_from_the_wind() {
     let tod = &marks()[3];
     let tas_per_ias = number(before(tod), "/tas_kt") / number(before(tod), "/ias_kt");
     let more = number(last, "/difference_tas_kt");
-    assert!((more - 5.0 * tas_per_ias).abs() < 0.1, "{more} {tas_per_ias}");
-    assert!((number(last, "/difference_wind_kt") + more).abs() < TAS_KT, "{last}");
+    assert!(
+        (more - 5.0 * tas_per_ias).abs() < 0.1,
+        "{more} {tas_per_ias}"
+    );
+    assert!(
+        (number(last, "/difference_wind_kt") + more).abs() < TAS_KT,
+        "{last}"
+    );
 }
 
 /// `fit` on the profile itself with these rows, zero-lift drag free; the fitted figure and the one of the profile.
@@ -247,11 +274,21 @@ fn closed_form_the_sheet_says_what_was_flown() {
     let path = path.to_str().expect("UTF-8");
     let sheet = printed(&["plan", TRIP, "--as-flown", path]);
     let part = sheet.split("As flown").nth(1).expect("a chapter");
-    for words in ["KBNO to KU76", "KU76 to KPIH", "55.0", "56.0", "111.0", "Without one"] {
+    for words in [
+        "KBNO to KU76",
+        "KU76 to KPIH",
+        "55.0",
+        "56.0",
+        "111.0",
+        "Without one",
+    ] {
         assert!(part.contains(words), "lacks {words:?}:\n{part}");
     }
     let line = printed(&["check", path]);
-    assert!(line.contains("notes of a flight: 3 notes over 111 min, 0 with fuel"), "{line}");
+    assert!(
+        line.contains("notes of a flight: 3 notes over 111 min, 0 with fuel"),
+        "{line}"
+    );
 }
 
 #[test]
@@ -261,30 +298,84 @@ fn closed_form_what_is_wrong_with_notes_is_said_with_its_place() {
         ("", &["there is no line", "place"]),
         ("place,time_utc\n", &["there is no note"]),
         ("place\nKBNO\n", &["there is no column time_utc"]),
-        ("plac,time_utc\nKBNO,16:10\n", &["no column \"plac\"", "did you mean `place`?", ":1:1"]),
-        ("place,time_utc,elapsed_min\nKBNO,16:10,0\n", &["both time_utc and elapsed_min"]),
-        ("place,elapsed_min,fuel_left_gal,fuel_used_gal\nKBNO,0,1,2\n", &["both fuel_left_gal and fuel_used_gal"]),
-        ("place,time_utc\nKBNO,25:10\n", &["time_utc = \"25:10\" is not a time", ":2:6", "16:42"]),
+        (
+            "plac,time_utc\nKBNO,16:10\n",
+            &["no column \"plac\"", "did you mean `place`?", ":1:1"],
+        ),
+        (
+            "place,time_utc,elapsed_min\nKBNO,16:10,0\n",
+            &["both time_utc and elapsed_min"],
+        ),
+        (
+            "place,elapsed_min,fuel_left_gal,fuel_used_gal\nKBNO,0,1,2\n",
+            &["both fuel_left_gal and fuel_used_gal"],
+        ),
+        (
+            "place,time_utc\nKBNO,25:10\n",
+            &["time_utc = \"25:10\" is not a time", ":2:6", "16:42"],
+        ),
         ("place,time_utc\nKBNO,\n", &["time_utc is empty"]),
-        ("place,elapsed_min\nKBNO,0\nKU76,0\n", &["not after the note before", ":3:6"]),
-        ("place,elapsed_min\nKU67,50\n", &["\"KU67\" is no point of this trip", "did you mean KU76?", ":2:1"]),
-        ("place,elapsed_min\nTOD,50\nTOC,60\n", &["\"TOC\" comes after TOD", ":3:1"]),
-        ("place,elapsed_min,rpm\nKU76,50,25000\n", &["rpm = 25000 is not in the required range of 300..=4000 rpm"]),
-        ("place,elapsed_min,mixture\nKU76,50,paek EGT\n", &["no mixture of the profile", "did you mean peak EGT?"]),
-        ("place,elapsed_min,fuel_left_gal\nTOC,10,30\nKU76,50,40\n", &["fuel_left_gal = 40.0 gal, but 30.0 gal at the note before"]),
-        ("place,elapsed_min,fuel_left_gal\nTOC,10,90\n", &["more than the 55.0 gal on board"]),
+        (
+            "place,elapsed_min\nKBNO,0\nKU76,0\n",
+            &["not after the note before", ":3:6"],
+        ),
+        (
+            "place,elapsed_min\nKU77,50\n",
+            &[
+                "\"KU77\" is no point of this trip",
+                "did you mean KU76?",
+                ":2:1",
+            ],
+        ),
+        (
+            "place,elapsed_min\nTOD,50\nTOC,60\n",
+            &["\"TOC\" comes after TOD", ":3:1"],
+        ),
+        (
+            "place,elapsed_min,rpm\nKU76,50,25000\n",
+            &["rpm = 25000 is not in the required range of 300..=4000 rpm"],
+        ),
+        (
+            "place,elapsed_min,mixture\nKU76,50,paek EGT\n",
+            &["no mixture of the profile", "did you mean peak EGT?"],
+        ),
+        (
+            "place,elapsed_min,fuel_left_gal\nTOC,10,30\nKU76,50,40\n",
+            &["fuel_left_gal = 40.0 gal, but 30.0 gal at the note before"],
+        ),
+        (
+            "place,elapsed_min,fuel_left_gal\nTOC,10,90\n",
+            &["more than the 55.0 gal on board"],
+        ),
     ];
     for (text, words) in cases {
         let path = written(folder.path(), "notes.csv", text);
-        refused(&["plan", TRIP, "--as-flown", path.to_str().expect("UTF-8")], words);
+        refused(
+            &["plan", TRIP, "--as-flown", path.to_str().expect("UTF-8")],
+            words,
+        );
     }
     // notes without a row for fit, and rows for fit without notes
-    let path = written(folder.path(), "notes.csv", "place,elapsed_min\nKU76,50\nKPIH,110\n");
+    let path = written(
+        folder.path(),
+        "notes.csv",
+        "place,elapsed_min\nKU76,50\nKPIH,110\n",
+    );
     let rows = folder.path().join("rows.csv");
     let rows = rows.to_str().expect("UTF-8");
     refused(
-        &["plan", TRIP, "--as-flown", path.to_str().expect("UTF-8"), "--fit-rows", rows],
-        &["KU76: no altitude_ft, no oat_c, no map_inhg, no rpm, no mixture, no ias_kt or fuel_flow_gph", "KPIH: not in level cruise"],
+        &[
+            "plan",
+            TRIP,
+            "--as-flown",
+            path.to_str().expect("UTF-8"),
+            "--fit-rows",
+            rows,
+        ],
+        &[
+            "KU76: no altitude_ft, no oat_c, no map_inhg, no rpm, no mixture, no ias_kt or fuel_flow_gph",
+            "KPIH: not in level cruise",
+        ],
     );
     assert!(!Path::new(rows).exists());
     let (status, _, err) = fellrun(&["plan", TRIP, "--fit-rows", rows]);
@@ -299,7 +390,10 @@ fn closed_form_damaged_notes_never_panic() {
     let path = Path::new("notes.csv");
     let mut read = 0;
     for at in 0..good.len() {
-        for text in [good[..at].to_owned(), good.replacen(&good[at..at + 1], "\"", at + 1)] {
+        for text in [
+            good[..at].to_owned(),
+            good.replacen(&good[at..at + 1], "\"", at + 1),
+        ] {
             if let Ok(notes) = fellrun::files::notes::parse_notes(&text, path, None) {
                 assert!(!notes.is_empty());
                 read += 1;

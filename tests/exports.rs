@@ -101,7 +101,16 @@ fn crosscheck_the_plans_of_every_profile_and_objective_fit_the_schema() {
         "KTWF",
         "--leave",
     ];
-    fits(&json_of(&typed(&more)), "in flight");
+    let in_flight = json_of(&typed(&more));
+    fits(&in_flight, "in flight");
+    let kinds: Vec<&Value> = rows(&in_flight, "marks")
+        .iter()
+        .map(|m| &m["kind"])
+        .collect();
+    assert!(
+        kinds[0] == "start" && !kinds.contains(&&"departure".into()),
+        "{kinds:?}"
+    );
     assert_eq!(seen, 8);
 }
 
@@ -115,7 +124,10 @@ fn crosscheck_other_json_fits_its_schema() {
     for (of, args) in runs {
         let (validator, _) = schema(of);
         let json = json_of(args);
-        let errors: Vec<String> = validator.iter_errors(&json).map(|e| e.to_string()).collect();
+        let errors: Vec<String> = validator
+            .iter_errors(&json)
+            .map(|e| e.to_string())
+            .collect();
         assert!(errors.is_empty(), "{of}: {errors:#?}");
         // and no other's
         assert!(!schema("plan").0.is_valid(&json), "{of} passes for a plan");
@@ -150,7 +162,10 @@ fn closed_form_every_key_of_the_schema_is_described() {
     fn walk(schema: &Value, at: &str, seen: &mut usize) {
         if let Some(properties) = schema["properties"].as_object() {
             for (key, property) in properties {
-                assert!(property["description"].is_string(), "{at}/{key} is not described");
+                assert!(
+                    property["description"].is_string(),
+                    "{at}/{key} is not described"
+                );
                 *seen += 1;
             }
         }
@@ -286,7 +301,11 @@ fn closed_form_marks_are_where_the_plan_has_them() {
     // start-up, taxi, flight: the block time is what of it is not flown
     let taxi_min = number(json, "/totals/block_time_min") - number(json, "/totals/time_min");
     for m in marks.iter().chain(rows(json, "track")) {
-        let utc: jiff::Timestamp = m["time_utc"].as_str().expect("text").parse().expect("a time");
+        let utc: jiff::Timestamp = m["time_utc"]
+            .as_str()
+            .expect("text")
+            .parse()
+            .expect("a time");
         let start: jiff::Timestamp = "2026-01-31T16:00:00Z".parse().expect("a time");
         let since_s = utc.duration_since(start).as_secs_f64();
         let should_s = 60.0 * (taxi_min + number(m, "/time_min"));
@@ -316,7 +335,8 @@ fn crosscheck_gpx_is_read_by_the_gpx_crate() {
         let m = 0.3048 * number(p, "/true_altitude_ft");
         assert!((w.elevation.expect("a height") - m).abs() < HEIGHT_M, "{p}");
         let time = w.time.expect("a time").format().expect("a time");
-        assert_eq!(p["time_utc"], Value::from(time));
+        let utc = |text: &str| -> jiff::Timestamp { text.parse().expect("a time") };
+        assert_eq!(utc(p["time_utc"].as_str().expect("text")), utc(&time));
     };
     let marks = rows(json, "marks");
     let [route] = &file.routes[..] else {
@@ -349,7 +369,10 @@ fn closed_form_the_gpx_can_be_flown_by_again() {
     let path = written(folder.path(), "plan.gpx", text);
     let path = path.to_str().expect("UTF-8");
     let line = printed(&["check", path]);
-    assert!(line.contains("GPX: 7 waypoints, 1 route of 7 points"), "{line}");
+    assert!(
+        line.contains("GPX: 7 waypoints, 1 route of 7 points"),
+        "{line}"
+    );
 }
 
 #[test]
@@ -386,7 +409,9 @@ fn crosscheck_csv_has_the_keys_and_values_of_the_json() {
     for (row, segment) in all.iter().zip(rows(json, "segments")) {
         for (head, cell) in heads.iter().zip(row) {
             let pointer = format!("/{}", head.replace('.', "/"));
-            let value = segment.pointer(&pointer).unwrap_or_else(|| panic!("no {head}"));
+            let value = segment
+                .pointer(&pointer)
+                .unwrap_or_else(|| panic!("no {head}"));
             same(cell, value, head);
         }
     }
@@ -395,7 +420,7 @@ fn crosscheck_csv_has_the_keys_and_values_of_the_json() {
 /// Order of what may stand in an element, as far as it is used here.
 ///
 /// Source: OGC 07-147r2, KML 2.2, and its schema ogckml22.xsd: sequences of AbstractFeatureType, PlacemarkType, LineStringType, PointType,
-/// StyleType, LineStyleType and PolyStyleType. The whole file was held against that schema once: tests/data/exports/SOURCE.md.
+/// StyleType, LineStyleType and PolyStyleType. The whole file was held against that schema once: tests/crosscheck/SOURCE.md.
 const ORDER: [(&str, &[&str]); 9] = [
     ("kml", &["Document"]),
     ("Document", &["name", "description", "Style", "Folder"]),
@@ -417,7 +442,10 @@ fn published_kml_is_in_the_order_of_the_standard() {
     let document = roxmltree::Document::parse(text).expect("XML");
     let mut seen = 0;
     for node in document.descendants().filter(|n| n.is_element()) {
-        assert_eq!(node.tag_name().namespace(), Some("http://www.opengis.net/kml/2.2"));
+        assert_eq!(
+            node.tag_name().namespace(),
+            Some("http://www.opengis.net/kml/2.2")
+        );
         let inner: Vec<&str> = node
             .children()
             .filter(|n| n.is_element())
@@ -433,7 +461,12 @@ fn published_kml_is_in_the_order_of_the_standard() {
             .unwrap_or_else(|| panic!("{name} holds {inner:?}"));
         let places: Vec<usize> = inner
             .iter()
-            .map(|i| order.iter().position(|o| o == i).unwrap_or_else(|| panic!("{i} in {name}")))
+            .map(|i| {
+                order
+                    .iter()
+                    .position(|o| o == i)
+                    .unwrap_or_else(|| panic!("{i} in {name}"))
+            })
             .collect();
         assert!(places.is_sorted(), "{name}: {inner:?}");
         seen += 1;
@@ -454,16 +487,18 @@ fn closed_form_kml_draws_the_track_of_the_json() {
     };
     let geometries = |name: &'static str| {
         let all = document.descendants();
-        all.filter(move |n| n.tag_name().name() == name).map(move |n| {
-            assert_eq!(texts(n, "extrude"), ["1"]);
-            assert_eq!(texts(n, "altitudeMode"), ["absolute"]);
-            let coordinates = &texts(n, "coordinates")[0];
-            let of = |c: &str| -> [f64; 3] {
-                let parts: Vec<f64> = c.split(',').map(|x| x.parse().expect("a number")).collect();
-                parts.try_into().expect("longitude, latitude, height")
-            };
-            coordinates.split(' ').map(of).collect::<Vec<_>>()
-        })
+        all.filter(move |n| n.tag_name().name() == name)
+            .map(move |n| {
+                assert_eq!(texts(n, "extrude"), ["1"]);
+                assert_eq!(texts(n, "altitudeMode"), ["absolute"]);
+                let coordinates = &texts(n, "coordinates")[0];
+                let of = |c: &str| -> [f64; 3] {
+                    let parts: Vec<f64> =
+                        c.split(',').map(|x| x.parse().expect("a number")).collect();
+                    parts.try_into().expect("longitude, latitude, height")
+                };
+                coordinates.split(' ').map(of).collect::<Vec<_>>()
+            })
     };
     let lines: Vec<_> = geometries("LineString").collect();
     assert_eq!(lines.len(), rows(json, "segments").len());
@@ -509,16 +544,23 @@ fn closed_form_kml_draws_the_track_of_the_json() {
 fn closed_form_names_that_xml_cannot_hold_are_made_to_fit() {
     let trip = std::fs::read_to_string(root().join(TRIP)).expect("the demo trip");
     let folder = tempfile::tempdir().expect("a temporary folder");
-    for (sub, files) in [("examples", vec![]), ("profiles", vec!["retractable-200hp.toml"])] {
+    for (sub, files) in [
+        ("examples", vec![]),
+        ("profiles", vec!["retractable-200hp.toml"]),
+    ] {
         std::fs::create_dir(folder.path().join(sub)).expect("a folder");
         for f in files {
-            std::fs::copy(root().join(sub).join(f), folder.path().join(sub).join(f)).expect("copies");
+            std::fs::copy(root().join(sub).join(f), folder.path().join(sub).join(f))
+                .expect("copies");
         }
     }
     let weather = root().join("examples/weather");
     let odd = trip
         .replace("\"Burns to Pocatello\"", "\"A < B & \\\"C\\\" \\u0001 ü\"")
-        .replace("\"weather/", &format!("\"{}/", weather.to_str().expect("UTF-8")));
+        .replace(
+            "\"weather/",
+            &format!("\"{}/", weather.to_str().expect("UTF-8")),
+        );
     let path = written(&folder.path().join("examples"), "odd.toml", odd);
     let path = path.to_str().expect("UTF-8");
     for option in ["--gpx", "--kml"] {
@@ -529,7 +571,10 @@ fn closed_form_names_that_xml_cannot_hold_are_made_to_fit() {
             .find(|n| n.tag_name().name() == "name")
             .and_then(|n| n.text())
             .expect("a name");
-        assert!(name.starts_with("A < B & \"C\" \u{fffd} ü: KBNO to KPIH"), "{name}");
+        assert!(
+            name.starts_with("A < B & \"C\" \u{fffd} ü: KBNO to KPIH"),
+            "{name}"
+        );
     }
 }
 

@@ -200,7 +200,7 @@ pub(super) fn as_flown_table(sheet: &mut Sheet, figures: &Figures) {
         "What was noted, and by how much it is off the plan (+ is longer, more, faster, or a wind more from behind):",
     );
     let heads = [
-        "", "nm", "min", "off", "gal", "off", "kt GS", "off", "wind kt", "",
+        "", "nm", "min", "off", "gal", "off", "kt GS", "off", "wind off", "",
     ];
     let some = |x: Option<f64>, words: &dyn Fn(f64) -> String| x.map_or("-".to_owned(), words);
     let plain = |x: f64| number(x, 1);

@@ -42,13 +42,12 @@ fn placemark(
     (name, text, style): (&str, &str, &str),
     (kind, coordinates): (&str, &str),
 ) -> io::Result<()> {
-    xml.create_element("Placemark")
-        .write_inner_content(|xml| {
-            leaf(xml, "name", name)?;
-            leaf(xml, "description", text)?;
-            leaf(xml, "styleUrl", &format!("#{style}"))?;
-            geometry(xml, kind, coordinates)
-        })?;
+    xml.create_element("Placemark").write_inner_content(|xml| {
+        leaf(xml, "name", name)?;
+        leaf(xml, "description", text)?;
+        leaf(xml, "styleUrl", &format!("#{style}"))?;
+        geometry(xml, kind, coordinates)
+    })?;
     Ok(())
 }
 

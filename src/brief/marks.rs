@@ -1,7 +1,7 @@
 //! Places of the route and points where what is done changes, in cockpit figures, each with its place on the Earth and its time.
 
 use super::units::{Fuel, celsius, degrees, ft, kt, min, nm};
-use super::words::{feet, number, up};
+use super::words::{feet, number, tens, up};
 use crate::flight::{Waymark, WaymarkKind, waymarks};
 use crate::quantity::M_PER_FT;
 use crate::solve::Plan;
@@ -57,13 +57,13 @@ pub struct MarkFigures {
     pub time_min: f64,
     /// The same by the clock, to the second.
     pub time_utc: String,
-    /// What the altimeter shows; at the destination on landing.
+    /// What the altimeter shows; at the destination the elevation of the field.
     pub indicated_altitude_ft: f64,
     /// Above mean sea level.
     pub true_altitude_ft: f64,
     /// Indicated airspeed.
     pub ias_kt: f64,
-    /// Outside air temperature at the height flown.
+    /// Outside air temperature there.
     pub temperature_c: f64,
     /// Left in the tanks.
     pub fuel_left_gal: f64,
@@ -79,7 +79,10 @@ fn words(mark: &Waymark, plan: &Plan, to_go_nm: f64, changes: usize) -> (&'stati
         WaymarkKind::Departure => ("departure", "take-off".to_owned()),
         WaymarkKind::Start => ("start", "the flight is here".to_owned()),
         WaymarkKind::TopOfClimb => ("top_of_climb", format!("top of climb, {} ft", level(0))),
-        WaymarkKind::Via => ("via", "on the way".to_owned()),
+        WaymarkKind::Via => (
+            "via",
+            format!("on the way, {} ft", tens(ft(mark.at.indicated_m))),
+        ),
         WaymarkKind::LevelChange => (
             "level_change",
             format!("from {} to {} ft", level(changes - 1), level(changes)),
@@ -115,19 +118,22 @@ pub(super) fn figures(
             let to_go_nm = nm(problem.length_m - state.distance_m);
             let (kind, text) = words(m, plan, to_go_nm, changes);
             let place = problem.position(state.distance_m);
-            let air = problem.air.at(
-                state.distance_m,
-                state.pressure_altitude_m,
-                state.time_s,
-            );
             // The circuit is flown level, but it ends on the ground.
-            let (indicated_m, true_m) = match m.kind {
+            let (pressure_altitude_m, indicated_m, true_m) = match m.kind {
                 WaymarkKind::Destination => {
                     let ground_m = problem.destination.elevation_m;
-                    (ground_m, ground_m)
+                    let field_m = problem.pressure_altitude_m(state.distance_m, ground_m);
+                    (field_m, ground_m, ground_m)
                 }
-                _ => (m.at.indicated_m, m.at.true_altitude_m),
+                _ => (
+                    state.pressure_altitude_m,
+                    m.at.indicated_m,
+                    m.at.true_altitude_m,
+                ),
             };
+            let air = problem
+                .air
+                .at(state.distance_m, pressure_altitude_m, state.time_s);
             MarkFigures {
                 kind,
                 name: m.name.clone(),
@@ -151,4 +157,53 @@ pub(super) fn figures(
 /// Metres of a height in feet, to the tenth, as GPX and KML have heights.
 pub(super) fn metres(feet: f64) -> String {
     format!("{:.1}", feet * M_PER_FT)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::brief::{Figures, sample};
+
+    #[test]
+    fn closed_form_a_change_of_level_is_marked_where_it_begins() {
+        // What the scripts of the sample say: up at 130 nm, down at 150 nm.
+        const NEAR_NM: f64 = 1e-3;
+        let shapes = sample::shapes();
+        for (plan, text, from_nm) in [
+            (&shapes[0], "from 10,500 to 11,500 ft", 130.0),
+            (&shapes[2], "from 10,500 to 8,500 ft", 150.0),
+        ] {
+            let figures = Figures::new(plan, sample::problem());
+            let changes: Vec<&MarkFigures> = figures
+                .marks
+                .iter()
+                .filter(|m| m.kind == "level_change")
+                .collect();
+            let [change] = changes[..] else {
+                panic!("{changes:?}")
+            };
+            assert_eq!(
+                (change.name.as_str(), change.text.as_str()),
+                ("NEW LEVEL", text)
+            );
+            assert!((change.distance_nm - from_nm).abs() < NEAR_NM, "{change:?}");
+        }
+    }
+
+    #[test]
+    fn closed_form_marks_are_in_the_order_of_the_flight_on_its_path() {
+        for plan in sample::shapes() {
+            let figures = Figures::new(&plan, sample::problem());
+            let marks = &figures.marks;
+            assert_eq!(marks[0].kind, "departure");
+            assert_eq!(marks[marks.len() - 1].kind, "destination");
+            for pair in marks.windows(2) {
+                assert!(pair[0].time_min <= pair[1].time_min, "{pair:?}");
+                assert!(pair[0].fuel_left_gal >= pair[1].fuel_left_gal, "{pair:?}");
+            }
+            let down = marks.iter().find(|m| m.kind == "top_of_descent");
+            let down = down.expect("a top of descent");
+            assert_eq!(down.distance_nm, figures.top_of_descent_nm);
+        }
+    }
 }

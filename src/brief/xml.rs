@@ -26,9 +26,7 @@ pub(super) fn leaf(xml: &mut Xml, name: &str, text: &str) -> io::Result<()> {
 
 /// A text with what XML 1.0 has no character for (most control characters; section 2.2 of the recommendation) replaced.
 pub(super) fn legal(text: &str) -> String {
-    let fits = |c: char| {
-        matches!(c, '\t' | '\n' | '\r' | '\u{20}'..='\u{d7ff}' | '\u{e000}'..='\u{fffd}' | '\u{10000}'..)
-    };
+    let fits = |c: char| matches!(c, '\t' | '\n' | '\r' | '\u{20}'..='\u{d7ff}' | '\u{e000}'..='\u{fffd}' | '\u{10000}'..);
     text.chars()
         .map(|c| if fits(c) { c } else { '\u{fffd}' })
         .collect()

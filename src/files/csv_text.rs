@@ -124,8 +124,7 @@ impl<'a> Table<'a> {
             return Some(row);
         }
         let message = format!("{} cells, but {} columns", row.len(), self.columns.len());
-        let hint =
-            "an empty cell needs its comma too; a cell with a comma in it stands in quotation marks";
+        let hint = "an empty cell needs its comma too; a cell with a comma in it stands in quotation marks";
         let kind = FindingKind::Syntax;
         findings.push(cell_finding(kind, "", line.clone(), message, hint));
         None

@@ -24,9 +24,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::csv_text::{Table, cell_finding, number};
 use super::diagnostic::{FileError, Finding, FindingKind, did_you_mean, quoted, read_text};
-use crate::quantity::{
-    Duration, Ias, KG_PER_LB, M_PER_FT, M3_PER_GAL, ManifoldPressure, ZERO_C_K,
-};
+use crate::quantity::{Duration, Ias, KG_PER_LB, M_PER_FT, M3_PER_GAL, ManifoldPressure, ZERO_C_K};
 use crate::trip::{Noted, NotedFuel};
 
 /// Columns of the file.
@@ -112,19 +110,11 @@ pub(super) fn looks_like_notes(text: &str) -> bool {
     text.lines().find(line).is_some_and(|head| {
         let columns: Vec<&str> = head.split(',').map(str::trim).collect();
         columns.contains(&"place")
-            && COLUMNS[1..]
-                .iter()
-                .filter(|c| columns.contains(c))
-                .count()
-                >= 1
+            && COLUMNS[1..].iter().filter(|c| columns.contains(c)).count() >= 1
     })
 }
 
-fn read(
-    text: &str,
-    trip: Option<&NotesFor>,
-    findings: &mut Vec<Finding>,
-) -> Option<Vec<Noted>> {
+fn read(text: &str, trip: Option<&NotesFor>, findings: &mut Vec<Finding>) -> Option<Vec<Noted>> {
     let hint = format!(
         "the first line names the columns, place and time_utc or elapsed_min among them; known are {}",
         COLUMNS.join(", ")
@@ -395,8 +385,7 @@ impl Clock {
                 Ok(written) => written,
                 Err(()) => {
                     let message = format!("time_utc = {} is not a time", quoted(&cell.0));
-                    let hint =
-                        "write it as 16:42, 16:42:30, 1642 or 2026-01-31T16:42Z, all in UTC";
+                    let hint = "write it as 16:42, 16:42:30, 1642 or 2026-01-31T16:42Z, all in UTC";
                     let kind = FindingKind::WrongType;
                     findings.push(cell_finding(kind, key, span, message, hint));
                     return None;

@@ -1,6 +1,6 @@
 //! Points of a flown flight that a pilot looks for: the places of the route, and where what is done changes.
 
-use super::flown::{Flown, SegmentKind, TrackPoint};
+use super::flown::{Flown, Mark, SegmentKind, TrackPoint};
 use crate::trip::{Problem, Start};
 
 /// Two points of the path nearer than this are one place, m.
@@ -99,6 +99,14 @@ pub fn waymarks(problem: &Problem, flown: &Flown) -> Vec<Waymark> {
         }
     };
     let over = |distance_m: f64| point_at(&flown.track, distance_m);
+    // Time and fuel as the flight has them: the transient after setting power is added where a cruise ends, so that the path has two
+    // points there.
+    let noted = |mark: &Mark| {
+        over(mark.distance_m).map(|mut at| {
+            (at.state.time_s, at.state.fuel_kg) = (mark.time_s, mark.fuel_kg);
+            at
+        })
+    };
     let begins = |kind: SegmentKind| {
         let found = flown.segments.iter().filter(move |s| s.kind == kind);
         found.filter_map(|s| flown.track.get(s.first).copied())
@@ -108,7 +116,7 @@ pub fn waymarks(problem: &Problem, flown: &Flown) -> Vec<Waymark> {
         mark(
             WaymarkKind::TopOfClimb,
             "TOC".to_owned(),
-            over(flown.top_of_climb.distance_m),
+            noted(&flown.top_of_climb),
         );
     }
     for leg in problem.legs.iter().skip(1) {
@@ -125,7 +133,7 @@ pub fn waymarks(problem: &Problem, flown: &Flown) -> Vec<Waymark> {
     mark(
         WaymarkKind::TopOfDescent,
         "TOD".to_owned(),
-        over(flown.top_of_descent.distance_m),
+        noted(&flown.top_of_descent),
     );
     mark(
         WaymarkKind::SlowDown,
