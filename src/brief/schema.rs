@@ -38,12 +38,16 @@ fn schema_of<T: JsonSchema>() -> Schema {
 /// # Errors
 /// Only if it cannot be written as JSON, which would be our bug.
 pub fn schema(document: Document) -> Result<String, serde_json::Error> {
-    let schema = match document {
-        Document::Plan => schema_of::<Figures>(),
-        Document::Winds => schema_of::<WindsFigures>(),
-        Document::Settings => schema_of::<SettingsFigures>(),
-        Document::Glide => schema_of::<GlideFigures>(),
+    let (mut schema, command) = match document {
+        Document::Plan => (schema_of::<Figures>(), "plan"),
+        Document::Winds => (schema_of::<WindsFigures>(), "winds"),
+        Document::Settings => (schema_of::<SettingsFigures>(), "settings"),
+        Document::Glide => (schema_of::<GlideFigures>(), "glide"),
     };
+    schema.insert(
+        "title".to_owned(),
+        format!("fellrun {command} --json").into(),
+    );
     let mut text = serde_json::to_string_pretty(&schema)?;
     text.push('\n');
     Ok(text)
