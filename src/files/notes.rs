@@ -104,13 +104,12 @@ pub fn parse_notes(
     }
 }
 
-/// Whether a text is meant to be notes: its first line names the place and a time.
+/// Whether a text is meant to be notes: its first line names the place and another of the columns.
 pub(super) fn looks_like_notes(text: &str) -> bool {
     let line = |l: &&str| !l.trim().is_empty() && !l.starts_with('#');
     text.lines().find(line).is_some_and(|head| {
         let columns: Vec<&str> = head.split(',').map(str::trim).collect();
-        columns.contains(&"place")
-            && COLUMNS[1..].iter().filter(|c| columns.contains(c)).count() >= 1
+        columns.contains(&"place") && COLUMNS[1..].iter().any(|c| columns.contains(c))
     })
 }
 
