@@ -138,7 +138,7 @@ pub fn waymarks(problem: &Problem, flown: &Flown) -> Vec<Waymark> {
     mark(
         WaymarkKind::SlowDown,
         "SLOW DOWN".to_owned(),
-        begins(SegmentKind::SlowDown).last(),
+        begins(SegmentKind::SlowDown).next_back(),
     );
     mark(
         WaymarkKind::PatternPoint,
