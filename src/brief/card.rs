@@ -24,6 +24,7 @@ use crate::flight::{
 use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
 use crate::solve::Plan;
 use crate::trip::{Problem, Start};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Most lines on a side of the card: departure (take-off, climb, cruise) and arrival (descent, arrival).
@@ -49,7 +50,7 @@ const LARGE_REDUCTION: f64 = 0.1;
 const TANK_CHANGE_FT: f64 = 1_500.0;
 
 /// Which part of the flight a line belongs to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Group {
     /// Lined up, to 1,000 ft above the field.
@@ -83,7 +84,7 @@ impl Group {
 }
 
 /// One line: what you see, which lever to what, what to expect.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct CardLine {
     /// From 1.
     pub order: usize,

@@ -2,15 +2,17 @@
 //!
 //! Field names are the keys of the JSON face (DESIGN section 7), unit included.
 
+use super::as_flown::AsFlownFigures;
 use super::card::{CardLine, lever_card};
+use super::marks::{Calendar, MarkFigures};
 use super::units::{
-    Fuel, celsius, course_deg, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
+    Fuel, celsius, course_deg, degrees, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
 };
 use super::weather::{LaterFigures, SourceFigures};
 use super::words::{
     EACH_ENGINE, ONE_ENGINE, down, feet, inches, knots, near, number, revs, sentence, setting, up,
 };
-use super::{CAUTIONS, TITLE};
+use super::{CAUTIONS, TITLE, marks};
 use crate::aircraft::{Aircraft, Induction, Speeds, Throttle};
 use crate::flight::{DescentPart, Limit, PathRule, Script, SegmentKind, ThrottleRule, TrackPoint};
 use crate::quantity::{M_PER_FT, M_PER_NM};
@@ -21,6 +23,7 @@ use crate::solve::{
 use crate::trip::{
     Change, Leg, Note, Objective, Patch, PatchKind, Problem, Roughness, Rules, Start,
 };
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Longest stretch of the table of conditions, m.
@@ -34,12 +37,16 @@ const WEIGHT_STEP_M: f64 = 25.0 * M_PER_NM;
 const POWER_ON: f64 = 0.35;
 
 /// The trip in a few words.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct TripFigures {
     /// Title as the trip file gives it.
     pub name: String,
     /// Aircraft.
     pub aircraft: String,
+    /// Start-up; in flight the time the flight is planned from.
+    pub departure_utc: String,
+    /// Lift-off, from which times in minutes count.
+    pub take_off_utc: String,
     /// How many engines it has; MAP and RPM are those of each, fuel and totals those of the aeroplane.
     pub engines: u32,
     /// Fixed pitch: power is set by RPM, and MAP is only computed.
@@ -62,7 +69,7 @@ pub struct TripFigures {
 }
 
 /// How a flight begins in the air.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct StartFigures {
     /// Indicated altitude.
     pub altitude_ft: f64,
@@ -71,7 +78,7 @@ pub struct StartFigures {
 }
 
 /// What was least.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ObjectiveFigures {
     /// time, fuel or money.
     pub kind: &'static str,
@@ -86,7 +93,7 @@ pub struct ObjectiveFigures {
 }
 
 /// Totals of one plan.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct TotalsFigures {
     /// Take-off to landing.
     pub time_min: f64,
@@ -131,7 +138,7 @@ fn legal_rule(problem: &Problem) -> &'static str {
 }
 
 /// What the plan gains over ordinary flying; below zero it costs more.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Gain {
     /// Quicker by.
     pub time_min: f64,
@@ -148,7 +155,7 @@ pub struct Gain {
 }
 
 /// The ideal flight.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct IdealFigures {
     /// In the unit of the objective.
     pub objective_value: f64,
@@ -163,7 +170,7 @@ pub struct IdealFigures {
 }
 
 /// What the independent re-flight misses.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Reflight {
     /// Re-flown less planned time.
     pub time_error_s: f64,
@@ -176,12 +183,18 @@ pub struct Reflight {
 }
 
 /// One point of the path.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Point {
     /// Along the route.
     pub distance_nm: f64,
+    /// WGS 84, north positive.
+    pub latitude_deg: f64,
+    /// WGS 84, east positive.
+    pub longitude_deg: f64,
     /// Since lift-off.
     pub time_min: f64,
+    /// The same by the clock, to the second.
+    pub time_utc: String,
     /// Pressure altitude.
     pub pressure_altitude_ft: f64,
     /// What the altimeter shows.
@@ -217,7 +230,7 @@ pub struct Point {
 }
 
 /// One segment.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SegmentFigures {
     /// What is done.
     pub kind: &'static str,
@@ -236,7 +249,7 @@ pub struct SegmentFigures {
 }
 
 /// Wind and temperature at one height.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct WindLevel {
     /// Pressure altitude.
     pub pressure_altitude_ft: f64,
@@ -249,7 +262,7 @@ pub struct WindLevel {
 }
 
 /// Conditions over one stretch, taken in its middle.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct StretchWind {
     /// From.
     pub from_nm: f64,
@@ -260,7 +273,7 @@ pub struct StretchWind {
 }
 
 /// Weight at one distance.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct WeightPoint {
     /// Along the route.
     pub distance_nm: f64,
@@ -269,7 +282,7 @@ pub struct WeightPoint {
 }
 
 /// What the plan was made in.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Conditions {
     /// Wind and temperature per 1,000 ft and stretch.
     pub winds: Vec<StretchWind>,
@@ -278,7 +291,7 @@ pub struct Conditions {
 }
 
 /// A stretch of ground.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Stretch {
     /// From.
     pub from_nm: f64,
@@ -289,7 +302,7 @@ pub struct Stretch {
 }
 
 /// One leg.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct LegFigures {
     /// Place at its start.
     pub from: String,
@@ -317,7 +330,7 @@ pub struct LegFigures {
 }
 
 /// A part of the route and heights over it that no part of the path may enter.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct BarredFigures {
     /// What it is called.
     pub name: String,
@@ -334,7 +347,7 @@ pub struct BarredFigures {
 }
 
 /// The flight from a go-around at the destination on to the alternate.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct AlternateFigures {
     /// Identifier.
     pub ident: String,
@@ -355,7 +368,7 @@ pub struct AlternateFigures {
 }
 
 /// A field at one end.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct FieldFigures {
     /// Identifier.
     pub ident: String,
@@ -370,7 +383,7 @@ pub struct FieldFigures {
 }
 
 /// The second speed of a climb.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct SecondSpeed {
     /// Of the first part, indicated.
     pub first_ias_kt: f64,
@@ -381,7 +394,7 @@ pub struct SecondSpeed {
 }
 
 /// The descent as the pilot is told it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Descent {
     /// full, held or left_alone; at fixed pitch rpm_held, untouched or full.
     pub throttle: &'static str,
@@ -412,7 +425,7 @@ pub struct Descent {
 }
 
 /// Another way to fly the trip.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct AlternativeFigures {
     /// ordinary_descent, level, climb, descent_rpm, cruise_map or cruise_rpm.
     pub kind: &'static str,
@@ -433,7 +446,7 @@ pub struct AlternativeFigures {
 }
 
 /// The trip when something is other than planned with.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SensitivityFigures {
     /// head_wind, tail_wind, heavier, lighter, warmer or colder.
     pub kind: &'static str,
@@ -448,7 +461,7 @@ pub struct SensitivityFigures {
 }
 
 /// What a change does to the plan.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ShiftedFigures {
     /// Totals.
     pub totals: TotalsFigures,
@@ -467,7 +480,7 @@ pub struct ShiftedFigures {
 }
 
 /// Something said: a key for programs and a sentence for people.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Said {
     /// Key.
     pub kind: &'static str,
@@ -476,7 +489,7 @@ pub struct Said {
 }
 
 /// The plan in cockpit figures.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Figures {
     /// Title of every face.
     pub title: &'static str,
@@ -526,6 +539,11 @@ pub struct Figures {
     pub segments: Vec<SegmentFigures>,
     /// Path.
     pub track: Vec<Point>,
+    /// Places of the route and points where what is done changes, in the order of the flight.
+    pub marks: Vec<MarkFigures>,
+    /// The plan beside what was noted in flight, where notes were given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub as_flown: Option<AsFlownFigures>,
     /// Wind, temperature, weight.
     pub conditions: Conditions,
     /// Where the weather is from.
@@ -583,13 +601,23 @@ pub(super) fn mixture_name(problem: &Problem, row: usize) -> String {
         .map_or_else(String::new, |m| m.name.clone())
 }
 
-fn point(problem: &Problem, fuel: Fuel, t: &TrackPoint, segment: usize) -> Point {
+fn point(
+    problem: &Problem,
+    calendar: &Calendar,
+    fuel: Fuel,
+    t: &TrackPoint,
+    segment: usize,
+) -> Point {
+    let place = problem.position(t.state.distance_m);
     let procedures = &problem.aircraft.procedures;
     let left =
         problem.fuel_kg - procedures.taxi_fuel_kg - procedures.take_off_fuel_kg - t.state.fuel_kg;
     Point {
         distance_nm: nm(t.state.distance_m),
+        latitude_deg: degrees(place.lat_deg()),
+        longitude_deg: degrees(place.lon_deg()),
         time_min: min(t.state.time_s),
+        time_utc: calendar.utc(t.state.time_s),
         pressure_altitude_ft: ft(t.state.pressure_altitude_m),
         indicated_altitude_ft: ft(t.indicated_m),
         true_altitude_ft: ft(t.true_altitude_m),
@@ -613,6 +641,7 @@ fn point(problem: &Problem, fuel: Fuel, t: &TrackPoint, segment: usize) -> Point
 fn segments_and_track(
     plan: &Plan,
     problem: &Problem,
+    calendar: &Calendar,
     fuel: Fuel,
 ) -> (Vec<SegmentFigures>, Vec<Point>) {
     let flown = &plan.flown;
@@ -630,6 +659,7 @@ fn segments_and_track(
         .map(|t| {
             point(
                 problem,
+                calendar,
                 fuel,
                 t,
                 number_of.get(t.segment).copied().unwrap_or(0),
@@ -645,7 +675,9 @@ fn segments_and_track(
         let mut end = last.clone();
         if let Some(next) = kept.get(i + 1).and_then(|n| track.get(n.first)) {
             end.distance_nm = next.distance_nm;
+            (end.latitude_deg, end.longitude_deg) = (next.latitude_deg, next.longitude_deg);
             end.time_min = next.time_min;
+            end.time_utc.clone_from(&next.time_utc);
             end.pressure_altitude_ft = next.pressure_altitude_ft;
             end.indicated_altitude_ft = next.indicated_altitude_ft;
             end.true_altitude_ft = next.true_altitude_ft;
@@ -1540,7 +1572,8 @@ impl Figures {
         let aircraft = &problem.aircraft;
         let fuel = Fuel::new(aircraft.fuel.density_kg_m3);
         let flown = &plan.flown;
-        let (segments, track) = segments_and_track(plan, problem, fuel);
+        let calendar = Calendar::new(problem);
+        let (segments, track) = segments_and_track(plan, problem, &calendar, fuel);
         let all = totals(problem, fuel, &plan.totals, flown.cruise_fuel_kg_s);
         let take_off_kg = problem.zero_fuel_kg + problem.fuel_kg - aircraft.procedures.taxi_fuel_kg;
         let mut places: Vec<String> = problem.legs.iter().map(|l| l.from.clone()).collect();
@@ -1579,6 +1612,8 @@ impl Figures {
             trip: TripFigures {
                 name: problem.title.clone(),
                 aircraft: aircraft.name.clone(),
+                departure_utc: problem.departure_time.to_string(),
+                take_off_utc: calendar.utc(0.0),
                 engines: aircraft.engines,
                 fixed_pitch: aircraft.propeller.is_fixed(),
                 places,
@@ -1712,6 +1747,8 @@ impl Figures {
             },
             flights: plan.flights,
             lever_card: lever_card(plan, problem),
+            marks: marks::figures(plan, problem, &calendar, fuel),
+            as_flown: None,
             segments,
             track,
         }

@@ -5,13 +5,14 @@ use super::units::{celsius, fpm, ft, kt, lb, nm, percent, plain, rpm};
 use super::words::{ONE_ENGINE, down, feet, near, number, revs, up};
 use crate::aircraft::{Aircraft, EngineState, GlidePropeller, HubWithoutOil};
 use crate::teach::glide::{BestGlide, COUNTED, GlidePoint, GlideStudy, KEPT_BACK_M, LeverBack};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The title.
 pub const GLIDE_TITLE: &str = "Power-off glide: a model to learn from; the emergency checklist of the approved flight manual rules";
 
 /// One glide.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct GlidePointFigures {
     /// Indicated airspeed.
     pub ias_kt: f64,
@@ -26,7 +27,7 @@ pub struct GlidePointFigures {
 }
 
 /// Best glide of one case.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct GlideCaseFigures {
     /// "dead" or "idling".
     pub engine: &'static str,
@@ -43,7 +44,7 @@ pub struct GlideCaseFigures {
 }
 
 /// All cases at one weight.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct GlideWeight {
     /// Weight.
     pub weight_lb: f64,
@@ -52,7 +53,7 @@ pub struct GlideWeight {
 }
 
 /// What the lever does.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct LeverFigures {
     /// The propeller windmills at this speed at best glide, lever forward, engine dead, throttle shut.
     pub windmilling_rpm: f64,
@@ -69,7 +70,7 @@ pub struct LeverFigures {
 }
 
 /// Everything about the glide.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct GlideFigures {
     /// Title.
     pub title: &'static str,

@@ -70,6 +70,7 @@ mod tests {
                     "top_of_descent_to_go_nm",
                     "segments",
                     "track",
+                    "marks",
                     "conditions",
                     "alternatives",
                     "binding_limits",
@@ -98,6 +99,20 @@ mod tests {
                     "wind_along_kt",
                     "weight_lb",
                     "segment",
+                ],
+            ),
+            (
+                "/marks/0",
+                &[
+                    "kind",
+                    "name",
+                    "distance_nm",
+                    "latitude_deg",
+                    "longitude_deg",
+                    "time_min",
+                    "time_utc",
+                    "true_altitude_ft",
+                    "fuel_left_gal",
                 ],
             ),
             (

@@ -4,23 +4,31 @@
 //! draws them, so that no two faces can disagree. Rounding happens where a figure is written (`words`), always to the safe
 //! side: fuel burned and the distance of the top of descent up, fuel left and rates of climb down.
 //!
-//! **Invariant:** no face computes a number of its own, and none reads a [`crate::solve::Plan`]; only `figures` and `card` do.
+//! **Invariant:** no face computes a number of its own, and none reads a [`crate::solve::Plan`]; only `figures`, `marks` and `card` do.
 
+mod as_flown;
 mod card;
 mod chart;
 mod figures;
 mod glide;
+mod gpx;
 mod grid;
 mod json;
+mod kml;
+mod marks;
 #[cfg(test)]
 pub(crate) mod sample;
+mod schema;
 mod settings;
 mod terminal;
+mod track_csv;
 mod units;
 mod weather;
 mod winds;
 mod words;
+mod xml;
 
+pub use as_flown::{AsFlownFigures, FitRow, LegFlownFigures, TotalFlownFigures, fit_rows_csv};
 pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
 #[cfg(feature = "png")]
 pub use chart::png;
@@ -34,13 +42,18 @@ pub use glide::{
     GLIDE_TITLE, GlideCaseFigures, GlideFigures, GlidePointFigures, GlideWeight, LeverFigures,
     glide_json, glide_text,
 };
+pub use gpx::gpx;
 pub use grid::grid_csv;
 pub use json::json;
+pub use kml::kml;
+pub use marks::MarkFigures;
+pub use schema::{Document, schema};
 pub use settings::{
     CellFigures, ReasonFigures, SETTINGS_TITLE, SettingFigures, SettingsFigures, SettingsRow,
     settings_csv, settings_json, settings_text,
 };
 pub use terminal::terminal;
+pub use track_csv::{segments_csv, track_csv};
 pub use weather::{LaterFigures, LaterOutcome, SourceFigures};
 #[cfg(feature = "png")]
 pub use winds::winds_png;

@@ -6,6 +6,8 @@ use crate::aircraft::propeller::{PropellerGeometry, PropellerTable, Stops};
 use crate::aircraft::{
     Aircraft, Airframe, Flap, FuelSystem, HubWithoutOil, Masses, Procedures, Propeller, Speeds,
 };
+use crate::earth::geodesic;
+use crate::earth::place::Position;
 use crate::flight::{
     Climb, Cruise, Descent, DescentPart, FlightError, Flown, Limit, PathRule, Reduction, Script,
     ThrottleRule, fly_recorded,
@@ -141,6 +143,13 @@ fn aircraft() -> Aircraft {
     }
 }
 
+/// Part of a straight way between two places that far along it.
+fn line(from_nm: f64, to_nm: f64) -> geodesic::Leg {
+    let first = Position::new(43.0, -119.0).expect("a place");
+    let place = |nm: f64| geodesic::destination(first, 1.6, nm * M_PER_NM);
+    geodesic::Leg::new(place(from_nm), place(to_nm)).expect("two places")
+}
+
 fn made_problem() -> Problem {
     let length_m = 292.0 * M_PER_NM;
     let ft = M_PER_FT;
@@ -164,6 +173,7 @@ fn made_problem() -> Problem {
         Leg {
             from: from.to_owned(),
             to: to.to_owned(),
+            line: line(from_nm, to_nm),
             from_m: from_nm * nm,
             to_m: to_nm * nm,
             true_rad: f64::to_radians(course + 12.0),

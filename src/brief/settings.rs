@@ -7,6 +7,7 @@ use super::words::{
 };
 use crate::aircraft::{Aircraft, Governed, Refusal, Warmth};
 use crate::tables::settings::{Cell, Hold, SettingsTable};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The title of the table.
@@ -14,7 +15,7 @@ pub const SETTINGS_TITLE: &str =
     "Power settings: advice; the approved flight manual and the engine maker's limits decide";
 
 /// One allowed setting.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SettingFigures {
     /// Manifold pressure, of each engine.
     pub map_inhg: f64,
@@ -31,7 +32,7 @@ pub struct SettingFigures {
 }
 
 /// Why a setting is left out.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct ReasonFigures {
     /// A name that does not change.
     pub code: &'static str,
@@ -40,7 +41,7 @@ pub struct ReasonFigures {
 }
 
 /// One cell: a setting or why there is none.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct CellFigures {
     /// What is held: "power", "full_throttle" or "rpm".
     pub hold: &'static str,
@@ -54,7 +55,7 @@ pub struct CellFigures {
 }
 
 /// One row.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SettingsRow {
     /// Pressure altitude.
     pub pressure_altitude_ft: f64,
@@ -69,7 +70,7 @@ pub struct SettingsRow {
 }
 
 /// The table in cockpit figures.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SettingsFigures {
     /// Title.
     pub title: &'static str,

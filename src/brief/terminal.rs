@@ -1,5 +1,6 @@
 //! The terminal face: the plan in one line, then what it costs, how it is flown, and what to beware of.
 
+use super::as_flown::as_flown_table;
 use super::figures::saves;
 use super::words::{clock, down, feet, inches, knots, near, number, revs, sentence, tens, up};
 use super::{Figures, Gain, SegmentFigures, TotalsFigures};
@@ -105,7 +106,7 @@ fn wrapped(text: &str, width: usize, first: &str, rest: &str) -> Vec<String> {
 }
 
 /// What a segment is called in the table.
-fn name_of(kind: &str) -> &str {
+pub(super) fn name_of(kind: &str) -> &str {
     match kind {
         "initial_climb" => "Take-off",
         "accelerate" => "Speed up",
@@ -526,7 +527,7 @@ fn differences(
     out
 }
 
-fn difference_table(heads: &[&str], rows: Vec<Vec<String>>, width: usize) -> Table {
+pub(super) fn difference_table(heads: &[&str], rows: Vec<Vec<String>>, width: usize) -> Table {
     let mut table = plain_table(width, STYLE);
     let numbers = |i: usize| i > 0 && i + 1 < heads.len();
     let cell = |i: usize, text: &str| {
@@ -828,7 +829,8 @@ fn small_print(sheet: &mut Sheet, figures: &Figures) {
     }
 }
 
-fn signed(x: f64, places: usize) -> String {
+/// With its sign, plus included.
+pub(super) fn signed(x: f64, places: usize) -> String {
     let text = number(x, places);
     if x > 0.0 && text.chars().any(|c| c.is_ascii_digit() && c != '0') {
         format!("+{text}")
@@ -871,6 +873,7 @@ pub fn terminal(figures: &Figures, width: usize) -> String {
     choices(&mut sheet, figures);
     forecast(&mut sheet, figures);
     later(&mut sheet, figures);
+    as_flown_table(&mut sheet, figures);
     beware(&mut sheet, figures);
     small_print(&mut sheet, figures);
     sheet.text

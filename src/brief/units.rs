@@ -60,6 +60,11 @@ pub fn course_deg(rad: f64) -> f64 {
     clean(rad.to_degrees().rem_euclid(360.0))
 }
 
+/// Degrees of latitude or longitude; a millionth is a tenth of a metre.
+pub fn degrees(deg: f64) -> f64 {
+    clean(deg)
+}
+
 /// Per cent of a fraction.
 pub fn percent(fraction: f64) -> f64 {
     clean(fraction * 100.0)

@@ -4,10 +4,11 @@ use super::units::{Fuel, ft, min, plain};
 use crate::solve::Later;
 use crate::trip::{Source, SourceKind};
 use jiff::Timestamp;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Where weather is from.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SourceFigures {
     /// bulletin, grib2, table or report.
     pub kind: &'static str,
@@ -90,7 +91,7 @@ fn short_time(time: &str) -> String {
 }
 
 /// The trip started up later.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct LaterFigures {
     /// Start-up.
     pub departure_utc: String,
@@ -103,7 +104,7 @@ pub struct LaterFigures {
 }
 
 /// What the trip comes to when started up later.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct LaterOutcome {
     /// Take-off to landing.
     pub time_min: f64,

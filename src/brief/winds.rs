@@ -12,6 +12,7 @@ use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::trip::Problem;
 use comfy_table::{Cell, CellAlignment, Table};
 use plotters::style::FontStyle;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The title of this face.
@@ -29,7 +30,7 @@ const CELL_COLUMNS: usize = 14;
 const HEIGHT_COLUMNS: usize = 7;
 
 /// Wind and temperature at one height of a stretch.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct WindsLevel {
     /// What the altimeter shows.
     pub indicated_altitude_ft: f64,
@@ -44,7 +45,7 @@ pub struct WindsLevel {
 }
 
 /// One stretch; the wind is that in its middle.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct WindStretch {
     /// From.
     pub from_nm: f64,
@@ -59,7 +60,7 @@ pub struct WindStretch {
 }
 
 /// The winds of a trip.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct WindsFigures {
     /// Title.
     pub title: &'static str,

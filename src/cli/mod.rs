@@ -12,6 +12,7 @@ mod new;
 mod output;
 mod plan;
 mod profile;
+mod schema;
 mod settings;
 mod shell;
 mod winds;
@@ -23,6 +24,7 @@ pub use glide::GlideArgs;
 pub use grid::{GridArgs, Span};
 pub use new::NewArgs;
 pub use plan::PlanArgs;
+pub use schema::SchemaArgs;
 pub use settings::SettingsArgs;
 pub use shell::{CompletionsArgs, ManArgs};
 pub use winds::WindsArgs;
@@ -68,6 +70,8 @@ pub enum Command {
     Fit(FitArgs),
     /// Write a commented file to begin with.
     New(NewArgs),
+    /// Write the JSON Schema of what a command writes as JSON.
+    Schema(SchemaArgs),
     /// Tell what files are, by their content, and whether they are in order.
     Check(CheckArgs),
     /// Write a completion script for a shell.
@@ -171,6 +175,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         Command::Glide(args) => glide::run(args),
         Command::Fit(args) => fit::run(args),
         Command::New(args) => new::run(args),
+        Command::Schema(args) => schema::run(args),
         Command::Check(args) => check::run(args),
         Command::Completions(args) => shell::completions(args),
         Command::Man(args) => shell::man(args),

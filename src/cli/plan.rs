@@ -4,11 +4,14 @@ use super::ask::{self, AskArgs};
 use super::output::{self, Target};
 use super::{Failure, profile};
 use crate::brief::{self, Figures};
+use crate::files::diagnostic::read_text;
+use crate::files::notes::{NotesFor, load_notes, parse_notes};
 use crate::files::trip::{TripFile, load_trip};
 use crate::files::weather::LATEST_LEAVE_H;
+use crate::flight::{Waymark, waymarks};
 use crate::quantity::M3_PER_GAL;
-use crate::solve::{Later, later, plan_trip, planned_anew};
-use crate::trip::{Bounds, Objective, Trip};
+use crate::solve::{Later, as_flown, later, plan_trip, planned_anew};
+use crate::trip::{Bounds, Objective, Problem, Trip};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
 
@@ -48,6 +51,24 @@ pub struct PlanArgs {
     /// Write every figure of the plan as JSON; - for standard output
     #[arg(long, value_name = "PATH")]
     pub json: Option<PathBuf>,
+    /// Write the path point by point as CSV; - for standard output
+    #[arg(long, value_name = "PATH")]
+    pub csv: Option<PathBuf>,
+    /// Write the segments as CSV; - for standard output
+    #[arg(long, value_name = "PATH")]
+    pub csv_segments: Option<PathBuf>,
+    /// Write waypoints, route and path as GPX; - for standard output
+    #[arg(long, value_name = "PATH")]
+    pub gpx: Option<PathBuf>,
+    /// Write the path in three dimensions as KML; - for standard output
+    #[arg(long, value_name = "PATH")]
+    pub kml: Option<PathBuf>,
+    /// Set the plan beside what was noted in flight: CSV with place, time_utc or elapsed_min, and what else was noted
+    #[arg(long, value_name = "NOTES.csv")]
+    pub as_flown: Option<PathBuf>,
+    /// Write what was noted in level cruise as rows for fellrun fit; - for standard output
+    #[arg(long, value_name = "PATH", requires = "as_flown")]
+    pub fit_rows: Option<PathBuf>,
     /// A trip without a file.
     #[command(flatten)]
     pub ask: AskArgs,
@@ -211,6 +232,11 @@ pub(super) fn picture(path: &Path) -> Result<(Picture, Target), Failure> {
 enum Face {
     Chart(Picture),
     Json,
+    Csv,
+    CsvSegments,
+    Gpx,
+    Kml,
+    FitRows,
 }
 
 /// Arguments checked.
@@ -226,8 +252,15 @@ impl Options {
             let (picture, target) = picture(path)?;
             faces.push((Face::Chart(picture), target));
         }
-        if let Some(path) = &args.json {
-            faces.push((Face::Json, Target::new(path)));
+        for (face, path) in [
+            (Face::Json, &args.json),
+            (Face::Csv, &args.csv),
+            (Face::CsvSegments, &args.csv_segments),
+            (Face::Gpx, &args.gpx),
+            (Face::Kml, &args.kml),
+            (Face::FitRows, &args.fit_rows),
+        ] {
+            faces.extend(path.iter().map(|p| (face, Target::new(p))));
         }
         Ok(Self { faces })
     }
@@ -252,6 +285,47 @@ fn face(face: Face, figures: &Figures) -> Result<Vec<u8>, Failure> {
         Face::Json => brief::json(figures)
             .map(String::into_bytes)
             .map_err(Failure::bug),
+        Face::Csv => brief::track_csv(figures).map_err(Failure::bug),
+        Face::CsvSegments => brief::segments_csv(figures).map_err(Failure::bug),
+        Face::Gpx => brief::gpx(figures)
+            .map(String::into_bytes)
+            .map_err(Failure::bug),
+        Face::Kml => brief::kml(figures)
+            .map(String::into_bytes)
+            .map_err(Failure::bug),
+        Face::FitRows => fit_rows(figures),
+    }
+}
+
+/// The rows for `fit`, of which there must be one.
+fn fit_rows(figures: &Figures) -> Result<Vec<u8>, Failure> {
+    let Some(flown) = &figures.as_flown else {
+        return Err(Failure::bug("rows for fit were asked of no notes"));
+    };
+    if flown.fit_rows.is_empty() {
+        let each: Vec<&str> = flown.no_fit_row.iter().map(|s| s.text.as_str()).collect();
+        return Err(Failure::input(format!(
+            "--fit-rows: no note gives a row: {}",
+            each.join("; ")
+        ))
+        .hint(
+            "note altitude_ft, oat_c, map_inhg, rpm, mixture, and ias_kt or fuel_flow_gph, at a place on the way or at TOD",
+        ));
+    }
+    brief::fit_rows_csv(flown).map_err(Failure::bug)
+}
+
+/// What notes of this plan can be of.
+fn notes_for(problem: &Problem, marks: &[Waymark]) -> NotesFor {
+    let aircraft = &problem.aircraft;
+    let mixtures = aircraft.engine.spec.mixtures.iter();
+    NotesFor {
+        points: marks.iter().map(|m| m.name.clone()).collect(),
+        mixtures: mixtures.map(|m| m.name.clone()).collect(),
+        start_up: problem.departure_time,
+        taxi_s: aircraft.procedures.taxi_time_s,
+        fuel_kg: problem.fuel_kg,
+        density_kg_m3: aircraft.fuel.density_kg_m3,
     }
 }
 
@@ -264,6 +338,11 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     let options = Options::new(args)?;
     let targets: Vec<Target> = options.faces.iter().map(|(_, t)| t.clone()).collect();
     let outputs = output::open(&targets)?;
+    if let Some(path) = &args.as_flown {
+        // What is wrong with the notes alone is said before the search.
+        let read = read_text(path).and_then(|text| parse_notes(&text, path, None));
+        read.map_err(|e| Failure::drawn(e.render_for_stderr()))?;
+    }
     let mut file = match &args.trip {
         Some(path) => {
             args.ask.none_beside(path)?;
@@ -283,7 +362,13 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     if args.leave {
         plan.later = LATER_H.iter().map(|&h| put_off(&file, h)).collect();
     }
-    let figures = Figures::new(&plan, &problem).with_notes(&file.notes);
+    let mut figures = Figures::new(&plan, &problem).with_notes(&file.notes);
+    if let Some(path) = &args.as_flown {
+        let marks = waymarks(&problem, &plan.flown);
+        let noted = load_notes(path, &notes_for(&problem, &marks))
+            .map_err(|e| Failure::drawn(e.render_for_stderr()))?;
+        figures = figures.with_as_flown(&as_flown(&problem, &marks, &noted), &problem);
+    }
     let contents = options
         .faces
         .iter()
@@ -316,6 +401,12 @@ mod tests {
             leave: false,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
             json: json.map(Path::to_owned),
+            csv: None,
+            csv_segments: None,
+            gpx: None,
+            kml: None,
+            as_flown: None,
+            fit_rows: None,
             ask: AskArgs::default(),
         }
     }

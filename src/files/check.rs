@@ -10,7 +10,7 @@ use jiff::Timestamp;
 use super::diagnostic::{FileError, Finding, FindingKind, without_mark};
 use super::stations::find_station;
 use super::{
-    bulletin, gpx, grib2, handbook, hgt, keep_out, places, profile, report, trip, weather,
+    bulletin, gpx, grib2, handbook, hgt, keep_out, notes, places, profile, report, trip, weather,
 };
 use crate::air::triangle::wind_from_vector;
 use crate::quantity::{
@@ -102,6 +102,11 @@ const KINDS: &[Kind] = &[
         name: "weather reports",
         is: |c| report::looks_like_report(&c.text),
         read: read_reports,
+    },
+    Kind {
+        name: "notes of a flight",
+        is: |c| notes::looks_like_notes(&c.text),
+        read: read_notes,
     },
     Kind {
         name: "places",
@@ -319,6 +324,19 @@ fn read_places(content: &Content) -> Result<String, FileError> {
         names.join(", "),
         if all.len() > names.len() { ", ..." } else { "" },
         high.count(),
+    ))
+}
+
+fn read_notes(content: &Content) -> Result<String, FileError> {
+    let all = notes::parse_notes(&content.text, &content.path, None)?;
+    let min = match all.as_slice() {
+        [first, .., last] => (last.time_s - first.time_s) / 60.0,
+        _ => 0.0,
+    };
+    Ok(format!(
+        "{} over {min:.0} min, {} with fuel",
+        count(all.len(), "note", "notes"),
+        all.iter().filter(|n| n.fuel.is_some()).count(),
     ))
 }
 

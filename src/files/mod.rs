@@ -14,6 +14,7 @@ pub mod grib2;
 pub mod handbook;
 pub mod hgt;
 pub mod keep_out;
+pub mod notes;
 pub mod places;
 pub mod profile;
 pub mod report;

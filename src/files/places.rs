@@ -14,13 +14,13 @@
 use std::path::{Path, PathBuf};
 
 use super::airports::{self, Airport};
-use super::csv_text::{cells, lines};
-use super::diagnostic::{FileError, Finding, FindingKind, did_you_mean, quoted, read_text};
+use super::csv_text::{Table, cell_finding, number};
+use super::diagnostic::{FileError, FindingKind, did_you_mean, quoted, read_text};
 use super::gpx;
 use super::stations::StationPosition;
 use crate::earth::geodesic;
 use crate::earth::place::{Position, parse_latitude_deg, parse_longitude_deg};
-use crate::quantity::{M_PER_FT, M_PER_NM, range};
+use crate::quantity::{M_PER_FT, M_PER_NM};
 
 /// Columns of a CSV file of places.
 pub(super) const COLUMNS: [&str; 5] = ["ident", "lat", "lon", "elevation_ft", "name"];
@@ -159,72 +159,27 @@ pub fn parse_places(text: &str, path: &Path) -> Result<Vec<OwnPlace>, FileError>
             .collect());
     }
     let mut findings = Vec::new();
-    let mut note = |kind, key: &str, span, message: String, hint: &str| {
-        findings.push(
-            Finding::new(kind, key, Some(span), message)
-                .label("here")
-                .hint(hint),
-        );
-    };
-    let mut rows = lines(text)
-        .into_iter()
-        .filter(|l| !text[l.clone()].trim().is_empty() && !text[l.clone()].starts_with('#'));
     let head_hint = format!("the first line names the columns: {}", COLUMNS.join(","));
-    let Some(head) = rows.next() else {
-        note(
-            FindingKind::Missing,
-            "",
-            0..0,
-            "there is no line".to_owned(),
-            &head_hint,
-        );
+    let Some(table) = Table::new(text, &COLUMNS, &head_hint, &mut findings) else {
         return Err(FileError::new(path, text, findings));
     };
-    let columns = cells(text, head.clone());
-    for (i, (name, span)) in columns.iter().enumerate() {
-        if !COLUMNS.contains(&name.as_str()) {
-            let message = format!("there is no column {}", quoted(name));
-            let hint = match did_you_mean(name, COLUMNS) {
-                Some(word) => format!("did you mean `{word}`?"),
-                None => head_hint.clone(),
-            };
-            note(FindingKind::UnknownKey, name, span.clone(), message, &hint);
-        } else if columns[..i].iter().any(|(other, _)| other == name) {
-            let message = format!("the column {name} stands twice");
-            note(
-                FindingKind::Syntax,
-                name,
-                span.clone(),
-                message,
-                "take one out",
-            );
-        }
-    }
-    let at = |name: &str| columns.iter().position(|(column, _)| column == name);
     for name in ["ident", "lat", "lon"] {
-        if at(name).is_none() {
-            let message = format!("there is no column {name}");
-            note(
-                FindingKind::Missing,
-                name,
-                head.clone(),
-                message,
-                &head_hint,
-            );
+        if table.column(name).is_none() {
+            table.misses(name, &head_hint, &mut findings);
         }
     }
+    let at = |name: &str| table.column(name);
     let (Some(ident_at), Some(lat_at), Some(lon_at)) = (at("ident"), at("lat"), at("lon")) else {
         return Err(FileError::new(path, text, findings));
     };
     let mut places: Vec<OwnPlace> = Vec::new();
-    for line in rows {
-        let row = cells(text, line.clone());
-        if row.len() != columns.len() {
-            let message = format!("{} cells, but {} columns", row.len(), columns.len());
-            let hint = "an empty cell needs its comma too; a cell with a comma in it stands in quotation marks";
-            note(FindingKind::Syntax, "", line, message, hint);
+    for line in &table.lines {
+        let Some(row) = table.row(line, &mut findings) else {
             continue;
-        }
+        };
+        let mut note = |kind, key: &str, span, message: String, hint: &str| {
+            findings.push(cell_finding(kind, key, span, message, hint));
+        };
         let (ident, ident_span) = row[ident_at].clone();
         if ident.is_empty() {
             let message = "ident is empty".to_owned();
@@ -259,35 +214,11 @@ pub fn parse_places(text: &str, path: &Path) -> Result<Vec<OwnPlace>, FileError>
                 );
             }
         }
-        let mut elevation_m = None;
-        if let Some((cell, span)) = at("elevation_ft")
-            .map(|i| &row[i])
-            .filter(|c| !c.0.is_empty())
-        {
-            match cell.parse().map(|x: f64| range("elevation").check(x)) {
-                Ok(Ok(ft)) => elevation_m = Some(ft * M_PER_FT),
-                Ok(Err(wrong)) => {
-                    let message = format!("elevation_ft = {wrong}");
-                    note(
-                        FindingKind::OutOfRange(wrong),
-                        "elevation_ft",
-                        span.clone(),
-                        message,
-                        "give feet",
-                    );
-                }
-                Err(_) => {
-                    let message = format!("elevation_ft = {} is not a number", quoted(cell));
-                    note(
-                        FindingKind::WrongType,
-                        "elevation_ft",
-                        span.clone(),
-                        message,
-                        "give feet, without the unit",
-                    );
-                }
-            }
-        }
+        let elevation_ft = at("elevation_ft").and_then(|i| {
+            let key = "elevation_ft";
+            number(key, "elevation", &row[i], "give feet", &mut findings)
+        });
+        let elevation_m = elevation_ft.map(|ft| ft * M_PER_FT);
         if let (Ok(lat), Ok(lon)) = (lat, lon)
             && let Ok(position) = Position::new(lat, lon)
         {

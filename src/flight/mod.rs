@@ -20,6 +20,7 @@ mod flyer;
 mod kernel;
 mod memory;
 mod script;
+mod waymark;
 
 pub use audit::{Audit, Limit};
 pub use descend::STEEPEST_DESCENT;
@@ -33,3 +34,4 @@ pub use memory::Memory;
 pub use script::{
     Climb, Cruise, Descent, DescentPart, PathRule, Reduction, Script, ThrottleRule, trigger_m,
 };
+pub use waymark::{Waymark, WaymarkKind, point_at, waymarks};

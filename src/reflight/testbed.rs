@@ -6,6 +6,7 @@ use crate::aircraft::{
     Aircraft, Airframe, Engine, EngineSpec, FuelSystem, HubWithoutOil, Masses, Mixture, Procedures,
     Propeller, Speeds, Throttle,
 };
+use crate::earth::geodesic::{Leg as Line, destination};
 use crate::earth::place::Position;
 use crate::flight::{
     Climb, Cruise, Descent, DescentPart, PathRule, Reduction, Script, ThrottleRule,
@@ -156,6 +157,12 @@ pub(super) const CALM: Day = Day {
     altimeter_inhg: STANDARD_INHG,
 };
 
+/// A line of this length from some place.
+fn line(length_m: f64) -> Line {
+    let start = Position::new(45.0, -100.0).expect("a place");
+    Line::new(start, destination(start, 1.0, length_m)).expect("two places")
+}
+
 /// A trip of this length over flat ground between two fields near sea level.
 pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
     let length_m = length_nm * M_PER_NM;
@@ -173,6 +180,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
         legs: vec![Leg {
             from: "AAAA".into(),
             to: "BBBB".into(),
+            line: line(length_m),
             from_m: 0.0,
             to_m: length_m,
             true_rad: 1.0,

@@ -7,6 +7,7 @@
 
 mod advice;
 mod alternate;
+mod as_flown;
 mod bounded;
 pub mod cruise;
 mod descent;
@@ -22,6 +23,7 @@ mod two_speeds;
 mod why;
 
 pub use alternate::{AlternateError, AlternateFlight};
+pub use as_flown::{AsFlown, LegFlown, NotSteady, Steady, TotalFlown, as_flown};
 pub use later::{Later, LaterPlan, NotPlanned, later};
 pub use least::{TripError, plan_trip};
 pub use levels::stretch_ends;

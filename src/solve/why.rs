@@ -14,7 +14,7 @@ use super::refine::{
 use super::search::{Search, alternative, bare, on_schedule, reflown, totals};
 use crate::aircraft::Throttle;
 use crate::flight::{
-    Flown, Hint, Limit, Memory, Script, SegmentKind, TrackPoint, fly, fly_recorded,
+    Flown, Hint, Limit, Memory, Script, SegmentKind, TrackPoint, fly, fly_recorded, point_at,
 };
 use crate::quantity::{KG_PER_LB, M_S_PER_KT};
 use crate::reflight::Mismatch;
@@ -32,8 +32,6 @@ const REACH: Reach = Reach {
 const SEARCH_ERROR: f64 = 1.0;
 /// A cruise climb is this much faster than Vy, rounded up to what is set: 15 to 20 kt (common practice, no source).
 const CRUISE_CLIMB_M_S: f64 = 15.0 * M_S_PER_KT;
-/// Where it starts down is searched from here to either side, m.
-const NEAR_M: f64 = 1.0;
 /// Share of the gain in ground speed that must be wind for wind to be the reason.
 const MOSTLY: f64 = 0.5;
 
@@ -570,31 +568,6 @@ impl DescentMeans {
             wind_along_m_s: mean(&|t| Some(t.wind_along_m_s))?,
         })
     }
-}
-
-/// The path at a distance: state and wind between two points, the rest as at the earlier.
-fn point_at(track: &[TrackPoint], distance_m: f64) -> Option<TrackPoint> {
-    let i = track.partition_point(|t| t.state.distance_m < distance_m - NEAR_M);
-    let next = *track.get(i)?;
-    let Some(before) = i.checked_sub(1).and_then(|i| track.get(i)) else {
-        return Some(next);
-    };
-    let span = next.state.distance_m - before.state.distance_m;
-    let x = if span > 0.0 {
-        ((distance_m - before.state.distance_m) / span).clamp(0.0, 1.0)
-    } else {
-        1.0
-    };
-    let blend = |a: f64, b: f64| a + x * (b - a);
-    let mut at = *before;
-    let (a, b) = (&before.state, &next.state);
-    at.state.distance_m = blend(a.distance_m, b.distance_m);
-    at.state.time_s = blend(a.time_s, b.time_s);
-    at.state.fuel_kg = blend(a.fuel_kg, b.fuel_kg);
-    at.state.revolutions = blend(a.revolutions, b.revolutions);
-    at.state.tas_m_s = blend(a.tas_m_s, b.tas_m_s);
-    at.wind_along_m_s = blend(before.wind_along_m_s, next.wind_along_m_s);
-    Some(at)
 }
 
 /// The reason why one descent is cheaper than another, `None` where it is not or the figures name none.

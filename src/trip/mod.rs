@@ -6,13 +6,16 @@
 mod airspace;
 mod change;
 mod levels;
+mod noted;
 mod patch;
+mod position;
 mod problem;
 mod route_air;
 
 pub use airspace::{Airspace, Cloud};
 pub use change::Change;
 pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
+pub use noted::{Noted, NotedFuel};
 pub use patch::{Patch, PatchKind, PathPoint};
 pub use problem::{CostRates, Field, Leg, Note, Problem, ProblemError, TERMINAL_M, resolve};
 pub use route_air::{AirColumn, AirSample, RouteAir};

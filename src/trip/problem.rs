@@ -43,6 +43,8 @@ pub struct Leg {
     pub from: String,
     /// Place at its end.
     pub to: String,
+    /// The shortest line between them.
+    pub line: geodesic::Leg,
     /// Distance along the route at its start, m.
     pub from_m: f64,
     /// Distance along the route at its end, m.
@@ -708,6 +710,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         legs.push(Leg {
             from,
             to,
+            line,
             from_m: along_m,
             to_m,
             true_rad,

@@ -3,7 +3,7 @@
 
 use fellrun::air::{Datum, LevelValue, Station, WindField};
 use fellrun::aircraft::{Aircraft, Textbook};
-use fellrun::earth::Position;
+use fellrun::earth::{Position, geodesic};
 use fellrun::quantity::*;
 use fellrun::trip::*;
 use std::path::Path;
@@ -55,9 +55,12 @@ pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_
     let fuel_kg = aircraft.fuel.usable_kg;
     let zero_fuel_kg = aircraft.masses.max_take_off_kg - fuel_kg;
     let top_m = 25_000.0 * M_PER_FT;
+    let start = Position::new(45.0, -100.0).expect("a place");
+    let end = geodesic::destination(start, 1.0, length_m);
     let leg = Leg {
         from: "A".into(),
         to: "B".into(),
+        line: geodesic::Leg::new(start, end).expect("two places"),
         from_m: 0.0,
         to_m: length_m,
         true_rad: 1.0,

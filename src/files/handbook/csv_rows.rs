@@ -4,83 +4,40 @@ use std::fmt::Write as _;
 use std::ops::Range as Span;
 use std::path::Path;
 
-use super::super::csv_text::{cells, lines};
-use super::super::diagnostic::{FileError, Finding, FindingKind, did_you_mean};
+use super::super::csv_text::{Table, cell_finding};
+use super::super::diagnostic::{FileError, FindingKind};
 use super::super::sheet::Sheet;
 use super::rows::{COLUMNS, KINDS, RowReader};
 use crate::fit::Row;
 
 /// Reads the rows of a CSV text.
 pub(super) fn parse(text: &str, path: &Path, reader: &RowReader) -> Result<Vec<Row>, FileError> {
-    let mut lines = lines(text)
-        .into_iter()
-        .filter(|l| !text[l.clone()].trim().is_empty() && !text[l.clone()].starts_with('#'));
-    let wrong = |kind, span: Span<usize>, message: String, hint: String| {
-        Finding::new(kind, "", Some(span), message)
-            .label("here")
-            .hint(hint)
-    };
-    let Some(head) = lines.next() else {
-        let hint = "the first line names the columns, such as kind,altitude_ft,rpm,map_inhg,tas_kt";
-        let finding = wrong(
-            FindingKind::Missing,
-            0..0,
-            "there is no line".into(),
-            hint.into(),
-        );
-        return Err(FileError::new(path, text, vec![finding]));
-    };
-    let columns = cells(text, head.clone());
     let mut findings = Vec::new();
-    for (i, (name, span)) in columns.iter().enumerate() {
-        if !COLUMNS.contains(&name.as_str()) {
-            let hint = match did_you_mean(name, COLUMNS) {
-                Some(word) => format!("did you mean `{word}`?"),
-                None => format!("the columns are {}", COLUMNS.join(", ")),
-            };
-            let message = format!("there is no column {}", name.escape_debug());
-            findings.push(wrong(FindingKind::UnknownKey, span.clone(), message, hint));
-        } else if columns[..i].iter().any(|(other, _)| other == name) {
-            let message = format!("the column {name} stands twice");
-            findings.push(wrong(
-                FindingKind::Syntax,
-                span.clone(),
-                message,
-                "take one out".into(),
-            ));
-        }
-    }
-    let Some(kind_at) = columns.iter().position(|(name, _)| name == "kind") else {
+    let head_hint = format!("the columns are {}", COLUMNS.join(", "));
+    let Some(table) = Table::new(text, &COLUMNS, &head_hint, &mut findings) else {
+        return Err(FileError::new(path, text, findings));
+    };
+    let Some(kind_at) = table.column("kind") else {
         let hint = format!("it holds one of {}", KINDS.join(", "));
-        findings.push(wrong(
-            FindingKind::Missing,
-            head,
-            "there is no column kind".into(),
-            hint,
-        ));
+        table.misses("kind", &hint, &mut findings);
         return Err(FileError::new(path, text, findings));
     };
 
     // rows of one kind must follow one another in TOML, so each kind is gathered
     let mut toml = String::new();
     let mut places: Vec<(Span<usize>, Span<usize>)> = Vec::new();
-    let lines: Vec<_> = lines.map(|l| (cells(text, l.clone()), l)).collect();
-    for (row, line) in &lines {
-        if row.len() != columns.len() {
-            let message = format!("{} cells, but {} columns", row.len(), columns.len());
-            let hint = "an empty cell needs its comma too";
-            findings.push(wrong(
-                FindingKind::Syntax,
-                line.clone(),
-                message,
-                hint.into(),
-            ));
-        } else if !KINDS.contains(&row[kind_at].0.as_str()) {
+    let mut lines = Vec::new();
+    for line in &table.lines {
+        let Some(row) = table.row(line, &mut findings) else {
+            continue;
+        };
+        if !KINDS.contains(&row[kind_at].0.as_str()) {
             let message = format!("kind is \"{}\"", row[kind_at].0.escape_debug());
             let hint = format!("write one of {}", KINDS.join(", "));
-            let span = row[kind_at].1.clone();
-            findings.push(wrong(FindingKind::Contradiction, span, message, hint));
+            let (kind, span) = (FindingKind::Contradiction, row[kind_at].1.clone());
+            findings.push(cell_finding(kind, "kind", span, message, &hint));
         }
+        lines.push((row, line.clone()));
     }
     if !findings.is_empty() {
         return Err(FileError::new(path, text, findings));
@@ -90,7 +47,7 @@ pub(super) fn parse(text: &str, path: &Path, reader: &RowReader) -> Result<Vec<R
             let begin = toml.len();
             // writing to a String cannot fail
             let _ = writeln!(toml, "[[{kind}]]");
-            for (i, ((cell, span), (name, _))) in row.iter().zip(&columns).enumerate() {
+            for (i, ((cell, span), (name, _))) in row.iter().zip(&table.columns).enumerate() {
                 if i == kind_at || cell.is_empty() {
                     continue;
                 }

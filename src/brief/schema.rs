@@ -1,0 +1,54 @@
+//! The JSON Schemas (draft 2020-12, json-schema.org) of what the commands write as JSON, made from the types that are written.
+
+use super::{Figures, GlideFigures, SettingsFigures, WindsFigures};
+use schemars::generate::SchemaSettings;
+use schemars::transform::RecursiveTransform;
+use schemars::{JsonSchema, Schema};
+
+/// A kind of JSON that a command writes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Document {
+    /// A plan.
+    Plan,
+    /// Winds of a trip.
+    Winds,
+    /// Power settings.
+    Settings,
+    /// The glide.
+    Glide,
+}
+
+/// An object has the keys described and no other.
+fn close(schema: &mut Schema) {
+    if schema.get("properties").is_some() {
+        schema.insert("additionalProperties".to_owned(), false.into());
+    }
+}
+
+fn schema_of<T: JsonSchema>() -> Schema {
+    SchemaSettings::draft2020_12()
+        .for_serialize()
+        .with_transform(RecursiveTransform(close))
+        .into_generator()
+        .into_root_schema_for::<T>()
+}
+
+/// The schema, pretty-printed, a newline at the end.
+///
+/// # Errors
+/// Only if it cannot be written as JSON, which would be our bug.
+pub fn schema(document: Document) -> Result<String, serde_json::Error> {
+    let (mut schema, command) = match document {
+        Document::Plan => (schema_of::<Figures>(), "plan"),
+        Document::Winds => (schema_of::<WindsFigures>(), "winds"),
+        Document::Settings => (schema_of::<SettingsFigures>(), "settings"),
+        Document::Glide => (schema_of::<GlideFigures>(), "glide"),
+    };
+    schema.insert(
+        "title".to_owned(),
+        format!("fellrun {command} --json").into(),
+    );
+    let mut text = serde_json::to_string_pretty(&schema)?;
+    text.push('\n');
+    Ok(text)
+}
