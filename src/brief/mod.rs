@@ -19,6 +19,7 @@ mod terminal;
 mod units;
 mod weather;
 mod winds;
+mod wording;
 mod words;
 
 pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
