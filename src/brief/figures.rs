@@ -12,7 +12,9 @@ use super::words::{
 };
 use super::{CAUTIONS, TITLE};
 use crate::aircraft::{Aircraft, Induction, Speeds, Throttle};
-use crate::flight::{DescentPart, Limit, PathRule, Script, SegmentKind, ThrottleRule, TrackPoint};
+use crate::flight::{
+    Cruise, DescentPart, Limit, PathRule, Script, SegmentKind, ThrottleRule, TrackPoint,
+};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::solve::{
     Alternative, AlternativeKind, DescentMeans, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S,
@@ -380,6 +382,19 @@ pub struct SecondSpeed {
     pub ias_kt: f64,
 }
 
+/// One level of the cruise as it is set.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CruiseFigures {
+    /// Level, indicated.
+    pub level_ft: f64,
+    /// Where it is reached, for the first; where the change to it begins, for the others.
+    pub from_nm: f64,
+    /// Throttle or manifold pressure, and RPM, in words.
+    pub setting: String,
+    /// Mixture.
+    pub mixture: String,
+}
+
 /// The descent as the pilot is told it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Descent {
@@ -498,6 +513,8 @@ pub struct Figures {
     pub reflight: Reflight,
     /// Cruise levels, first to last.
     pub levels_ft: Vec<f64>,
+    /// How each of these levels is flown.
+    pub cruise: Vec<CruiseFigures>,
     /// Where the first level is reached.
     pub top_of_climb_nm: f64,
     /// When.
@@ -1483,17 +1500,12 @@ fn card_notes(aircraft: &Aircraft) -> Vec<String> {
     )]
 }
 
-fn in_one_line(
-    plan: &Plan,
-    problem: &Problem,
-    totals: &TotalsFigures,
-    segments: &[SegmentFigures],
-) -> String {
+/// How each level is flown.
+fn cruise(plan: &Plan, problem: &Problem, segments: &[SegmentFigures]) -> Vec<CruiseFigures> {
     let fixed = problem.aircraft.propeller.is_fixed();
-    let mut parts = Vec::new();
-    let mut cruises = segments.iter().filter(|s| s.kind == "cruise");
-    for (i, c) in plan.flown.script.cruise.iter().enumerate() {
-        let (flown_inhg, flown_rpm) = cruises
+    let mut flown = segments.iter().filter(|s| s.kind == "cruise");
+    let figures = |(i, c): (usize, &Cruise)| {
+        let (flown_inhg, flown_rpm) = flown
             .next()
             .map_or((0.0, 0.0), |s| (s.start.map_inhg, s.end.rpm));
         let set = match c.throttle {
@@ -1508,12 +1520,45 @@ fn in_one_line(
                 setting(fixed, &format!("{} in", inches(flown_inhg)), rpm(c.rev_s))
             }
         };
+        let from_m = if i == 0 {
+            plan.flown.top_of_climb.distance_m
+        } else {
+            c.from_m
+        };
+        CruiseFigures {
+            level_ft: ft(c.level_m),
+            from_nm: nm(from_m),
+            setting: set,
+            mixture: mixture_name(problem, c.mixture),
+        }
+    };
+    plan.flown
+        .script
+        .cruise
+        .iter()
+        .enumerate()
+        .map(figures)
+        .collect()
+}
+
+fn in_one_line(
+    plan: &Plan,
+    problem: &Problem,
+    totals: &TotalsFigures,
+    cruise: &[CruiseFigures],
+) -> String {
+    let mut parts = Vec::new();
+    for (i, c) in cruise.iter().enumerate() {
         let (then, from) = if i > 0 {
-            ("then ", format!(" from {} nm", number(nm(c.from_m), 0)))
+            ("then ", format!(" from {} nm", number(c.from_nm, 0)))
         } else {
             ("", String::new())
         };
-        parts.push(format!("{then}{} ft{from}, {set}", feet(ft(c.level_m))));
+        parts.push(format!(
+            "{then}{} ft{from}, {}",
+            feet(c.level_ft),
+            c.setting
+        ));
     }
     let to_go = up(
         nm(problem.length_m - plan.flown.top_of_descent.distance_m),
@@ -1535,6 +1580,7 @@ impl Figures {
         let flown = &plan.flown;
         let (segments, track) = segments_and_track(plan, problem, fuel);
         let all = totals(problem, fuel, &plan.totals, flown.cruise_fuel_kg_s);
+        let cruise = cruise(plan, problem, &segments);
         let take_off_kg = problem.zero_fuel_kg + problem.fuel_kg - aircraft.procedures.taxi_fuel_kg;
         let mut places: Vec<String> = problem.legs.iter().map(|l| l.from.clone()).collect();
         places.extend(problem.legs.last().map(|l| l.to.clone()));
@@ -1568,7 +1614,7 @@ impl Figures {
         let fields = fields.collect();
         Self {
             title: TITLE,
-            in_one_line: in_one_line(plan, problem, &all, &segments),
+            in_one_line: in_one_line(plan, problem, &all, &cruise),
             trip: TripFigures {
                 name: problem.title.clone(),
                 aircraft: aircraft.name.clone(),
@@ -1614,6 +1660,7 @@ impl Figures {
                 speed_error_kt: kt(plan.reflight.speed_m_s),
             },
             levels_ft: flown.script.cruise.iter().map(|c| ft(c.level_m)).collect(),
+            cruise,
             top_of_climb_nm: nm(flown.top_of_climb.distance_m),
             top_of_climb_min: min(flown.top_of_climb.time_s),
             second_climb_speed: flown

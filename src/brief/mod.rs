@@ -7,11 +7,13 @@
 //! **Invariant:** no face computes a number of its own, and none reads a [`crate::solve::Plan`]; only `figures` and `card` do.
 
 mod card;
+mod card_html;
 mod chart;
 mod figures;
 mod glide;
 mod grid;
 mod json;
+mod page;
 #[cfg(test)]
 pub(crate) mod sample;
 mod settings;
@@ -27,9 +29,9 @@ pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
 pub use chart::png;
 pub use chart::{ChartError, svg};
 pub use figures::{
-    AlternativeFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,
-    ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures, Stretch, StretchWind,
-    TotalsFigures, TripFigures, WeightPoint, WindLevel,
+    AlternativeFigures, Conditions, CruiseFigures, Descent, FieldFigures, Figures, Gain,
+    IdealFigures, LegFigures, ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures,
+    Stretch, StretchWind, TotalsFigures, TripFigures, WeightPoint, WindLevel,
 };
 pub use glide::{
     GLIDE_TITLE, GlideCaseFigures, GlideFigures, GlidePointFigures, GlideWeight, LeverFigures,
@@ -37,6 +39,7 @@ pub use glide::{
 };
 pub use grid::grid_csv;
 pub use json::json;
+pub use page::page;
 pub use settings::{
     CellFigures, ReasonFigures, SETTINGS_TITLE, SettingFigures, SettingsFigures, SettingsRow,
     settings_csv, settings_json, settings_text,

@@ -237,7 +237,7 @@ pub(super) const SEGMENT_HEADS: [&str; 12] = [
 ];
 
 /// What a segment is called in the table.
-fn name_of(kind: &str) -> &str {
+pub(super) fn name_of(kind: &str) -> &str {
     match kind {
         "initial_climb" => "Take-off",
         "accelerate" => "Speed up",

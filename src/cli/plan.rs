@@ -45,6 +45,10 @@ pub struct PlanArgs {
     /// Write the chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
     pub chart: Vec<PathBuf>,
+    /// Write the sheet as one HTML page, with the chart to read off and the card to print; - for standard output; may be given more
+    /// than once
+    #[arg(long, value_name = "PATH")]
+    pub page: Vec<PathBuf>,
     /// Write every figure of the plan as JSON; - for standard output
     #[arg(long, value_name = "PATH")]
     pub json: Option<PathBuf>,
@@ -210,6 +214,7 @@ pub(super) fn picture(path: &Path) -> Result<(Picture, Target), Failure> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Face {
     Chart(Picture),
+    Page,
     Json,
 }
 
@@ -225,6 +230,9 @@ impl Options {
         for path in &args.chart {
             let (picture, target) = picture(path)?;
             faces.push((Face::Chart(picture), target));
+        }
+        for path in &args.page {
+            faces.push((Face::Page, Target::new(path)));
         }
         if let Some(path) = &args.json {
             faces.push((Face::Json, Target::new(path)));
@@ -249,6 +257,9 @@ fn face(face: Face, figures: &Figures) -> Result<Vec<u8>, Failure> {
             .map(String::into_bytes)
             .map_err(Failure::bug),
         Face::Chart(Picture::Png) => pixels(figures),
+        Face::Page => brief::page(figures)
+            .map(String::into_bytes)
+            .map_err(Failure::bug),
         Face::Json => brief::json(figures)
             .map(String::into_bytes)
             .map_err(Failure::bug),
@@ -315,6 +326,7 @@ mod tests {
             sensitivity: false,
             leave: false,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
+            page: vec![],
             json: json.map(Path::to_owned),
             ask: AskArgs::default(),
         }
