@@ -120,11 +120,7 @@ fn land_with(f: &Figures) -> Answer {
         question: "Land with",
         short: format!("{} gal", number(down(t.landing_fuel_gal, 0), 0)),
         more: vec![
-            format!(
-                "{} to a tenth, {} at cruise flow",
-                number(down(t.landing_fuel_gal, 1), 1),
-                clock(down(t.reserve_min, 0))
-            ),
+            format!("{} at cruise flow", clock(down(t.reserve_min, 0))),
             format!(
                 "reserve asked for {} gal, {} min",
                 number(up(t.reserve_required_gal, 1), 1),

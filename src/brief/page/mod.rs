@@ -44,12 +44,32 @@ fn chart_css() -> String {
     css
 }
 
-/// A table with a caption. On a narrow screen each row becomes a block, the head of a column before each figure; roles keep it a table.
-fn table(caption: &str, heads: &[&str], rows: &[Vec<String>], words: &[usize]) -> Markup {
+/// What a table is called by.
+#[derive(Clone, Copy)]
+enum Name<'a> {
+    /// Words over it.
+    Caption(&'a str),
+    /// The heading with this id.
+    Heading(&'a str),
+}
+
+impl<'a> Name<'a> {
+    fn heading(self) -> Option<&'a str> {
+        match self {
+            Self::Heading(id) => Some(id),
+            Self::Caption(_) => None,
+        }
+    }
+}
+
+/// A table with a caption, or named by the heading of this id. On a narrow screen each row becomes a block, the head of a column before each figure; roles keep it a table.
+fn table(name: Name, heads: &[&str], rows: &[Vec<String>], words: &[usize]) -> Markup {
     let class = |i: usize| (!words.contains(&i)).then_some("figure");
     html! {
-        table role="table" {
-            caption { (caption) }
+        table role="table" aria-labelledby=[name.heading()] {
+            @if let Name::Caption(words) = name {
+                caption { (words) }
+            }
             thead role="rowgroup" {
                 tr role="row" {
                     @for (i, head) in heads.iter().enumerate() {
@@ -84,7 +104,7 @@ fn segments(f: &Figures) -> Markup {
         .iter()
         .map(|s| wording::segment_row(s, true).to_vec())
         .collect();
-    table(&wording::segments_title(f), &heads, &rows, &[0, 7])
+    table(Name::Heading("segments"), &heads, &rows, &[0, 7])
 }
 
 fn differences(d: &Differences) -> Markup {
@@ -115,7 +135,7 @@ fn differences(d: &Differences) -> Markup {
     };
     let rows: Vec<Vec<String>> = d.rows.iter().map(row).collect();
     html! {
-        (table(d.intro, &heads, &rows, &[0, last]))
+        (table(Name::Caption(d.intro), &heads, &rows, &[0, last]))
     }
 }
 
@@ -133,6 +153,25 @@ fn head(f: &Figures) -> Markup {
     }
 }
 
+/// The words with each figure kept on one line with its unit, and a slash with what follows.
+fn unbroken(words: &str) -> String {
+    let mut out = String::with_capacity(words.len());
+    let mut before = None;
+    let mut rest = words.chars().peekable();
+    while let Some(c) = rest.next() {
+        let unit = before.is_some_and(|b: char| b.is_ascii_digit())
+            && rest.peek().is_some_and(|n| n.is_ascii_alphabetic());
+        let slash = before == Some('/') || (rest.peek() == Some(&'/') && before == Some(')'));
+        out.push(if c == ' ' && (unit || slash) {
+            '\u{a0}'
+        } else {
+            c
+        });
+        before = Some(c);
+    }
+    out
+}
+
 /// The first screen.
 fn first(f: &Figures) -> Markup {
     html! {
@@ -143,9 +182,9 @@ fn first(f: &Figures) -> Markup {
                     div {
                         dt { (a.question) }
                         dd {
-                            strong { (a.short) }
+                            strong { (unbroken(&a.short)) }
                             @for line in a.more {
-                                span { (line) }
+                                span { (unbroken(&line)) }
                             }
                         }
                     }
@@ -185,9 +224,9 @@ fn charts(f: &Figures) -> Result<Markup, ChartError> {
         section aria-labelledby="chart" {
             h2 id="chart" { "Along the route" }
             output id="readings" for="along" aria-live="off" hidden {
-                @for (unit, name) in track::READINGS {
+                @for name in track::names(f) {
                     span.reading {
-                        span.name title=(name) { (unit) }
+                        span.name { (name) }
                         span.value {}
                     }
                 }
@@ -291,7 +330,7 @@ pub fn page(figures: &Figures) -> Result<String, ChartError> {
                     (charts)
                     (whole_trip(figures))
                     section aria-labelledby="segments" {
-                        h2 id="segments" { "Segments" }
+                        h2 id="segments" { (wording::segments_title(figures)) }
                         (segments(figures))
                     }
                     section.card aria-labelledby="card" {

@@ -131,7 +131,7 @@ fn closed_form_names_cannot_break_out_of_the_page() {
     let json = page.split("id=\"track\">").nth(1).expect("the track");
     let json = json.split("</script>").next().expect("its end");
     let track: serde_json::Value = serde_json::from_str(json).expect("JSON");
-    assert_eq!(track["rows"][3][4], evil);
+    assert_eq!(track["rows"][3][5], evil);
 }
 
 #[test]
@@ -181,8 +181,8 @@ fn closed_form_readings_are_the_track_rounded_to_the_safe_side() {
             bare(&row[2]),
             format!("{indicated_altitude_ft:.0}").replace("-0", "0")
         );
-        assert_eq!(bare(&row[6]), format!("{gs_kt:.0}"));
-        let shown: f64 = bare(&row[7]).parse().expect("a number");
+        assert_eq!(bare(&row[7]), format!("{gs_kt:.0}"));
+        let shown: f64 = bare(&row[3]).parse().expect("a number");
         // A tenth of a gallon, never more than there is but for the noise of the figures.
         assert!(shown <= fuel_left_gal + 1e-5 && shown > fuel_left_gal - 0.1001);
     }

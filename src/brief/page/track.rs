@@ -5,18 +5,19 @@ use crate::brief::words::{clock, down, feet, knots, near, number};
 use crate::brief::{Figures, Point, wording};
 use serde::Serialize;
 
-/// What is read off at a point, and what it is called.
-pub(super) const READINGS: [(&str, &str); 9] = [
-    ("nm out", "distance"),
-    ("time", "since take-off"),
-    ("ft", "height, indicated"),
-    ("setting", "manifold pressure and RPM"),
-    ("mixture", "mixture"),
-    ("KIAS", "indicated airspeed"),
-    ("kt GS", "ground speed"),
-    ("gal left", "fuel left"),
-    ("now", "part of the flight"),
-];
+/// How many readings a point has.
+const READINGS: usize = 9;
+
+/// What the readings of a point are called, after the figure.
+pub(super) fn names(f: &Figures) -> [&'static str; READINGS] {
+    let since = match f.trip.start_in_flight {
+        Some(_) => "from now",
+        None => "since take-off",
+    };
+    [
+        "nm out", since, "ft", "gal left", "setting", "mixture", "KIAS", "kt GS", "segment",
+    ]
+}
 
 #[derive(Serialize)]
 struct Track {
@@ -24,23 +25,23 @@ struct Track {
     length: f64,
     /// Distance of each point, nm.
     at: Vec<f64>,
-    /// Readings of each point, in the order of [`READINGS`].
-    rows: Vec<[String; READINGS.len()]>,
+    /// Readings of each point, in the order of their [`names`].
+    rows: Vec<[String; READINGS]>,
     /// First point of each segment.
     starts: Vec<usize>,
 }
 
-fn row(f: &Figures, p: &Point) -> [String; READINGS.len()] {
+fn row(f: &Figures, p: &Point) -> [String; READINGS] {
     let kind = f.segments.get(p.segment).map_or("", |s| s.kind);
     [
         number(near(p.distance_nm, 1), 1),
         clock(p.time_min),
         feet(p.indicated_altitude_ft),
+        number(down(p.fuel_left_gal, 1), 1),
         setting(f, p),
         p.mixture.clone(),
         knots(p.ias_kt),
         knots(p.gs_kt),
-        number(down(p.fuel_left_gal, 1), 1),
         wording::name_of(kind).to_owned(),
     ]
 }
