@@ -3,18 +3,17 @@
 //! Field names are the keys of the JSON face (DESIGN section 7), unit included.
 
 use super::card::{CardLine, lever_card};
+use super::cruise::{CruiseFigures, cruise};
 use super::units::{
     Fuel, celsius, course_deg, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
 };
 use super::weather::{LaterFigures, SourceFigures};
 use super::words::{
-    EACH_ENGINE, ONE_ENGINE, down, feet, inches, knots, near, number, revs, sentence, setting, up,
+    EACH_ENGINE, ONE_ENGINE, down, feet, inches, knots, near, number, revs, sentence, up,
 };
 use super::{CAUTIONS, TITLE};
 use crate::aircraft::{Aircraft, Induction, Speeds, Throttle};
-use crate::flight::{
-    Cruise, DescentPart, Limit, PathRule, Script, SegmentKind, ThrottleRule, TrackPoint,
-};
+use crate::flight::{DescentPart, Limit, PathRule, Script, SegmentKind, ThrottleRule, TrackPoint};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::solve::{
     Alternative, AlternativeKind, DescentMeans, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S,
@@ -380,19 +379,6 @@ pub struct SecondSpeed {
     pub from_ft: f64,
     /// Indicated airspeed from there.
     pub ias_kt: f64,
-}
-
-/// One level of the cruise as it is set.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct CruiseFigures {
-    /// Level, indicated.
-    pub level_ft: f64,
-    /// Where it is reached, for the first; where the change to it begins, for the others.
-    pub from_nm: f64,
-    /// Throttle or manifold pressure, and RPM, in words.
-    pub setting: String,
-    /// Mixture.
-    pub mixture: String,
 }
 
 /// The descent as the pilot is told it.
@@ -1498,47 +1484,6 @@ fn card_notes(aircraft: &Aircraft) -> Vec<String> {
     vec![format!(
         "Where the lever card puts {names} is common practice; the flight manual's order rules."
     )]
-}
-
-/// How each level is flown.
-fn cruise(plan: &Plan, problem: &Problem, segments: &[SegmentFigures]) -> Vec<CruiseFigures> {
-    let fixed = problem.aircraft.propeller.is_fixed();
-    let mut flown = segments.iter().filter(|s| s.kind == "cruise");
-    let figures = |(i, c): (usize, &Cruise)| {
-        let (flown_inhg, flown_rpm) = flown
-            .next()
-            .map_or((0.0, 0.0), |s| (s.start.map_inhg, s.end.rpm));
-        let set = match c.throttle {
-            Throttle::Full if fixed => format!("full throttle ({} rpm)", revs(flown_rpm)),
-            Throttle::Full => setting(
-                fixed,
-                &format!("full throttle ({} in)", inches(flown_inhg)),
-                rpm(c.rev_s),
-            ),
-            Throttle::Map(p) => setting(fixed, &format!("{} in", inches(inhg(p))), rpm(c.rev_s)),
-            Throttle::Fixed(_) | Throttle::Shut | Throttle::Rpm => {
-                setting(fixed, &format!("{} in", inches(flown_inhg)), rpm(c.rev_s))
-            }
-        };
-        let from_m = if i == 0 {
-            plan.flown.top_of_climb.distance_m
-        } else {
-            c.from_m
-        };
-        CruiseFigures {
-            level_ft: ft(c.level_m),
-            from_nm: nm(from_m),
-            setting: set,
-            mixture: mixture_name(problem, c.mixture),
-        }
-    };
-    plan.flown
-        .script
-        .cruise
-        .iter()
-        .enumerate()
-        .map(figures)
-        .collect()
 }
 
 fn in_one_line(

@@ -9,6 +9,8 @@
 mod card;
 mod card_html;
 mod chart;
+mod cruise;
+mod differences;
 mod figures;
 mod glide;
 mod grid;
@@ -28,10 +30,11 @@ pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
 #[cfg(feature = "png")]
 pub use chart::png;
 pub use chart::{ChartError, svg};
+pub use cruise::CruiseFigures;
 pub use figures::{
-    AlternativeFigures, Conditions, CruiseFigures, Descent, FieldFigures, Figures, Gain,
-    IdealFigures, LegFigures, ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures,
-    Stretch, StretchWind, TotalsFigures, TripFigures, WeightPoint, WindLevel,
+    AlternativeFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,
+    ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures, Stretch, StretchWind,
+    TotalsFigures, TripFigures, WeightPoint, WindLevel,
 };
 pub use glide::{
     GLIDE_TITLE, GlideCaseFigures, GlideFigures, GlidePointFigures, GlideWeight, LeverFigures,

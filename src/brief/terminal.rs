@@ -1,7 +1,8 @@
 //! The terminal face: the plan in one line, then what it costs, how it is flown, and what to beware of.
 
 use super::Figures;
-use super::wording::{self, Differences};
+use super::differences::{self, Differences};
+use super::wording;
 use anstyle::{Effects, Style};
 use comfy_table::{
     Cell, CellAlignment, ContentArrangement, ContentLineStyle, LineStyle, Table, TableStyle,
@@ -242,21 +243,21 @@ fn difference_table(differences: &Differences, width: usize) -> Table {
     table
 }
 
-fn differences(sheet: &mut Sheet, differences: &Differences) {
+fn told(sheet: &mut Sheet, differences: &Differences) {
     sheet.paragraph("  ", "  ", differences.intro);
     let table = difference_table(differences, sheet.width);
     sheet.table(&table);
 }
 
 fn choices(sheet: &mut Sheet, figures: &Figures) {
-    let choices = wording::choices(figures);
+    let choices = differences::choices(figures);
     if choices.is_some() || !figures.left_out.is_empty() {
-        sheet.heading(wording::CHOICES);
+        sheet.heading(differences::CHOICES);
     }
     if let Some(table) = choices {
-        differences(sheet, &table);
+        told(sheet, &table);
     }
-    for line in wording::left_out(figures) {
+    for line in differences::left_out(figures) {
         sheet.paragraph("  ", "    ", &line);
     }
 }
@@ -277,12 +278,12 @@ pub fn terminal(figures: &Figures, width: usize) -> String {
         sheet.table(&card_table(figures, arrival, width));
     }
     choices(&mut sheet, figures);
-    for table in [wording::forecast(figures), wording::later(figures)]
+    for table in [differences::forecast(figures), differences::later(figures)]
         .iter()
         .flatten()
     {
         sheet.heading(table.title);
-        differences(&mut sheet, table);
+        told(&mut sheet, table);
     }
     for (heading, lead, lines) in wording::lists(figures) {
         sheet.heading(heading);

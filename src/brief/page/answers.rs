@@ -89,7 +89,12 @@ fn start_down(f: &Figures) -> Answer {
                 clock(f.top_of_descent_min)
             ),
             format!(
-                "about {} KIAS, {} fpm",
+                "{}about {} KIAS, {} fpm",
+                if d.second_from_ft.is_some() {
+                    "first "
+                } else {
+                    ""
+                },
                 knots(d.ias_kt),
                 number(down(d.rate_fpm, -1), 0)
             ),
@@ -120,7 +125,7 @@ fn land_with(f: &Figures) -> Answer {
         question: "Land with",
         short: format!("{} gal", number(down(t.landing_fuel_gal, 0), 0)),
         more: vec![
-            format!("{} at cruise flow", clock(down(t.reserve_min, 0))),
+            format!("good for {} at cruise flow", clock(down(t.reserve_min, 0))),
             format!(
                 "reserve asked for {} gal, {} min",
                 number(up(t.reserve_required_gal, 1), 1),

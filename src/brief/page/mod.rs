@@ -8,7 +8,8 @@ mod narrow;
 mod track;
 
 use super::chart::{self, AIR, ChartError, EARTH, EARTH_EDGE, HAIR, INK, LEFT, RIGHT, SOFT, WIDTH};
-use super::wording::{self, Differences};
+use super::differences::{self, Differences};
+use super::wording;
 use super::{Figures, card_html};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use plotters::style::{RGBColor, WHITE};
@@ -107,7 +108,7 @@ fn segments(f: &Figures) -> Markup {
     table(Name::Heading("segments"), &heads, &rows, &[0, 7])
 }
 
-fn differences(d: &Differences) -> Markup {
+fn difference_table(d: &Differences) -> Markup {
     let last = d.heads.len() - 1;
     // A column between that has no head has no figures either.
     let shown: Vec<usize> = (0..=last)
@@ -240,7 +241,7 @@ fn charts(f: &Figures) -> Result<Markup, ChartError> {
                     "Move or touch along the chart, or step with the arrow keys; Page Up and Page Down go from segment to segment."
                 }
             }
-            p.aside { "Heights indicated." }
+            p.aside.narrow { "Heights indicated." }
         }
     })
 }
@@ -262,25 +263,25 @@ fn whole_trip(f: &Figures) -> Markup {
 }
 
 fn choices(f: &Figures) -> Markup {
-    let left_out = wording::left_out(f);
-    let table = wording::choices(f);
+    let left_out = differences::left_out(f);
+    let table = differences::choices(f);
     html! {
         @if table.is_some() || !left_out.is_empty() {
             section aria-labelledby="choices" {
-                h2 id="choices" { (wording::CHOICES) }
+                h2 id="choices" { (differences::CHOICES) }
                 @if let Some(table) = table {
-                    (differences(&table))
+                    (difference_table(&table))
                 }
                 @for line in left_out {
                     p.aside { (line) }
                 }
             }
         }
-        @for (id, table) in [("forecast", wording::forecast(f)), ("later", wording::later(f))] {
+        @for (id, table) in [("forecast", differences::forecast(f)), ("later", differences::later(f))] {
             @if let Some(table) = table {
                 section aria-labelledby=(id) {
                     h2 id=(id) { (table.title) }
-                    (differences(&table))
+                    (difference_table(&table))
                 }
             }
         }

@@ -1,11 +1,11 @@
 //! The chart for a narrow screen: heights alone, in letters that can be read at 390 pixels.
 
-use crate::brief::Figures;
 use crate::brief::chart::{
     ChartError, EARTH, EARTH_EDGE, HAIR, HEIGHT, INK, Pen, SOFT, Tie, WIDTH, climbs_not, on_canvas,
     path_of, text_width, tick,
 };
 use crate::brief::words::{feet, number, up};
+use crate::brief::{Figures, LegFigures};
 use plotters::style::FontStyle;
 
 /// Left and right of the plot, in chart units.
@@ -127,12 +127,14 @@ fn axes(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     pen.text("0", (SIDES.0, BOTTOM + 1.7 * ROW), TEXT, SOFT, Tie::Left)
 }
 
-/// Over the ground and under the path.
-fn height_names(pen: &Pen, panel: &Panel) -> Result<(), ChartError> {
+/// Over the ground and under the path, where no line strikes them through.
+fn height_names(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     let x = 0.5 * (SIDES.0 + SIDES.1);
     for ft in ticks(panel) {
         let y = panel.at(0.0, ft).1 - 0.42 * ROW;
-        if y > TOP + ROW {
+        let struck =
+            |l: &LegFigures| (panel.at(0.0, l.minimum_altitude_ft).1 - y).abs() < 0.5 * ROW;
+        if y > TOP + ROW && !f.legs.iter().any(struck) {
             pen.text(&format!("{} ft", feet(ft)), (x, y), TEXT, INK, Tie::Centre)?;
         }
     }
@@ -200,7 +202,7 @@ pub(super) fn svg(f: &Figures) -> Result<String, ChartError> {
     on_canvas(|pen| {
         axes(pen, f, &panel)?;
         ground(pen, f, &panel)?;
-        height_names(pen, &panel)?;
+        height_names(pen, f, &panel)?;
         path(pen, f, &panel)?;
         labels(pen, f, &panel)
     })

@@ -33,7 +33,7 @@ fn closed_form_says_all_that_the_terminal_says() {
     let mut said = vec![f.in_one_line.clone(), f.route(), f.least()];
     said.extend(wording::totals(f).into_iter().map(|(_, words)| words));
     said.extend(wording::descent(f));
-    said.extend(wording::left_out(f));
+    said.extend(differences::left_out(f));
     said.extend(
         wording::lists(f)
             .into_iter()
@@ -44,7 +44,7 @@ fn closed_form_says_all_that_the_terminal_says() {
             .iter()
             .flat_map(|s| wording::segment_row(s, true)),
     );
-    let tables = [wording::choices(f), wording::forecast(f)];
+    let tables = [differences::choices(f), differences::forecast(f)];
     for table in tables.into_iter().flatten() {
         said.push(table.intro.to_owned());
         said.extend(table.rows.into_iter().flatten());

@@ -12,7 +12,7 @@ const READINGS: usize = 9;
 pub(super) fn names(f: &Figures) -> [&'static str; READINGS] {
     let since = match f.trip.start_in_flight {
         Some(_) => "from now",
-        None => "since take-off",
+        None => "time flown",
     };
     [
         "nm out", since, "ft", "gal left", "setting", "mixture", "KIAS", "kt GS", "segment",
