@@ -210,6 +210,18 @@ pub(super) fn picture(path: &Path) -> Result<(Picture, Target), Failure> {
     Ok((picture, target))
 }
 
+/// Where a page goes.
+fn page(path: &Path) -> Result<Target, Failure> {
+    let target = Target::new(path);
+    match (&target, target.extension().as_deref()) {
+        (Target::Stdout, _) | (_, Some("html" | "htm")) => Ok(target),
+        _ => Err(
+            Failure::input(format!("--page {}: a page is .html", path.display()))
+                .hint("give the file this ending; a browser prints it as PDF"),
+        ),
+    }
+}
+
 /// One answer besides the text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Face {
@@ -232,7 +244,7 @@ impl Options {
             faces.push((Face::Chart(picture), target));
         }
         for path in &args.page {
-            faces.push((Face::Page, Target::new(path)));
+            faces.push((Face::Page, page(path)?));
         }
         if let Some(path) = &args.json {
             faces.push((Face::Json, Target::new(path)));
@@ -336,8 +348,15 @@ mod tests {
     fn closed_form_writes_every_face_by_its_ending() {
         let dir = tempfile::tempdir().expect("a temporary folder");
         let (svg, json) = (dir.path().join("a.SVG"), dir.path().join("plan"));
-        run(&args(&demo(), &[&svg], Some(&json))).expect("runs");
+        let pages = [dir.path().join("a.html"), dir.path().join("b.HTM")];
+        let mut typed = args(&demo(), &[&svg], Some(&json));
+        typed.page = pages.to_vec();
+        run(&typed).expect("runs");
         assert!(fs::read_to_string(&svg).expect("reads").starts_with("<svg"));
+        for page in pages {
+            let text = fs::read_to_string(&page).expect("reads");
+            assert!(text.starts_with("<!DOCTYPE html>") && text.ends_with("</html>"));
+        }
         assert!(fs::read_to_string(&json).expect("reads").starts_with("{\n"));
     }
 
@@ -373,6 +392,10 @@ mod tests {
             let e = run(&args(missing, &[Path::new(path)], None)).expect_err("refused");
             assert!(e.message.contains(words), "{}", e.message);
         }
+        let mut typed = args(missing, &[], None);
+        typed.page = vec![PathBuf::from("brief.pdf")];
+        let e = run(&typed).expect_err("refused");
+        assert!(e.message.contains("a page is .html"), "{}", e.message);
     }
 
     #[test]
