@@ -9,22 +9,20 @@ pub const SHEET_CSS: &str = include_str!("card_html.css");
 /// The sides of the lever card, one to a sheet.
 pub fn sheets(figures: &Figures) -> Markup {
     html! {
-        div.sheets {
-            @for arrival in [false, true] {
-                section.sheet {
-                    h3 { (wording::card_title(figures, arrival)) }
-                    p.sheet-plan { (figures.in_one_line) }
-                    ol {
-                        @for l in figures.lever_card.iter().filter(|l| l.group.arrival_side() == arrival) {
-                            li value=(l.order) {
-                                span.trigger { (l.trigger) } " "
-                                strong.action { (l.action) } " "
-                                span.expect { (l.expect) }
-                            }
+        @for arrival in [false, true] {
+            section.sheet {
+                h3 { (wording::card_title(figures, arrival)) }
+                p.sheet-plan { (figures.in_one_line) }
+                ol {
+                    @for l in figures.lever_card.iter().filter(|l| l.group.arrival_side() == arrival) {
+                        li value=(l.order) {
+                            span.trigger { (l.trigger) } " "
+                            strong.action { (l.action) } " "
+                            span.expect { (l.expect) }
                         }
                     }
-                    p.sheet-foot { (TITLE) }
                 }
+                p.sheet-foot { (TITLE) }
             }
         }
     }

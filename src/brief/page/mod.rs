@@ -336,7 +336,7 @@ pub fn page(figures: &Figures) -> Result<String, ChartError> {
                     }
                     section.card aria-labelledby="card" {
                         h2 id="card" { "Lever card" }
-                        (card_html::sheets(figures))
+                        div.sheets { (card_html::sheets(figures)) }
                     }
                     (choices(figures))
                     (lists(figures))
