@@ -1,9 +1,10 @@
 //! The plan beside what was noted in flight: errors by leg, and rows to fit the aircraft to.
 
 use super::Figures;
+use super::differences::Differences;
 use super::figures::{Said, mixture_name};
-use super::terminal::{Sheet, difference_table, signed};
 use super::units::{Fuel, celsius, ft, inhg, kt, lb, min, nm, rpm};
+use super::wording::signed;
 use super::words::number;
 use crate::solve::{AsFlown, LegFlown, NotSteady, Steady};
 use crate::trip::Problem;
@@ -188,18 +189,10 @@ pub fn fit_rows_csv(figures: &AsFlownFigures) -> Result<Vec<u8>, csv::Error> {
     out.into_inner().map_err(|e| e.into_error().into())
 }
 
-/// The table of what was flown, where notes were given.
-pub(super) fn as_flown_table(sheet: &mut Sheet, figures: &Figures) {
-    let Some(flown) = &figures.as_flown else {
-        return;
-    };
-    sheet.heading("As flown");
-    sheet.paragraph(
-        "  ",
-        "  ",
-        "What was noted, and by how much it is off the plan (+ is longer, more, faster, or a wind more from behind):",
-    );
-    let heads = [
+/// What was flown beside the plan, where notes were given, with the sentence below the table.
+pub(super) fn as_flown(figures: &Figures) -> Option<(Differences, String)> {
+    let flown = figures.as_flown.as_ref()?;
+    let heads = vec![
         "", "nm", "min", "off", "gal", "off", "kt GS", "off", "wind off", "",
     ];
     let some = |x: Option<f64>, words: &dyn Fn(f64) -> String| x.map_or("-".to_owned(), words);
@@ -208,7 +201,7 @@ pub(super) fn as_flown_table(sheet: &mut Sheet, figures: &Figures) {
     let mut rows: Vec<Vec<String>> = Vec::new();
     for l in &flown.legs {
         rows.push(vec![
-            format!("  {} to {}", l.from, l.to),
+            format!("{} to {}", l.from, l.to),
             number(l.distance_nm, 0),
             number(l.flown_min, 1),
             off(l.difference_min),
@@ -222,7 +215,7 @@ pub(super) fn as_flown_table(sheet: &mut Sheet, figures: &Figures) {
     }
     if let Some(t) = &flown.total {
         let mut row = vec![
-            "  all".to_owned(),
+            "all".to_owned(),
             String::new(),
             number(t.flown_min, 1),
             off(t.difference_min),
@@ -232,7 +225,6 @@ pub(super) fn as_flown_table(sheet: &mut Sheet, figures: &Figures) {
         row.resize(heads.len(), String::new());
         rows.push(row);
     }
-    sheet.table(&difference_table(&heads, rows, sheet.width()));
     let mut words = vec![
         "The wind is what the notes leave for it: ground speed off the plan less true airspeed off the plan where the cruise \
          was noted with its airspeed, else as if that had been as planned."
@@ -254,5 +246,11 @@ pub(super) fn as_flown_table(sheet: &mut Sheet, figures: &Figures) {
         let each: Vec<&str> = flown.no_fit_row.iter().map(|s| s.text.as_str()).collect();
         words.push(format!("Without one: {}.", each.join("; ")));
     }
-    sheet.paragraph("  ", "  ", &words.join(" "));
+    let table = Differences {
+        title: "As flown",
+        intro: "What was noted, and by how much it is off the plan (+ is longer, more, faster, or a wind more from behind):",
+        heads,
+        rows,
+    };
+    Some((table, words.join(" ")))
 }

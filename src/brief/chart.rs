@@ -36,7 +36,7 @@ pub(super) const SOFT: RGBColor = RGBColor(0x6b, 0x74, 0x7c);
 pub(super) const HAIR: RGBColor = RGBColor(0xd9, 0xdc, 0xdf);
 pub(super) const EARTH: RGBColor = RGBColor(0xc9, 0xc0, 0xae);
 pub(super) const EARTH_EDGE: RGBColor = RGBColor(0x7d, 0x71, 0x5c);
-const AIR: RGBColor = RGBColor(0x9f, 0xbb, 0xc9);
+pub(super) const AIR: RGBColor = RGBColor(0x9f, 0xbb, 0xc9);
 
 /// Why a chart cannot be drawn.
 #[derive(Debug, thiserror::Error)]
@@ -161,7 +161,7 @@ impl Pen<'_, '_> {
             .map_err(draw_error)
     }
 
-    fn dot(&self, p: (f64, f64), radius: f64) -> Result<(), ChartError> {
+    pub(super) fn dot(&self, p: (f64, f64), radius: f64) -> Result<(), ChartError> {
         self.canvas
             .draw(&Circle::new(Self::at(p), radius * CANVAS, WHITE.filled()))
             .map_err(draw_error)?;
@@ -464,7 +464,7 @@ fn barred(pen: &Pen, panel: &Panel, b: &BarredFigures) -> Result<(), ChartError>
     Ok(())
 }
 
-fn path_of<'a>(
+pub(super) fn path_of<'a>(
     f: &'a Figures,
     index: usize,
     s: &'a SegmentFigures,
@@ -500,7 +500,7 @@ fn path(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
 
 /// The point of a cruise whose figures stand for it: with a fixed pitch at full throttle RPM and speed settle only in it, as the
 /// speed does where the flight begins level in the air.
-fn settled<'a>(f: &Figures, s: &'a SegmentFigures) -> &'a Point {
+pub(super) fn settled<'a>(f: &Figures, s: &'a SegmentFigures) -> &'a Point {
     if f.trip.fixed_pitch || (climbs_not(f) && s.start.time_min == 0.0) {
         &s.end
     } else {
@@ -509,12 +509,12 @@ fn settled<'a>(f: &Figures, s: &'a SegmentFigures) -> &'a Point {
 }
 
 /// Whether the flight begins in the air with no climb before its first level.
-fn climbs_not(f: &Figures) -> bool {
+pub(super) fn climbs_not(f: &Figures) -> bool {
     f.top_of_climb_min <= 0.0
 }
 
 /// What is set, in a few words.
-fn setting(f: &Figures, p: &Point) -> String {
+pub(super) fn setting(f: &Figures, p: &Point) -> String {
     let map = format!("{} in", inches(p.map_inhg));
     words::setting(f.trip.fixed_pitch, &map, p.rpm)
 }

@@ -5,12 +5,13 @@
 use super::as_flown::AsFlownFigures;
 use super::card::{CardLine, lever_card};
 use super::marks::{Calendar, MarkFigures};
+use super::cruise::{CruiseFigures, cruise};
 use super::units::{
     Fuel, celsius, course_deg, degrees, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
 };
 use super::weather::{LaterFigures, SourceFigures};
 use super::words::{
-    EACH_ENGINE, ONE_ENGINE, down, feet, inches, knots, near, number, revs, sentence, setting, up,
+    EACH_ENGINE, ONE_ENGINE, down, feet, inches, knots, near, number, revs, sentence, up,
 };
 use super::{CAUTIONS, TITLE, marks};
 use crate::aircraft::{Aircraft, Induction, Speeds, Throttle};
@@ -511,6 +512,8 @@ pub struct Figures {
     pub reflight: Reflight,
     /// Cruise levels, first to last.
     pub levels_ft: Vec<f64>,
+    /// How each of these levels is flown.
+    pub cruise: Vec<CruiseFigures>,
     /// Where the first level is reached.
     pub top_of_climb_nm: f64,
     /// When.
@@ -1526,33 +1529,20 @@ fn in_one_line(
     plan: &Plan,
     problem: &Problem,
     totals: &TotalsFigures,
-    segments: &[SegmentFigures],
+    cruise: &[CruiseFigures],
 ) -> String {
-    let fixed = problem.aircraft.propeller.is_fixed();
     let mut parts = Vec::new();
-    let mut cruises = segments.iter().filter(|s| s.kind == "cruise");
-    for (i, c) in plan.flown.script.cruise.iter().enumerate() {
-        let (flown_inhg, flown_rpm) = cruises
-            .next()
-            .map_or((0.0, 0.0), |s| (s.start.map_inhg, s.end.rpm));
-        let set = match c.throttle {
-            Throttle::Full if fixed => format!("full throttle ({} rpm)", revs(flown_rpm)),
-            Throttle::Full => setting(
-                fixed,
-                &format!("full throttle ({} in)", inches(flown_inhg)),
-                rpm(c.rev_s),
-            ),
-            Throttle::Map(p) => setting(fixed, &format!("{} in", inches(inhg(p))), rpm(c.rev_s)),
-            Throttle::Fixed(_) | Throttle::Shut | Throttle::Rpm => {
-                setting(fixed, &format!("{} in", inches(flown_inhg)), rpm(c.rev_s))
-            }
-        };
+    for (i, c) in cruise.iter().enumerate() {
         let (then, from) = if i > 0 {
-            ("then ", format!(" from {} nm", number(nm(c.from_m), 0)))
+            ("then ", format!(" from {} nm", number(c.from_nm, 0)))
         } else {
             ("", String::new())
         };
-        parts.push(format!("{then}{} ft{from}, {set}", feet(ft(c.level_m))));
+        parts.push(format!(
+            "{then}{} ft{from}, {}",
+            feet(c.level_ft),
+            c.setting
+        ));
     }
     let to_go = up(
         nm(problem.length_m - plan.flown.top_of_descent.distance_m),
@@ -1575,6 +1565,7 @@ impl Figures {
         let calendar = Calendar::new(problem);
         let (segments, track) = segments_and_track(plan, problem, &calendar, fuel);
         let all = totals(problem, fuel, &plan.totals, flown.cruise_fuel_kg_s);
+        let cruise = cruise(plan, problem, &segments);
         let take_off_kg = problem.zero_fuel_kg + problem.fuel_kg - aircraft.procedures.taxi_fuel_kg;
         let mut places: Vec<String> = problem.legs.iter().map(|l| l.from.clone()).collect();
         places.extend(problem.legs.last().map(|l| l.to.clone()));
@@ -1608,7 +1599,7 @@ impl Figures {
         let fields = fields.collect();
         Self {
             title: TITLE,
-            in_one_line: in_one_line(plan, problem, &all, &segments),
+            in_one_line: in_one_line(plan, problem, &all, &cruise),
             trip: TripFigures {
                 name: problem.title.clone(),
                 aircraft: aircraft.name.clone(),
@@ -1656,6 +1647,7 @@ impl Figures {
                 speed_error_kt: kt(plan.reflight.speed_m_s),
             },
             levels_ft: flown.script.cruise.iter().map(|c| ft(c.level_m)).collect(),
+            cruise,
             top_of_climb_nm: nm(flown.top_of_climb.distance_m),
             top_of_climb_min: min(flown.top_of_climb.time_s),
             second_climb_speed: flown

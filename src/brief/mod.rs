@@ -8,7 +8,10 @@
 
 mod as_flown;
 mod card;
+mod card_html;
 mod chart;
+mod cruise;
+mod differences;
 mod figures;
 mod glide;
 mod gpx;
@@ -16,6 +19,7 @@ mod grid;
 mod json;
 mod kml;
 mod marks;
+mod page;
 #[cfg(test)]
 pub(crate) mod sample;
 mod schema;
@@ -25,6 +29,7 @@ mod track_csv;
 mod units;
 mod weather;
 mod winds;
+mod wording;
 mod words;
 mod xml;
 
@@ -33,6 +38,7 @@ pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
 #[cfg(feature = "png")]
 pub use chart::png;
 pub use chart::{ChartError, svg};
+pub use cruise::CruiseFigures;
 pub use figures::{
     AlternativeFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,
     ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures, Stretch, StretchWind,
@@ -48,6 +54,7 @@ pub use json::json;
 pub use kml::kml;
 pub use marks::MarkFigures;
 pub use schema::{Document, schema};
+pub use page::page;
 pub use settings::{
     CellFigures, ReasonFigures, SETTINGS_TITLE, SettingFigures, SettingsFigures, SettingsRow,
     settings_csv, settings_json, settings_text,

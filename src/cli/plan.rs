@@ -48,6 +48,10 @@ pub struct PlanArgs {
     /// Write the chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
     pub chart: Vec<PathBuf>,
+    /// Write the sheet as one HTML page, with the chart to read off and the card to print; - for standard output; may be given more
+    /// than once
+    #[arg(long, value_name = "PATH")]
+    pub page: Vec<PathBuf>,
     /// Write every figure of the plan as JSON; - for standard output
     #[arg(long, value_name = "PATH")]
     pub json: Option<PathBuf>,
@@ -227,10 +231,23 @@ pub(super) fn picture(path: &Path) -> Result<(Picture, Target), Failure> {
     Ok((picture, target))
 }
 
+/// Where a page goes.
+fn page(path: &Path) -> Result<Target, Failure> {
+    let target = Target::new(path);
+    match (&target, target.extension().as_deref()) {
+        (Target::Stdout, _) | (_, Some("html" | "htm")) => Ok(target),
+        _ => Err(
+            Failure::input(format!("--page {}: a page is .html", path.display()))
+                .hint("give the file this ending; a browser prints it as PDF"),
+        ),
+    }
+}
+
 /// One answer besides the text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Face {
     Chart(Picture),
+    Page,
     Json,
     Csv,
     CsvSegments,
@@ -251,6 +268,9 @@ impl Options {
         for path in &args.chart {
             let (picture, target) = picture(path)?;
             faces.push((Face::Chart(picture), target));
+        }
+        for path in &args.page {
+            faces.push((Face::Page, page(path)?));
         }
         for (face, path) in [
             (Face::Json, &args.json),
@@ -282,6 +302,9 @@ fn face(face: Face, figures: &Figures) -> Result<Vec<u8>, Failure> {
             .map(String::into_bytes)
             .map_err(Failure::bug),
         Face::Chart(Picture::Png) => pixels(figures),
+        Face::Page => brief::page(figures)
+            .map(String::into_bytes)
+            .map_err(Failure::bug),
         Face::Json => brief::json(figures)
             .map(String::into_bytes)
             .map_err(Failure::bug),
@@ -400,6 +423,7 @@ mod tests {
             sensitivity: false,
             leave: false,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
+            page: vec![],
             json: json.map(Path::to_owned),
             csv: None,
             csv_segments: None,
@@ -415,8 +439,15 @@ mod tests {
     fn closed_form_writes_every_face_by_its_ending() {
         let dir = tempfile::tempdir().expect("a temporary folder");
         let (svg, json) = (dir.path().join("a.SVG"), dir.path().join("plan"));
-        run(&args(&demo(), &[&svg], Some(&json))).expect("runs");
+        let pages = [dir.path().join("a.html"), dir.path().join("b.HTM")];
+        let mut typed = args(&demo(), &[&svg], Some(&json));
+        typed.page = pages.to_vec();
+        run(&typed).expect("runs");
         assert!(fs::read_to_string(&svg).expect("reads").starts_with("<svg"));
+        for page in pages {
+            let text = fs::read_to_string(&page).expect("reads");
+            assert!(text.starts_with("<!DOCTYPE html>") && text.ends_with("</html>"));
+        }
         assert!(fs::read_to_string(&json).expect("reads").starts_with("{\n"));
     }
 
@@ -452,6 +483,10 @@ mod tests {
             let e = run(&args(missing, &[Path::new(path)], None)).expect_err("refused");
             assert!(e.message.contains(words), "{}", e.message);
         }
+        let mut typed = args(missing, &[], None);
+        typed.page = vec![PathBuf::from("brief.pdf")];
+        let e = run(&typed).expect_err("refused");
+        assert!(e.message.contains("a page is .html"), "{}", e.message);
     }
 
     #[test]
