@@ -21,7 +21,7 @@ mod weather;
 mod winds;
 mod words;
 
-pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
+pub use card::{CARD_LINES_A_SIDE, CardLine, Group, Lever, LeverPoint, lever_card};
 #[cfg(feature = "png")]
 pub use chart::png;
 pub use chart::{ChartError, svg};
