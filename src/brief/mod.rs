@@ -7,21 +7,27 @@
 //! **Invariant:** no face computes a number of its own, and none reads a [`crate::solve::Plan`]; only `figures` and `card` do.
 
 mod card;
+use card::html as card_html;
 mod chart;
 mod figures;
 mod glide;
 mod grid;
 mod json;
+mod otherwise;
 #[cfg(test)]
 pub(crate) mod sample;
 mod settings;
 mod terminal;
 mod units;
+mod waypoints;
 mod weather;
 mod winds;
 mod words;
 
-pub use card::{CARD_LINES_A_SIDE, CardLine, Group, Lever, LeverPoint, lever_card};
+pub use card::{
+    CARD_LINES_A_SIDE, CardLine, Group, Lever, LeverPoint, card_markdown, card_text, lever_card,
+};
+pub use card_html::card_html;
 #[cfg(feature = "png")]
 pub use chart::png;
 pub use chart::{ChartError, svg};
@@ -36,11 +42,15 @@ pub use glide::{
 };
 pub use grid::grid_csv;
 pub use json::json;
+pub use otherwise::{
+    EarlyFigures, LateFigures, LateStartFigures, OtherDescent, RoughFigures, TopOfDescentShift,
+};
 pub use settings::{
     CellFigures, ReasonFigures, SETTINGS_TITLE, SettingFigures, SettingsFigures, SettingsRow,
     settings_csv, settings_json, settings_text,
 };
 pub use terminal::terminal;
+pub use waypoints::WaypointFigures;
 pub use weather::{LaterFigures, LaterOutcome, SourceFigures};
 #[cfg(feature = "png")]
 pub use winds::winds_png;

@@ -250,7 +250,7 @@ pub(super) fn no_padding(table: &mut Table) {
     }
 }
 
-fn card_table(figures: &Figures, arrival: bool, width: usize) -> Table {
+pub(super) fn card_table(figures: &Figures, arrival: bool, width: usize) -> Table {
     let mut table = plain_table(width, BARE);
     let mut group = None;
     for l in figures
@@ -461,22 +461,16 @@ fn head(sheet: &mut Sheet, figures: &Figures) {
         );
     }
     sheet.paragraph("", "  ", &figures.descent_sentence());
-    let rough = figures
-        .gain_over_ordinary
-        .as_ref()
-        .map_or_else(String::new, |g| {
-            format!(
-                ", and the ordinary descent from {} nm to go",
-                number(up(g.ordinary_top_of_descent_to_go_nm, 0), 0)
-            )
-        });
     let va = number(down(figures.descent.rough_air_ias_kt, 0), 0);
     let words = match figures.descent.rough_up_to_ft {
         Some(top) => format!(
             "Rough air up to {} ft on the way down: no faster than {va} KIAS there, so a fast descent is refused.",
             feet(top)
         ),
-        None => format!("If rough: {va} KIAS or less{rough}."),
+        None => match &figures.if_rough {
+            Some(r) => format!("If rough: {}.", r.text),
+            None => format!("If rough: {va} KIAS or less."),
+        },
     };
     sheet.paragraph("", "  ", &words);
 }

@@ -45,6 +45,9 @@ pub struct PlanArgs {
     /// Write the chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
     pub chart: Vec<PathBuf>,
+    /// Write the lever card, .html, .txt or .md by its ending; - for text to standard output; may be given more than once
+    #[arg(long, value_name = "PATH")]
+    pub card: Vec<PathBuf>,
     /// Write every figure of the plan as JSON; - for standard output
     #[arg(long, value_name = "PATH")]
     pub json: Option<PathBuf>,
@@ -206,11 +209,45 @@ pub(super) fn picture(path: &Path) -> Result<(Picture, Target), Failure> {
     Ok((picture, target))
 }
 
+/// What a card is written as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Card {
+    Html,
+    Text,
+    Markdown,
+}
+
+/// What a card is written as, and where.
+fn card(path: &Path) -> Result<(Card, Target), Failure> {
+    let target = Target::new(path);
+    let card = match (&target, target.extension().as_deref()) {
+        (Target::Stdout, _) | (_, Some("txt")) => Card::Text,
+        (_, Some("html")) => Card::Html,
+        (_, Some("md")) => Card::Markdown,
+        _ => {
+            return Err(Failure::input(format!(
+                "--card {}: a card is .html, .txt or .md",
+                path.display()
+            ))
+            .hint("give the file one of these endings"));
+        }
+    };
+    Ok((card, target))
+}
+
 /// One answer besides the text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Face {
     Chart(Picture),
+    Card(Card),
     Json,
+}
+
+impl Face {
+    /// Whether it shows the descent begun late or early, which is flown for it.
+    fn tells_late(self) -> bool {
+        matches!(self, Self::Card(_) | Self::Json)
+    }
 }
 
 /// Arguments checked.
@@ -225,6 +262,10 @@ impl Options {
         for path in &args.chart {
             let (picture, target) = picture(path)?;
             faces.push((Face::Chart(picture), target));
+        }
+        for path in &args.card {
+            let (card, target) = card(path)?;
+            faces.push((Face::Card(card), target));
         }
         if let Some(path) = &args.json {
             faces.push((Face::Json, Target::new(path)));
@@ -249,6 +290,9 @@ fn face(face: Face, figures: &Figures) -> Result<Vec<u8>, Failure> {
             .map(String::into_bytes)
             .map_err(Failure::bug),
         Face::Chart(Picture::Png) => pixels(figures),
+        Face::Card(Card::Html) => Ok(brief::card_html(figures).into_bytes()),
+        Face::Card(Card::Text) => Ok(brief::card_text(figures).into_bytes()),
+        Face::Card(Card::Markdown) => Ok(brief::card_markdown(figures).into_bytes()),
         Face::Json => brief::json(figures)
             .map(String::into_bytes)
             .map_err(Failure::bug),
@@ -283,7 +327,10 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     if args.leave {
         plan.later = LATER_H.iter().map(|&h| put_off(&file, h)).collect();
     }
-    let figures = Figures::new(&plan, &problem).with_notes(&file.notes);
+    let mut figures = Figures::new(&plan, &problem).with_notes(&file.notes);
+    if options.faces.iter().any(|(f, _)| f.tells_late()) {
+        figures = figures.with_late(&plan, &problem);
+    }
     let contents = options
         .faces
         .iter()
@@ -315,6 +362,7 @@ mod tests {
             sensitivity: false,
             leave: false,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
+            card: vec![],
             json: json.map(Path::to_owned),
             ask: AskArgs::default(),
         }

@@ -16,9 +16,15 @@
 
 mod arrival;
 mod departure;
+mod face;
+pub(in crate::brief) mod html;
 mod levers;
+mod markdown;
+mod text;
 
 pub use levers::Lever;
+pub use markdown::card_markdown;
+pub use text::card_text;
 
 use super::figures::mixture_name;
 use super::units::{Fuel, fpm, inhg, nm, rpm};
