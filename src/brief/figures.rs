@@ -1577,6 +1577,7 @@ impl Figures {
             }
         });
         let fields = fields.collect();
+        let descent = descent(plan, problem, fuel, &track, &segments);
         Self {
             title: TITLE,
             in_one_line: in_one_line(plan, problem, &all, &segments),
@@ -1640,12 +1641,13 @@ impl Figures {
             top_of_descent_to_go_nm: nm(problem.length_m - flown.top_of_descent.distance_m),
             top_of_descent_min: min(flown.top_of_descent.time_s),
             top_of_descent_shift: shift(plan),
-            descent: descent(plan, problem, fuel, &track, &segments),
             if_rough: rough_figures(
                 plan,
                 problem,
                 ordinary(plan).map(|o| nm(problem.length_m - o.flown.top_of_descent.distance_m)),
+                descent.rough_up_to_ft,
             ),
+            descent,
             if_late: None,
             waypoints: waypoints(plan, problem),
             pattern_altitude_ft: ft(problem.arrival.pattern_altitude_m),

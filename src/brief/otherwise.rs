@@ -1,10 +1,10 @@
 //! The descent when it does not go as planned: rough air, begun late, told down early.
 
 use super::units::{Fuel, fpm, inhg, kt, min, nm, rpm};
-use super::words::{down, inches, knots, number, revs, up};
-use crate::flight::{DescentPart, ThrottleRule};
+use super::words::{down, feet, inches, knots, number, revs, up};
+use crate::flight::{DescentPart, PathRule, ThrottleRule};
 use crate::quantity::M_S_PER_KT;
-use crate::solve::{Late, LateMeans, Plan, rough};
+use crate::solve::{HalfWay, Late, LateMeans, Plan, rough};
 use crate::trip::Problem;
 use serde::Serialize;
 
@@ -116,6 +116,7 @@ pub(super) fn rough_figures(
     plan: &Plan,
     problem: &Problem,
     ordinary_to_go_nm: Option<f64>,
+    rough_up_to_ft: Option<f64>,
 ) -> Option<RoughFigures> {
     let r = rough(problem, plan)?;
     let fixed = problem.aircraft.propeller.is_fixed();
@@ -131,12 +132,14 @@ pub(super) fn rough_figures(
         Some(map) => format!("THROTTLE {} in, PROP as it is", inches(map)),
         None => format!("THROTTLE {} rpm", revs(turns)),
     };
-    let instead = ordinary_to_go_nm.map_or(String::new(), |to_go| {
-        format!(
+    let instead = match (rough_up_to_ft, ordinary_to_go_nm) {
+        (Some(top), _) => format!("; planned so up to {} ft", feet(top)),
+        (None, Some(to_go)) => format!(
             "; expected rough: the ordinary descent, from {} nm to go",
             number(up(to_go, 0), 0)
-        )
-    });
+        ),
+        (None, None) => String::new(),
+    };
     Some(RoughFigures {
         ias_kt,
         map_inhg,
@@ -155,7 +158,7 @@ pub(super) fn rough_figures(
 fn other(
     part: &DescentPart,
     planned_power: bool,
-    ias_m_s: f64,
+    half_way: HalfWay,
     plan: &Plan,
     problem: &Problem,
 ) -> OtherDescent {
@@ -163,7 +166,7 @@ fn other(
     let planned = plan.flown.script.descent.first;
     let set = part.throttle.set_map_pa().filter(|_| !fixed);
     let map_inhg = set.map(|p| inhg(p.min(problem.aircraft.map_limit_pa(part.rev_s))));
-    let rate_fpm = fpm(part.path.value());
+    let (rate_fpm, ias_kt) = (fpm(half_way.rate_m_s), kt(half_way.ias_m_s));
     let throttle = match (map_inhg, part.throttle) {
         _ if planned_power => "power as planned".to_owned(),
         (Some(map), _) => format!("THROTTLE to {} in", inches(map)),
@@ -183,17 +186,21 @@ fn other(
     } else {
         String::new()
     };
+    let path = match part.path {
+        PathRule::Rate(r) => format!("{} fpm, about {} KIAS", number(fpm(r), 0), knots(ias_kt)),
+        PathRule::Ias(v) => format!(
+            "{} KIAS, about {} fpm",
+            knots(kt(v)),
+            number(down(rate_fpm, -1), 0)
+        ),
+    };
     OtherDescent {
         map_inhg,
         rpm: rpm(part.rev_s),
         gear_down: part.gear_down,
         rate_fpm,
-        ias_kt: kt(ias_m_s),
-        text: format!(
-            "{throttle}{prop}{gear}, {} fpm, about {} KIAS",
-            number(rate_fpm, 0),
-            knots(kt(ias_m_s))
-        ),
+        ias_kt,
+        text: format!("{throttle}{prop}{gear}, {path}"),
     }
 }
 
@@ -213,19 +220,18 @@ impl LateFigures {
             .starts
             .iter()
             .map(|s| {
-                let means = s
-                    .means
-                    .as_ref()
-                    .map(|m: &LateMeans| other(&m.part, m.planned_power, m.ias_m_s, plan, problem));
+                let means = s.means.as_ref().map(|m: &LateMeans| {
+                    other(&m.part, m.planned_power, m.half_way, plan, problem)
+                });
                 let rate_needed_fpm = s.needed_m_s.is_finite().then(|| fpm(s.needed_m_s));
                 let text = match (&means, rate_needed_fpm) {
                     (Some(m), _) => m.text.clone(),
                     (None, Some(rate)) if s.needed_m_s > problem.limits.max_descent_m_s => format!(
-                        "{} fpm needed with least power, over the {} of the trip. {TOO_LATE}",
-                        number(rate, 0),
+                        "{} fpm needed with least power, more than the {} of the trip",
+                        number(up(rate, -1), 0),
                         number(fpm(problem.limits.max_descent_m_s), 0)
                     ),
-                    _ => TOO_LATE.to_owned(),
+                    _ => "no rate does it within the limits".to_owned(),
                 };
                 LateStartFigures {
                     past_nm: nm(s.past_m),
@@ -237,7 +243,13 @@ impl LateFigures {
             })
             .collect();
         let early = late.early.as_ref().map(|e| {
-            let means = other(&e.part, as_planned(&e.part, plan), e.ias_m_s, plan, problem);
+            let means = other(
+                &e.part,
+                as_planned(&e.part, plan),
+                e.half_way,
+                plan,
+                problem,
+            );
             let (longer_min, more_gal) = (min(e.longer_s), fuel.gal(e.more_kg));
             let cost = |x: f64, unit: &str, what: &str| {
                 if x >= 0.0 {

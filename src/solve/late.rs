@@ -7,7 +7,7 @@ use super::power::{needed_thrust_n, reading_for};
 use crate::aircraft::{Levers, Speeds, Throttle};
 use crate::flight::{
     DescentPart, Flown, Limit, Memory, PathRule, Script, SegmentKind, State, ThrottleRule,
-    TrackPoint, fly_fine, let_down_recorded,
+    TrackPoint, fly_fine, fly_recorded, let_down_recorded,
 };
 use crate::quantity::{M_PER_NM, M_S_PER_FPM};
 use crate::trip::Problem;
@@ -25,8 +25,21 @@ const STEEPEST_M_S: f64 = 3_000.0 * M_S_PER_FPM;
 const MET_M: f64 = 3.0;
 /// Told down early means at this multiple of the distance to go at the top of descent.
 const EARLY: f64 = 1.5;
+/// As far past the top of descent at least, m, the rate that would be needed is told, whether or not it is allowed.
+const TELL_M: f64 = 15.0 * M_PER_NM;
+/// Settings of the throttle that are tried when told down early.
+const EARLY_READINGS: usize = 5;
 /// Less than this before the top of descent is not early, m.
 const NOT_EARLY_M: f64 = 2.0 * M_PER_NM;
+
+/// A descent half-way down.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HalfWay {
+    /// Indicated airspeed, m/s.
+    pub ias_m_s: f64,
+    /// Rate of descent by the altimeter, m/s.
+    pub rate_m_s: f64,
+}
 
 /// What to set in a descent begun late.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,8 +48,8 @@ pub struct LateMeans {
     pub part: DescentPart,
     /// The throttle stays by the plan's own rule; else power comes back.
     pub planned_power: bool,
-    /// Indicated airspeed half-way down, m/s.
-    pub ias_m_s: f64,
+    /// Indicated airspeed and rate of descent half-way down, m/s.
+    pub half_way: HalfWay,
 }
 
 /// A descent begun late.
@@ -57,8 +70,8 @@ pub struct Early {
     pub before_m: f64,
     /// What to set and hold.
     pub part: DescentPart,
-    /// Indicated airspeed half-way down, m/s.
-    pub ias_m_s: f64,
+    /// Indicated airspeed and rate of descent half-way down, m/s.
+    pub half_way: HalfWay,
     /// Longer than the plan by, s.
     pub longer_s: f64,
     /// More fuel than the plan by, kg.
@@ -68,7 +81,7 @@ pub struct Early {
 /// The descent of a plan begun elsewhere than planned.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Late {
-    /// Every 5 nm past the top of descent, as far as the first that does not work.
+    /// Every 5 nm past the top of descent, as far as the first that does not work, and to 15 nm at least where there is room.
     pub starts: Vec<LateStart>,
     /// The last start that works within every limit, m past the top of descent; zero if none does.
     pub last_m: f64,
@@ -95,10 +108,15 @@ pub fn late(problem: &Problem, plan: &Plan) -> Option<Late> {
     let mut first_reading = 0;
     let room_m = late.pattern_m - late.top.distance_m;
     let mut past_m = EVERY_M;
-    while past_m < room_m {
-        let means = late.means(past_m, first_reading);
+    let mut works = true;
+    while past_m < room_m && (works || past_m <= TELL_M + 1.0) {
+        let means = if works {
+            late.means(past_m, first_reading)
+        } else {
+            None
+        };
         let needed_m_s = match &means {
-            Some((m, _)) => m.part.path.value(),
+            Some((m, _)) => m.half_way.rate_m_s,
             None => late.needed_m_s(past_m),
         };
         starts.push(LateStart {
@@ -106,12 +124,14 @@ pub fn late(problem: &Problem, plan: &Plan) -> Option<Late> {
             needed_m_s,
             means: means.map(|m| m.0),
         });
-        let Some((_, reading)) = means else { break };
-        (last_m, first_reading) = (past_m, reading);
+        match means {
+            Some((_, reading)) => (last_m, first_reading) = (past_m, reading),
+            None => works = false,
+        }
         past_m += EVERY_M;
     }
     // Between the last that works and the first that does not.
-    let (mut low, mut high) = (last_m, past_m.min(room_m));
+    let (mut low, mut high) = (last_m, (last_m + EVERY_M).min(room_m));
     while high - low > LAST_STEP_M {
         let middle_m = 0.5 * (low + high);
         if late.means(middle_m, first_reading).is_some() {
@@ -251,10 +271,24 @@ impl<'a> Descents<'a> {
                 ThrottleRule::Held(reading)
             },
             rev_s: if fixed { reading } else { self.planned.rev_s },
-            path: PathRule::Rate(rate_m_s),
             gear_down,
-            ..self.planned
+            ..self.at_rate(self.planned, rate_m_s)
         }
+    }
+
+    /// A part at another rate; one that holds a speed goes on holding that, and the rate is what power and drag make of it.
+    fn at_rate(&self, part: DescentPart, rate_m_s: f64) -> DescentPart {
+        match self.planned.path {
+            PathRule::Rate(_) => DescentPart {
+                path: PathRule::Rate(rate_m_s),
+                ..part
+            },
+            PathRule::Ias(_) => part,
+        }
+    }
+
+    fn holds_speed(&self) -> bool {
+        matches!(self.planned.path, PathRule::Ias(_))
     }
 
     fn script_with(&self, part: DescentPart) -> Script {
@@ -265,15 +299,17 @@ impl<'a> Descents<'a> {
     }
 
     /// Flown from so far past the top of descent: whether pattern altitude and speed are met at the pattern point, whether every limit
-    /// is kept but that of the rate of descent where `steep`, and the speed half-way down.
-    fn flown(&self, past_m: f64, part: DescentPart, steep: bool) -> Option<f64> {
+    /// is kept but that of the rate of descent where `steep`; how it goes half-way down.
+    fn flown(&self, past_m: f64, part: DescentPart, steep: bool) -> Option<HalfWay> {
         let from_m = self.top.distance_m + past_m;
         let script = self.script_with(part);
         let (down, path) = let_down_recorded(self.p, &script, self.top, from_m).ok()?;
         let broken = down.audit.broken();
         let keeps = broken.iter().all(|&l| steep && l == Limit::DescentRate);
         let meets = down.end.distance_m <= self.pattern_m + MET_M;
-        (keeps && meets).then(|| half_way(&path).map_or(0.0, |t| t.ias_m_s))
+        half_way(&path)
+            .filter(|_| keeps && meets)
+            .map(|t| HalfWay::from(&t))
     }
 
     fn gears(&self) -> &'static [bool] {
@@ -305,24 +341,23 @@ impl<'a> Descents<'a> {
                 .map(|i| (i, self.part(self.readings[i], most_m_s, gear_down)));
             let own = (first == 0).then_some((0, planned));
             for (i, part) in own.into_iter().chain(lowered) {
-                let with = |rate_m_s: f64| DescentPart {
-                    path: PathRule::Rate(rate_m_s),
-                    ..part
-                };
-                let Some(mut ias_m_s) = self.flown(past_m, with(most_m_s), false) else {
+                let with = |rate_m_s: f64| self.at_rate(part, rate_m_s);
+                let Some(mut half_way) = self.flown(past_m, with(most_m_s), false) else {
                     continue;
                 };
                 // The least rate that meets it.
                 let mut least_m_s = most_m_s;
                 let mut low = 0;
-                let mut high = steps(most_m_s);
+                let mut high = if self.holds_speed() {
+                    0
+                } else {
+                    steps(most_m_s)
+                };
                 while high - low > 1 {
                     let middle = low.midpoint(high);
                     let rate_m_s = f64::from(middle) * RATE_STEP_M_S;
                     match self.flown(past_m, with(rate_m_s), false) {
-                        Some(ias) => {
-                            (high, least_m_s, ias_m_s) = (middle, rate_m_s, ias);
-                        }
+                        Some(found) => (high, least_m_s, half_way) = (middle, rate_m_s, found),
                         None => low = middle,
                     }
                 }
@@ -330,7 +365,7 @@ impl<'a> Descents<'a> {
                     part: with(least_m_s),
                     planned_power: part.throttle == self.planned.throttle
                         && part.rev_s == self.planned.rev_s,
-                    ias_m_s,
+                    half_way,
                 };
                 return Some((means, i));
             }
@@ -346,17 +381,19 @@ impl<'a> Descents<'a> {
             let part = match self.readings.last() {
                 Some(&reading) => self.part(reading, rate_m_s, gear_down),
                 None => DescentPart {
-                    path: PathRule::Rate(rate_m_s),
                     gear_down,
-                    ..self.planned
+                    ..self.at_rate(self.planned, rate_m_s)
                 },
             };
-            self.flown(past_m, part, true).is_some()
+            self.flown(past_m, part, true)
         };
+        if self.holds_speed() {
+            return does(1).map_or(f64::INFINITY, |h| h.rate_m_s);
+        }
         let (mut low, mut high) = (0, steps(STEEPEST_M_S));
         // Steeper than what still slows down in time none works, so the least is looked for upwards.
         let mut step = steps(self.p.limits.max_descent_m_s);
-        while step < high && !does(step) {
+        while step < high && does(step).is_none() {
             low = step;
             step = (step + step.div_ceil(4)).max(step + 1);
         }
@@ -366,7 +403,7 @@ impl<'a> Descents<'a> {
         high = step;
         while high - low > 1 {
             let middle = low.midpoint(high);
-            if does(middle) {
+            if does(middle).is_some() {
                 high = middle;
             } else {
                 low = middle;
@@ -391,60 +428,57 @@ impl<'a> Descents<'a> {
             return None;
         }
         let memory = RefCell::new(Memory::default());
-        let most = steps(p.limits.max_descent_m_s);
-        let try_with = |part: DescentPart, step: u32| -> Option<(Early, f64)> {
-            let part = DescentPart {
-                path: PathRule::Rate(f64::from(step) * RATE_STEP_M_S),
-                ..part
-            };
+        // What the plan itself breaks by its rounding is no fault of this.
+        let known = plan.flown.audit.broken();
+        let scripted = |part: DescentPart| {
             let mut script = self.script_with(part);
             script.descent.to_go_m = to_go_m + before_m;
-            let flown = fly_fine(p, &script, None, &memory).ok()?;
-            // What the plan itself breaks by its rounding is no fault of this.
-            let known = plan.flown.audit.broken();
+            script
+        };
+        let try_with = |part: DescentPart| -> Option<(DescentPart, f64)> {
+            let flown = fly_fine(p, &scripted(part), None, &memory).ok()?;
             let keeps = flown.audit.broken().iter().all(|l| known.contains(l));
             let meets = flown.slowed.distance_m <= self.pattern_m + MET_M;
-            (keeps && meets).then_some((
-                Early {
-                    before_m,
-                    part,
-                    ias_m_s: f64::NAN,
-                    longer_s: flown.time_s - plan.flown.time_s,
-                    more_kg: flown.fuel_kg - plan.flown.fuel_kg,
-                },
-                flown.cost,
-            ))
+            (keeps && meets).then_some((part, flown.cost))
         };
-        let mut parts = vec![self.planned];
-        if let (Some(&most), Some(&least)) = (self.readings.first(), self.readings.last()) {
-            let (step, _) = self.step_and_least();
-            let middle = (0.5 * (most + least) / step).round() * step;
-            parts.push(self.part(most, self.planned_rate_m_s, self.planned.gear_down));
-            parts.push(self.part(middle, self.planned_rate_m_s, self.planned.gear_down));
-        }
-        let mut best: Option<(Early, f64)> = None;
-        for part in parts {
-            // The rate of the plan is met with room to spare; less and less of it, until it is not.
-            for step in 1..=most {
-                let Some(found) = try_with(part, step) else {
-                    continue;
-                };
-                if best.as_ref().is_none_or(|b| found.1 < b.1) {
-                    best = Some(found);
-                }
-                break;
+        let rate_m_s = self.planned_rate_m_s;
+        let every = if self.holds_speed() {
+            1
+        } else {
+            self.readings.len().div_ceil(EARLY_READINGS)
+        };
+        let other = self.readings.iter().step_by(every.max(1));
+        let parts = std::iter::once(self.planned)
+            .chain(other.map(|&r| self.part(r, rate_m_s, self.planned.gear_down)));
+        let most = steps(p.limits.max_descent_m_s);
+        let found = parts.filter_map(|part| {
+            if self.holds_speed() {
+                return try_with(part);
             }
+            (1..=most)
+                .find_map(|step| try_with(self.at_rate(part, f64::from(step) * RATE_STEP_M_S)))
+        });
+        let (part, _) = found.min_by(|a, b| a.1.total_cmp(&b.1))?;
+        let flown = fly_recorded(p, &scripted(part)).ok()?;
+        let mut segments = flown.segments.iter();
+        let down = segments.find(|s| s.kind == SegmentKind::Descent)?;
+        let half_way = half_way(flown.track.get(down.first..=down.last)?)?;
+        Some(Early {
+            before_m,
+            part,
+            half_way: HalfWay::from(&half_way),
+            longer_s: flown.time_s - plan.flown.time_s,
+            more_kg: flown.fuel_kg - plan.flown.fuel_kg,
+        })
+    }
+}
+
+impl From<&TrackPoint> for HalfWay {
+    fn from(t: &TrackPoint) -> Self {
+        Self {
+            ias_m_s: t.ias_m_s,
+            rate_m_s: -t.rate_m_s,
         }
-        let (mut early, _) = best?;
-        let mut script = self.script_with(early.part);
-        script.descent.to_go_m = to_go_m + before_m;
-        let flown = crate::flight::fly_recorded(p, &script).ok()?;
-        let segment = flown
-            .segments
-            .iter()
-            .find(|s| s.kind == SegmentKind::Descent)?;
-        early.ias_m_s = half_way(flown.track.get(segment.first..=segment.last)?)?.ias_m_s;
-        Some(early)
     }
 }
 

@@ -24,7 +24,7 @@ mod two_speeds;
 mod why;
 
 pub use alternate::{AlternateError, AlternateFlight};
-pub use late::{Early, Late, LateMeans, LateStart, Rough, late, rough};
+pub use late::{Early, HalfWay, Late, LateMeans, LateStart, Rough, late, rough};
 pub use later::{Later, LaterPlan, NotPlanned, later};
 pub use least::{TripError, plan_trip};
 pub use levels::stretch_ends;

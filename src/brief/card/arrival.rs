@@ -105,11 +105,21 @@ impl Writer<'_> {
             .engine
             .map_pa(before.throttle, before.rev_s, intake);
         let limit_pa = p.aircraft.map_limit_pa(d.rev_s);
-        let cut = |now: f64, step: f64, t: f64| if t < now { (now - step).max(t) } else { t };
+        // To what a hand can set, as it is flown.
+        let cut = |now: f64, step: f64, settable: f64, t: f64| {
+            if t < now {
+                (((now - step) / settable - 1e-6).ceil() * settable)
+                    .min(now)
+                    .max(t)
+            } else {
+                t
+            }
+        };
+        let procedures = &p.aircraft.procedures;
         let set = d.throttle.set_map_pa().filter(|_| !self.fixed());
         // No reading is over the limit line.
         let target = set.map(|t| t.min(limit_pa));
-        let first = set.map(|t| cut(now, cuts.step_pa, t).min(limit_pa));
+        let first = set.map(|t| cut(now, cuts.step_pa, procedures.map_step_pa, t).min(limit_pa));
         let to = match (first, d.throttle) {
             (Some(map_pa), _) => Setting {
                 throttle: Throttle::Map(map_pa),
@@ -118,7 +128,12 @@ impl Writer<'_> {
             },
             (None, ThrottleRule::Rpm) => Setting {
                 throttle: Throttle::Rpm,
-                rev_s: cut(before.rev_s, cuts.step_rev_s, d.rev_s),
+                rev_s: cut(
+                    before.rev_s,
+                    cuts.step_rev_s,
+                    procedures.rev_step_s,
+                    d.rev_s,
+                ),
                 mixture: d.mixture,
             },
             (None, ThrottleRule::Untouched) => Setting {
@@ -277,10 +292,11 @@ impl Writer<'_> {
         {
             // What the flow comes to at each step, and at the last.
             let mut flows = Vec::new();
-            let mut height_m = begin.indicated_m - MIXTURE_TRIMS * TRIM_M;
+            let mut height_m = ((begin.indicated_m - 1.0) / (0.5 * TRIM_M)).round() * 0.5 * TRIM_M
+                - MIXTURE_TRIMS * TRIM_M;
             while height_m > end.indicated_m + TRIM_M && flows.len() < 2 {
                 let at = points.iter().rfind(|t| t.indicated_m >= height_m - 1.0);
-                flows.extend(at.map(|t| (self.flow(t), tens(ft(t.indicated_m)))));
+                flows.extend(at.map(|t| (self.flow(t), tens(ft(height_m)))));
                 height_m -= MIXTURE_TRIMS * TRIM_M;
             }
             flows.push((self.flow(end), tens(ft(end.indicated_m))));

@@ -123,18 +123,11 @@ fn side(figures: &Figures, arrival: bool) -> Side<'_> {
     }
 }
 
-/// Where the descent begins, in every way a pilot can see it.
+/// What moves the top of descent.
 fn down_words(figures: &Figures) -> String {
     let shift = &figures.top_of_descent_shift;
-    let level = figures.levels_ft.last().copied().unwrap_or_default();
     format!(
-        "TOD {} nm to go, {} min before landing, {} ft; for every {} kt more ground speed {} nm earlier, for less later",
-        number(up(figures.top_of_descent_to_go_nm, 0), 0),
-        number(
-            up(figures.totals.time_min - figures.top_of_descent_min, 0),
-            0
-        ),
-        feet(level),
+        "For every {} kt more ground speed than planned start down {} nm earlier, for less later.",
         number(shift.ground_speed_kt, 0),
         number(up(shift.earlier_nm, 1), 1)
     )

@@ -8,7 +8,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 pub(in crate::brief) const SHEET_CSS: &str = "\
 .lever-sheet { --ink: #16181d; --paper: #ffffff; --soft: #5b626e; --line: #b9bec7; --band: #eef0f3;
   box-sizing: border-box; width: 100%; max-width: 132mm; margin: 0 auto 8mm; padding: 4mm; color: var(--ink);
-  background: var(--paper); font: 14pt/1.2 'Liberation Sans Narrow', 'Arial Narrow', 'DejaVu Sans Condensed', system-ui, sans-serif;
+  background: var(--paper); font: 14pt/1.16 'Liberation Sans Narrow', 'Arial Narrow', 'DejaVu Sans Condensed', system-ui, sans-serif;
   font-variant-numeric: tabular-nums; overflow-wrap: break-word; }
 .lever-sheet * { box-sizing: border-box; }
 .lever-sheet h2 { font-size: 14pt; margin: 0 0 1mm; padding-bottom: .5mm; border-bottom: .6mm solid var(--ink); display: flex;
@@ -17,14 +17,12 @@ pub(in crate::brief) const SHEET_CSS: &str = "\
 .lever-sheet p { margin: 1mm 0; }
 .lever-sheet .lever-loud { font-weight: 700; border: .5mm solid var(--ink); padding: 1mm 2mm; }
 .lever-sheet ol { list-style: none; margin: 0; padding: 0; }
-.lever-sheet li { display: grid; grid-template-columns: 7mm 1fr; padding: .7mm 0; border-bottom: .2mm solid var(--line);
+.lever-sheet li { display: grid; grid-template-columns: 8mm 1fr; padding: .5mm 0; border-bottom: .2mm solid var(--line);
   break-inside: avoid; }
 .lever-sheet li > b { color: var(--soft); font-weight: 400; }
-.lever-sheet .lever-group { grid-column: 1 / -1; font-weight: 700; background: var(--band); padding: 0 1mm; }
+.lever-sheet .lever-group { float: right; margin-left: 2mm; padding: 0 1.5mm; background: var(--band); color: var(--ink); }
 .lever-sheet .lever-see { color: var(--soft); }
-.lever-sheet .lever-do { font-weight: 700; display: block; }
-.lever-sheet .lever-expect { display: block; padding-left: 4mm; }
-.lever-sheet .lever-expect::before { content: '\\2192\\00a0'; }
+.lever-sheet .lever-do { font-weight: 700; }
 .lever-sheet dl { margin: 0; }
 .lever-sheet dt { font-weight: 700; margin-top: 1.2mm; }
 .lever-sheet dd { margin: 0 0 0 4mm; }
@@ -44,7 +42,7 @@ pub(in crate::brief) const SHEET_CSS: &str = "\
 
 /// What the page of the card alone adds.
 const PAGE_CSS: &str = "\
-@page { size: A5; margin: 7mm; }
+@page { size: A5; margin: 6mm; }
 html { color-scheme: light dark; }
 body { margin: 0; padding: 3mm 0; background: #d9dce1; }
 @media (prefers-color-scheme: dark) { body { background: #08090b; } }
@@ -59,12 +57,12 @@ fn side(s: &Side, trip: &str, before: Option<&str>) -> Markup {
             ol {
                 @for r in &s.rows {
                     li {
-                        @if let Some(group) = r.group { div.lever-group { (group) } }
                         b { (r.order) }
                         div {
-                            span.lever-see { (r.see) }
+                            @if let Some(group) = r.group { span.lever-group { (group) } }
+                            div.lever-see { (r.see) }
                             span.lever-do { (r.action) }
-                            @if !r.expect.is_empty() { span.lever-expect { (r.expect) } }
+                            @if !r.expect.is_empty() { " \u{2192} " (r.expect) }
                         }
                     }
                 }

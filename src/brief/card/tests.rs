@@ -291,7 +291,10 @@ fn closed_form_equipment_stands_where_practice_has_it() {
         }
         // The pump goes off in the climb after the first 1,000 ft, and is on for a change of tank and the landing.
         assert_eq!(card[at("AUX PUMP off")].group, Group::Climb);
-        assert!(at("AUX PUMP on, FUEL other tank, AUX PUMP off") > at("AUX PUMP off"));
+        assert!(
+            at("AUX PUMP on, FUEL other tank, at last the fullest, AUX PUMP off")
+                > at("AUX PUMP off")
+        );
         let landing = card.iter().rposition(|l| l.action.contains("AUX PUMP on"));
         assert_eq!(card[landing.expect("a pump")].group, Group::Arrival);
         assert!(landing <= card.iter().rposition(|l| l.action.contains("MIXTURE")));
@@ -323,7 +326,8 @@ fn closed_form_equipment_stands_where_practice_has_it() {
             (around.trigger.as_str(), around.action.as_str()),
             (
                 "if going around",
-                "CARB HEAT off, THROTTLE full forward, COWL FLAPS open"
+                "MIXTURE full rich, PROP full forward, THROTTLE full forward, CARB HEAT off, COWL FLAPS open, FLAPS to take-off, \
+                 positive climb: GEAR up"
             )
         );
     }
@@ -447,5 +451,58 @@ fn closed_form_map_left_alone_is_said_as_it_goes() {
     assert_eq!(
         map_change(23.0 * inch, 23.2 * inch),
         "MAP stays at about 23.2 in"
+    );
+}
+
+#[test]
+fn closed_form_reducing_with_the_propeller_forward_begins_with_the_throttle() {
+    let m = moves(
+        setting(Some(22.0), 2_100.0, 2),
+        setting(Some(15.0), 2_300.0, 2),
+    );
+    assert_eq!(
+        levers(&m),
+        [Lever::Throttle, Lever::Prop, Lever::Throttle],
+        "{m:?}"
+    );
+    assert!(m[1].map_pa < m[0].map_pa, "MAP falls with the PROP: {m:?}");
+}
+
+#[test]
+fn closed_form_check_and_go_around_stand_by_themselves_in_their_order() {
+    // Fuel, undercarriage, mixture, propeller: the order of the check is that of the issue; handbooks print it so (common practice, no
+    // source).
+    let mut plans = sample::shapes();
+    plans.push(sample::plan().clone());
+    for plan in &plans {
+        let card = lever_card(plan, sample::problem());
+        let check = &card[place(&card, "FUEL fullest tank")].action;
+        let at = |word: &str| {
+            check
+                .find(word)
+                .unwrap_or_else(|| panic!("no {word}: {check}"))
+        };
+        assert!(at("FUEL") < at("GEAR checked down") && at("GEAR checked down") < at("MIXTURE"));
+        assert!(at("MIXTURE") < at("PROP full forward, smoothly"));
+        let around = card.last().expect("lines");
+        assert_eq!(around.trigger, "if going around");
+        assert!(around.action.starts_with("MIXTURE "), "{around:?}");
+        assert_eq!(card.iter().filter(|l| l.trigger == GO_AROUND).count(), 1);
+    }
+}
+
+#[test]
+fn closed_form_tanks_are_changed_in_time_and_the_last_before_the_descent() {
+    // Change every 60 min of the sample; lift-off to top of descent is its time below.
+    let (problem, plan) = (sample::problem(), sample::plan());
+    let card = lever_card(plan, problem);
+    let line = &card[place(&card, "FUEL other tank")];
+    let tod_s = plan.flown.top_of_descent.time_s;
+    assert!((3_900.0..7_200.0).contains(&tod_s), "{tod_s}");
+    assert_eq!(line.trigger, "at 1:00; 5 min before top of descent");
+    assert!(
+        line.expect.contains("1,500 ft above ground"),
+        "{}",
+        line.expect
     );
 }
