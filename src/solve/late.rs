@@ -131,16 +131,17 @@ pub fn late(problem: &Problem, plan: &Plan) -> Option<Late> {
         past_m += EVERY_M;
     }
     // Between the last that works and the first that does not.
-    let (mut low, mut high) = (last_m, (last_m + EVERY_M).min(room_m));
-    while high - low > LAST_STEP_M {
-        let middle_m = 0.5 * (low + high);
-        if late.means(middle_m, first_reading).is_some() {
-            low = middle_m;
+    let (mut low, mut high) = (0, whole(EVERY_M.min(room_m - last_m), LAST_STEP_M));
+    while high - low > 1 {
+        let middle = low.midpoint(high);
+        let past_m = last_m + f64::from(middle) * LAST_STEP_M;
+        if late.means(past_m, first_reading).is_some() {
+            low = middle;
         } else {
-            high = middle_m;
+            high = middle;
         }
     }
-    last_m = (low / LAST_STEP_M + 1e-6).floor() * LAST_STEP_M;
+    last_m += f64::from(low) * LAST_STEP_M;
     Some(Late {
         starts,
         last_m,
@@ -482,15 +483,19 @@ impl From<&TrackPoint> for HalfWay {
     }
 }
 
-/// How many whole steps of rate a rate has.
+/// How many whole steps a value has.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "some tens at the most"
+)]
+fn whole(value: f64, step: f64) -> u32 {
+    (value / step + 1e-6).floor().max(0.0) as u32
+}
+
+/// How many whole steps of rate a rate has, one at least.
 fn steps(rate_m_s: f64) -> u32 {
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "rates are some metres a second"
-    )]
-    let steps = (rate_m_s / RATE_STEP_M_S + 1e-6).floor() as u32;
-    steps.max(1)
+    whole(rate_m_s, RATE_STEP_M_S).max(1)
 }
 
 /// The point half-way down.

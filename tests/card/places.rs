@@ -51,14 +51,14 @@ fn closed_form_places_add_up() {
     near(toc.time_min, f.top_of_climb_min);
     let tod = of(rows, "top_of_descent");
     near(tod.to_go_nm, f.top_of_descent_to_go_nm);
-    near(
+    // Heights are met to a foot.
+    let height = |a: f64, b: f64| assert!((a - b).abs() < 1.0, "{a} is not {b}");
+    height(
         tod.indicated_altitude_ft,
         f.levels_ft[f.levels_ft.len() - 1],
     );
-    near(
-        of(rows, "pattern").indicated_altitude_ft,
-        f.pattern_altitude_ft,
-    );
+    let pattern_ft = of(rows, "pattern").indicated_altitude_ft;
+    height(pattern_ft, f.pattern_altitude_ft);
     // At the field: circuit and reserve are still to come, and the circuit is what is burned after.
     let end = of(rows, "destination");
     let circuit_gal = end.fuel_left_gal - f.totals.landing_fuel_gal;

@@ -136,11 +136,22 @@ impl Writer<'_> {
                 ),
                 mixture: d.mixture,
             },
-            (None, ThrottleRule::Untouched) => Setting {
+            (None, ThrottleRule::Untouched) if self.fixed() || before.is_full() => Setting {
                 rev_s: if self.fixed() { before.rev_s } else { d.rev_s },
                 mixture: d.mixture,
                 ..before
             },
+            (None, ThrottleRule::Untouched) => {
+                // The lever stays, the reading goes with the RPM.
+                let engine = &p.aircraft.engine;
+                let left = Throttle::Fixed(engine.conductance(now, before.rev_s, intake));
+                let reading = engine.map_pa(left, d.rev_s, intake).min(limit_pa);
+                Setting {
+                    throttle: Throttle::Map(reading),
+                    rev_s: d.rev_s,
+                    mixture: d.mixture,
+                }
+            }
             (None, _) => Setting::full(d.rev_s, d.mixture),
         };
         let moves = lever_moves(p, intake, now, before, to);

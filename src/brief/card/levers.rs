@@ -11,6 +11,8 @@ use serde::Serialize;
 pub(super) const NO_MOVE_PA: f64 = 0.25 * PA_PER_INHG;
 /// A difference in manifold pressure too small to be read on a gauge, to which the throttle is not set again, Pa.
 const UNSEEN_PA: f64 = 0.1 * PA_PER_INHG;
+/// What is read on a manifold pressure gauge, Pa.
+const GAUGE_PA: f64 = 0.1 * PA_PER_INHG;
 /// A difference in crankshaft speed too small to move a lever for, rev/s.
 pub(super) const NO_MOVE_REV_S: f64 = 5.0 / 60.0;
 /// How power changed by less than this fraction counts as reduced, which is the more careful order.
@@ -110,6 +112,20 @@ pub(super) fn lever_moves(
         return fixed_pitch_moves(problem, from, to);
     }
     let engine = &aircraft.engine;
+    // Full throttle that would pass the limit line is set to what the line allows, as it is flown.
+    let limit_pa = if to.rev_s < aircraft.propeller.highest_governed_rev_s - NO_MOVE_REV_S {
+        aircraft.map_limit_pa(to.rev_s)
+    } else {
+        f64::INFINITY
+    };
+    let to = if to.is_full() && engine.map_pa(to.throttle, to.rev_s, intake) > limit_pa + 1.0 {
+        Setting {
+            throttle: Throttle::Map((limit_pa / GAUGE_PA + 1e-6).floor() * GAUGE_PA),
+            ..to
+        }
+    } else {
+        to
+    };
     let end_pa = engine.map_pa(to.throttle, to.rev_s, intake);
     let power = |map, rev, mix| engine.at_map(map, rev, mix, intake).power_w;
     let before_w = power(now_pa, from.rev_s, from.mixture);
@@ -145,7 +161,7 @@ pub(super) fn lever_moves(
         let retard = engine.map_pa(Throttle::Fixed(g), from.rev_s, intake);
         let step = aircraft.procedures.map_step_pa.max(1.0);
         // With a turbocharger the reading hardly moves as the propeller comes back: then straight to the one wanted.
-        let retard = if retard < end_pa - NO_MOVE_PA {
+        let retard = if retard < end_pa - 0.5 * GAUGE_PA {
             (retard / step + 1e-6).floor() * step
         } else {
             end_pa
