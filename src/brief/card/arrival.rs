@@ -538,7 +538,7 @@ impl Writer<'_> {
                 .unwrap_or_else(|| format!("MIXTURE stays {name}")),
         );
         let expect = format!(
-            "the mixture of a go-around at density altitude {} ft",
+            "go-around mixture at density altitude {} ft",
             number(up(ft(density_m), -1), 0)
         );
         let before = self.last_levers();
@@ -548,7 +548,7 @@ impl Writer<'_> {
             check.push("PROP full forward, smoothly".to_owned());
             (
                 format!("downwind check, power back, {ias} KIAS or slower"),
-                format!("at the latest before base; {expect}"),
+                format!("before base at the latest; {expect}"),
             )
         };
         self.push(Group::Arrival, &trigger, check.join(", "), expect, at);

@@ -127,7 +127,7 @@ fn side(figures: &Figures, arrival: bool) -> Side<'_> {
 fn down_words(figures: &Figures) -> String {
     let shift = &figures.top_of_descent_shift;
     format!(
-        "For every {} kt more ground speed than planned start down {} nm earlier, for less later.",
+        "{} kt more GS: down {} nm earlier; less: later.",
         number(shift.ground_speed_kt, 0),
         number(up(shift.earlier_nm, 1), 1)
     )

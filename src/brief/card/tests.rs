@@ -142,7 +142,8 @@ fn closed_form_card_of_the_sample() {
     assert!(at("leave climb power on") < at("PROP back to 2,300"));
     assert!(at("PROP back to 2,100") < at("GEAR down"));
     assert!(at("GEAR down") < at("PROP full forward, smoothly"));
-    let last_mixture = card
+    // That of the go-around apart.
+    let last_mixture = card[..card.len() - 1]
         .iter()
         .rposition(|l| l.action.contains("MIXTURE"))
         .expect("a mixture line");
@@ -498,7 +499,7 @@ fn closed_form_tanks_are_changed_in_time_and_the_last_before_the_descent() {
     let card = lever_card(plan, problem);
     let line = &card[place(&card, "FUEL other tank")];
     let tod_s = plan.flown.top_of_descent.time_s;
-    assert!((3_900.0..7_200.0).contains(&tod_s), "{tod_s}");
+    assert!((3_900.0..7_800.0).contains(&tod_s), "{tod_s}");
     assert_eq!(line.trigger, "at 1:00; 5 min before top of descent");
     assert!(
         line.expect.contains("1,500 ft above ground"),
