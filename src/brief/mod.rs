@@ -1,10 +1,11 @@
-//! One plan, many faces: terminal text, chart, JSON and lever card.
+//! One plan, many faces: terminal text, chart, JSON and lever card (text, Markdown, HTML).
 //!
 //! [`Figures`] turns a plan into cockpit figures once; JSON is those figures written out, and every other face only words and
 //! draws them, so that no two faces can disagree. Rounding happens where a figure is written (`words`), always to the safe
 //! side: fuel burned and the distance of the top of descent up, fuel left and rates of climb down.
 //!
-//! **Invariant:** no face computes a number of its own, and none reads a [`crate::solve::Plan`]; only `figures` and `card` do.
+//! **Invariant:** no face computes a number of its own, and none reads a [`crate::solve::Plan`]; only `figures` and what it gathers
+//! (`card`, `otherwise`, `waypoints`) do.
 
 mod card;
 use card::html as card_html;
