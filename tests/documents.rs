@@ -93,7 +93,7 @@ fn regress_excerpts_of_the_readme_are_what_is_printed() {
         );
         checked += 1;
     }
-    assert_eq!(checked, 5);
+    assert_eq!(checked, 6);
 }
 
 /// Every Rust file under a folder.

@@ -4,11 +4,13 @@
 
 use super::as_flown::AsFlownFigures;
 use super::card::{CardLine, lever_card};
-use super::marks::{Calendar, MarkFigures};
 use super::cruise::{CruiseFigures, cruise};
+use super::marks::{Calendar, MarkFigures};
+use super::otherwise::{LateFigures, RoughFigures, TopOfDescentShift, rough_figures, shift};
 use super::units::{
     Fuel, celsius, course_deg, degrees, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
 };
+use super::waypoints::{WaypointFigures, waypoints};
 use super::weather::{LaterFigures, SourceFigures};
 use super::words::{
     EACH_ENGINE, ONE_ENGINE, down, feet, inches, knots, near, number, revs, sentence, up,
@@ -19,7 +21,7 @@ use crate::flight::{DescentPart, Limit, PathRule, Script, SegmentKind, ThrottleR
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::solve::{
     Alternative, AlternativeKind, DescentMeans, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S,
-    NotFlown, Plan, Reason, Sensitivity, Termination, Totals, Warning, because,
+    NotFlown, Plan, Reason, Sensitivity, Termination, Totals, Warning, because, late,
 };
 use crate::trip::{
     Change, Leg, Note, Objective, Patch, PatchKind, Problem, Roughness, Rules, Start,
@@ -526,8 +528,17 @@ pub struct Figures {
     pub top_of_descent_to_go_nm: f64,
     /// When, since lift-off.
     pub top_of_descent_min: f64,
+    /// How far that moves with the ground speed.
+    pub top_of_descent_shift: TopOfDescentShift,
     /// The descent.
     pub descent: Descent,
+    /// Power and speed to go to in the descent if it is rough.
+    pub if_rough: Option<RoughFigures>,
+    /// The descent begun late, or told early; where a face was asked for that shows it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub if_late: Option<LateFigures>,
+    /// The places of the flight in order, top of climb and top of descent among them.
+    pub waypoints: Vec<WaypointFigures>,
     /// Pattern altitude.
     pub pattern_altitude_ft: f64,
     /// Where pattern altitude and speed are to be met.
@@ -1597,6 +1608,7 @@ impl Figures {
             }
         });
         let fields = fields.collect();
+        let descent = descent(plan, problem, fuel, &track, &segments);
         Self {
             title: TITLE,
             in_one_line: in_one_line(plan, problem, &all, &cruise),
@@ -1662,7 +1674,16 @@ impl Figures {
             top_of_descent_nm: nm(flown.top_of_descent.distance_m),
             top_of_descent_to_go_nm: nm(problem.length_m - flown.top_of_descent.distance_m),
             top_of_descent_min: min(flown.top_of_descent.time_s),
-            descent: descent(plan, problem, fuel, &track, &segments),
+            top_of_descent_shift: shift(plan),
+            if_rough: rough_figures(
+                plan,
+                problem,
+                ordinary(plan).map(|o| nm(problem.length_m - o.flown.top_of_descent.distance_m)),
+                descent.rough_up_to_ft,
+            ),
+            descent,
+            if_late: None,
+            waypoints: waypoints(plan, problem),
             pattern_altitude_ft: ft(problem.arrival.pattern_altitude_m),
             pattern_point_nm: nm(problem.length_m - problem.arrival.before_m),
             barred: barred(problem),
@@ -1757,6 +1778,13 @@ impl Figures {
         Some(format!(
             "NO TERRAIN DATA{where_to}: heights over the ground are not checked"
         ))
+    }
+
+    /// With the descent begun late or told early, for the faces that show it.
+    #[must_use]
+    pub fn with_late(mut self, plan: &Plan, problem: &Problem) -> Self {
+        self.if_late = late(problem, plan).map(|l| LateFigures::new(&l, plan, problem));
+        self
     }
 
     /// With what the reader of the trip has to say.

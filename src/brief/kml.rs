@@ -1,7 +1,7 @@
 //! The flown path in three dimensions as KML 2.2 (Open Geospatial Consortium 07-147r2): heights are true altitude in metres.
 
 use super::marks::metres;
-use super::terminal::name_of;
+use super::wording::name_of;
 use super::words::{feet, inches, number, revs};
 use super::xml::{Xml, document, leaf, legal};
 use super::{Figures, MarkFigures, Point, SegmentFigures, TITLE};

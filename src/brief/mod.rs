@@ -1,14 +1,15 @@
-//! One plan, many faces: terminal text, chart, JSON and lever card.
+//! One plan, many faces: terminal text, chart, JSON and lever card (text, Markdown, HTML).
 //!
 //! [`Figures`] turns a plan into cockpit figures once; JSON is those figures written out, and every other face only words and
 //! draws them, so that no two faces can disagree. Rounding happens where a figure is written (`words`), always to the safe
 //! side: fuel burned and the distance of the top of descent up, fuel left and rates of climb down.
 //!
-//! **Invariant:** no face computes a number of its own, and none reads a [`crate::solve::Plan`]; only `figures`, `marks` and `card` do.
+//! **Invariant:** no face computes a number of its own, and none reads a [`crate::solve::Plan`]; only `figures` and what it gathers
+//! (`card`, `marks`, `otherwise`, `waypoints`) do.
 
 mod as_flown;
 mod card;
-mod card_html;
+use card::html as card_html;
 mod chart;
 mod cruise;
 mod differences;
@@ -19,6 +20,7 @@ mod grid;
 mod json;
 mod kml;
 mod marks;
+mod otherwise;
 mod page;
 #[cfg(test)]
 pub(crate) mod sample;
@@ -27,6 +29,7 @@ mod settings;
 mod terminal;
 mod track_csv;
 mod units;
+mod waypoints;
 mod weather;
 mod winds;
 mod wording;
@@ -34,7 +37,10 @@ mod words;
 mod xml;
 
 pub use as_flown::{AsFlownFigures, FitRow, LegFlownFigures, TotalFlownFigures, fit_rows_csv};
-pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
+pub use card::{
+    CARD_LINES_A_SIDE, CardLine, Group, Lever, LeverPoint, card_markdown, card_text, lever_card,
+};
+pub use card_html::card_html;
 #[cfg(feature = "png")]
 pub use chart::png;
 pub use chart::{ChartError, svg};
@@ -53,14 +59,18 @@ pub use grid::grid_csv;
 pub use json::json;
 pub use kml::kml;
 pub use marks::MarkFigures;
-pub use schema::{Document, schema};
+pub use otherwise::{
+    EarlyFigures, LateFigures, LateStartFigures, OtherDescent, RoughFigures, TopOfDescentShift,
+};
 pub use page::page;
+pub use schema::{Document, schema};
 pub use settings::{
     CellFigures, ReasonFigures, SETTINGS_TITLE, SettingFigures, SettingsFigures, SettingsRow,
     settings_csv, settings_json, settings_text,
 };
 pub use terminal::terminal;
 pub use track_csv::{segments_csv, track_csv};
+pub use waypoints::WaypointFigures;
 pub use weather::{LaterFigures, LaterOutcome, SourceFigures};
 #[cfg(feature = "png")]
 pub use winds::winds_png;

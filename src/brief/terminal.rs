@@ -157,7 +157,7 @@ pub(super) fn no_padding(table: &mut Table) {
     }
 }
 
-fn card_table(figures: &Figures, arrival: bool, width: usize) -> Table {
+pub(super) fn card_table(figures: &Figures, arrival: bool, width: usize) -> Table {
     let mut table = plain_table(width, BARE);
     let mut group = None;
     for l in figures

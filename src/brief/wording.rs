@@ -166,22 +166,16 @@ pub(super) fn descent(figures: &Figures) -> Vec<String> {
         ));
     }
     lines.push(figures.descent_sentence());
-    let rough = figures
-        .gain_over_ordinary
-        .as_ref()
-        .map_or_else(String::new, |g| {
-            format!(
-                ", and the ordinary descent from {} nm to go",
-                number(up(g.ordinary_top_of_descent_to_go_nm, 0), 0)
-            )
-        });
     let va = number(down(figures.descent.rough_air_ias_kt, 0), 0);
     let words = match figures.descent.rough_up_to_ft {
         Some(top) => format!(
             "Rough air up to {} ft on the way down: no faster than {va} KIAS there, so a fast descent is refused.",
             feet(top)
         ),
-        None => format!("If rough: {va} KIAS or less{rough}."),
+        None => match &figures.if_rough {
+            Some(r) => format!("If rough: {}.", r.text),
+            None => format!("If rough: {va} KIAS or less."),
+        },
     };
     lines.push(words);
     lines

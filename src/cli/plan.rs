@@ -48,6 +48,9 @@ pub struct PlanArgs {
     /// Write the chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
     pub chart: Vec<PathBuf>,
+    /// Write the lever card, .html, .txt or .md by its ending; - for text to standard output; may be given more than once
+    #[arg(long, value_name = "PATH")]
+    pub card: Vec<PathBuf>,
     /// Write the sheet as one HTML page, with the chart to read off and the card to print; - for standard output; may be given more
     /// than once
     #[arg(long, value_name = "PATH")]
@@ -243,10 +246,37 @@ fn page(path: &Path) -> Result<Target, Failure> {
     }
 }
 
+/// What a card is written as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Card {
+    Html,
+    Text,
+    Markdown,
+}
+
+/// What a card is written as, and where.
+fn card(path: &Path) -> Result<(Card, Target), Failure> {
+    let target = Target::new(path);
+    let card = match (&target, target.extension().as_deref()) {
+        (Target::Stdout, _) | (_, Some("txt")) => Card::Text,
+        (_, Some("html")) => Card::Html,
+        (_, Some("md")) => Card::Markdown,
+        _ => {
+            return Err(Failure::input(format!(
+                "--card {}: a card is .html, .txt or .md",
+                path.display()
+            ))
+            .hint("give the file one of these endings"));
+        }
+    };
+    Ok((card, target))
+}
+
 /// One answer besides the text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Face {
     Chart(Picture),
+    Card(Card),
     Page,
     Json,
     Csv,
@@ -254,6 +284,13 @@ enum Face {
     Gpx,
     Kml,
     FitRows,
+}
+
+impl Face {
+    /// Whether it shows the descent begun late or early, which is flown for it.
+    fn tells_late(self) -> bool {
+        matches!(self, Self::Card(_) | Self::Page | Self::Json)
+    }
 }
 
 /// Arguments checked.
@@ -268,6 +305,10 @@ impl Options {
         for path in &args.chart {
             let (picture, target) = picture(path)?;
             faces.push((Face::Chart(picture), target));
+        }
+        for path in &args.card {
+            let (card, target) = card(path)?;
+            faces.push((Face::Card(card), target));
         }
         for path in &args.page {
             faces.push((Face::Page, page(path)?));
@@ -302,6 +343,9 @@ fn face(face: Face, figures: &Figures) -> Result<Vec<u8>, Failure> {
             .map(String::into_bytes)
             .map_err(Failure::bug),
         Face::Chart(Picture::Png) => pixels(figures),
+        Face::Card(Card::Html) => Ok(brief::card_html(figures).into_bytes()),
+        Face::Card(Card::Text) => Ok(brief::card_text(figures).into_bytes()),
+        Face::Card(Card::Markdown) => Ok(brief::card_markdown(figures).into_bytes()),
         Face::Page => brief::page(figures)
             .map(String::into_bytes)
             .map_err(Failure::bug),
@@ -392,6 +436,9 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
             .map_err(|e| Failure::drawn(e.render_for_stderr()))?;
         figures = figures.with_as_flown(&as_flown(&problem, &marks, &noted), &problem);
     }
+    if options.faces.iter().any(|(f, _)| f.tells_late()) {
+        figures = figures.with_late(&plan, &problem);
+    }
     let contents = options
         .faces
         .iter()
@@ -423,6 +470,7 @@ mod tests {
             sensitivity: false,
             leave: false,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
+            card: vec![],
             page: vec![],
             json: json.map(Path::to_owned),
             csv: None,

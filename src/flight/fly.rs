@@ -1,7 +1,7 @@
 //! Flying a script from lift-off to the field.
 
 use super::audit::{Audit, Limit};
-use super::flown::{FlightError, Flown, Hint, Mark, SegmentKind};
+use super::flown::{FlightError, Flown, Hint, Mark, SegmentKind, TrackPoint};
 use super::flyer::Flyer;
 use super::kernel::State;
 use super::memory::Memory;
@@ -179,6 +179,38 @@ pub fn let_down(
         end: flyer.state,
         audit: flyer.audit,
     })
+}
+
+/// [`let_down`] after cruising on from the state to a distance \[m\], in the small steps of a recorded flight; with the path from
+/// there.
+///
+/// # Errors
+/// [`FlightError`] where it cannot be flown.
+pub fn let_down_recorded(
+    problem: &Problem,
+    script: &Script,
+    start: State,
+    from_m: f64,
+) -> Result<(LetDown, Vec<TrackPoint>), FlightError> {
+    let mut flyer = Flyer::at_start(problem, script, true);
+    flyer.state = start;
+    let last = &script.cruise[script.cruise.len() - 1];
+    flyer.begin(SegmentKind::Cruise, last.mixture);
+    if from_m > start.distance_m {
+        flyer.cruise(last, from_m)?;
+    }
+    flyer.descend(script, last)?;
+    let down = flyer
+        .segments
+        .iter()
+        .find(|s| s.kind == SegmentKind::Descent);
+    let first = down.map_or(0, |s| s.first);
+    let track = flyer.track.take().unwrap_or_default();
+    let letdown = LetDown {
+        end: flyer.state,
+        audit: flyer.audit,
+    };
+    Ok((letdown, track[first.min(track.len())..].to_vec()))
 }
 
 impl Flyer<'_> {

@@ -27,7 +27,7 @@ pub use descend::STEEPEST_DESCENT;
 pub use flown::{FlightError, Flown, Hint, Mark, Segment, SegmentKind, TrackPoint};
 pub use fly::{
     ClimbState, LetDown, SHORTEST_CRUISE_M, climb_states, fly, fly_fine, fly_recorded, fly_within,
-    joined, let_down,
+    joined, let_down, let_down_recorded,
 };
 pub use kernel::{State, Vertical, level_speed_m_s};
 pub use memory::Memory;

@@ -8,6 +8,7 @@ use super::plan::{
     Alternative, AlternativeKind, Draft, Ideal, Part, Plan, Termination, Totals, Warning, Workings,
     open_part,
 };
+use super::power::{needed_thrust_n, reading_for};
 use super::refine::{Pilot, continuous, keep_tied, rounded, settle, to_step};
 use super::{descent, ideal};
 use crate::air::isa;
@@ -1140,56 +1141,18 @@ impl<'a> Search<'a> {
         let half_way_m = p.length_m - 30.0 * M_PER_NM;
         let (air, sample) = p.air_state(half_way_m, hp, p.time_s(half_way_m));
         let v = p.aircraft.tas_from_ias(air, ias);
-        let needed = p
-            .aircraft
-            .drag_n(air, v, mass, crate::aircraft::Configuration::default())
-            - mass
-                * crate::quantity::G_M_S2
-                * rate
-                * (sample.temperature_k / isa::temperature_k(hp))
-                / v;
+        let needed = needed_thrust_n(p, air, &sample, hp, (v, rate), mass);
         let fixed = p.aircraft.propeller.is_fixed();
         let procedures = &p.aircraft.procedures;
-        let thrust = |reading| {
-            let set = if fixed {
-                Levers {
-                    throttle: Throttle::Rpm,
-                    rev_s: reading,
-                    ..levers
-                }
-            } else {
-                Levers {
-                    throttle: Throttle::Map(reading),
-                    ..levers
-                }
-            };
-            p.aircraft.perform(air, v, set).thrust_n
-        };
-        let (mut low, mut high, step, least) = if fixed {
-            let range = &p.aircraft.propeller;
+        let (step, least) = if fixed {
             (
-                range.lowest_governed_rev_s,
-                range.highest_governed_rev_s,
                 procedures.rev_step_s,
-                range.lowest_governed_rev_s,
+                p.aircraft.propeller.lowest_governed_rev_s,
             )
         } else {
-            (
-                8.0 * PA_PER_INHG,
-                air.pressure_pa,
-                procedures.map_step_pa,
-                p.limits.least_map_pa,
-            )
+            (procedures.map_step_pa, p.limits.least_map_pa)
         };
-        for _ in 0..40 {
-            let mid = 0.5 * (low + high);
-            if thrust(mid) > needed {
-                high = mid
-            } else {
-                low = mid
-            }
-        }
-        let first = to_step(low, step).max(least);
+        let first = to_step(reading_for(p, air, v, levers, needed), step).max(least);
         let held = |reading: f64, path: PathRule| Descent {
             first: DescentPart {
                 throttle: if fixed {

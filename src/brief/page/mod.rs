@@ -7,8 +7,8 @@ mod answers;
 mod narrow;
 mod track;
 
-use super::chart::{self, AIR, ChartError, EARTH, EARTH_EDGE, HAIR, INK, LEFT, RIGHT, SOFT, WIDTH};
 use super::as_flown::as_flown;
+use super::chart::{self, AIR, ChartError, EARTH, EARTH_EDGE, HAIR, INK, LEFT, RIGHT, SOFT, WIDTH};
 use super::differences::{self, Differences};
 use super::wording;
 use super::{Figures, card_html};
