@@ -14,14 +14,16 @@
 //!
 //! [`Engine::conductance`]: crate::aircraft::Engine::conductance
 
+use super::circling::turns_words;
 use super::figures::mixture_name;
 use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, rpm};
 use super::words::{down, feet, inches, knots, number, revs, tens, up};
 use crate::aircraft::{Gear, Induction, Throttle, engine::Intake};
 use crate::flight::{
-    Cruise, DescentPart, Flown, PathRule, Reduction, Segment, SegmentKind, ThrottleRule, TrackPoint,
+    Circled, Cruise, DescentPart, Flown, PathRule, Reduction, Segment, SegmentKind, ThrottleRule,
+    TrackPoint,
 };
-use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
+use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT, PA_PER_INHG};
 use crate::solve::Plan;
 use crate::trip::{Problem, Start};
 use serde::Serialize;
@@ -38,6 +40,8 @@ const UNSEEN_PA: f64 = 0.1 * PA_PER_INHG;
 const NO_MOVE_REV_S: f64 = 5.0 / 60.0;
 /// A difference in speed too small to be flown, m/s.
 const NO_MOVE_M_S: f64 = 0.1 * M_S_PER_KT;
+/// Heights that differ by less are the same, m.
+const SAME_HEIGHT_M: f64 = 0.1;
 /// How power changed by less than this fraction counts as reduced, which is the more careful order.
 const SAME_POWER: f64 = 0.005;
 /// Manifold pressure that moves by less than this on a stretch holds, Pa.
@@ -45,6 +49,8 @@ const HOLDS_PA: f64 = 0.5 * PA_PER_INHG;
 /// A descent that takes at least this fraction of rated power off begins with a large reduction, for which a carburettor is
 /// heated.
 const LARGE_REDUCTION: f64 = 0.1;
+/// Who is to circle over the field is over it from here, m: the top of descent is given in tenths of a mile.
+const OVER_FIELD_M: f64 = 0.2 * M_PER_NM;
 /// No tank is changed below this height above ground, ft.
 const TANK_CHANGE_FT: f64 = 1_500.0;
 
@@ -439,14 +445,21 @@ impl Writer<'_> {
     }
 
     fn segments(&self, kind: SegmentKind) -> impl Iterator<Item = &Segment> {
+        self.segments_that(move |k| k == kind)
+    }
+
+    /// The climb to the first level, in turns or straight.
+    fn climbs(&self) -> Vec<Segment> {
+        self.segments_that(SegmentKind::climbs).copied().collect()
+    }
+
+    fn segments_that(&self, is: impl Fn(SegmentKind) -> bool) -> impl Iterator<Item = &Segment> {
         let track = &self.flown.track;
         self.flown
             .segments
             .iter()
             .enumerate()
-            .filter(move |(i, s)| {
-                s.kind == kind && track.get(s.first).is_some_and(|t| t.segment == *i)
-            })
+            .filter(move |(i, s)| is(s.kind) && track.get(s.first).is_some_and(|t| t.segment == *i))
             .map(|(_, s)| s)
     }
 
@@ -456,6 +469,12 @@ impl Writer<'_> {
 
     fn first_point(&self, kind: SegmentKind) -> Option<TrackPoint> {
         self.segments(kind)
+            .next()
+            .and_then(|s| self.points(s).first().copied())
+    }
+
+    fn first_of_climb(&self) -> Option<TrackPoint> {
+        self.segments_that(SegmentKind::climbs)
             .next()
             .and_then(|s| self.points(s).first().copied())
     }
@@ -503,7 +522,7 @@ impl Writer<'_> {
 
     /// What the engine gauge does in the climb, as flown.
     fn gauge_in_climb(&self) -> String {
-        let climbs: Vec<Segment> = self.segments(SegmentKind::Climb).copied().collect();
+        let climbs = self.climbs();
         let ends = climbs
             .first()
             .zip(climbs.last())
@@ -546,6 +565,10 @@ impl Writer<'_> {
     }
 
     fn to_go(&self, distance_m: f64) -> String {
+        let circles = self.flown.script.descent.circle.is_some();
+        if circles && self.problem.length_m - distance_m < OVER_FIELD_M {
+            return "over the field".to_owned();
+        }
         format!(
             "{} nm to go",
             number(up(nm(self.problem.length_m - distance_m), 0), 0)
@@ -618,7 +641,7 @@ impl Writer<'_> {
             let moves = lever_moves(p, self.intake(&t), t.map_pa, from, to);
             let after = self
                 .first_point(SegmentKind::Accelerate)
-                .or(self.first_point(SegmentKind::Climb));
+                .or(self.first_of_climb());
             let end = after.map_or(String::new(), |t| {
                 format!("throttle stays full, {}", self.flow(&t))
             });
@@ -627,7 +650,7 @@ impl Writer<'_> {
                 self.push_moves(Group::Climb, trigger, moves, &end, t.state.distance_m);
                 trigger = THEN;
             }
-            let climb = self.first_point(SegmentKind::Climb);
+            let climb = self.first_of_climb();
             let rate = climb.map_or(String::new(), |c| {
                 format!("{} fpm; ", number(down(fpm(c.rate_m_s), -1), 0))
             });
@@ -636,16 +659,25 @@ impl Writer<'_> {
             let accelerates = self
                 .first_point(SegmentKind::Accelerate)
                 .is_some_and(|t| t.state.distance_m < first_m);
-            let action = if accelerates {
-                hold_height_to(&ias)
-            } else {
-                format!("CLIMB at {ias} KIAS")
+            let circled = self.flown.circling_climb();
+            let climbing = match &circled {
+                Some(c) => format!(
+                    "CIRCLE over the field, climbing at {ias} KIAS, to {} ft, then on course",
+                    feet(ft(c.end.indicated_m))
+                ),
+                None => format!("CLIMB at {ias} KIAS"),
             };
+            let action = if accelerates {
+                format!("hold height to {ias} KIAS, then {climbing}")
+            } else {
+                climbing
+            };
+            let turns = circled.map_or(String::new(), |c| circle_words(&c));
             self.push(
                 Group::Climb,
                 trigger,
                 action,
-                format!("{rate}{}", self.gauge_in_climb()),
+                format!("{turns}{rate}{}", self.gauge_in_climb()),
                 t.state.distance_m,
             );
             if a.equipment.auxiliary_pump {
@@ -662,7 +694,7 @@ impl Writer<'_> {
             self.take_up(plan);
         }
         // Leaning on the way up, and the second speed.
-        let climbs: Vec<Segment> = self.segments(SegmentKind::Climb).copied().collect();
+        let climbs = self.climbs();
         let mut second = script.climb.second;
         for pair in climbs.windows(2) {
             let (Some(end), Some(t)) = (
@@ -714,7 +746,7 @@ impl Writer<'_> {
             return;
         };
         let level = feet(ft(first.level_m));
-        let climb = self.first_point(SegmentKind::Climb);
+        let climb = self.first_of_climb();
         let down = self
             .first_point(SegmentKind::LevelChange)
             .filter(|t| t.state.time_s == 0.0);
@@ -730,7 +762,7 @@ impl Writer<'_> {
                 };
                 let mixture = self.climb_mixture(plan, now.indicated_m);
                 let rate = self
-                    .segments(SegmentKind::Climb)
+                    .segments_that(SegmentKind::climbs)
                     .filter_map(|s| self.points(s).first())
                     .find(|c| (c.ias_m_s - ias_m_s).abs() < NO_MOVE_M_S)
                     .map_or(String::new(), |c| {
@@ -991,11 +1023,24 @@ impl Writer<'_> {
         let Some(last) = script.cruise.last() else {
             return;
         };
-        let segments: Vec<Segment> = self.segments(SegmentKind::Descent).copied().collect();
+        let segments: Vec<Segment> = self.segments_that(SegmentKind::descends).copied().collect();
         let Some(first) = segments.first().copied() else {
             return;
         };
-        let points: Vec<TrackPoint> = self.points(&first).to_vec();
+        // A part may go on into the turns over the field.
+        let from_m = d.second.map_or(f64::NEG_INFINITY, |(from_m, _)| from_m);
+        let begins = |s: &&Segment| {
+            let begin = self.points(s).first();
+            begin.is_some_and(|t| t.indicated_m <= from_m + SAME_HEIGHT_M)
+        };
+        let second = segments.iter().skip(1).find(begins).copied();
+        let end_of = |s: Option<Segment>| s.map_or(usize::MAX, |s| s.first);
+        let part = |from: usize, to: usize| -> Vec<TrackPoint> {
+            let inside = segments.iter().filter(|s| (from..to).contains(&s.first));
+            inside.flat_map(|s| self.points(s)).copied().collect()
+        };
+        let points = part(first.first, end_of(second));
+        let rest = second.map(|s| part(s.first, usize::MAX));
         let Some(begin) = points.first().copied() else {
             return;
         };
@@ -1014,9 +1059,13 @@ impl Writer<'_> {
         let set = self.descent_part(
             plan, &trigger, before, &cruising, &d.first, until_m, &points,
         );
+        let circled = self.flown.circling_descent();
+        let in_first = |c: &Circled| c.begin.indicated_m > from_m + SAME_HEIGHT_M;
+        if let Some(c) = circled.filter(in_first) {
+            self.circle_down(&c);
+        }
         let mut all = points;
-        if let (Some((_, part)), Some(segment)) = (d.second, segments.get(1)) {
-            let points: Vec<TrackPoint> = self.points(segment).to_vec();
+        if let (Some((_, part)), Some(points)) = (d.second, rest) {
             if let (Some(begin), Some(end)) = (points.first(), all.last().copied()) {
                 let trigger = format!(
                     "passing {} ft, {}",
@@ -1036,8 +1085,24 @@ impl Writer<'_> {
                 all.extend(points);
             }
         }
+        if let Some(c) = circled.filter(|c| !in_first(c)) {
+            self.circle_down(&c);
+        }
         self.slow_down(plan, &all);
         self.pattern(plan);
+    }
+
+    /// The turns over the destination.
+    fn circle_down(&mut self, c: &Circled) {
+        let trigger = format!("over the field, {} ft", tens(ft(c.begin.indicated_m)));
+        let pattern_m = self.problem.arrival.pattern_altitude_m;
+        self.push(
+            Group::Descent,
+            &trigger,
+            format!("CIRCLE down over the field to {} ft", feet(ft(pattern_m))),
+            circle_words(c).trim_end_matches("; ").to_owned(),
+            c.begin.state.distance_m,
+        );
     }
 
     /// One part of the descent: what is set, what is held, what is done on the way down; the setting.
@@ -1140,9 +1205,9 @@ impl Writer<'_> {
             PathRule::Rate(r) => (
                 format!("DOWN at {} fpm", number(fpm(r), 0)),
                 format!(
-                    "about {} KIAS, {} kt GS",
+                    "about {} KIAS{}",
                     knots(kt(middle.ias_m_s)),
-                    knots(kt(middle.ground_speed_m_s))
+                    over_ground(&middle)
                 ),
             ),
             PathRule::Ias(v) => (
@@ -1152,9 +1217,9 @@ impl Writer<'_> {
                     format!("NOSE DOWN to {} KIAS", knots(kt(v)))
                 },
                 format!(
-                    "about {} fpm, {} kt GS",
+                    "about {} fpm{}",
                     number(down(-fpm(middle.rate_m_s), -1), 0),
-                    knots(kt(middle.ground_speed_m_s))
+                    over_ground(&middle)
                 ),
             ),
         };
@@ -1509,6 +1574,25 @@ impl Writer<'_> {
             l.order = i + 1;
         }
     }
+}
+
+/// ", 150 kt GS"; nothing in a turn.
+fn over_ground(t: &TrackPoint) -> String {
+    if t.bank_rad > 0.0 {
+        String::new()
+    } else {
+        format!(", {} kt GS", knots(kt(t.ground_speed_m_s)))
+    }
+}
+
+/// "about 4 turns in 5 min at 20° bank; ".
+fn circle_words(c: &Circled) -> String {
+    format!(
+        "{} in {} min at {}° bank; ",
+        turns_words(c.turns),
+        number(up(min(c.end.state.time_s - c.begin.state.time_s), 0), 0),
+        number(c.begin.bank_rad.to_degrees(), 0)
+    )
 }
 
 /// To a faster climb: level first.

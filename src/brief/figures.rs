@@ -3,6 +3,7 @@
 //! Field names are the keys of the JSON face (DESIGN section 7), unit included.
 
 use super::card::{CardLine, lever_card};
+use super::circling::{CirclingFigures, in_short, of_flight, turns_of};
 use super::units::{
     Fuel, celsius, course_deg, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
 };
@@ -233,6 +234,9 @@ pub struct SegmentFigures {
     pub fuel_gal: f64,
     /// Greatest manifold pressure in it.
     pub map_peak_inhg: f64,
+    /// Turns flown in it; none on the route.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub turns: Option<f64>,
 }
 
 /// Wind and temperature at one height.
@@ -352,6 +356,9 @@ pub struct AlternateFigures {
     pub time_min: f64,
     /// Go-around to landing.
     pub fuel_gal: f64,
+    /// Lets down circling over it from this indicated altitude, where it does.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub circling_from_ft: Option<f64>,
 }
 
 /// A field at one end.
@@ -504,6 +511,12 @@ pub struct Figures {
     pub top_of_climb_min: f64,
     /// The second speed of the climb, where it has one.
     pub second_climb_speed: Option<SecondSpeed>,
+    /// The part of the climb that is flown circling over the departure, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub circling_climb: Option<CirclingFigures>,
+    /// The part of the descent that is flown circling over the destination, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub circling_descent: Option<CirclingFigures>,
     /// Where the descent starts.
     pub top_of_descent_nm: f64,
     /// The same, to go.
@@ -565,10 +578,12 @@ fn kind_key(kind: SegmentKind) -> &'static str {
         SegmentKind::InitialClimb => "initial_climb",
         SegmentKind::Accelerate => "accelerate",
         SegmentKind::Climb => "climb",
+        SegmentKind::CirclingClimb => "circling_climb",
         SegmentKind::LevelOff => "level_off",
         SegmentKind::Cruise => "cruise",
         SegmentKind::LevelChange => "level_change",
         SegmentKind::Descent => "descent",
+        SegmentKind::CirclingDescent => "circling_descent",
         SegmentKind::SlowDown => "slow_down",
         SegmentKind::Pattern => "pattern",
         SegmentKind::Circuit => "circuit",
@@ -661,6 +676,7 @@ fn segments_and_track(
                 .iter()
                 .map(|t| t.map_inhg)
                 .fold(0.0, f64::max),
+            turns: turns_of(&flown.track[s.first..=s.last]),
             start: start.clone(),
             end,
         });
@@ -964,7 +980,9 @@ fn descent(
     let second = plan.flown.script.descent.second;
     let d = &plan.flown.script.descent.first;
     let cruise = plan.flown.script.cruise.last();
-    let found = segments.iter().find(|s| s.kind == "descent");
+    let found = segments
+        .iter()
+        .find(|s| s.kind == "descent" || s.kind == "circling_descent");
     let middle = found.and_then(|s| {
         let half = 0.5 * (s.start.indicated_altitude_ft + s.end.indicated_altitude_ft);
         track
@@ -1001,7 +1019,7 @@ fn descent(
         .flown
         .track
         .iter()
-        .filter(|t| plan.flown.segments[t.segment].kind == SegmentKind::Descent)
+        .filter(|t| plan.flown.segments[t.segment].kind.descends())
         .filter(|t| {
             let above = problem.above_ground_m(t.state.distance_m, t.true_altitude_m);
             problem.limits.roughness(t.indicated_m, above) == Roughness::Rough
@@ -1059,10 +1077,18 @@ fn descent(
         format!("{map_words}, {prop}")
     };
     let gear = if d.gear_down { ", gear down" } else { "" };
-    let mut words = format!("{set}{gear}, {flown_so}, from {} nm", number(to_go, 0));
+    let from = if to_go > 0.0 {
+        format!("{} nm", number(to_go, 0))
+    } else {
+        "over the field".to_owned()
+    };
+    let mut words = format!("{set}{gear}, {flown_so}, from {from}");
     if let Some((from_m, part)) = &second {
         let second = second_words(problem, *from_m, part, d);
         words.push_str(&format!("; {second}"));
+    }
+    if let [_, Some(circling)] = in_short(&plan.flown) {
+        words.push_str(&format!("; over the field {circling}"));
     }
     if coarse_and_fast {
         if let Some(g) = gain(plan, problem, fuel) {
@@ -1427,6 +1453,20 @@ fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
                 knots(kt(problem.aircraft.speeds.vlo_extend_m_s))
             ),
         ),
+        Warning::Circling { radius_m, up: climbs, down: lets_down } => {
+            let fields = match (climbs, lets_down) {
+                (true, true) => "both fields",
+                (true, false) => "the departure",
+                _ => "the destination",
+            };
+            (
+                "circling",
+                format!(
+                    "no straight flight was found that keeps every limit: this plan circles over {fields}, up to {} nm across in still air. The ground there is taken to be that at the field: look at the chart. Staying over the field in the wind, and up to one more turn to be on course, are yours",
+                    number(up(2.0 * nm(*radius_m), 1), 1)
+                ),
+            )
+        }
         Warning::Reflight => (
             "reflight",
             "the independent re-flight misses this plan by more than it should: do not rely on it".to_owned(),
@@ -1519,7 +1559,14 @@ fn in_one_line(
         nm(problem.length_m - plan.flown.top_of_descent.distance_m),
         0,
     );
-    parts.push(format!("down at {} nm", number(to_go, 0)));
+    let [up_circling, down_circling] = in_short(&plan.flown);
+    parts.extend(up_circling.map(|words| format!("climb {words}")));
+    parts.push(if to_go > 0.0 {
+        format!("down at {} nm", number(to_go, 0))
+    } else {
+        "down over the field".to_owned()
+    });
+    parts.extend(down_circling);
     parts.push(format!(
         "lands with {} gal",
         number(down(totals.landing_fuel_gal, 0), 0)
@@ -1534,6 +1581,7 @@ impl Figures {
         let fuel = Fuel::new(aircraft.fuel.density_kg_m3);
         let flown = &plan.flown;
         let (segments, track) = segments_and_track(plan, problem, fuel);
+        let [circling_climb, circling_descent] = of_flight(flown, fuel);
         let all = totals(problem, fuel, &plan.totals, flown.cruise_fuel_kg_s);
         let take_off_kg = problem.zero_fuel_kg + problem.fuel_kg - aircraft.procedures.taxi_fuel_kg;
         let mut places: Vec<String> = problem.legs.iter().map(|l| l.from.clone()).collect();
@@ -1625,12 +1673,14 @@ impl Figures {
                     from_ft: ft(from_m),
                     ias_kt: kt(ias_m_s),
                 }),
+            circling_climb,
+            circling_descent,
             top_of_descent_nm: nm(flown.top_of_descent.distance_m),
             top_of_descent_to_go_nm: nm(problem.length_m - flown.top_of_descent.distance_m),
             top_of_descent_min: min(flown.top_of_descent.time_s),
             descent: descent(plan, problem, fuel, &track, &segments),
             pattern_altitude_ft: ft(problem.arrival.pattern_altitude_m),
-            pattern_point_nm: nm(problem.length_m - problem.arrival.before_m),
+            pattern_point_nm: nm(problem.pattern_point_m(flown.script.descent.circle.is_some())),
             barred: barred(problem),
             legs: problem
                 .legs
@@ -1685,6 +1735,7 @@ impl Figures {
                 highest_ground_ft: problem.alternate_ground_m.map(ft),
                 time_min: min(a.time_s),
                 fuel_gal: fuel.gal(a.fuel_kg),
+                circling_from_ft: a.let_down_from_m.map(ft),
             }),
             binding_limits: plan
                 .binding

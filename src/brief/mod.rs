@@ -8,6 +8,7 @@
 
 mod card;
 mod chart;
+mod circling;
 mod figures;
 mod glide;
 mod grid;
@@ -25,6 +26,7 @@ pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
 #[cfg(feature = "png")]
 pub use chart::png;
 pub use chart::{ChartError, svg};
+pub use circling::CirclingFigures;
 pub use figures::{
     AlternativeFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,
     ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures, Stretch, StretchWind,

@@ -65,7 +65,7 @@ fn lifts(problem: &Problem) -> Vec<(Limit, String, Problem)> {
             p.find_levels();
         });
     }
-    let words = "lower ground in climb and descent: a via place round the high ground, or circling over the field".to_owned();
+    let words = "lower ground in climb and descent: a via place round the high ground".to_owned();
     lift(Limit::Ground, words, &|p| {
         for stretch in p.legs.iter_mut().flat_map(|l| &mut l.ground) {
             stretch.2 = NO_GROUND_M;

@@ -8,6 +8,7 @@
 mod advice;
 mod alternate;
 mod bounded;
+mod circling;
 pub mod cruise;
 mod descent;
 mod ideal;
