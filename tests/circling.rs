@@ -362,7 +362,7 @@ fn crosscheck_high_ground_near_the_departure_is_cleared_circling() {
     // No higher than it must: 500 ft lower, the ground is not cleared.
     let mut lower = planned.flown.script.clone();
     let circle = lower.climb.circle.as_mut().expect("turns");
-    circle.height_m -= 1_000.0 * M_PER_FT;
+    circle.height_m -= 500.0 * M_PER_FT;
     lower.descent.to_go_m = f64::NAN;
     let flown = fly_recorded(&p, &prepared(&p, &lower)).expect("flies");
     assert!(flown.audit.violation() > 0.0);
