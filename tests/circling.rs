@@ -4,6 +4,7 @@ mod common;
 
 use common::{problem, textbook};
 use fellrun::aircraft::{Aircraft, Throttle};
+use fellrun::brief::{Figures, svg, terminal};
 use fellrun::files::trip::parse_trip;
 use fellrun::flight::{
     Circle, Climb, Cruise, Descent, DescentPart, Flown, PathRule, Reduction, Script, SegmentKind,
@@ -12,7 +13,7 @@ use fellrun::flight::{
 use fellrun::quantity::*;
 use fellrun::reflight::{Mismatch, refly};
 use fellrun::solve::{Plan, Warning, plan, prepared};
-use fellrun::trip::{Objective, Problem, Start, resolve};
+use fellrun::trip::{Circling, Objective, Problem, Start, resolve};
 use std::path::Path;
 
 /// Standard gravity, m/s².
@@ -345,13 +346,74 @@ fn check(p: &Problem, plan: &Plan, over: [bool; 2]) {
     if let [Some(c), _] = circles {
         // Whole 500 ft, above the first thousand.
         let steps = c.end.indicated_m / (500.0 * M_PER_FT);
-        assert!((steps - steps.round()).abs() < 1e-3 && c.turns > 1.0);
+        assert!((steps - steps.round()).abs() < 1e-3 && c.turns > 0.5);
     }
     if let [_, Some(c)] = circles {
         assert!((p.length_m - c.begin.state.distance_m).abs() < 0.11 * M_PER_NM);
         assert!((c.end.indicated_m - p.arrival.pattern_altitude_m).abs() < 1.0);
         assert!((c.end.ias_m_s - p.aircraft.procedures.pattern_m_s).abs() < 0.1 * M_S_PER_KT);
     }
+    faces(p, plan);
+}
+
+/// What every face says of the turns.
+fn faces(p: &Problem, plan: &Plan) {
+    let figures = Figures::new(plan, p);
+    let sheet: String = terminal(&figures, 100)
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
+    let chart = svg(&figures).expect("a chart");
+    let json: serde_json::Value =
+        serde_json::from_str(&fellrun::brief::json(&figures).expect("figures")).expect("JSON");
+    let card: Vec<&str> = figures
+        .lever_card
+        .iter()
+        .map(|l| l.action.as_str())
+        .collect();
+    let both = [
+        (
+            plan.flown.circling_climb(),
+            "circling_climb",
+            "CIRCLE over the field, climbing at",
+        ),
+        (
+            plan.flown.circling_descent(),
+            "circling_descent",
+            "CIRCLE down over the field to",
+        ),
+    ];
+    for (circled, key, action) in both {
+        assert_eq!(json[key].is_null(), circled.is_none(), "{key}");
+        assert_eq!(
+            card.iter().any(|l| l.contains(action)),
+            circled.is_some(),
+            "{card:?}"
+        );
+        let Some(c) = circled else { continue };
+        let turns = json[key]["turns"].as_f64().expect("turns");
+        assert!((turns - c.turns).abs() < 1e-5);
+        let minutes = (c.end.state.time_s - c.begin.state.time_s) / 60.0;
+        assert!((json[key]["time_min"].as_f64().expect("a time") - minutes).abs() < 1e-4);
+        let segments = json["segments"].as_array().expect("segments").iter();
+        let of_kind = segments.filter(|s| {
+            s["kind"] == key || (key == "circling_descent" && s["kind"] == "slow_down")
+        });
+        let sum: f64 = of_kind.map(|s| s["turns"].as_f64().expect("turns")).sum();
+        assert!(
+            (sum - turns).abs() < 1e-4,
+            "{sum} in segments, {turns} in all"
+        );
+        assert!(
+            sheet.contains(json[key]["sentence"].as_str().expect("a sentence")),
+            "{sheet}"
+        );
+        assert!(
+            chart.contains(&format!("about {turns:.0} turns")),
+            "{turns}"
+        );
+    }
+    assert!(sheet.contains("this plan circles over"), "{sheet}");
 }
 
 #[test]
@@ -359,7 +421,7 @@ fn crosscheck_high_ground_near_the_departure_is_cleared_circling() {
     let p = up();
     let planned = plan(&p).expect("a plan");
     check(&p, &planned, [true, false]);
-    // No higher than it must: 500 ft lower, the ground is not cleared.
+    // No higher than it must: the same settings from 500 ft lower do not clear the ground.
     let mut lower = planned.flown.script.clone();
     let circle = lower.climb.circle.as_mut().expect("turns");
     circle.height_m -= 500.0 * M_PER_FT;
@@ -402,8 +464,7 @@ fn crosscheck_both_fields_in_holes_with_two_engines_and_a_fixed_pitch() {
 
 #[test]
 fn closed_form_a_trip_that_circling_does_not_free_says_so() {
-    // A clearance of 1,000 ft over 11,900 ft is above the greatest altitude of 12,500 ft: straight or circling. With a lower leg
-    // minimum there is a level, and no flight.
+    // 500 ft over 12,200 ft is above the greatest altitude of 12,500 ft, straight or circling.
     let mut p = up();
     for stretch in &mut p.legs[0].ground {
         if stretch.2 > 9_000.0 * M_PER_FT {
@@ -433,7 +494,7 @@ fn closed_form_who_can_fly_straight_never_circles() {
     let script = &straight.flown.script;
     assert!(script.climb.circle.is_none() && script.descent.circle.is_none());
     assert!(straight.flown.track.iter().all(|t| t.bank_rad == 0.0));
-    assert!(straight.flown.circling_climb().is_none() && !p.circling.any());
+    assert!(straight.flown.circling_climb().is_none() && p.circling == Circling::default());
     // Where turns are imposed they cost: nothing would be gained by offering them.
     p.circling.climb_to_m = Some(8_500.0 * M_PER_FT);
     let circling = plan(&p).expect("a plan");

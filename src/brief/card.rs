@@ -1059,10 +1059,14 @@ impl Writer<'_> {
         let set = self.descent_part(
             plan, &trigger, before, &cruising, &d.first, until_m, &points,
         );
-        let circled = self.flown.circling_descent();
+        // Turns that begin with the power already coming off are told with that.
+        let circled = self
+            .flown
+            .circling_descent()
+            .filter(|c| c.begin.indicated_m > d.reduce_at_m - SAME_HEIGHT_M);
         let in_first = |c: &Circled| c.begin.indicated_m > from_m + SAME_HEIGHT_M;
         if let Some(c) = circled.filter(in_first) {
-            self.circle_down(&c);
+            self.circle_down(Group::Descent, &c);
         }
         let mut all = points;
         if let (Some((_, part)), Some(points)) = (d.second, rest) {
@@ -1086,18 +1090,18 @@ impl Writer<'_> {
             }
         }
         if let Some(c) = circled.filter(|c| !in_first(c)) {
-            self.circle_down(&c);
+            self.circle_down(Group::Descent, &c);
         }
         self.slow_down(plan, &all);
         self.pattern(plan);
     }
 
     /// The turns over the destination.
-    fn circle_down(&mut self, c: &Circled) {
+    fn circle_down(&mut self, group: Group, c: &Circled) {
         let trigger = format!("over the field, {} ft", tens(ft(c.begin.indicated_m)));
         let pattern_m = self.problem.arrival.pattern_altitude_m;
         self.push(
-            Group::Descent,
+            group,
             &trigger,
             format!("CIRCLE down over the field to {} ft", feet(ft(pattern_m))),
             circle_words(c).trim_end_matches("; ").to_owned(),
@@ -1411,8 +1415,9 @@ impl Writer<'_> {
             "hold height".to_owned()
         };
         let slowed = format!(
-            "{} KIAS at {}",
+            "{} KIAS {}{}",
             knots(kt(p.aircraft.procedures.pattern_m_s)),
+            if d.circle.is_some() { "" } else { "at " },
             self.to_go(end.state.distance_m)
         );
         let lowered = p.aircraft.equipment.gear == Gear::Fixed || self.gear_down;
@@ -1438,6 +1443,10 @@ impl Writer<'_> {
             },
             cut.state.distance_m,
         );
+        let circled = self.flown.circling_descent();
+        if let Some(c) = circled.filter(|c| c.begin.indicated_m <= d.reduce_at_m - SAME_HEIGHT_M) {
+            self.circle_down(Group::Arrival, &c);
+        }
         if lowered {
             return;
         }

@@ -98,7 +98,7 @@ pub(super) fn turns_of(path: &[TrackPoint]) -> Option<f64> {
     (turns > 0.0).then_some(turns)
 }
 
-/// "; climbs circling to 6,500 ft": what the one line of a plan adds.
+/// "circling to 6,500 ft" and "circling from 8,000 ft": what a plan in a line adds.
 pub(super) fn in_short(flown: &Flown) -> [Option<String>; 2] {
     [
         flown

@@ -1,7 +1,7 @@
 //! Plan against re-flight.
 
 use super::{Phase, Reflown, Sample};
-use crate::flight::{Circled, Flown};
+use crate::flight::{Flown, TrackPoint};
 use crate::quantity::{M_PER_FT, M_S_PER_KT, M3_PER_GAL};
 use crate::trip::Problem;
 
@@ -37,18 +37,18 @@ impl Mismatch {
     /// its path recorded.
     pub fn between(problem: &Problem, planned: &Flown, reflown: &Reflown) -> Self {
         let at = &reflown.pattern_point;
-        let (height_m, speed_m_s) =
-            match (planned.script.descent.circle, planned.circling_descent()) {
-                (None, _) => (
-                    at.indicated_m - problem.arrival.pattern_altitude_m,
-                    at.ias_m_s - problem.aircraft.procedures.pattern_m_s,
-                ),
-                (Some(_), Some(begins)) => (
-                    over_place_m(reflown, &begins),
-                    at.ias_m_s - begins.begin.ias_m_s,
-                ),
-                (Some(_), None) => (f64::NAN, f64::NAN),
-            };
+        let begins = planned
+            .track
+            .iter()
+            .find(|t| t.bank_rad > 0.0 && t.state.time_s >= planned.top_of_descent.time_s);
+        let (height_m, speed_m_s) = match (planned.script.descent.circle, begins) {
+            (None, _) => (
+                at.indicated_m - problem.arrival.pattern_altitude_m,
+                at.ias_m_s - problem.aircraft.procedures.pattern_m_s,
+            ),
+            (Some(_), Some(begins)) => (over_place_m(reflown, begins), at.ias_m_s - begins.ias_m_s),
+            (Some(_), None) => (f64::NAN, f64::NAN),
+        };
         Self {
             time_s: reflown.time_s - planned.time_s,
             fuel_kg: reflown.fuel_kg - planned.fuel_kg,
@@ -76,12 +76,12 @@ impl Mismatch {
 
 /// How much higher the re-flown path is, m, over where the plan begins to circle: it circles at the same height, and comes to it that
 /// much earlier or later along the slope that it comes down on.
-fn over_place_m(reflown: &Reflown, planned: &Circled) -> f64 {
+fn over_place_m(reflown: &Reflown, planned: &TrackPoint) -> f64 {
     let at = &reflown.pattern_point;
-    let later_m = at.distance_m - planned.begin.state.distance_m;
+    let later_m = at.distance_m - planned.state.distance_m;
     // The slope of the last straight stretch of the descent; circling from a level there is none.
     let straight = |x: &&Sample| x.phase == Phase::Descent && x.ground_speed_m_s > 0.0;
     let before = reflown.samples.iter().rev().find(straight);
     let slope = before.map_or(0.0, |x| -x.rate_m_s / x.ground_speed_m_s);
-    at.indicated_m - planned.begin.indicated_m + slope * later_m
+    at.indicated_m - planned.indicated_m + slope * later_m
 }

@@ -9,10 +9,3 @@ pub struct Circling {
     /// Let down circling over the destination, from this indicated altitude to the pattern, m.
     pub let_down_from_m: Option<f64>,
 }
-
-impl Circling {
-    /// Whether there is any.
-    pub fn any(&self) -> bool {
-        self.climb_to_m.is_some() || self.let_down_from_m.is_some()
-    }
-}
