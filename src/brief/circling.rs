@@ -28,9 +28,10 @@ pub struct CirclingFigures {
     pub sentence: String,
 }
 
-/// "about 4 turns".
+/// "about 4 turns", "less than a turn".
 pub(super) fn turns_words(turns: f64) -> String {
     match near(turns, 0) {
+        _ if turns < 0.75 => "less than a turn".to_owned(),
         n if n < 1.5 => "about a turn".to_owned(),
         n => format!("about {} turns", number(n, 0)),
     }
