@@ -1069,25 +1069,25 @@ impl Writer<'_> {
             self.circle_down(Group::Descent, &c);
         }
         let mut all = points;
-        if let (Some((_, part)), Some(points)) = (d.second, rest) {
-            if let (Some(begin), Some(end)) = (points.first(), all.last().copied()) {
-                let trigger = format!(
-                    "passing {} ft, {}",
-                    tens(ft(begin.indicated_m)),
-                    self.to_go(begin.state.distance_m)
-                );
-                // The throttle stands where the first part has it by then.
-                let before = Setting {
-                    throttle: match set.throttle {
-                        Throttle::Map(_) => Throttle::Map(end.map_pa),
-                        other => other,
-                    },
-                    rev_s: if self.fixed() { end.rev_s } else { set.rev_s },
-                    ..set
-                };
-                self.descent_part(plan, &trigger, before, &end, &part, reduce_m, &points);
-                all.extend(points);
-            }
+        if let (Some((_, part)), Some(points)) = (d.second, rest)
+            && let (Some(begin), Some(end)) = (points.first(), all.last().copied())
+        {
+            let trigger = format!(
+                "passing {} ft, {}",
+                tens(ft(begin.indicated_m)),
+                self.to_go(begin.state.distance_m)
+            );
+            // The throttle stands where the first part has it by then.
+            let before = Setting {
+                throttle: match set.throttle {
+                    Throttle::Map(_) => Throttle::Map(end.map_pa),
+                    other => other,
+                },
+                rev_s: if self.fixed() { end.rev_s } else { set.rev_s },
+                ..set
+            };
+            self.descent_part(plan, &trigger, before, &end, &part, reduce_m, &points);
+            all.extend(points);
         }
         if let Some(c) = circled.filter(|c| !in_first(c)) {
             self.circle_down(Group::Descent, &c);
