@@ -276,6 +276,22 @@ fn draw(d: &mut Draw, base: &Trip, aircraft: &[Aircraft]) -> Drawn {
         }
         along_m += leg.distance_m();
     }
+    // Now and then a mountain 10 to 20 nm from one of the fields, which may take circling to clear.
+    if d.chance(0.3) {
+        let near_end = d.chance(0.5);
+        let high_m = ends_m[0].max(ends_m[1]) + d.between(3_000.0, 6_000.0) * ft;
+        let mut along_m = 0.0;
+        for (leg, ground) in legs.iter().zip(&mut trip.ground) {
+            for row in &mut ground.ground {
+                let s = along_m + row.0;
+                let out_m = if near_end { length_m - s } else { s };
+                if (11.0 * M_PER_NM..17.0 * M_PER_NM).contains(&out_m) {
+                    row.1 = row.1.max(high_m);
+                }
+            }
+            along_m += leg.distance_m();
+        }
+    }
     Drawn {
         trip,
         aircraft,
@@ -546,11 +562,23 @@ fn check(d: &Drawn, answer: &Plan) {
                 t.power_fraction
             );
         }
-        if kind(t) == SegmentKind::Descent {
+        if matches!(kind(t), SegmentKind::Descent | SegmentKind::CirclingDescent) {
             assert!(
                 t.rate_m_s > -limits.max_descent_m_s - RATE_M_S,
                 "down at {}",
                 t.rate_m_s
+            );
+        }
+        // In turns: no way made, near a field, and the margin over the stall at the load factor.
+        assert_eq!(t.bank_rad > 0.0, t.ground_speed_m_s == 0.0, "{:?}", kind(t));
+        if t.bank_rad > 0.0 {
+            let from_field_m = s.min(d.length_m() - s);
+            assert!(from_field_m < 5.0 * M_PER_NM, "turns {from_field_m} m off");
+            let least = 1.3 * a.speeds.vs_m_s * (mass / t.bank_rad.cos()).sqrt();
+            assert!(
+                t.ias_m_s > least - SPEED_M_S,
+                "{} m/s in the turn",
+                t.ias_m_s
             );
         }
         if a.propeller.is_fixed() {
@@ -638,8 +666,13 @@ fn crosscheck_every_limit_on_trips_drawn_at_random() {
         };
         match plan(&problem) {
             Ok(answer) => {
+                let circles = [
+                    answer.flown.circling_climb(),
+                    answer.flown.circling_descent(),
+                ]
+                .map(|c| c.map(|c| c.turns));
                 println!(
-                    "{i}: {:?} {:?}",
+                    "{i}: {:?} {circles:?} {:?}",
                     d.trip.rules,
                     answer
                         .flown

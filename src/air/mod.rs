@@ -8,5 +8,6 @@ pub mod field;
 pub mod isa;
 pub mod speed;
 pub mod triangle;
+pub mod turn;
 
 pub use field::{Air, Datum, FieldError, Fill, LevelValue, Overhead, Station, WindField};

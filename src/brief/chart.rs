@@ -483,7 +483,7 @@ fn path(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
             .collect();
         match s.kind {
             "cruise" => pen.line(&line, INK, 4.0)?,
-            "descent" => pen.dashed(&line, INK, 3.0, 14.0, 4.0)?,
+            "descent" | "circling_descent" => pen.dashed(&line, INK, 3.0, 14.0, 4.0)?,
             "slow_down" | "pattern" => pen.dashed(&line, INK, 3.0, 3.0, 3.5)?,
             "circuit" => {}
             _ => pen.line(&line, INK, 2.6)?,
@@ -669,6 +669,21 @@ fn slopes(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
             &rows,
             Tie::Right,
         )?;
+    }
+    // Turns over a field stand as an upright line.
+    let circles = [
+        (&f.circling_climb, "circling_climb", Tie::Left),
+        (&f.circling_descent, "circling_descent", Tie::Right),
+    ];
+    for (circle, kind, tie) in circles {
+        let Some(circle) = circle else { continue };
+        let path: Vec<&Point> = f
+            .track
+            .iter()
+            .filter(|t| f.segments.get(t.segment).is_some_and(|s| s.kind == kind))
+            .collect();
+        let rows = circle.rows(kind == "circling_climb");
+        beside(pen, f, panel, &path, &rows, tie)?;
     }
     let pattern = panel.at(f.pattern_point_nm, f.pattern_altitude_ft);
     let words = format!("pattern {} ft", feet(f.pattern_altitude_ft));

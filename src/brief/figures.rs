@@ -4,6 +4,7 @@
 
 use super::as_flown::AsFlownFigures;
 use super::card::{CardLine, lever_card};
+use super::circling::{CirclingFigures, in_short, of_flight, turns_of};
 use super::cruise::{CruiseFigures, cruise};
 use super::marks::{Calendar, MarkFigures};
 use super::otherwise::{LateFigures, RoughFigures, TopOfDescentShift, rough_figures, shift};
@@ -249,6 +250,9 @@ pub struct SegmentFigures {
     pub fuel_gal: f64,
     /// Greatest manifold pressure in it.
     pub map_peak_inhg: f64,
+    /// Turns flown in it; none on the route.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub turns: Option<f64>,
 }
 
 /// Wind and temperature at one height.
@@ -368,6 +372,9 @@ pub struct AlternateFigures {
     pub time_min: f64,
     /// Go-around to landing.
     pub fuel_gal: f64,
+    /// Lets down circling over it from this indicated altitude, where it does.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub circling_from_ft: Option<f64>,
 }
 
 /// A field at one end.
@@ -522,6 +529,12 @@ pub struct Figures {
     pub top_of_climb_min: f64,
     /// The second speed of the climb, where it has one.
     pub second_climb_speed: Option<SecondSpeed>,
+    /// The part of the climb that is flown circling over the departure, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub circling_climb: Option<CirclingFigures>,
+    /// The part of the descent that is flown circling over the destination, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub circling_descent: Option<CirclingFigures>,
     /// Where the descent starts.
     pub top_of_descent_nm: f64,
     /// The same, to go.
@@ -597,10 +610,12 @@ fn kind_key(kind: SegmentKind) -> &'static str {
         SegmentKind::InitialClimb => "initial_climb",
         SegmentKind::Accelerate => "accelerate",
         SegmentKind::Climb => "climb",
+        SegmentKind::CirclingClimb => "circling_climb",
         SegmentKind::LevelOff => "level_off",
         SegmentKind::Cruise => "cruise",
         SegmentKind::LevelChange => "level_change",
         SegmentKind::Descent => "descent",
+        SegmentKind::CirclingDescent => "circling_descent",
         SegmentKind::SlowDown => "slow_down",
         SegmentKind::Pattern => "pattern",
         SegmentKind::Circuit => "circuit",
@@ -687,6 +702,8 @@ fn segments_and_track(
         };
         // A segment ends where the next begins; its own last point may lie a step before.
         let mut end = last.clone();
+        let next = kept.get(i + 1).map(|n| n.first);
+        let upto = next.filter(|&n| n < track.len()).unwrap_or(s.last);
         if let Some(next) = kept.get(i + 1).and_then(|n| track.get(n.first)) {
             end.distance_nm = next.distance_nm;
             (end.latitude_deg, end.longitude_deg) = (next.latitude_deg, next.longitude_deg);
@@ -707,6 +724,7 @@ fn segments_and_track(
                 .iter()
                 .map(|t| t.map_inhg)
                 .fold(0.0, f64::max),
+            turns: turns_of(&flown.track[s.first..=upto]),
             start: start.clone(),
             end,
         });
@@ -1010,7 +1028,9 @@ fn descent(
     let second = plan.flown.script.descent.second;
     let d = &plan.flown.script.descent.first;
     let cruise = plan.flown.script.cruise.last();
-    let found = segments.iter().find(|s| s.kind == "descent");
+    let found = segments
+        .iter()
+        .find(|s| s.kind == "descent" || s.kind == "circling_descent");
     let middle = found.and_then(|s| {
         let half = 0.5 * (s.start.indicated_altitude_ft + s.end.indicated_altitude_ft);
         track
@@ -1047,7 +1067,7 @@ fn descent(
         .flown
         .track
         .iter()
-        .filter(|t| plan.flown.segments[t.segment].kind == SegmentKind::Descent)
+        .filter(|t| plan.flown.segments[t.segment].kind.descends())
         .filter(|t| {
             let above = problem.above_ground_m(t.state.distance_m, t.true_altitude_m);
             problem.limits.roughness(t.indicated_m, above) == Roughness::Rough
@@ -1105,10 +1125,18 @@ fn descent(
         format!("{map_words}, {prop}")
     };
     let gear = if d.gear_down { ", gear down" } else { "" };
-    let mut words = format!("{set}{gear}, {flown_so}, from {} nm", number(to_go, 0));
+    let from = if to_go > 0.0 {
+        format!("{} nm", number(to_go, 0))
+    } else {
+        "over the field".to_owned()
+    };
+    let mut words = format!("{set}{gear}, {flown_so}, from {from}");
     if let Some((from_m, part)) = &second {
         let second = second_words(problem, *from_m, part, d);
         words.push_str(&format!("; {second}"));
+    }
+    if let [_, Some(circling)] = in_short(&plan.flown) {
+        words.push_str(&format!("; over the field {circling}"));
     }
     if coarse_and_fast {
         if let Some(g) = gain(plan, problem, fuel) {
@@ -1480,6 +1508,20 @@ fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
                 knots(kt(problem.aircraft.speeds.vlo_extend_m_s))
             ),
         ),
+        Warning::Circling { radius_m, up: climbs, down: lets_down } => {
+            let fields = match (climbs, lets_down) {
+                (true, true) => "both fields",
+                (true, false) => "the departure",
+                _ => "the destination",
+            };
+            (
+                "circling",
+                format!(
+                    "no straight flight was found that keeps every limit: this plan circles over {fields}, up to {} nm across in still air. The ground there is taken to be that at the field: look at the chart. Staying over the field in the wind, and up to one more turn to be on course, are yours",
+                    number(up(2.0 * nm(*radius_m), 1), 1)
+                ),
+            )
+        }
         Warning::Reflight => (
             "reflight",
             "the independent re-flight misses this plan by more than it should: do not rely on it".to_owned(),
@@ -1559,7 +1601,14 @@ fn in_one_line(
         nm(problem.length_m - plan.flown.top_of_descent.distance_m),
         0,
     );
-    parts.push(format!("down at {} nm", number(to_go, 0)));
+    let [up_circling, down_circling] = in_short(&plan.flown);
+    parts.extend(up_circling.map(|words| format!("climb {words}")));
+    parts.push(if to_go > 0.0 {
+        format!("down at {} nm", number(to_go, 0))
+    } else {
+        "down over the field".to_owned()
+    });
+    parts.extend(down_circling);
     parts.push(format!(
         "lands with {} gal",
         number(down(totals.landing_fuel_gal, 0), 0)
@@ -1575,6 +1624,7 @@ impl Figures {
         let flown = &plan.flown;
         let calendar = Calendar::new(problem);
         let (segments, track) = segments_and_track(plan, problem, &calendar, fuel);
+        let [circling_climb, circling_descent] = of_flight(flown, fuel);
         let all = totals(problem, fuel, &plan.totals, flown.cruise_fuel_kg_s);
         let cruise = cruise(plan, problem, &segments);
         let take_off_kg = problem.zero_fuel_kg + problem.fuel_kg - aircraft.procedures.taxi_fuel_kg;
@@ -1671,6 +1721,8 @@ impl Figures {
                     from_ft: ft(from_m),
                     ias_kt: kt(ias_m_s),
                 }),
+            circling_climb,
+            circling_descent,
             top_of_descent_nm: nm(flown.top_of_descent.distance_m),
             top_of_descent_to_go_nm: nm(problem.length_m - flown.top_of_descent.distance_m),
             top_of_descent_min: min(flown.top_of_descent.time_s),
@@ -1685,7 +1737,7 @@ impl Figures {
             if_late: None,
             waypoints: waypoints(plan, problem),
             pattern_altitude_ft: ft(problem.arrival.pattern_altitude_m),
-            pattern_point_nm: nm(problem.length_m - problem.arrival.before_m),
+            pattern_point_nm: nm(problem.pattern_point_m(flown.script.descent.circle.is_some())),
             barred: barred(problem),
             legs: problem
                 .legs
@@ -1740,6 +1792,7 @@ impl Figures {
                 highest_ground_ft: problem.alternate_ground_m.map(ft),
                 time_min: min(a.time_s),
                 fuel_gal: fuel.gal(a.fuel_kg),
+                circling_from_ft: a.let_down_from_m.map(ft),
             }),
             binding_limits: plan
                 .binding

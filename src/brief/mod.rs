@@ -11,6 +11,7 @@ mod as_flown;
 mod card;
 use card::html as card_html;
 mod chart;
+mod circling;
 mod cruise;
 mod differences;
 mod figures;
@@ -44,6 +45,7 @@ pub use card_html::card_html;
 #[cfg(feature = "png")]
 pub use chart::png;
 pub use chart::{ChartError, svg};
+pub use circling::CirclingFigures;
 pub use cruise::CruiseFigures;
 pub use figures::{
     AlternativeFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,

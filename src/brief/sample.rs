@@ -288,6 +288,7 @@ fn made_problem() -> Problem {
         bounds: Default::default(),
         charge: Default::default(),
         clock: vec![],
+        circling: Default::default(),
         forbidden: vec![],
         clouds: vec![],
         notes: vec![],
@@ -304,6 +305,7 @@ fn script(descent_map_inhg: f64, descent_rpm: f64) -> Script {
             rev_s: rev(2_500.0),
             mixture: 1,
             lean_at_m: f64::INFINITY,
+            circle: None,
         },
         cruise: vec![Cruise {
             level_m: 10_500.0 * M_PER_FT,
@@ -324,6 +326,7 @@ fn script(descent_map_inhg: f64, descent_rpm: f64) -> Script {
             second: None,
             reduce_at_m: 4_900.0 * M_PER_FT,
             to_go_m: f64::NAN,
+            circle: None,
         },
         reduction: Reduction {
             step_pa: PA_PER_INHG,

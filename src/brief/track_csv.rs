@@ -23,6 +23,7 @@ struct Between {
     distance_nm: f64,
     fuel_gal: f64,
     map_peak_inhg: f64,
+    turns: Option<f64>,
 }
 
 /// Names and cells of a row, as `serde` has them.
@@ -57,6 +58,7 @@ pub fn segments_csv(figures: &Figures) -> Result<Vec<u8>, csv::Error> {
             distance_nm,
             fuel_gal,
             map_peak_inhg,
+            turns,
         } = s;
         let between = row(Between {
             kind,
@@ -64,6 +66,7 @@ pub fn segments_csv(figures: &Figures) -> Result<Vec<u8>, csv::Error> {
             distance_nm: *distance_nm,
             fuel_gal: *fuel_gal,
             map_peak_inhg: *map_peak_inhg,
+            turns: *turns,
         })?;
         let ends: [&Point; 2] = [start, end];
         let [start, end] = ends.map(row);

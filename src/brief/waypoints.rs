@@ -77,8 +77,7 @@ pub(super) fn waypoints(plan: &Plan, problem: &Problem) -> Vec<WaypointFigures> 
         marks.push((leg.from_m, kind, leg.from.clone()));
     }
     let climbs = flown.segments.iter().any(|s| {
-        matches!(s.kind, SegmentKind::Climb | SegmentKind::InitialClimb)
-            && s.first < flown.track.len()
+        (s.kind.climbs() || s.kind == SegmentKind::InitialClimb) && s.first < flown.track.len()
     });
     if climbs {
         let toc_m = flown.top_of_climb.distance_m;
@@ -86,8 +85,11 @@ pub(super) fn waypoints(plan: &Plan, problem: &Problem) -> Vec<WaypointFigures> 
     }
     let tod_m = flown.top_of_descent.distance_m;
     marks.push((tod_m, "top_of_descent", "TOD".to_owned()));
-    let pattern_m = problem.length_m - problem.arrival.before_m;
-    marks.push((pattern_m, "pattern", "pattern point".to_owned()));
+    // Over the field where the let-down circles there.
+    if flown.script.descent.circle.is_none() {
+        let pattern_m = problem.length_m - problem.arrival.before_m;
+        marks.push((pattern_m, "pattern", "pattern point".to_owned()));
+    }
     marks.sort_by(|a, b| a.0.total_cmp(&b.0));
     if let Some(last) = problem.legs.last() {
         marks.push((problem.length_m, "destination", last.to.clone()));

@@ -65,7 +65,9 @@ pub(super) fn totals(figures: &Figures) -> Vec<(&'static str, String)> {
                         feet(ft)
                     )),
                 feet(a.minimum_altitude_ft)
-            )));
+            ) + &a.circling_from_ft.map_or(String::new(), |ft| {
+                format!("; let down circling over the alternate from {} ft", feet(ft))
+            })));
     }
     if figures.top_of_climb_min > 0.0 {
         rows.push((
@@ -82,18 +84,38 @@ pub(super) fn totals(figures: &Figures) -> Vec<(&'static str, String)> {
                         feet(s.from_ft),
                         knots(s.ias_kt)
                     ))
-            ),
+            ) + &figures
+                .circling_climb
+                .as_ref()
+                .map_or(String::new(), |c| format!("; {}", c.sentence)),
         ));
     }
-    rows.push(("Down", format!(
-            "{} nm to go, {} {}, {} min before landing; pattern altitude {} ft and speed at {} nm to go",
-            number(up(figures.top_of_descent_to_go_nm, 0), 0),
+    let to_go = number(up(figures.top_of_descent_to_go_nm, 0), 0);
+    let from = match &figures.circling_descent {
+        Some(_) if to_go == "0" => "over the field".to_owned(),
+        _ => format!("{to_go} nm to go"),
+    };
+    let pattern = match &figures.circling_descent {
+        Some(c) => format!(
+            "{}; pattern altitude {} ft and speed over the field",
+            c.sentence,
+            feet(figures.pattern_altitude_ft)
+        ),
+        None => format!(
+            "pattern altitude {} ft and speed at {} nm to go",
+            feet(figures.pattern_altitude_ft),
+            number(t.distance_nm - figures.pattern_point_nm, 0)
+        ),
+    };
+    rows.push((
+        "Down",
+        format!(
+            "{from}, {} {}, {} min before landing; {pattern}",
             clock(figures.top_of_descent_min),
             if here { "from now" } else { "after take-off" },
             number(up(t.time_min - figures.top_of_descent_min, 0), 0),
-            feet(figures.pattern_altitude_ft),
-            number(t.distance_nm - figures.pattern_point_nm, 0)
-        )));
+        ),
+    ));
     rows
 }
 
@@ -222,10 +244,12 @@ pub(super) fn name_of(kind: &str) -> &str {
         "initial_climb" => "Take-off",
         "accelerate" => "Speed up",
         "climb" => "Climb",
+        "circling_climb" => "Circle up",
         "level_off" => "Level off",
         "cruise" => "Cruise",
         "level_change" => "New level",
         "descent" => "Descent",
+        "circling_descent" => "Circle down",
         "slow_down" => "Slow down",
         "pattern" => "To field",
         "circuit" => "Circuit",
@@ -286,7 +310,10 @@ pub(super) fn segment_row(s: &SegmentFigures, wide: bool) -> [String; 12] {
             wide,
         ),
         range(knots(a.ias_kt), knots(b.ias_kt), wide),
-        range(knots(a.gs_kt), knots(b.gs_kt), wide),
+        match s.turns {
+            Some(turns) => format!("{} turns", number(turns, 1)),
+            None => range(knots(a.gs_kt), knots(b.gs_kt), wide),
+        },
         map_range(s, wide),
         // On a pitch stop the RPM wanders a little; that is no second setting.
         if (a.rpm - b.rpm).abs() < 60.0 {
@@ -394,14 +421,24 @@ fn small_print(figures: &Figures) -> Vec<String> {
         ),
     };
     let mut lines = vec![format!(
-        "Margin over the ideal flight {} %, of which rounding to what a hand can set {} %. Re-flown by an independent \
-             integrator: {} s, {} gal, {} ft and {} kt off at the pattern point. Search {}, {} flights.{}",
+        "Margin over the ideal flight{} {} %, of which rounding to what a hand can set {} %. Re-flown by an independent \
+             integrator: {} s, {} gal, {} ft and {} kt off {}. Search {}, {} flights.{}",
+        if figures.circling_climb.is_some() || figures.circling_descent.is_some() {
+            " between the turns"
+        } else {
+            ""
+        },
         number(up(figures.ideal.margin_percent, 1), 1),
         number(up(figures.objective.rounding_loss_percent, 2), 2),
         signed(r.time_error_s, 1),
         signed(r.fuel_error_gal, 3),
         signed(r.height_error_ft, 0),
         signed(r.speed_error_kt, 1),
+        if figures.circling_descent.is_some() {
+            "where it begins to circle down"
+        } else {
+            "at the pattern point"
+        },
         match figures.termination {
             "converged" => "converged",
             _ => "NOT converged: steps exhausted",

@@ -86,6 +86,7 @@ impl Flyer<'_> {
             },
             vertical: Vertical::Level,
             configuration,
+            bank_rad: 0.0,
         };
         let pass = |flyer: &mut Self, dt: f64, ds: f64| {
             flyer.state.tas_m_s = tas;

@@ -25,6 +25,7 @@ impl Flyer<'_> {
                 cowl_flaps_open: self.p.aircraft.equipment.cowl_flaps,
                 ..Configuration::default()
             },
+            bank_rad: self.bank_rad,
             ..level_control(levers)
         }
     }
@@ -118,12 +119,28 @@ impl Flyer<'_> {
         Ok((self.level_off(script, rate)?, rate))
     }
 
-    /// Climbs on to an indicated altitude at the speed or the two of the climb; the rate of climb on reaching it [m/s].
+    /// Climbs on to an indicated altitude at the speed or the two of the climb, circling over the field as far as the script says; the
+    /// rate of climb on reaching it [m/s].
     pub(super) fn climb_to_level(
         &mut self,
         script: &Script,
         to_m: f64,
     ) -> Result<f64, FlightError> {
+        if let Some(circle) = script.climb.circle
+            && self.indicated_m() < circle.height_m.min(to_m) - SAME_HEIGHT_M
+        {
+            self.bank_rad = circle.bank_rad;
+            let rate = self.climb_at_speeds(script, circle.height_m.min(to_m));
+            self.bank_rad = 0.0;
+            if circle.height_m >= to_m - SAME_HEIGHT_M {
+                return rate;
+            }
+            rate?;
+        }
+        self.climb_at_speeds(script, to_m)
+    }
+
+    fn climb_at_speeds(&mut self, script: &Script, to_m: f64) -> Result<f64, FlightError> {
         let climb = &script.climb;
         let mut ias_m_s = climb.ias_m_s;
         if let Some((from_m, second_m_s)) = climb.second.filter(|s| s.0 < to_m) {
@@ -238,6 +255,7 @@ impl Flyer<'_> {
             levers,
             vertical: rate,
             configuration: Configuration::default(),
+            bank_rad: 0.0,
         };
         let mut here = instant(self.p, &self.state, &control, &self.near);
         self.visit(&here, &control);

@@ -5,7 +5,9 @@ use super::cruise::Steady;
 use super::flown::{FlightError, Hint, Mark, SegmentKind};
 use super::flyer::{Flyer, LEAST_ACCELERATION_M_S2, LONGEST_CHANGE_S, Saved};
 use super::kernel::{Control, State, Vertical, instant};
-use super::script::{Cruise, DescentPart, PathRule, Reduction, Script, ThrottleRule, trigger_m};
+use super::script::{
+    Circle, Cruise, DescentPart, PathRule, Reduction, Script, ThrottleRule, trigger_m,
+};
 use crate::aircraft::{Configuration, Levers, Performance, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 
@@ -31,6 +33,15 @@ const ON_SPEED_M_S: f64 = 2e-3;
 /// Where cruise is flown afresh from for a top of descent.
 fn rewound_m(tod_m: f64) -> f64 {
     ((tod_m - REWIND_M) / SHARED_M).floor() * SHARED_M
+}
+
+/// A descent as far as pattern speed.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Down {
+    /// Level at pattern altitude.
+    pub(super) level_off: Mark,
+    /// Where it began to circle.
+    circled_from: Option<State>,
 }
 
 /// The throttle hand in a part of the descent.
@@ -130,7 +141,10 @@ impl Flyer<'_> {
                     PathRule::Rate(r) => r,
                     PathRule::Ias(_) => self.p.limits.max_descent_m_s,
                 };
-                let down_s = (last.level_m - self.p.arrival.pattern_altitude_m) / rate + 60.0;
+                let straight_to_m = script
+                    .descent
+                    .straight_to_m(self.p.arrival.pattern_altitude_m, last.level_m);
+                let down_s = (last.level_m - straight_to_m) / rate + 60.0;
                 pattern_m - down_s * self.state.tas_m_s.max(40.0)
             },
             |h| h.top_of_descent_m,
@@ -148,7 +162,10 @@ impl Flyer<'_> {
             let steady = self.cruise(last, from_m)?;
             let top = self.state;
             let before_m = self.audit.excess(Limit::Ground);
-            let level_off = self.descend(script, last)?;
+            let Down {
+                level_off,
+                circled_from,
+            } = self.descend(script, last)?;
             let miss_m = pattern_m - self.state.distance_m;
             // Moved along the route the path comes nearer to the ground, or clears it, by its slope times the miss.
             let to_ground_m = self.audit.excess(Limit::Ground).abs();
@@ -167,8 +184,13 @@ impl Flyer<'_> {
                     // The trigger begins it that much earlier, and so lower over the ground.
                     let to_go_m = p.length_m - (tod_m + miss_m);
                     let earlier_m = trigger_m(to_go_m) - to_go_m;
-                    let gradient = (top.pressure_altitude_m - self.state.pressure_altitude_m)
-                        / (level_off.distance_m - top.distance_m).max(1.0);
+                    // Of the straight part.
+                    let (end_hp, end_m) = circled_from.map_or(
+                        (self.state.pressure_altitude_m, level_off.distance_m),
+                        |s| (s.pressure_altitude_m, s.distance_m),
+                    );
+                    let gradient =
+                        (top.pressure_altitude_m - end_hp) / (end_m - top.distance_m).max(1.0);
                     let excess_m = self.audit.excess(Limit::Ground) + gradient * earlier_m;
                     self.audit.note(Limit::Ground, excess_m);
                 }
@@ -199,12 +221,15 @@ impl Flyer<'_> {
         Ok(self.save())
     }
 
-    /// Descends from cruise and slows down; returns where the pattern altitude was reached.
-    pub(super) fn descend(&mut self, script: &Script, last: &Cruise) -> Result<Mark, FlightError> {
+    /// Descends from cruise, in turns over the field as far as the script says, and slows down.
+    pub(super) fn descend(&mut self, script: &Script, last: &Cruise) -> Result<Down, FlightError> {
         let p = self.p;
         let d = &script.descent;
         let cuts = &script.reduction;
         let pattern_m = p.arrival.pattern_altitude_m;
+        self.bank_rad = 0.0;
+        let mut circle = d.circle.filter(|c| c.height_m > pattern_m);
+        let mut circled_from = self.circle_now(&mut circle);
         self.begin(SegmentKind::Descent, d.first.mixture);
         let gauge = self.gauge();
         let cruise = self.set_here(last.levers());
@@ -234,6 +259,12 @@ impl Flyer<'_> {
                 second = None;
                 on_speed = false;
                 self.begin(SegmentKind::Descent, part.mixture);
+            }
+            if circle.is_some() {
+                circled_from = self.circle_now(&mut circle);
+                if circled_from.is_some() {
+                    self.begin(SegmentKind::Descent, hand.part.mixture);
+                }
             }
             if !reducing && indicated <= d.reduce_at_m + 0.05 && d.reduce_at_m > pattern_m {
                 reducing = true;
@@ -277,6 +308,9 @@ impl Flyer<'_> {
             if !reducing && d.reduce_at_m > pattern_m {
                 stop_m = stop_m.max(d.reduce_at_m);
             }
+            if let Some(c) = circle {
+                stop_m = stop_m.max(c.height_m);
+            }
             let levers = self.descent_levers(&hand);
             let path = hand.part.path;
             let mut lowering = hand.part.gear_down && !configuration.gear_down;
@@ -313,6 +347,7 @@ impl Flyer<'_> {
                 levers,
                 vertical,
                 configuration,
+                bank_rad: self.bank_rad,
             };
             self.still_of_use()?;
             let here = instant(p, &self.state, &control, &self.near);
@@ -383,7 +418,18 @@ impl Flyer<'_> {
             self.reduce(&mut hand, cuts);
         }
         self.slow_down(hand, cuts, configuration.gear_down)?;
-        Ok(level_off)
+        self.bank_rad = 0.0;
+        Ok(Down {
+            level_off,
+            circled_from,
+        })
+    }
+
+    /// Begins to circle where the height for it is reached: the state there.
+    fn circle_now(&mut self, circle: &mut Option<Circle>) -> Option<State> {
+        let reached = circle.take_if(|c| self.indicated_m() <= c.height_m + 0.05)?;
+        self.bank_rad = reached.bank_rad;
+        Some(self.state)
     }
 
     /// The throttle hand at the beginning of a part: from what is set now to what the part wants, one step an interval.
@@ -461,6 +507,7 @@ impl Flyer<'_> {
                     gear_down,
                     ..Configuration::default()
                 },
+                bank_rad: self.bank_rad,
             };
             self.still_of_use()?;
             let here = instant(p, &self.state, &control, &self.near);

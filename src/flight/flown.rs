@@ -3,6 +3,7 @@
 use super::audit::Audit;
 use super::kernel::State;
 use super::script::Script;
+use crate::air::turn;
 
 /// A stretch flown with one setting and one rule.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -13,6 +14,8 @@ pub enum SegmentKind {
     Accelerate,
     /// Climb.
     Climb,
+    /// Climb in turns over the departure.
+    CirclingClimb,
     /// Level at climb power, to cruise speed.
     LevelOff,
     /// Cruise.
@@ -21,6 +24,8 @@ pub enum SegmentKind {
     LevelChange,
     /// Descent.
     Descent,
+    /// Descent in turns over the destination.
+    CirclingDescent,
     /// Level, to pattern speed.
     SlowDown,
     /// From the pattern point to the field, gear down.
@@ -58,6 +63,8 @@ pub struct TrackPoint {
     pub wind_along_m_s: f64,
     /// Mass, kg.
     pub mass_kg: f64,
+    /// Bank of a turn over a field, rad; zero on the route.
+    pub bank_rad: f64,
     /// Index of the segment.
     pub segment: usize,
 }
@@ -125,6 +132,70 @@ pub struct Flown {
     pub segments: Vec<Segment>,
     /// Path; empty unless recorded.
     pub track: Vec<TrackPoint>,
+}
+
+impl SegmentKind {
+    /// A climb, straight or circling.
+    pub fn climbs(self) -> bool {
+        matches!(self, Self::Climb | Self::CirclingClimb)
+    }
+
+    /// A descent to the pattern, straight or circling.
+    pub fn descends(self) -> bool {
+        matches!(self, Self::Descent | Self::CirclingDescent)
+    }
+}
+
+/// A stretch of a recorded path flown in turns over a field.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Circled {
+    /// Its first point.
+    pub begin: TrackPoint,
+    /// Its last.
+    pub end: TrackPoint,
+    /// Whole and parts of turns.
+    pub turns: f64,
+}
+
+/// Turns flown on a recorded path or a part of it.
+pub fn turns(path: &[TrackPoint]) -> f64 {
+    let rate = |t: &TrackPoint| turn::rate_rad_s(t.state.tas_m_s, t.bank_rad);
+    let turned = path
+        .windows(2)
+        .filter(|w| w[0].bank_rad > 0.0 && w[1].bank_rad > 0.0);
+    let angle_rad: f64 = turned
+        .map(|w| 0.5 * (rate(&w[0]) + rate(&w[1])) * (w[1].state.time_s - w[0].state.time_s))
+        .sum();
+    angle_rad / std::f64::consts::TAU
+}
+
+impl Flown {
+    /// The part of a recorded path flown in turns over the departure, if there is one.
+    pub fn circling_climb(&self) -> Option<Circled> {
+        let climbed = self
+            .track
+            .partition_point(|t| t.state.time_s < self.top_of_descent.time_s);
+        self.circled(0, climbed)
+    }
+
+    /// The part of a recorded path flown in turns over the destination down to the pattern and its speed, if there is one.
+    pub fn circling_descent(&self) -> Option<Circled> {
+        let down = self
+            .track
+            .partition_point(|t| t.state.time_s < self.top_of_descent.time_s);
+        self.circled(down, self.track.len())
+    }
+
+    fn circled(&self, from: usize, to: usize) -> Option<Circled> {
+        let part = self.track.get(from..to)?;
+        let first = part.iter().position(|t| t.bank_rad > 0.0)?;
+        let last = part.iter().rposition(|t| t.bank_rad > 0.0)?;
+        Some(Circled {
+            begin: part[first],
+            end: part[last],
+            turns: turns(&part[first..=last]),
+        })
+    }
 }
 
 /// A start for the search of the top of descent, from a flight much like this one.

@@ -231,7 +231,7 @@ impl Flyer<'_> {
             self.change_level(script, &pair[0], &pair[1])?;
         }
         let last = &script.cruise[script.cruise.len() - 1];
-        let pattern_m = p.length_m - p.arrival.before_m;
+        let pattern_m = p.pattern_point_m(script.descent.circle.is_some());
         self.begin(SegmentKind::Cruise, last.mixture);
         let last_level_m = self.state.distance_m;
         let (steady, top_of_descent, level_off) = if script.descent.to_go_m.is_finite() {
@@ -240,7 +240,7 @@ impl Flyer<'_> {
                 .note(Limit::Distance, self.state.distance_m - tod_m);
             let steady = self.cruise(last, tod_m.max(self.state.distance_m))?;
             let top = Mark::from(&self.state);
-            (steady, top, self.descend(script, last)?)
+            (steady, top, self.descend(script, last)?.level_off)
         } else {
             self.let_down_to_meet(script, last, pattern_m, hint)?
         };

@@ -64,6 +64,8 @@ pub(super) struct Flyer<'a> {
     pub(super) near: Cell<Nearby>,
     /// Violations \[scale units\] beyond which the descent is of no use.
     pub(super) most_violation: f64,
+    /// Bank of the turns over a field that are flown now, rad; zero on the route.
+    pub(super) bank_rad: f64,
 }
 
 impl<'a> Flyer<'a> {
@@ -91,6 +93,7 @@ impl<'a> Flyer<'a> {
             memory: None,
             near: Cell::new(Nearby::NONE),
             most_violation: f64::INFINITY,
+            bank_rad: 0.0,
         }
     }
 }
@@ -101,6 +104,7 @@ pub(super) fn level_control(levers: Levers) -> Control {
         levers,
         vertical: Vertical::Level,
         configuration: Configuration::default(),
+        bank_rad: 0.0,
     }
 }
 
@@ -120,6 +124,11 @@ impl Flyer<'_> {
 
     /// Opens a segment.
     pub(super) fn begin(&mut self, kind: SegmentKind, mixture: usize) {
+        let kind = match kind {
+            SegmentKind::Climb if self.bank_rad > 0.0 => SegmentKind::CirclingClimb,
+            SegmentKind::Descent if self.bank_rad > 0.0 => SegmentKind::CirclingDescent,
+            other => other,
+        };
         if let Some(track) = &self.track {
             self.segments.push(Segment {
                 kind,
@@ -142,6 +151,9 @@ impl Flyer<'_> {
             ias_m_s,
         };
         self.pass(here, i.mass_kg);
+        if control.bank_rad > 0.0 {
+            self.note_low_speed(i);
+        }
         let set = &i.performance;
         let most_rev_s = p.aircraft.propeller.highest_governed_rev_s;
         if p.aircraft.propeller.is_fixed() {
@@ -195,6 +207,7 @@ impl Flyer<'_> {
                 fuel_kg_s: set.fuel_kg_s,
                 wind_along_m_s: i.sample.along_m_s,
                 mass_kg: i.mass_kg,
+                bank_rad: control.bank_rad,
                 segment,
             });
         }
@@ -348,7 +361,8 @@ impl Flyer<'_> {
     }
 
     pub(super) fn note_low_speed(&mut self, here: &Instant) {
-        let least_m_s = self.p.aircraft.least_cruise_m_s(here.mass_kg);
+        // The stall speed goes with the root of the load factor.
+        let least_m_s = self.p.aircraft.least_cruise_m_s(here.mass_kg) * here.load_factor.sqrt();
         self.audit
             .note(Limit::LowSpeed, least_m_s - self.ias_m_s(here));
     }

@@ -1,6 +1,6 @@
 //! Equations of motion and the steps that integrate them.
 
-use crate::air::isa;
+use crate::air::{isa, turn};
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{AirState, Configuration, Levers, Performance};
 use crate::quantity::G_M_S2;
@@ -54,6 +54,8 @@ pub(super) struct Control {
     pub levers: Levers,
     pub vertical: Vertical,
     pub configuration: Configuration,
+    /// Bank of a turn over a field, rad; zero on the route.
+    pub bank_rad: f64,
 }
 
 /// Everything about one instant.
@@ -69,6 +71,8 @@ pub(super) struct Instant {
     pub rate_m_s: f64,
     /// Rate of true airspeed, m/s².
     pub acceleration_m_s2: f64,
+    /// Lift over weight.
+    pub load_factor: f64,
 }
 
 /// A level speed whose time constant is longer than this, s, is not held by leaving the levers alone: our choice, no source.
@@ -108,20 +112,29 @@ pub(super) fn instant(
     let performance = problem
         .aircraft
         .perform_under_redline(air, tas, control.levers, near);
+    // In a turn lift is more than weight. No way is made along the route, and over whole turns the wind adds neither ground nor shear.
+    let turning = control.bank_rad > 0.0;
+    let load_factor = turn::load_factor(control.bank_rad);
+    let over_ground_m_s = |climb_m_s: f64| {
+        if turning {
+            0.0
+        } else {
+            ground_speed_m_s(tas, climb_m_s, &sample)
+        }
+    };
+    let shear_per_s = if turning { 0.0 } else { sample.along_per_m };
     let drag = problem
         .aircraft
-        .drag_n(air, tas, mass_kg, control.configuration);
+        .drag_n(air, tas, mass_kg * load_factor, control.configuration);
     let excess_n = performance.thrust_n - drag;
     let hydrostatic = air.temperature_k / isa::temperature_k(hp);
     // Pressure altitude drifts where the altimeter setting changes along the route: that part of its rate is no climb.
-    let drift = problem.level_slope() * ground_speed_m_s(tas, 0.0, &sample);
+    let drift = problem.level_slope() * over_ground_m_s(0.0);
     let (rate, acceleration) = match control.vertical {
         Vertical::Level => (0.0, excess_n / mass_kg),
         Vertical::Rate(rate) => (
             rate,
-            excess_n / mass_kg
-                - G_M_S2 * (rate - drift) * hydrostatic / tas
-                - sample.along_per_m * rate,
+            excess_n / mass_kg - G_M_S2 * (rate - drift) * hydrostatic / tas - shear_per_s * rate,
         ),
         Vertical::Ias(ias) => {
             let (above, _) = problem.air_state(state.distance_m, hp + PROBE_M, state.time_s);
@@ -129,17 +142,17 @@ pub(super) fn instant(
             let per_m = (tas_above - tas) / PROBE_M;
             let specific = excess_n * tas / (mass_kg * G_M_S2);
             let rate = (specific + hydrostatic * drift)
-                / (hydrostatic + tas / G_M_S2 * (per_m + sample.along_per_m));
+                / (hydrostatic + tas / G_M_S2 * (per_m + shear_per_s));
             (rate, per_m * rate)
         }
         Vertical::Trade(acceleration) => {
             let specific = (excess_n / mass_kg - acceleration) * tas / G_M_S2;
-            let rate = (specific + hydrostatic * drift)
-                / (hydrostatic + tas / G_M_S2 * sample.along_per_m);
+            let rate =
+                (specific + hydrostatic * drift) / (hydrostatic + tas / G_M_S2 * shear_per_s);
             (rate, acceleration)
         }
     };
-    let gs = ground_speed_m_s(tas, rate * hydrostatic, &sample);
+    let gs = over_ground_m_s(rate * hydrostatic);
     // Level flight follows the altimeter setting along the route.
     let rate = if control.vertical == Vertical::Level {
         drift
@@ -155,6 +168,7 @@ pub(super) fn instant(
         ground_speed_m_s: gs,
         rate_m_s: rate,
         acceleration_m_s2: acceleration,
+        load_factor,
     }
 }
 

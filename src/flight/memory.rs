@@ -28,13 +28,16 @@ type Stretch<T> = Result<(Kept, T), FlightError>;
 #[derive(Debug, Default)]
 pub struct Memory {
     /// With where the level was reached.
-    climbs: HashMap<[u64; 10], Stretch<Mark>>,
+    climbs: HashMap<[u64; 12], Stretch<Mark>>,
     cruises: HashMap<[u64; 11], Stretch<()>>,
 }
 
-fn climb_key(script: &Script) -> [u64; 10] {
+fn climb_key(script: &Script) -> [u64; 12] {
     let (climb, first) = (&script.climb, &script.cruise[0]);
     let (second_m, second_m_s) = climb.second.unwrap_or((f64::INFINITY, 0.0));
+    let (circle_m, bank_rad) = climb
+        .circle
+        .map_or((0.0, 0.0), |c| (c.height_m, c.bank_rad));
     [
         script.initial_ias_m_s.to_bits(),
         script.initial_mixture as u64,
@@ -44,6 +47,8 @@ fn climb_key(script: &Script) -> [u64; 10] {
         climb.rev_s.to_bits(),
         climb.mixture as u64,
         climb.lean_at_m.to_bits(),
+        circle_m.to_bits(),
+        bank_rad.to_bits(),
         first.level_m.to_bits(),
         first.set_at_ias_m_s.to_bits(),
     ]

@@ -7,6 +7,9 @@
 //! `sqrt((V cos g)² - w_x²) + w`. Mass falls with fuel. Classical Runge-Kutta steps of fourth order; cruise between wind nodes is
 //! quasi-steady with the transient after setting power added in closed form.
 //!
+//! Circling over a field ([`Circle`]) is a steady turn at a bank: lift is weight times the load factor, so the induced drag grows with its
+//! square and the least speed with its root ([`crate::air::turn`]); no ground is gained, and over whole turns wind and shear add nothing.
+//!
 //! **Invariant:** nothing here chooses; `solve` does. `reflight` shares no code with this module.
 
 mod arrive;
@@ -24,7 +27,7 @@ mod waymark;
 
 pub use audit::{Audit, Limit};
 pub use descend::STEEPEST_DESCENT;
-pub use flown::{FlightError, Flown, Hint, Mark, Segment, SegmentKind, TrackPoint};
+pub use flown::{Circled, FlightError, Flown, Hint, Mark, Segment, SegmentKind, TrackPoint, turns};
 pub use fly::{
     ClimbState, LetDown, SHORTEST_CRUISE_M, climb_states, fly, fly_fine, fly_recorded, fly_within,
     joined, let_down, let_down_recorded,
@@ -32,6 +35,7 @@ pub use fly::{
 pub use kernel::{State, Vertical, level_speed_m_s};
 pub use memory::Memory;
 pub use script::{
-    Climb, Cruise, Descent, DescentPart, PathRule, Reduction, Script, ThrottleRule, trigger_m,
+    Circle, Climb, Cruise, Descent, DescentPart, PathRule, Reduction, Script, ThrottleRule,
+    trigger_m,
 };
 pub use waymark::{Waymark, WaymarkKind, point_at, waymarks};

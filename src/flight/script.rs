@@ -38,6 +38,18 @@ impl ThrottleRule {
     }
 }
 
+/// A stretch flown in steady turns over a field, no way made along the route: what a climb or let-down passes on one side of a height.
+///
+/// Wind carries a circle along and, turn by turn, back to nothing in speed: over whole turns it adds neither ground nor shear, and the
+/// pilot who stays over the field steepens and shallows the bank about this one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Circle {
+    /// Indicated altitude, m: of a climb the end of the turns, of a let-down their beginning.
+    pub height_m: f64,
+    /// Bank, rad; above zero and below a right angle.
+    pub bank_rad: f64,
+}
+
 /// The climb after the first thousand feet: full throttle.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Climb {
@@ -51,6 +63,8 @@ pub struct Climb {
     pub mixture: usize,
     /// Indicated altitude \[m\] at which the mixture is leaned to best power; infinite for never.
     pub lean_at_m: f64,
+    /// Turns over the departure, below this height.
+    pub circle: Option<Circle>,
 }
 
 impl Climb {
@@ -142,6 +156,8 @@ pub struct Descent {
     pub reduce_at_m: f64,
     /// Top of descent: distance to go \[m\]. NaN: to be found so that the pattern speed is met at the pattern point.
     pub to_go_m: f64,
+    /// Turns over the destination, below this height; pattern altitude and speed are then met over the field.
+    pub circle: Option<Circle>,
 }
 
 impl Descent {
@@ -151,6 +167,13 @@ impl Descent {
         if let Some((_, part)) = &mut self.second {
             part.gear_down = first || second;
         }
+    }
+
+    /// Down to where a descent from a level \[m\] is straight, indicated, m: the pattern altitude \[m\], or where the turns begin.
+    pub fn straight_to_m(&self, pattern_altitude_m: f64, level_m: f64) -> f64 {
+        self.circle.map_or(pattern_altitude_m, |c| {
+            c.height_m.min(level_m).max(pattern_altitude_m)
+        })
     }
 
     /// The part that ends at the pattern.

@@ -140,11 +140,14 @@ pub fn waymarks(problem: &Problem, flown: &Flown) -> Vec<Waymark> {
         "SLOW DOWN".to_owned(),
         begins(SegmentKind::SlowDown).next_back(),
     );
-    mark(
-        WaymarkKind::PatternPoint,
-        "PATTERN".to_owned(),
-        over(problem.length_m - problem.arrival.before_m),
-    );
+    // A let-down in turns over the field has none.
+    if flown.script.descent.circle.is_none() {
+        mark(
+            WaymarkKind::PatternPoint,
+            "PATTERN".to_owned(),
+            over(problem.length_m - problem.arrival.before_m),
+        );
+    }
     // By time, since a path that waits has two of one distance; the sort keeps the order above where they are one.
     all.sort_by(|a, b| a.at.state.time_s.total_cmp(&b.at.state.time_s));
     let (kind, ident) = match problem.start {

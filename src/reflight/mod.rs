@@ -45,6 +45,8 @@ pub enum Phase {
     ToClimbSpeed,
     /// Climb.
     Climb,
+    /// Climb in turns over the departure.
+    CirclingClimb,
     /// Level at climb power, to cruise speed.
     LevelOff,
     /// Cruise.
@@ -53,6 +55,8 @@ pub enum Phase {
     LevelChange,
     /// Descent.
     Descent,
+    /// Descent in turns over the destination.
+    CirclingDescent,
     /// Level at pattern altitude, to pattern speed.
     SlowDown,
     /// At pattern speed to the field.
@@ -149,7 +153,8 @@ pub struct Reflown {
     pub fuel_kg: f64,
     /// Revolutions of the crankshaft from lift-off to landing.
     pub revolutions: f64,
-    /// The pattern point: where pattern altitude and speed should be met, `arrival.before_m` before the field.
+    /// The pattern point: where pattern altitude and speed should be met, `arrival.before_m` before the field. Of a flight that lets down
+    /// circling: where it begins to circle, which should be over the field at the height for it.
     pub pattern_point: Sample,
     /// First level reached.
     pub top_of_climb: Mark,
@@ -166,6 +171,8 @@ pub struct Reflown {
     pub samples: Vec<Sample>,
     /// Energy balance.
     pub energy: Energy,
+    /// Turns flown over the departure and over the destination.
+    pub turns: [f64; 2],
     /// Work of the integrator.
     pub effort: Effort,
 }

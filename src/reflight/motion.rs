@@ -14,6 +14,9 @@
 //! of the departure to that of the destination): who follows the altimeter along a sloping pressure surface does not climb. With one
 //! altimeter setting `i = 0` and the second line is `dh_p/dt = dz/dt T_std/T_air`.
 //!
+//! In turns over a field at a bank `b` the path bends with `a = g tan b`: lift is `m sqrt(g² + a²)`, the heading turns with `a/V`, and
+//! `ds/dt = 0`, `dw/dh_p = 0`, for round a whole turn both winds come and go.
+//!
 //! Held CAS: with `f(M) = (1 + 0.2 M²)^3.5 - 1` and `f(M) p` constant, `V = a M` has
 //! ```text
 //! dV/dh_p = V/(2T) dT/dh_p + a f/(1.4 M (1 + 0.2 M²)^2.5) g/(R T_std(h_p))
@@ -28,6 +31,7 @@
 use crate::air::isa;
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{AirState, Configuration, Equipment, Levers, Performance, Throttle};
+use crate::flight::Circle;
 use crate::quantity::G_M_S2;
 use crate::trip::{AirSample, Problem};
 use ode_solvers::SVector;
@@ -104,9 +108,17 @@ pub(super) struct Control {
     pub mixture: usize,
     pub path: Path,
     pub configuration: Configuration,
+    /// Acceleration toward the middle of a turn over a field, m/s²; zero on the route.
+    pub inward_m_s2: f64,
 }
 
 impl Control {
+    /// The same in a level-bank turn, if there is one: a bank tilts the lift so that it carries the weight and pulls inward with `g tan(bank)`.
+    pub fn within(mut self, circle: Option<Circle>) -> Self {
+        self.inward_m_s2 = circle.map_or(0.0, |c| G_M_S2 * c.bank_rad.tan());
+        self
+    }
+
     /// Climb power: clean but for the cowl flaps, which are open where there are any.
     pub fn climb(levers: Levers, path: Path, equipment: Equipment) -> Self {
         let mut control = Self::clean(levers, path);
@@ -122,6 +134,7 @@ impl Control {
             mixture: levers.mixture,
             path,
             configuration: Configuration::default(),
+            inward_m_s2: 0.0,
         }
     }
 }
@@ -302,10 +315,21 @@ impl<'a> Model<'a> {
         let (air, sample) = self.problem.air_state(s_m, hp_m, time_s);
         let aircraft = &self.problem.aircraft;
         let mass_kg = self.start_kg - y[FUEL];
-        let drag_n = aircraft.drag_n(air, tas, mass_kg, control.configuration);
+        let turning = control.inward_m_s2 > 0.0;
+        // The lift carries the weight and bends the path: the drag is that of as much mass in straight flight.
+        let lifted_kg = if turning {
+            mass_kg * G_M_S2.hypot(control.inward_m_s2) / G_M_S2
+        } else {
+            mass_kg
+        };
+        let drag_n = aircraft.drag_n(air, tas, lifted_kg, control.configuration);
         let theta = sample.temperature_k / isa::temperature_k(hp_m);
-        let shear = sample.along_per_m;
+        // Round a whole turn the wind is met from every side: neither ground nor shear is left of it.
+        let shear = if turning { 0.0 } else { sample.along_per_m };
         let over_ground = |climb_m_s: f64| {
+            if turning {
+                return 0.0;
+            }
             let square = tas * tas - climb_m_s * climb_m_s - sample.cross_m_s * sample.cross_m_s;
             square.max(0.0).sqrt() + sample.along_m_s
         };

@@ -7,7 +7,7 @@ use super::motion::{
 };
 use super::{Effort, Energy, Phase, ReflightError, Reflown, Sample};
 use crate::aircraft::{Configuration, Levers, Speeds, Throttle};
-use crate::flight::{Cruise, DescentPart, Mark, PathRule, Reduction, Script, ThrottleRule};
+use crate::flight::{Circle, Cruise, DescentPart, Mark, PathRule, Reduction, Script, ThrottleRule};
 use crate::quantity::{M_PER_FT, M_S_PER_KT};
 use crate::trip::{Problem, Start};
 
@@ -63,6 +63,12 @@ pub(super) fn fly_card(problem: &Problem, script: &Script) -> Result<Reflown, Re
         y,
         samples: vec![],
         pattern_point: None,
+        pattern_m: if script.descent.circle.is_some() {
+            f64::INFINITY
+        } else {
+            problem.length_m - problem.arrival.before_m
+        },
+        turned_rad: [0.0; 2],
         effort: Effort::default(),
     };
     pilot.whole(script)
@@ -75,6 +81,10 @@ struct Pilot<'a> {
     y: State,
     samples: Vec<Sample>,
     pattern_point: Option<Sample>,
+    /// Where along the route that is noted; at infinity where turns begin there, and are what is noted, m.
+    pattern_m: f64,
+    /// Angle turned through over the departure and over the destination.
+    turned_rad: [f64; 2],
     effort: Effort,
 }
 
@@ -160,10 +170,11 @@ impl Pilot<'_> {
             began_s: self.time_s,
         };
         let stretch = integrator.until(&self.y, stops, limit_s, &mut self.effort)?;
-        let pattern_m = self.p.length_m - self.p.arrival.before_m;
+        let pattern_m = self.pattern_m;
+        let turning = control.inward_m_s2 > 0.0;
         for (i, (t, y)) in stretch.points.iter().enumerate() {
             let sample = self.sample(self.time_s + t, y, control, phase);
-            if sample.ground_speed_m_s < LEAST_GROUND_SPEED_M_S {
+            if !turning && sample.ground_speed_m_s < LEAST_GROUND_SPEED_M_S {
                 return Err(ReflightError::NoGroundSpeed);
             }
             if self.pattern_point.is_none() && y[S] >= pattern_m {
@@ -186,6 +197,13 @@ impl Pilot<'_> {
                 self.pattern_point = Some(at);
             }
             self.samples.push(sample);
+        }
+        if turning {
+            let over = usize::from(matches!(phase, Phase::CirclingDescent | Phase::SlowDown));
+            let rate = |y: &State| control.inward_m_s2 / y[V];
+            let angles = stretch.points.windows(2);
+            let angles = angles.map(|w| 0.5 * (rate(&w[0].1) + rate(&w[1].1)) * (w[1].0 - w[0].0));
+            self.turned_rad[over] += angles.sum::<f64>();
         }
         if let Some((t, y)) = stretch.points.last() {
             self.time_s += t;
@@ -214,27 +232,40 @@ impl Pilot<'_> {
         phase: Phase,
         levers: Levers,
         ias_m_s: f64,
+        circle: Option<Circle>,
     ) -> Result<(), ReflightError> {
         let stops = [
             Stop::FasterThan(ias_m_s - SAME_SPEED_M_S),
             Stop::AccelerationBelow(SETTLED_M_S2),
         ];
-        let control = Control::climb(levers, Path::Level, self.p.aircraft.equipment);
+        let equipment = self.p.aircraft.equipment;
+        let control = Control::climb(levers, Path::Level, equipment).within(circle);
         self.fly_to(phase, &control, &stops).map(|_| ())
     }
 
-    /// Climbs at the IAS of the moment.
+    /// Climbs at the IAS of the moment, in turns below the height of a circle.
     fn climb_to(
         &mut self,
         phase: Phase,
         levers: Levers,
         indicated_m: f64,
+        circle: Option<Circle>,
     ) -> Result<(), ReflightError> {
+        let mut circle = circle.filter(|c| c.height_m > self.indicated_m() + SAME_HEIGHT_M);
+        if let Some(c) = circle.take_if(|c| c.height_m < indicated_m - SAME_HEIGHT_M) {
+            self.climb_to(phase, levers, c.height_m, Some(c))?;
+        }
         let stops = [
             Stop::ClimbedTo(indicated_m),
             Stop::RateBelow(LEAST_RATE_M_S),
         ];
-        let control = Control::climb(levers, Path::HeldIas, self.p.aircraft.equipment);
+        let straight = Control::climb(levers, Path::HeldIas, self.p.aircraft.equipment);
+        let phase = if circle.is_some() {
+            Phase::CirclingClimb
+        } else {
+            phase
+        };
+        let control = straight.within(circle);
         match self.fly_to(phase, &control, &stops)? {
             0 => Ok(()),
             _ => Err(ReflightError::CannotClimb {
@@ -262,10 +293,12 @@ impl Pilot<'_> {
     fn climb_and_lean(&mut self, script: &Script, to_m: f64) -> Result<(), ReflightError> {
         let lean_m = script.climb.lean_at_m;
         if lean_m > self.indicated_m() && lean_m < to_m {
-            self.climb_to(Phase::Climb, self.climb_levers(script), lean_m)?;
+            let levers = self.climb_levers(script);
+            self.climb_to(Phase::Climb, levers, lean_m, script.climb.circle)?;
         }
         if to_m > self.indicated_m() {
-            self.climb_to(Phase::Climb, self.climb_levers(script), to_m)?;
+            let levers = self.climb_levers(script);
+            self.climb_to(Phase::Climb, levers, to_m, script.climb.circle)?;
         }
         Ok(())
     }
@@ -278,18 +311,26 @@ impl Pilot<'_> {
         level_m: f64,
     ) -> Result<(), ReflightError> {
         let levers = self.climb_levers(script);
+        let here_m = self.indicated_m() + SAME_HEIGHT_M;
+        let circle = script.climb.circle.filter(|c| c.height_m > here_m);
         if ias_m_s > self.ias_m_s() {
-            self.gain_speed(Phase::ToClimbSpeed, levers, ias_m_s)
+            self.gain_speed(Phase::ToClimbSpeed, levers, ias_m_s, circle)
         } else {
-            let stops = [Stop::SlowerThan(ias_m_s), Stop::ClimbedTo(level_m)];
-            self.trade(levers, &stops)
+            let to_m = circle.map_or(level_m, |c| level_m.min(c.height_m));
+            let stops = [Stop::SlowerThan(ias_m_s), Stop::ClimbedTo(to_m)];
+            self.trade(levers, &stops, circle)
         }
     }
 
     /// Trades speed for height at climb power.
-    fn trade(&mut self, levers: Levers, stops: &[Stop]) -> Result<(), ReflightError> {
+    fn trade(
+        &mut self,
+        levers: Levers,
+        stops: &[Stop],
+        circle: Option<Circle>,
+    ) -> Result<(), ReflightError> {
         let path = Path::Trade(-TRADE_M_S2);
-        let control = Control::climb(levers, path, self.p.aircraft.equipment);
+        let control = Control::climb(levers, path, self.p.aircraft.equipment).within(circle);
         self.fly_to(Phase::ToClimbSpeed, &control, stops)
             .map(|_| ())
     }
@@ -308,9 +349,9 @@ impl Pilot<'_> {
         let last = &script.cruise[script.cruise.len() - 1];
         self.cruise(last, p.length_m - script.descent.to_go_m)?;
         let top_of_descent = self.mark();
-        let (power, gear_down) = self.descend(script, last)?;
+        let (power, gear_down, circle) = self.descend(script, last)?;
         let level_off = self.mark();
-        self.slow_down(power, gear_down)?;
+        self.slow_down(power, gear_down, circle)?;
         let slowed = self.mark();
         self.pattern()?;
         let energy = Energy {
@@ -333,6 +374,7 @@ impl Pilot<'_> {
             geometric_end_m: self.y[Z],
             samples: std::mem::take(&mut self.samples),
             energy,
+            turns: self.turned_rad.map(|angle| angle / std::f64::consts::TAU),
             effort: self.effort,
         })
     }
@@ -349,13 +391,14 @@ impl Pilot<'_> {
             Phase::InitialClimb,
             take_off,
             p.departure.elevation_m + LEVERS_FROM_M,
+            None,
         )?;
         let climb_ias = script.climb.ias_m_s;
         let levers = self.climb_levers(script);
         if climb_ias < self.ias_m_s() - SAME_SPEED_M_S {
-            self.trade(levers, &[Stop::SlowerThan(climb_ias)])?;
+            self.trade(levers, &[Stop::SlowerThan(climb_ias)], None)?;
         } else {
-            self.gain_speed(Phase::ToClimbSpeed, levers, climb_ias)?;
+            self.gain_speed(Phase::ToClimbSpeed, levers, climb_ias, None)?;
         }
         self.climb_on(script)
     }
@@ -376,6 +419,7 @@ impl Pilot<'_> {
             Phase::LevelOff,
             self.climb_levers(script),
             first.set_at_ias_m_s,
+            None,
         )?;
         Ok(top_of_climb)
     }
@@ -439,18 +483,20 @@ impl Pilot<'_> {
             let levers = self.climb_levers(script);
             let climb_ias = self.climb_ias_m_s(script);
             if self.ias_m_s() < climb_ias {
-                self.gain_speed(Phase::LevelChange, levers, climb_ias)?;
+                self.gain_speed(Phase::LevelChange, levers, climb_ias, None)?;
             }
             // Leaned on the way where the level changes past that height.
             let lean_m = script.climb.lean_at_m;
             if lean_m > self.indicated_m() + SAME_HEIGHT_M && lean_m < to.level_m {
-                self.climb_to(Phase::LevelChange, levers, lean_m)?;
+                self.climb_to(Phase::LevelChange, levers, lean_m, None)?;
             }
-            self.climb_to(Phase::LevelChange, self.climb_levers(script), to.level_m)?;
+            let levers = self.climb_levers(script);
+            self.climb_to(Phase::LevelChange, levers, to.level_m, None)?;
             self.gain_speed(
                 Phase::LevelOff,
                 self.climb_levers(script),
                 to.set_at_ias_m_s,
+                None,
             )
         } else {
             let levers = levers_of(from);
@@ -464,8 +510,12 @@ impl Pilot<'_> {
         }
     }
 
-    /// Descends to pattern altitude; returns the state of the power reduction there, and whether the gear is down.
-    fn descend(&mut self, script: &Script, last: &Cruise) -> Result<(Power, bool), ReflightError> {
+    /// Descends to pattern altitude; returns the state of the power reduction there, whether the gear is down, and the turns it is in.
+    fn descend(
+        &mut self,
+        script: &Script,
+        last: &Cruise,
+    ) -> Result<(Power, bool, Option<Circle>), ReflightError> {
         let p = self.p;
         let d = &script.descent;
         let pattern_m = p.arrival.pattern_altitude_m;
@@ -480,7 +530,12 @@ impl Pilot<'_> {
         let stop_reduce = d.reduce_at_m > pattern_m;
         let vlo = p.aircraft.speeds.vlo_extend_m_s;
         let mut configuration = Configuration::default();
+        let mut circle = d.circle.filter(|c| c.height_m > pattern_m);
+        let mut turning: Option<Circle> = None;
         loop {
+            if let Some(c) = circle.take_if(|c| self.indicated_m() <= c.height_m + SAME_HEIGHT_M) {
+                turning = Some(c);
+            }
             configuration.gear_down = configuration.gear_down
                 || (part.gear_down && self.ias_m_s() <= vlo + SAME_SPEED_M_S);
             let too_fast = part.gear_down && !configuration.gear_down;
@@ -493,7 +548,11 @@ impl Pilot<'_> {
                 PathRule::Ias(ias) if begin_ias > ias => Path::Level,
                 PathRule::Ias(_) => Path::Rate(-p.limits.max_descent_m_s),
             };
-            let control = power.control(path, configuration);
+            let control = power.control(path, configuration).within(turning);
+            if turning.is_some() && self.pattern_m.is_infinite() && self.pattern_point.is_none() {
+                let begun = self.sample(self.time_s, &self.y, &control, Phase::CirclingDescent);
+                self.pattern_point = Some(begun);
+            }
             if let Some((_, next)) = second
                 .filter(|(from_m, _)| !reducing && self.indicated_m() <= from_m + SAME_HEIGHT_M)
             {
@@ -518,6 +577,9 @@ impl Pilot<'_> {
             }
             if stop_reduce && !reducing {
                 stops.push((Trigger::Reduce, Stop::DescendedTo(d.reduce_at_m)));
+            }
+            if let Some(c) = circle {
+                stops.push((Trigger::Circle, Stop::DescendedTo(c.height_m)));
             }
             if trim_m > pattern_m && !reducing {
                 stops.push((Trigger::Trim, Stop::DescendedTo(trim_m)));
@@ -544,11 +606,16 @@ impl Pilot<'_> {
                 |t| (t - self.time_s).max(0.0),
             );
             let list: Vec<Stop> = stops.iter().map(|s| s.1).collect();
-            let fired = self.fly(Phase::Descent, &control, &list, limit_s)?;
+            let phase = if turning.is_some() {
+                Phase::CirclingDescent
+            } else {
+                Phase::Descent
+            };
+            let fired = self.fly(phase, &control, &list, limit_s)?;
             match fired.and_then(|i| stops.get(i)).map(|s| s.0) {
                 Some(Trigger::Level) => break,
                 // Begun at the head of the loop.
-                Some(Trigger::Reduce | Trigger::Second) => {}
+                Some(Trigger::Reduce | Trigger::Second | Trigger::Circle) => {}
                 Some(Trigger::Trim) => self.leave(&mut power, part.throttle, &mut trim_m),
                 Some(Trigger::Gear) => {
                     configuration.gear_down = true;
@@ -578,10 +645,10 @@ impl Pilot<'_> {
             }
         }
         if !reducing {
-            let control = power.control(Path::Level, configuration);
+            let control = power.control(Path::Level, configuration).within(turning);
             power.begin(self.shows(&control), power.floor, self.time_s);
         }
-        Ok((power, configuration.gear_down))
+        Ok((power, configuration.gear_down, turning))
     }
 
     /// What is done with the levers at the beginning of a part of the descent, coming from a control.
@@ -673,7 +740,12 @@ impl Pilot<'_> {
     }
 
     /// Level at pattern altitude: power goes on coming off, gear at its speed, until pattern speed.
-    fn slow_down(&mut self, mut power: Power, braking: bool) -> Result<(), ReflightError> {
+    fn slow_down(
+        &mut self,
+        mut power: Power,
+        braking: bool,
+        circle: Option<Circle>,
+    ) -> Result<(), ReflightError> {
         let target = self.p.aircraft.procedures.pattern_m_s;
         let vlo = self.p.aircraft.speeds.vlo_extend_m_s;
         let end_s = self.time_s + SLOW_LIMIT_S;
@@ -684,7 +756,7 @@ impl Pilot<'_> {
                 gear_down,
                 ..Configuration::default()
             };
-            let control = power.control(Path::Level, configuration);
+            let control = power.control(Path::Level, configuration).within(circle);
             let mut stops = vec![Stop::SlowerThan(target)];
             if !gear_down && vlo > target {
                 stops.push(Stop::SlowerThan(vlo));
@@ -713,6 +785,7 @@ impl Pilot<'_> {
                 gear_down: true,
                 ..Configuration::default()
             },
+            inward_m_s2: 0.0,
         }
     }
 
@@ -760,6 +833,7 @@ fn never_slows(target_m_s: f64) -> ReflightError {
 enum Trigger {
     Level,
     Second,
+    Circle,
     Reduce,
     Trim,
     Gear,
@@ -796,6 +870,7 @@ impl Power {
             mixture: self.mixture,
             path,
             configuration,
+            inward_m_s2: 0.0,
         }
     }
 

@@ -240,6 +240,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
         bounds: Default::default(),
         charge: Default::default(),
         clock: vec![],
+        circling: Default::default(),
         forbidden: vec![],
         clouds: vec![],
         notes: vec![],
@@ -258,6 +259,7 @@ pub(super) fn script(throttle: ThrottleRule, path: PathRule, reduce_at_ft: f64) 
             rev_s: 2_600.0 * RPM,
             mixture: 0,
             lean_at_m: 5_000.0 * FT,
+            circle: None,
         },
         cruise: vec![cruise(9_500.0, 0.0)],
         descent: Descent {
@@ -271,6 +273,7 @@ pub(super) fn script(throttle: ThrottleRule, path: PathRule, reduce_at_ft: f64) 
             second: None,
             reduce_at_m: reduce_at_ft * FT,
             to_go_m: f64::NAN,
+            circle: None,
         },
         reduction: Reduction {
             step_pa: 1.0 * IN,

@@ -1,6 +1,7 @@
-//! What the pilot is told about the air along a planned flight: ice, oxygen, cold air, wind over ridges. Nothing here bars a plan.
+//! What the pilot is told about the air along a planned flight: ice, oxygen, cold air, wind over ridges; and that it circles. Nothing here bars a plan.
 
 use super::plan::Warning;
+use crate::air::turn;
 use crate::flight::Flown;
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT, ZERO_C_K};
 use crate::trip::{Leg, Problem};
@@ -27,6 +28,7 @@ pub(super) fn advice(problem: &Problem, flown: &Flown) -> Vec<Warning> {
     lower_than_read(problem, flown, &mut out);
     near_ice(problem, flown, &mut out);
     oxygen(problem, flown, &mut out);
+    circling(flown, &mut out);
     for (i, leg) in problem.legs.iter().enumerate() {
         out.extend(ridge(problem, i, leg));
     }
@@ -91,6 +93,19 @@ fn oxygen(problem: &Problem, flown: &Flown, out: &mut Vec<Warning>) {
         });
     } else if highest_m > EACH_M {
         out.push(Warning::OxygenForEach { highest_m });
+    }
+}
+
+fn circling(flown: &Flown, out: &mut Vec<Warning>) {
+    let turning = flown.track.iter().filter(|t| t.bank_rad > 0.0);
+    let radii = turning.map(|t| turn::radius_m(t.state.tas_m_s, t.bank_rad));
+    let radius_m = radii.fold(0.0, f64::max);
+    if radius_m > 0.0 {
+        out.push(Warning::Circling {
+            radius_m,
+            up: flown.circling_climb().is_some(),
+            down: flown.circling_descent().is_some(),
+        });
     }
 }
 

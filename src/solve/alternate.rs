@@ -1,6 +1,7 @@
 //! On to the alternate: the flight from a go-around at the destination, planned like any other.
 
-use super::search::{bare, on_schedule};
+use super::circling;
+use super::search::on_schedule;
 use super::{SolveError, Totals};
 use crate::aircraft::Aircraft;
 use crate::quantity::M_PER_FT;
@@ -29,6 +30,8 @@ pub struct AlternateFlight {
     pub time_s: f64,
     /// The same, kg.
     pub fuel_kg: f64,
+    /// Lets down circling over the alternate from this indicated altitude, if it does, m.
+    pub let_down_from_m: Option<f64>,
 }
 
 /// Why there is no flight to the alternate.
@@ -135,11 +138,11 @@ fn flown(
         ..trip.clone()
     };
     let resolved = resolve(&onward, aircraft.clone()).map_err(wrong)?;
-    let scheduled = on_schedule(&resolved);
-    let flight = bare(&scheduled).map_err(|source| AlternateError::Solve {
-        ident: ident(),
-        source,
-    })?;
+    let (_, flight) =
+        circling::found(on_schedule(&resolved)).map_err(|source| AlternateError::Solve {
+            ident: ident(),
+            source,
+        })?;
     let levels = &flight.flown.script.cruise;
     Ok(AlternateFlight {
         ident: ident(),
@@ -149,5 +152,6 @@ fn flown(
         minimum_m: alternate.minimum_m,
         time_s: flight.flown.time_s,
         fuel_kg: flight.flown.fuel_kg,
+        let_down_from_m: flight.flown.script.descent.circle.map(|c| c.height_m),
     })
 }

@@ -1,5 +1,6 @@
 //! Descent candidates over the whole lever space, each flown from cruise to pattern speed.
 
+use super::circling::over_destination;
 use super::cruise::settable_rev_s;
 use super::refine::{MOVE_WORTH, PENALTY, lever_changes, to_step};
 use crate::aircraft::{Procedures, Throttle};
@@ -168,7 +169,9 @@ impl<'a> Pricing<'a> {
             PathRule::Rate(r) => r,
             PathRule::Ias(_) => 0.8 * problem.limits.max_descent_m_s,
         };
-        let down_s = (self.last().level_m - problem.arrival.pattern_altitude_m) / rate + 90.0;
+        let level_m = self.last().level_m;
+        let straight_to_m = descent.straight_to_m(problem.arrival.pattern_altitude_m, level_m);
+        let down_s = (level_m - straight_to_m) / rate + 90.0;
         let s = &self.start;
         let sample = problem
             .air
@@ -178,7 +181,8 @@ impl<'a> Pricing<'a> {
 
     /// Distance along the route of the pattern point, m.
     fn pattern_m(&self) -> f64 {
-        self.problem.length_m - self.problem.arrival.before_m
+        self.problem
+            .pattern_point_m(self.script.descent.circle.is_some())
     }
 
     /// The state in the last cruise at a distance.
@@ -798,6 +802,7 @@ fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Descent> {
                 second: None,
                 reduce_at_m: pattern_m + lead_m,
                 to_go_m: f64::NAN,
+                circle: over_destination(problem),
             })
         })
         .collect()

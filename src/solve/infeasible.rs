@@ -65,7 +65,7 @@ fn lifts(problem: &Problem) -> Vec<(Limit, String, Problem)> {
             p.find_levels();
         });
     }
-    let words = "lower ground in climb and descent: a via place round the high ground, or circling over the field".to_owned();
+    let words = "lower ground in climb and descent: a via place round the high ground".to_owned();
     lift(Limit::Ground, words, &|p| {
         for leg in &mut p.legs {
             let rows = leg.ground.iter_mut().chain(&mut leg.under_track);

@@ -220,6 +220,10 @@ struct Descents<'a> {
 
 impl<'a> Descents<'a> {
     fn new(p: &'a Problem, flown: &'a Flown) -> Option<Self> {
+        // Who lets down in turns over the field is never late: there is one more turn.
+        if flown.script.descent.circle.is_some() {
+            return None;
+        }
         let segment = flown
             .segments
             .iter()

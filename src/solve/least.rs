@@ -1,9 +1,9 @@
 //! A trip from the question as asked: fuel given, or the least that leaves the reserve; with the alternate, if it has one.
 
 use super::alternate::{self, AlternateError, AlternateFlight};
-use super::infeasible::tried;
+use super::circling;
 use super::plan::Draft;
-use super::search::{bare, on_schedule, past_forecast_s, set_clock, totals};
+use super::search::{on_schedule, past_forecast_s, set_clock, totals};
 use super::why;
 use super::{Plan, SolveError, Warning};
 use crate::aircraft::Aircraft;
@@ -44,8 +44,7 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
             },
             aircraft.clone(),
         )?;
-        let mut problem = on_schedule(&problem);
-        let mut answer = bare(&problem).map_err(|e| tried(&problem, e))?;
+        let (mut problem, mut answer) = circling::planned(on_schedule(&problem))?;
         let mut onward = None;
         if let Some(to) = &trip.alternate {
             let ends = totals(&problem, &answer.flown);
@@ -53,7 +52,7 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
             problem.to_mut().alternate_kg = on.fuel_kg;
             // A plan that leaves enough is the best of those that do.
             if totals(&problem, &answer.flown).fuel_required_kg > problem.fuel_kg {
-                answer = bare(&problem).map_err(|e| tried(&problem, e))?;
+                (problem, answer) = circling::planned(problem)?;
             }
             onward = Some(on);
         }

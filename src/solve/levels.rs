@@ -244,7 +244,7 @@ fn has_room(problem: &Problem, levels: &[LevelCost], sequence: &Sequence) -> boo
             Some(before) => from_m + before.descent.1 - level.descent.1,
         };
         let left_m = steps.get(i + 1).map_or(
-            problem.length_m - problem.arrival.before_m - level.descent.1,
+            problem.pattern_point_m(problem.circling.let_down_from_m.is_some()) - level.descent.1,
             |next| next.1,
         );
         left_m - reached_m >= SHORTEST_HOLD_M

@@ -9,6 +9,7 @@ mod advice;
 mod alternate;
 mod as_flown;
 mod bounded;
+mod circling;
 pub mod cruise;
 mod descent;
 mod ideal;

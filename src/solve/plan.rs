@@ -163,6 +163,15 @@ pub enum Warning {
     NoLimitLine,
     /// Pattern speed is above the speed at which gear may be extended.
     PatternAboveVlo,
+    /// The flight circles over a field: no straight one was found.
+    Circling {
+        /// Greatest radius of the turns in still air, m.
+        radius_m: f64,
+        /// Over the departure.
+        up: bool,
+        /// Over the destination.
+        down: bool,
+    },
     /// The re-flight misses the plan by more than its bounds.
     Reflight,
     /// The search did not converge.
@@ -252,7 +261,8 @@ pub const NO_DIFFERENCE_S: f64 = 120.0;
 /// See [`NO_DIFFERENCE_S`]; m³.
 pub const NO_DIFFERENCE_M3: f64 = 0.5 * crate::quantity::M3_PER_GAL;
 
-/// The part of a flight that is open to choice: from the end of the initial climb to the pattern point.
+/// The part of a flight that is open to choice: from the end of the initial climb to the pattern point; of a flight that circles, what
+/// lies between the turns.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Part {
     /// Objective, its own unit.
@@ -287,8 +297,12 @@ pub struct Workings {
     pub ideal: Option<Part>,
 }
 
-/// Where what is open to choice begins: the end of the initial climb, or where a flight begins in the air.
+/// Where what is open to choice begins: the end of the initial climb, that of the turns over the departure, or where a flight begins
+/// in the air.
 pub(super) fn open_from(flown: &Flown) -> Option<&TrackPoint> {
+    if let Some(circled) = flown.circling_climb() {
+        return flown.track.iter().find(|t| **t == circled.end);
+    }
     let mut segments = flown.segments.iter();
     match segments.find(|s| s.kind == SegmentKind::InitialClimb) {
         Some(initial) => flown.track.get(initial.last),
@@ -302,7 +316,17 @@ pub(super) fn open_from(flown: &Flown) -> Option<&TrackPoint> {
 /// `None` without a recorded path.
 pub fn open_part(problem: &Problem, flown: &Flown) -> Option<Part> {
     let begin = open_from(flown)?.state;
-    let end_m = problem.length_m - problem.arrival.before_m;
+    if let Some(circled) = flown.circling_descent() {
+        let end = circled.begin.state;
+        let (time_s, fuel_kg) = (end.time_s - begin.time_s, end.fuel_kg - begin.fuel_kg);
+        let revolutions = end.revolutions - begin.revolutions;
+        return Some(Part {
+            cost: problem.cost_rates().of(time_s, fuel_kg, revolutions),
+            time_s,
+            fuel_kg,
+        });
+    }
+    let end_m = problem.pattern_point_m(false);
     let i = flown
         .track
         .partition_point(|t| t.state.distance_m < end_m)

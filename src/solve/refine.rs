@@ -4,8 +4,8 @@ use super::descent::{MOST_LEAD_M, RATE_STEP_M_S, REDUCE_STEP_M, clear_of_edges};
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
-    Descent, DescentPart, FlightError, Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule,
-    fly_fine, fly_within, level_speed_m_s, trigger_m,
+    Circle, Descent, DescentPart, FlightError, Flown, Hint, Limit, Memory, PathRule, Script,
+    ThrottleRule, fly_fine, fly_within, level_speed_m_s, trigger_m,
 };
 use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::Problem;
@@ -190,6 +190,8 @@ pub(super) fn key(script: &Script) -> Vec<u64> {
     };
     let (climb, d) = (&script.climb, &script.descent);
     let second = climb.second.unwrap_or((f64::NAN, f64::NAN));
+    let circle =
+        |c: Option<Circle>| c.map_or([0; 2], |c| [c.height_m, c.bank_rad].map(f64::to_bits));
     let mut out = vec![
         climb.ias_m_s.to_bits(),
         second.0.to_bits(),
@@ -207,6 +209,8 @@ pub(super) fn key(script: &Script) -> Vec<u64> {
         out.extend(c.throttle.bits());
         out.push(c.mixture as u64);
     }
+    out.extend(circle(climb.circle));
+    out.extend(circle(d.circle));
     out.extend(part(&d.first));
     if let Some((from_m, second)) = &d.second {
         out.push(from_m.to_bits());
@@ -299,9 +303,11 @@ enum Knob {
 pub(super) const CLIMB_AT_STEP_M: f64 = 500.0 * M_PER_FT;
 
 /// Lowest and highest indicated altitude \[m\] at which the second speed of a climb to a level \[m\] may begin: after the initial
-/// climb, and so far below the level that slowing down to it does not lead past that.
+/// climb and what is circled of it, and so far below the level that slowing down to it does not lead past that.
 pub(super) fn second_climb_from_m(problem: &Problem, level_m: f64) -> (f64, f64) {
-    let first_m = problem.departure.elevation_m + 1_500.0 * M_PER_FT;
+    let field_m = problem.departure.elevation_m + 1_500.0 * M_PER_FT;
+    let circled_m = problem.circling.climb_to_m.map(|m| m + CLIMB_AT_STEP_M);
+    let first_m = circled_m.map_or(field_m, |m| m.max(field_m));
     (first_m, level_m - CLIMB_AT_STEP_M)
 }
 

@@ -2,7 +2,6 @@
 
 use super::advice::advice;
 use super::cruise::{self, CruiseOption};
-use super::infeasible::tried;
 use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{
     Alternative, AlternativeKind, Draft, Ideal, Part, Plan, Termination, Totals, Warning, Workings,
@@ -10,7 +9,7 @@ use super::plan::{
 };
 use super::power::{needed_thrust_n, reading_for};
 use super::refine::{Pilot, continuous, keep_tied, rounded, settle, to_step};
-use super::{descent, ideal};
+use super::{circling, descent, ideal};
 use crate::air::isa;
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
@@ -119,8 +118,7 @@ pub fn plan(problem: &Problem) -> Result<Plan, SolveError> {
 /// # Errors
 /// As [`plan`].
 pub fn plan_with_workings(problem: &Problem) -> Result<(Plan, Workings), SolveError> {
-    let mut problem = on_schedule(problem);
-    let draft = bare(&problem).map_err(|e| tried(&problem, e))?;
+    let (mut problem, draft) = circling::planned(on_schedule(problem))?;
     set_clock(&mut problem, &draft.flown);
     Ok(super::why::told(&problem, draft))
 }
@@ -606,6 +604,7 @@ impl<'a> Search<'a> {
                 rev_s,
                 mixture,
                 lean_at_m: self.lean_at_m(),
+                circle: circling::over_departure(p),
             },
             cruise: vec![],
             descent: Descent {
@@ -619,6 +618,7 @@ impl<'a> Search<'a> {
                 second: None,
                 reduce_at_m: p.arrival.pattern_altitude_m,
                 to_go_m: f64::NAN,
+                circle: circling::over_destination(p),
             },
             reduction: Reduction {
                 step_pa: PA_PER_INHG,
@@ -1168,6 +1168,7 @@ impl<'a> Search<'a> {
             second: None,
             reduce_at_m: p.arrival.pattern_altitude_m,
             to_go_m: f64::NAN,
+            circle: circling::over_destination(p),
         };
         // With so little power at cruise RPM the blades may reach the fine stop and the RPM sag: harmless, and flown so.
         let keeps = |flown: &Flown| flown.audit.broken().iter().all(|&l| l == Limit::Governor);

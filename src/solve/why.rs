@@ -3,6 +3,7 @@
 //! Each alternative is settled anew in everything but its own choice, from the script of the plan by single steps. One that proves
 //! better shows that the plan was not at its best: then the plan takes it over, and all are made again.
 
+use super::circling;
 use super::cruise::settable_rev_s;
 use super::plan::{
     Alternative, AlternativeKind, Draft, LeftOut, NotFlown, Plan, Sensitivity, Shifted, Workings,
@@ -11,14 +12,14 @@ use super::refine::{
     COARSE_ERROR, Pilot, Reach, continuous, key, second_climb_from_m, settle, settle_within,
     with_trigger,
 };
-use super::search::{Search, alternative, bare, on_schedule, reflown, totals};
+use super::search::{Search, alternative, on_schedule, reflown, totals};
 use crate::aircraft::Throttle;
 use crate::flight::{
     Flown, Hint, Limit, Memory, Script, SegmentKind, TrackPoint, fly, fly_recorded, point_at,
 };
 use crate::quantity::{KG_PER_LB, M_S_PER_KT};
 use crate::reflight::Mismatch;
-use crate::trip::{Change, CostRates, Problem};
+use crate::trip::{Change, Circling, CostRates, Problem};
 use std::cell::RefCell;
 
 /// An alternative better than the plan by less than this share of its cost, lever changes charged, is as good.
@@ -249,7 +250,7 @@ impl Why<'_> {
         };
         // Who begins in flight may have none.
         let mut segments = plan.segments.iter();
-        if segments.any(|s| s.kind == SegmentKind::Climb) {
+        if segments.any(|s| s.kind.climbs()) {
             kinds.push(climb);
         }
         // The longest cruise stretch.
@@ -470,10 +471,14 @@ pub fn planned_anew(problem: &Problem, plan: &Plan) -> Vec<Sensitivity> {
     CHANGES
         .iter()
         .map(|&change| {
-            let changed = problem.changed(change);
+            // Straight first, whatever the plan does.
+            let changed = Problem {
+                circling: Circling::default(),
+                ..problem.changed(change)
+            };
             let outcome = light_enough(&changed)
-                .and_then(|()| Ok(bare(&on_schedule(&changed))?))
-                .map(|draft| shifted(&changed, plan, draft.flown));
+                .and_then(|()| Ok(circling::found(on_schedule(&changed))?))
+                .map(|(_, draft)| shifted(&changed, plan, draft.flown));
             Sensitivity {
                 change,
                 anew: true,
@@ -603,13 +608,16 @@ fn reason(rates: CostRates, plan: &DescentMeans, ordinary: &DescentMeans) -> Opt
     (plan.power_fraction > ordinary.power_fraction).then_some(Reason::HeightBuysSpeed)
 }
 
-/// Why the descent of a plan is cheaper than the ordinary one beside it.
+/// Why the descent of a plan is cheaper than the ordinary one beside it; `None` where they let down circling, which is not done for cheapness.
 pub fn because(problem: &Problem, plan: &Flown, ordinary: &Flown) -> Option<Because> {
     let from_m = plan
         .top_of_descent
         .distance_m
         .min(ordinary.top_of_descent.distance_m);
-    let to_m = problem.length_m - problem.arrival.before_m;
+    if plan.script.descent.circle.is_some() {
+        return None;
+    }
+    let to_m = problem.pattern_point_m(false);
     let plan = DescentMeans::of(plan, from_m, to_m)?;
     let ordinary = DescentMeans::of(ordinary, from_m, to_m)?;
     let reason = reason(problem.cost_rates(), &plan, &ordinary)?;

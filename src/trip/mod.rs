@@ -5,6 +5,7 @@
 
 mod airspace;
 mod change;
+mod circling;
 mod levels;
 mod noted;
 mod patch;
@@ -14,6 +15,7 @@ mod route_air;
 
 pub use airspace::{Airspace, Cloud};
 pub use change::Change;
+pub use circling::Circling;
 pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
 pub use noted::{Noted, NotedFuel};
 pub use patch::{Patch, PatchKind, PathPoint};

@@ -4,9 +4,9 @@ use super::airspace::{self, Cloud};
 use super::levels::halves;
 use super::route_air::{BOTTOM_M, Column, LegAir, STEP_M};
 use super::{
-    Arrival, Bounds, FuelLoad, HourBasis, LegLevels, Limits, MOUNTAIN_CLIMB_M_S, Objective,
-    PLAIN_CLIMB_M_S, Patch, PatchKind, Place, Prices, RouteAir, Rules, Source, Start, Trip,
-    legal_levels,
+    Arrival, Bounds, Circling, FuelLoad, HourBasis, LegLevels, Limits, MOUNTAIN_CLIMB_M_S,
+    Objective, PLAIN_CLIMB_M_S, Patch, PatchKind, Place, Prices, RouteAir, Rules, Source, Start,
+    Trip, legal_levels,
 };
 use crate::air::field::{FieldError, WindField};
 use crate::air::{isa, triangle};
@@ -151,6 +151,8 @@ pub struct Problem {
     /// When the flight is expected where, for those who look at a place and do not fly there ([`Problem::time_s`]): distance \[m\] and
     /// time since lift-off \[s\], both rising. A first guess here; the solver goes on from that. Empty in air that does not change.
     pub clock: Vec<(f64, f64)>,
+    /// Turns over the fields; none in a problem as asked, the solver finds what is needed.
+    pub circling: Circling,
     /// Said to the pilot.
     pub notes: Vec<Note>,
 }
@@ -493,6 +495,16 @@ impl Problem {
         self.levels = self.legs.iter().map(|l| legal_levels(self, l)).collect();
     }
 
+    /// Where pattern altitude and speed are to be met, m along the route: before the field as the trip says, or over it where the flight
+    /// lets down circling.
+    pub fn pattern_point_m(&self, circling: bool) -> f64 {
+        if circling {
+            self.length_m
+        } else {
+            self.length_m - self.arrival.before_m
+        }
+    }
+
     /// When the flight is expected at a distance \[m\], s since lift-off: by [`Problem::clock`], zero where that is empty.
     pub fn time_s(&self, distance_m: f64) -> f64 {
         if self.clock.is_empty() {
@@ -786,6 +798,7 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         bounds: trip.bounds,
         charge: CostRates::default(),
         clock: vec![],
+        circling: Circling::default(),
         notes,
         legs,
     };

@@ -455,6 +455,7 @@ impl<'a> Brute<'a> {
                                 second: None,
                                 reduce_at_m: pattern_m + lead_m,
                                 to_go_m: f64::NAN,
+                                circle: None,
                             };
                             any |= self.offer(&s);
                         }
@@ -559,6 +560,7 @@ impl<'a> Brute<'a> {
                                 second: Some((from_m, second)),
                                 reduce_at_m: p.arrival.pattern_altitude_m,
                                 to_go_m: f64::NAN,
+                                circle: None,
                             };
                             any |= self.offer(&s);
                         }

@@ -121,6 +121,7 @@ pub fn problem(aircraft: Aircraft, length_nm: f64, along_kt: f64, isa_deviation_
         bounds: Default::default(),
         charge: Default::default(),
         clock: vec![],
+        circling: Default::default(),
         forbidden: vec![],
         clouds: vec![],
         notes: vec![],

@@ -3,17 +3,19 @@
 use super::levers::{
     Lever, NO_MOVE_PA, NO_MOVE_REV_S, Setting, lever_moves, mixture_move, pace, readings, row,
 };
-use super::{GO_AROUND, Group, HOLDS_PA, THEN, TRIM_M, Writer};
+use super::{GO_AROUND, Group, HOLDS_PA, THEN, TRIM_M, Writer, circle_words};
 use crate::aircraft::{Gear, Induction, Throttle};
 use crate::brief::figures::mixture_name;
 use crate::brief::units::{fpm, ft, inhg, kt, min, rpm};
 use crate::brief::words::{down, feet, inches, knots, number, revs, tens, up};
 use crate::flight::{
-    DescentPart, PathRule, Reduction, Segment, SegmentKind, ThrottleRule, TrackPoint,
+    Circled, DescentPart, PathRule, Reduction, Segment, SegmentKind, ThrottleRule, TrackPoint,
 };
 use crate::quantity::PA_PER_INHG;
 use crate::solve::Plan;
 
+/// Heights that differ by less are the same, m.
+const SAME_HEIGHT_M: f64 = 0.1;
 /// A descent that takes at least this fraction of rated power off begins with a large reduction, for which a carburettor is
 /// heated.
 const LARGE_REDUCTION: f64 = 0.1;
@@ -28,11 +30,24 @@ impl Writer<'_> {
         let Some(last) = script.cruise.last() else {
             return;
         };
-        let segments: Vec<Segment> = self.segments(SegmentKind::Descent).copied().collect();
+        let segments: Vec<Segment> = self.segments_that(SegmentKind::descends).copied().collect();
         let Some(first) = segments.first().copied() else {
             return;
         };
-        let points: Vec<TrackPoint> = self.points(&first).to_vec();
+        // A part may go on into the turns over the field.
+        let from_m = d.second.map_or(f64::NEG_INFINITY, |(from_m, _)| from_m);
+        let begins = |s: &&Segment| {
+            let begin = self.points(s).first();
+            begin.is_some_and(|t| t.indicated_m <= from_m + SAME_HEIGHT_M)
+        };
+        let second = segments.iter().skip(1).find(begins).copied();
+        let end_of = |s: Option<Segment>| s.map_or(usize::MAX, |s| s.first);
+        let part = |from: usize, to: usize| -> Vec<TrackPoint> {
+            let inside = segments.iter().filter(|s| (from..to).contains(&s.first));
+            inside.flat_map(|s| self.points(s)).copied().collect()
+        };
+        let points = part(first.first, end_of(second));
+        let rest = second.map(|s| part(s.first, usize::MAX));
         let Some(begin) = points.first().copied() else {
             return;
         };
@@ -51,30 +66,54 @@ impl Writer<'_> {
         let set = self.descent_part(
             plan, &trigger, before, &cruising, &d.first, until_m, &points,
         );
+        // Turns that begin with the power already coming off are told with that.
+        let circled = self
+            .flown
+            .circling_descent()
+            .filter(|c| c.begin.indicated_m > d.reduce_at_m - SAME_HEIGHT_M);
+        let in_first = |c: &Circled| c.begin.indicated_m > from_m + SAME_HEIGHT_M;
+        if let Some(c) = circled.filter(in_first) {
+            self.circle_down(Group::Descent, &c);
+        }
         let mut all = points;
-        if let (Some((_, part)), Some(segment)) = (d.second, segments.get(1)) {
-            let points: Vec<TrackPoint> = self.points(segment).to_vec();
-            if let (Some(begin), Some(end)) = (points.first(), all.last().copied()) {
-                let trigger = format!(
-                    "passing {} ft, {}",
-                    tens(ft(begin.indicated_m)),
-                    self.to_go(begin.state.distance_m)
-                );
-                // The throttle stands where the first part has it by then.
-                let before = Setting {
-                    throttle: match set.throttle {
-                        Throttle::Map(_) => Throttle::Map(end.map_pa),
-                        other => other,
-                    },
-                    rev_s: if self.fixed() { end.rev_s } else { set.rev_s },
-                    ..set
-                };
-                self.descent_part(plan, &trigger, before, &end, &part, reduce_m, &points);
-                all.extend(points);
-            }
+        if let (Some((_, part)), Some(points)) = (d.second, rest)
+            && let (Some(begin), Some(end)) = (points.first(), all.last().copied())
+        {
+            let trigger = format!(
+                "passing {} ft, {}",
+                tens(ft(begin.indicated_m)),
+                self.to_go(begin.state.distance_m)
+            );
+            // The throttle stands where the first part has it by then.
+            let before = Setting {
+                throttle: match set.throttle {
+                    Throttle::Map(_) => Throttle::Map(end.map_pa),
+                    other => other,
+                },
+                rev_s: if self.fixed() { end.rev_s } else { set.rev_s },
+                ..set
+            };
+            self.descent_part(plan, &trigger, before, &end, &part, reduce_m, &points);
+            all.extend(points);
+        }
+        if let Some(c) = circled.filter(|c| !in_first(c)) {
+            self.circle_down(Group::Descent, &c);
         }
         self.slow_down(plan, &all);
         self.pattern(plan);
+    }
+
+    /// The turns over the destination.
+    fn circle_down(&mut self, group: Group, c: &Circled) {
+        let trigger = format!("over the field, {} ft", tens(ft(c.begin.indicated_m)));
+        let pattern_m = self.problem.arrival.pattern_altitude_m;
+        self.push(
+            group,
+            &trigger,
+            format!("CIRCLE down over the field to {} ft", feet(ft(pattern_m))),
+            circle_words(c).trim_end_matches("; ").to_owned(),
+            c.begin.state.distance_m,
+        );
     }
 
     /// One part of the descent: what is set, what is held, what is done on the way down; the setting.
@@ -203,9 +242,9 @@ impl Writer<'_> {
             PathRule::Rate(r) => (
                 format!("DOWN at {} fpm", number(fpm(r), 0)),
                 format!(
-                    "about {} KIAS, {} kt GS",
+                    "about {} KIAS{}",
                     knots(kt(middle.ias_m_s)),
-                    knots(kt(middle.ground_speed_m_s))
+                    over_ground(&middle)
                 ),
             ),
             PathRule::Ias(v) => (
@@ -215,9 +254,9 @@ impl Writer<'_> {
                     format!("NOSE DOWN to {} KIAS", knots(kt(v)))
                 },
                 format!(
-                    "about {} fpm, {} kt GS",
+                    "about {} fpm{}",
                     number(down(-fpm(middle.rate_m_s), -1), 0),
-                    knots(kt(middle.ground_speed_m_s))
+                    over_ground(&middle)
                 ),
             ),
         };
@@ -447,8 +486,9 @@ impl Writer<'_> {
             "hold height".to_owned()
         };
         let slowed = format!(
-            "{} KIAS at {}",
+            "{} KIAS {}{}",
             knots(kt(p.aircraft.procedures.pattern_m_s)),
+            if d.circle.is_some() { "" } else { "at " },
             self.to_go(end.state.distance_m)
         );
         let lowered = p.aircraft.equipment.gear == Gear::Fixed || self.gear_down;
@@ -488,6 +528,10 @@ impl Writer<'_> {
             let action = format!("THROTTLE back to {} in", inches(inhg(lowest)));
             self.push(Group::Arrival, trigger, action, expect, at);
             self.point(Lever::Throttle, lowest, d.last().rev_s, mixture);
+        }
+        let circled = self.flown.circling_descent();
+        if let Some(c) = circled.filter(|c| c.begin.indicated_m <= d.reduce_at_m - SAME_HEIGHT_M) {
+            self.circle_down(Group::Arrival, &c);
         }
         if lowered {
             return;
@@ -624,4 +668,13 @@ pub(super) fn map_change(from_pa: f64, to_pa: f64) -> String {
         "stays at"
     };
     format!("MAP {way} about {} in", inches(inhg(to_pa)))
+}
+
+/// ", 150 kt GS"; nothing in a turn.
+fn over_ground(t: &TrackPoint) -> String {
+    if t.bank_rad > 0.0 {
+        String::new()
+    } else {
+        format!(", {} kt GS", knots(kt(t.ground_speed_m_s)))
+    }
 }

@@ -1,7 +1,7 @@
 //! The departure side: take-off, climb, cruise.
 
 use super::levers::{Lever, Move, Setting, lever_moves, mixture_move};
-use super::{CardLine, Group, NO_MOVE_M_S, THEN, Writer, down_to_tens};
+use super::{CardLine, Group, NO_MOVE_M_S, THEN, Writer, circle_words, down_to_tens};
 use crate::aircraft::{Gear, Induction, Throttle};
 use crate::brief::figures::mixture_name;
 use crate::brief::units::{fpm, ft, inhg, kt, min, nm, rpm};
@@ -85,7 +85,7 @@ impl Writer<'_> {
             let moves = lever_moves(p, self.intake(&t), t.map_pa, from, to);
             let after = self
                 .first_point(SegmentKind::Accelerate)
-                .or(self.first_point(SegmentKind::Climb));
+                .or(self.first_of_climb());
             let end = after.map_or(String::new(), |t| {
                 format!("throttle stays full, {}", self.flow(&t))
             });
@@ -94,7 +94,7 @@ impl Writer<'_> {
                 self.push_moves(Group::Climb, trigger, moves, &end, t.state.distance_m);
                 trigger = THEN;
             }
-            let climb = self.first_point(SegmentKind::Climb);
+            let climb = self.first_of_climb();
             let rate = climb.map_or(String::new(), |c| {
                 format!("{} fpm; ", number(down(fpm(c.rate_m_s), -1), 0))
             });
@@ -103,16 +103,25 @@ impl Writer<'_> {
             let accelerates = self
                 .first_point(SegmentKind::Accelerate)
                 .is_some_and(|t| t.state.distance_m < first_m);
-            let action = if accelerates {
-                hold_height_to(&ias)
-            } else {
-                format!("CLIMB at {ias} KIAS")
+            let circled = self.flown.circling_climb();
+            let climbing = match &circled {
+                Some(c) => format!(
+                    "CIRCLE over the field, climbing at {ias} KIAS, to {} ft, then on course",
+                    feet(ft(c.end.indicated_m))
+                ),
+                None => format!("CLIMB at {ias} KIAS"),
             };
+            let action = if accelerates {
+                format!("hold height to {ias} KIAS, then {climbing}")
+            } else {
+                climbing
+            };
+            let turns = circled.map_or(String::new(), |c| circle_words(&c));
             self.push(
                 Group::Climb,
                 trigger,
                 action,
-                format!("{rate}{}", self.gauge_in_climb()),
+                format!("{turns}{rate}{}", self.gauge_in_climb()),
                 t.state.distance_m,
             );
             if a.equipment.auxiliary_pump {
@@ -129,7 +138,7 @@ impl Writer<'_> {
             self.take_up(plan);
         }
         // Leaning on the way up, and the second speed.
-        let climbs: Vec<Segment> = self.segments(SegmentKind::Climb).copied().collect();
+        let climbs = self.climbs();
         let mut second = script.climb.second;
         for pair in climbs.windows(2) {
             let (Some(end), Some(t)) = (
@@ -182,7 +191,7 @@ impl Writer<'_> {
             return;
         };
         let level = feet(ft(first.level_m));
-        let climb = self.first_point(SegmentKind::Climb);
+        let climb = self.first_of_climb();
         let down = self
             .first_point(SegmentKind::LevelChange)
             .filter(|t| t.state.time_s == 0.0);
@@ -198,7 +207,7 @@ impl Writer<'_> {
                 };
                 let mixture = self.climb_mixture(plan, now.indicated_m);
                 let rate = self
-                    .segments(SegmentKind::Climb)
+                    .segments_that(SegmentKind::climbs)
                     .filter_map(|s| self.points(s).first())
                     .find(|c| (c.ias_m_s - ias_m_s).abs() < NO_MOVE_M_S)
                     .map_or(String::new(), |c| {

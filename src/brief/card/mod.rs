@@ -26,12 +26,13 @@ pub use levers::Lever;
 pub use markdown::card_markdown;
 pub use text::card_text;
 
+use super::circling::turns_words;
 use super::figures::mixture_name;
-use super::units::{Fuel, fpm, inhg, nm, rpm};
+use super::units::{Fuel, fpm, inhg, min, nm, rpm};
 use super::words::{down, inches, number, revs, up};
 use crate::aircraft::{Throttle, engine::Intake};
-use crate::flight::{Cruise, Flown, Reduction, Segment, SegmentKind, TrackPoint};
-use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
+use crate::flight::{Circled, Cruise, Flown, Reduction, Segment, SegmentKind, TrackPoint};
+use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT, PA_PER_INHG};
 use crate::solve::Plan;
 use crate::trip::Problem;
 use levers::{Move, NO_MOVE_REV_S, Setting, readings, row};
@@ -40,6 +41,8 @@ use serde::Serialize;
 
 /// Most lines on a side of the card: departure (take-off, climb, cruise) and arrival (descent, arrival).
 pub const CARD_LINES_A_SIDE: usize = 9;
+/// Who is to circle over the field is over it from here, m: the top of descent is given in tenths of a mile.
+const OVER_FIELD_M: f64 = 0.2 * M_PER_NM;
 /// Height between trims of a held manifold pressure, m.
 const TRIM_M: f64 = 1_000.0 * M_PER_FT;
 /// A difference in speed too small to be flown, m/s.
@@ -183,14 +186,21 @@ impl Writer<'_> {
     }
 
     fn segments(&self, kind: SegmentKind) -> impl Iterator<Item = &Segment> {
+        self.segments_that(move |k| k == kind)
+    }
+
+    /// The climb to the first level, in turns or straight.
+    fn climbs(&self) -> Vec<Segment> {
+        self.segments_that(SegmentKind::climbs).copied().collect()
+    }
+
+    fn segments_that(&self, is: impl Fn(SegmentKind) -> bool) -> impl Iterator<Item = &Segment> {
         let track = &self.flown.track;
         self.flown
             .segments
             .iter()
             .enumerate()
-            .filter(move |(i, s)| {
-                s.kind == kind && track.get(s.first).is_some_and(|t| t.segment == *i)
-            })
+            .filter(move |(i, s)| is(s.kind) && track.get(s.first).is_some_and(|t| t.segment == *i))
             .map(|(_, s)| s)
     }
 
@@ -200,6 +210,12 @@ impl Writer<'_> {
 
     fn first_point(&self, kind: SegmentKind) -> Option<TrackPoint> {
         self.segments(kind)
+            .next()
+            .and_then(|s| self.points(s).first().copied())
+    }
+
+    fn first_of_climb(&self) -> Option<TrackPoint> {
+        self.segments_that(SegmentKind::climbs)
             .next()
             .and_then(|s| self.points(s).first().copied())
     }
@@ -247,7 +263,7 @@ impl Writer<'_> {
 
     /// What the engine gauge does in the climb, as flown.
     fn gauge_in_climb(&self) -> String {
-        let climbs: Vec<Segment> = self.segments(SegmentKind::Climb).copied().collect();
+        let climbs = self.climbs();
         let ends = climbs
             .first()
             .zip(climbs.last())
@@ -291,6 +307,10 @@ impl Writer<'_> {
     }
 
     fn to_go(&self, distance_m: f64) -> String {
+        let circles = self.flown.script.descent.circle.is_some();
+        if circles && self.problem.length_m - distance_m < OVER_FIELD_M {
+            return "over the field".to_owned();
+        }
         format!(
             "{} nm to go",
             number(up(nm(self.problem.length_m - distance_m), 0), 0)
@@ -360,6 +380,16 @@ pub fn lever_card(plan: &Plan, problem: &Problem) -> Vec<CardLine> {
     writer.arrival(plan);
     writer.fit();
     writer.lines
+}
+
+/// "about 4 turns in 5 min at 20° bank; ".
+fn circle_words(c: &Circled) -> String {
+    format!(
+        "{} in {} min at {}° bank; ",
+        turns_words(c.turns),
+        number(up(min(c.end.state.time_s - c.begin.state.time_s), 0), 0),
+        number(c.begin.bank_rad.to_degrees(), 0)
+    )
 }
 
 #[cfg(test)]

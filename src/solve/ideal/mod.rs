@@ -11,7 +11,8 @@
 //! A coarse sweep over every energy finds where the flight lies, a fine one near it what it costs; where the fine one would leave
 //! the neighbourhood it is made again round what it found.
 //!
-//! The start is the end of the initial climb, or where the flight begins in the air; the end is the pattern point at pattern speed; what lies outside is the plan's own.
+//! The start is the end of the initial climb, or of the turns over the departure, or where the flight begins in the air; the end is the
+//! pattern point at pattern speed, or where turns over the destination begin; what lies outside is the plan's own.
 
 mod edge;
 mod envelope;
@@ -116,12 +117,26 @@ struct Course<'p> {
 impl<'p> Course<'p> {
     fn new(p: &'p Problem, rates: CostRates, plan: &'p Flown) -> Option<Self> {
         let begin = open_from(plan)?;
-        let end_m = p.length_m - p.arrival.before_m;
-        let end_hp = p.pressure_altitude_m(end_m, p.arrival.pattern_altitude_m);
-        let (end_air, end_sample) = p.air_state(end_m, end_hp, plan.slowed.time_s);
-        let end_v = p
-            .aircraft
-            .tas_from_ias(end_air, p.aircraft.procedures.pattern_m_s);
+        let circled = plan.circling_descent().map(|c| c.begin);
+        let end_m = match &circled {
+            Some(begin) => begin.state.distance_m,
+            None => p.pattern_point_m(false),
+        };
+        let pattern_hp = p.pressure_altitude_m(end_m, p.arrival.pattern_altitude_m);
+        let end_hp = circled
+            .as_ref()
+            .map_or(pattern_hp, |begin| begin.state.pressure_altitude_m);
+        let end_s = circled
+            .as_ref()
+            .map_or(plan.slowed.time_s, |begin| begin.state.time_s);
+        let (end_air, end_sample) = p.air_state(end_m, end_hp, end_s);
+        let end_v = circled.as_ref().map_or_else(
+            || {
+                p.aircraft
+                    .tas_from_ias(end_air, p.aircraft.procedures.pattern_m_s)
+            },
+            |begin| begin.state.tas_m_s,
+        );
         let energy = |z: f64, v: f64| z + v * v / (2.0 * G_M_S2);
         let low_hp = begin.state.pressure_altitude_m.min(end_hp) - HEIGHT_STEP_M;
         Some(Self {
@@ -132,7 +147,7 @@ impl<'p> Course<'p> {
             end_m,
             start_e: energy(begin.true_altitude_m, begin.state.tas_m_s),
             end_e: energy(end_sample.true_altitude_m, end_v),
-            end_hp,
+            end_hp: pattern_hp,
             floor_m: end_sample.true_altitude_m.min(begin.true_altitude_m),
         })
     }
