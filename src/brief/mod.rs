@@ -9,9 +9,11 @@
 mod card;
 mod chart;
 mod figures;
+mod freezing;
 mod glide;
 mod grid;
 mod json;
+mod runner_up;
 #[cfg(test)]
 pub(crate) mod sample;
 mod settings;
@@ -30,12 +32,14 @@ pub use figures::{
     ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures, Stretch, StretchWind,
     TotalsFigures, TripFigures, WeightPoint, WindLevel,
 };
+pub use freezing::FreezingPoint;
 pub use glide::{
     GLIDE_TITLE, GlideCaseFigures, GlideFigures, GlidePointFigures, GlideWeight, LeverFigures,
     glide_json, glide_text,
 };
 pub use grid::grid_csv;
 pub use json::json;
+pub use runner_up::{RunnerUp, RunnerUpPoint};
 pub use settings::{
     CellFigures, ReasonFigures, SETTINGS_TITLE, SettingFigures, SettingsFigures, SettingsRow,
     settings_csv, settings_json, settings_text,
