@@ -17,7 +17,7 @@ pub struct FreezingPoint {
     pub distance_nm: f64,
     /// Altitudes (indicated) at which the temperature passes 0 °C, lowest first; several where a layer is warmer than the air below it.
     pub crossings_ft: Vec<f64>,
-    /// Temperature at the ground, or at the sea where the ground is not known.
+    /// Temperature at the ground, or as low as the lower of the fields where the ground is not known.
     pub ground_temperature_c: f64,
 }
 
@@ -46,7 +46,11 @@ pub(super) fn freezing(problem: &Problem, top_m: f64) -> Vec<FreezingPoint> {
 }
 
 fn point(problem: &Problem, at_m: f64, top_m: f64) -> FreezingPoint {
-    let ground_m = problem.ground_m(at_m).unwrap_or(0.0);
+    let field_m = problem
+        .departure
+        .elevation_m
+        .min(problem.destination.elevation_m);
+    let ground_m = problem.ground_m(at_m).unwrap_or(field_m);
     let ground_hp_m = problem.pressure_altitude_m(at_m, ground_m);
     let level = |hp_m: f64| {
         let air = problem.air.at(at_m, hp_m, problem.time_s(at_m));

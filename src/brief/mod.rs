@@ -28,7 +28,7 @@ pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
 pub use chart::png;
 pub use chart::{ChartError, svg};
 pub use figures::{
-    AlternativeFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,
+    AlternativeFigures, BarredFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,
     ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures, Stretch, StretchWind,
     TotalsFigures, TripFigures, WeightPoint, WindLevel,
 };

@@ -9,7 +9,7 @@ use crate::brief::words::number;
 /// Least room between columns and between rows.
 const COLUMN: f64 = 76.0;
 /// See [`COLUMN`].
-const ROW: f64 = 30.0;
+const ROW: f64 = 23.0;
 /// Length of an arrow in chart units a knot, the least and the most.
 const A_KNOT: f64 = 0.5;
 /// See [`A_KNOT`].

@@ -6,7 +6,7 @@ use super::{ChartError, Figures, HEIGHTS, LEFT, LOWER, RIGHT, SHEET_LEFT};
 use crate::brief::words::{feet, number, up};
 
 /// Height that a figure of a value axis takes.
-const FIGURE: f64 = 17.0;
+pub(super) const FIGURE: f64 = 16.0;
 
 /// A tick step of 1, 2 or 5 times a power of ten that gives at most so many steps.
 pub(in crate::brief) fn tick(span: f64, most: f64) -> f64 {
@@ -52,16 +52,16 @@ impl Panel {
         }
     }
 
-    /// Title, lines and figures of the value axis, steps no finer than told, and the frame.
+    /// Title, lines and figures of the value axis, and the frame: steps no finer than told, and no nearer on the sheet.
     pub fn axis(
         &self,
         pen: &Pen,
         board: &mut Board,
         title: &[&str],
-        least_step: f64,
+        (least_step, apart): (f64, f64),
         write: impl Fn(f64) -> String,
     ) -> Result<(), ChartError> {
-        let most = ((self.bottom - self.top) / FIGURE).max(1.0);
+        let most = ((self.bottom - self.top) / apart).max(1.0);
         let step = tick(self.high - self.low, most).max(least_step);
         let mut y = self.top - 9.0;
         for line in title {

@@ -3,13 +3,12 @@
 use super::axes::Panel;
 use super::labels::{Board, Label, Rect, Weight, spot};
 use super::pen::{
-    BARRED, CLIMB, CRUISE, DESCENT, EARTH, EARTH_TEXT, FINE, FREEZING, GROUND, HAIR, INK, LANDING,
-    MIDDLE, MINIMUM, POINTER, Pen, RUNNER_UP, SLOWING, SMALL, SOFT, Style, Tie, text_width,
+    BARRED, CLIMB, CRUISE, DESCENT, EARTH, EARTH_TEXT, FINE, FREEZING, GROUND, HATCH, INK, LANDING,
+    MIDDLE, MINIMUM, POINTER, Pen, RUNNER_UP, SLOWING, SMALL, SOFT, Tie, text_width,
 };
 use super::{ChartError, Figures, HEIGHTS, path_of};
-use crate::brief::figures::BarredFigures;
 use crate::brief::words::feet;
-use crate::brief::{FreezingPoint, LegFigures};
+use crate::brief::{BarredFigures, FreezingPoint, LegFigures};
 
 /// Share of the range of heights left over the highest, for the labels of the level.
 const OVER: f64 = 0.3;
@@ -99,6 +98,7 @@ fn ground(
         pen.area(&outline, EARTH)?;
         for edge in skyline.chunks_exact(2) {
             pen.line(edge, GROUND)?;
+            board.line(edge, 1.5, Weight::Light);
         }
     }
     Ok(())
@@ -180,11 +180,6 @@ fn hatch(
     b: &BarredFigures,
 ) -> Result<(), ChartError> {
     const APART: f64 = 9.0;
-    const LINE: Style = Style {
-        colour: HAIR,
-        width: 1.0,
-        dash: &[],
-    };
     let Some(area) = barred_area(panel, b) else {
         return Ok(());
     };
@@ -196,7 +191,7 @@ fn hatch(
             (c - area.bottom).max(area.left),
             (c - area.top).min(area.right),
         );
-        pen.line(&[(x0, c - x0), (x1, c - x1)], LINE)?;
+        pen.line(&[(x0, c - x0), (x1, c - x1)], HATCH)?;
         c += APART;
     }
     let frame = [
@@ -224,10 +219,17 @@ fn barred_area(panel: &Panel, b: &BarredFigures) -> Option<Rect> {
 
 /// Names of what may not be entered: inside in as many rows as it takes, else in one row beside it.
 pub(super) fn barred_names(board: &mut Board, f: &Figures, panel: &Panel) {
-    for b in &f.barred {
+    for (i, b) in f.barred.iter().enumerate() {
         let Some(area) = barred_area(panel, b) else {
             continue;
         };
+        // A cloud and the distances kept from it are areas of one name, one in the other.
+        let named = f.barred[..i].iter().any(|other| {
+            other.name == b.name && barred_area(panel, other).is_some_and(|a| a.meets(area))
+        });
+        if named {
+            continue;
+        }
         let (wide, tall) = (area.right - area.left, area.bottom - area.top);
         let mut rows: Vec<String> = Vec::new();
         for word in b.name.split_whitespace() {

@@ -10,10 +10,10 @@ use plotters::style::{RGBColor, WHITE};
 /// Half the height of letters over the text size: from below the descender to above the capitals (DejaVu Sans, -0.24 to 0.73 of the
 /// letters' size).
 const HALF: f64 = 0.42;
-/// Room kept between labels.
-const APART: f64 = 2.0;
+/// Room kept between labels: beside each other, and over each other.
+const APART: (f64, f64) = (9.0, 2.5);
 /// What each later spot costs.
-const LATER: f64 = 0.01;
+const LATER: f64 = 0.08;
 /// What it costs to lie on ground or hatching.
 const ON_AREA: f64 = 0.5;
 /// Steps of a search over the board.
@@ -274,8 +274,13 @@ impl Board {
 
     /// Whether a box is on the board and meets no label.
     pub fn free(&self, rect: Rect) -> bool {
-        let wide = rect.grown(0.5 * APART);
-        self.bounds.holds(rect) && !self.taken.iter().any(|t| t.grown(0.5 * APART).meets(wide))
+        let wide = Rect {
+            left: rect.left - APART.0,
+            top: rect.top - APART.1,
+            right: rect.right + APART.0,
+            bottom: rect.bottom + APART.1,
+        };
+        self.bounds.holds(rect) && !self.taken.iter().any(|t| t.meets(wide))
     }
 
     /// Whether a box meets nothing at all: no label, no line, no ground.

@@ -1,6 +1,6 @@
 //! The panels under the heights: manifold pressure, RPM, fuel flow and speeds.
 
-use super::axes::Panel;
+use super::axes::{FIGURE, Panel};
 use super::labels::{Board, Label, Weight, spot};
 use super::pen::{INDICATED, INK, LEVER, OVER_GROUND, Pen, SMALL, Style, Tie};
 use super::{ChartError, Figures, LOWER, Point, path_of, settled};
@@ -17,6 +17,8 @@ struct Quantity {
     share: f64,
     /// Range shown at least.
     least_span: f64,
+    /// Zero is shown.
+    from_zero: bool,
     /// Steps of the axis no finer than this.
     least_step: f64,
     axis: fn(f64) -> String,
@@ -67,6 +69,7 @@ const MAP: Quantity = Quantity {
     title: &["MAP", "in"],
     share: 1.0,
     least_span: 4.0,
+    from_zero: false,
     least_step: 1.0,
     axis: inches,
     lines: &[lever(|p| p.map_inhg, inches, Written::Held)],
@@ -75,6 +78,7 @@ const RPM: Quantity = Quantity {
     title: &["RPM"],
     share: 0.85,
     least_span: 1_000.0,
+    from_zero: false,
     least_step: 100.0,
     axis: revs,
     lines: &[lever(|p| p.rpm, revs, Written::Set)],
@@ -83,6 +87,7 @@ const FLOW: Quantity = Quantity {
     title: &["fuel", "gph"],
     share: 0.95,
     least_span: 4.0,
+    from_zero: true,
     least_step: 1.0,
     axis: whole,
     lines: &[lever(|p| p.fuel_flow_gph, flow, Written::Cruise)],
@@ -91,6 +96,7 @@ const SPEEDS: Quantity = Quantity {
     title: &["speed", "kt"],
     share: 1.2,
     least_span: 40.0,
+    from_zero: false,
     least_step: 10.0,
     axis: whole,
     lines: &[
@@ -106,7 +112,7 @@ const SPEEDS: Quantity = Quantity {
             style: INDICATED,
             value: |p| p.ias_kt,
             write: knots,
-            written: Written::Middle,
+            written: Written::Cruise,
         },
     ],
 };
@@ -165,6 +171,9 @@ fn panel(
         .fold((f64::INFINITY, 0.0_f64), |(a, b), x| (a.min(x), b.max(x)));
     let spare = 0.5 * (q.least_span - (high - low)).max(0.12 * (high - low));
     (low, high) = (low - spare, high + spare);
+    if q.from_zero {
+        low = 0.0;
+    }
     let panel = Panel {
         top,
         bottom,
@@ -172,7 +181,7 @@ fn panel(
         high,
         length_nm: f.totals.distance_nm,
     };
-    panel.axis(pen, board, q.title, q.least_step, q.axis)?;
+    panel.axis(pen, board, q.title, (q.least_step, FIGURE), q.axis)?;
     for c in q.lines {
         let line: Vec<_> = points()
             .map(|p| panel.at(p.distance_nm, (c.value)(p)))
@@ -195,42 +204,44 @@ fn values(board: &mut Board, f: &Figures, panel: &Panel, c: &Curve) {
         if !steady {
             continue;
         }
-        let middle_nm = 0.5 * (s.start.distance_nm + s.end.distance_nm);
-        let at = if c.written != Written::Middle {
-            settled(f, s)
-        } else {
-            let off = |p: &&Point| (p.distance_nm - middle_nm).abs();
+        let nearest = |nm: f64| {
+            let off = |p: &&Point| (p.distance_nm - nm).abs();
             path_of(f, i, s)
                 .min_by(|a, b| off(a).total_cmp(&off(b)))
                 .unwrap_or(&s.end)
         };
+        let y_at = |nm: f64| panel.y((c.value)(nearest(nm)));
+        let at = if c.written == Written::Middle {
+            nearest(0.5 * (s.start.distance_nm + s.end.distance_nm))
+        } else {
+            settled(f, s)
+        };
         let label = Label::bold(write((c.value)(at)), SMALL, INK);
         if label.width() + 8.0 < panel.x(s.end.distance_nm) - panel.x(s.start.distance_nm) {
-            near(board, panel, s, (c.value)(at), &label);
+            near(board, panel, s, &y_at, &label);
         }
     }
     let descent = f.segments.iter().find(|s| s.kind == "descent");
     let held = c.written == Written::Held && f.descent.throttle == "held";
     if let (true, Some(s), Some(map)) = (held, descent, f.descent.map_inhg) {
-        near(
-            board,
-            panel,
-            s,
-            s.map_peak_inhg,
-            &Label::bold(write(map), SMALL, INK),
-        );
+        let peak = |_| panel.y(s.map_peak_inhg);
+        near(board, panel, s, &peak, &Label::bold(write(map), SMALL, INK));
     }
 }
 
-/// Over or under a line that is at a value for a segment.
-fn near(board: &mut Board, panel: &Panel, s: &SegmentFigures, value: f64, label: &Label) {
-    let y = panel.y(value);
-    let (a, b) = (panel.x(s.start.distance_nm), panel.x(s.end.distance_nm));
+/// Over or under a line that is as high as told at a distance, along a segment.
+fn near(
+    board: &mut Board,
+    panel: &Panel,
+    s: &SegmentFigures,
+    y_at: &dyn Fn(f64) -> f64,
+    label: &Label,
+) {
+    let (a, b) = (s.start.distance_nm, s.end.distance_nm);
     let spots: Vec<_> = [0.5, 0.4, 0.6, 0.3, 0.7]
         .into_iter()
-        .flat_map(|x| {
-            [-10.0, 10.0].map(|dy| spot(a + x * (b - a), y + dy, Tie::Centre))
-        })
+        .map(|x| a + x * (b - a))
+        .flat_map(|nm| [-10.0, 10.0].map(|dy| spot(panel.x(nm), y_at(nm) + dy, Tie::Centre)))
         .collect();
     board.offer(label, &spots, Weight::Light);
 }

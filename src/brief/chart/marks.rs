@@ -166,7 +166,14 @@ fn levels(board: &mut Board, f: &Figures, panel: &Panel) {
 }
 
 fn climb(board: &mut Board, f: &Figures, panel: &Panel) {
-    let Some((i, s)) = last_of(f, "climb") else {
+    // In several segments where speed or mixture changes on the way.
+    let climbs: Vec<_> = f
+        .segments
+        .iter()
+        .enumerate()
+        .filter(|(_, s)| s.kind == "climb")
+        .collect();
+    let (Some(&(_, s)), Some(&(_, last))) = (climbs.first(), climbs.last()) else {
         return;
     };
     let speed = f.second_climb_speed.map_or_else(
@@ -187,17 +194,21 @@ fn climb(board: &mut Board, f: &Figures, panel: &Panel) {
     let rate = format!(
         "{} to {} fpm",
         number(down(s.start.vs_fpm, -1), 0),
-        number(down(s.end.vs_fpm, -1), 0)
+        number(down(last.end.vs_fpm, -1), 0)
     );
     let label = Label::new(speed, SMALL, INK)
         .then(set, SMALL, false)
         .then(rate, SMALL, false);
-    let path: Vec<&Point> = path_of(f, i, s).collect();
+    let path: Vec<&Point> = climbs
+        .iter()
+        .flat_map(|&(i, s)| path_of(f, i, s))
+        .collect();
     beside(board, panel, &path, &label, Tie::Left);
 }
 
 fn descent(board: &mut Board, f: &Figures, panel: &Panel) {
-    let Some((i, s)) = last_of(f, "descent") else {
+    let mut descents = f.segments.iter().enumerate();
+    let Some((i, s)) = descents.rfind(|(_, s)| s.kind == "descent") else {
         return;
     };
     let rpm = revs(f.descent.rpm);
@@ -218,13 +229,6 @@ fn descent(board: &mut Board, f: &Figures, panel: &Panel) {
         );
     let path: Vec<&Point> = path_of(f, i, s).collect();
     beside(board, panel, &path, &label, Tie::Right);
-}
-
-fn last_of<'a>(f: &'a Figures, kind: &str) -> Option<(usize, &'a crate::brief::SegmentFigures)> {
-    f.segments
-        .iter()
-        .enumerate()
-        .rfind(|(_, s)| s.kind == kind)
 }
 
 /// A label under a slope, tied to it by its left or right end, clear of it at its first row: below that the slope leads away.
@@ -311,20 +315,17 @@ pub(super) fn runner_up(board: &mut Board, f: &Figures, panel: &Panel) {
         off(a).total_cmp(&off(b))
     });
     let difference = {
-        let sign = if r.difference < 0.0 { "" } else { "+" };
-        let places = if f.objective.unit == "gal" { 2 } else { 1 };
-        format!("{sign}{} {}", number(r.difference, places), f.objective.unit)
+        let much = r.difference.abs();
+        let more = if r.difference < 0.0 { "less" } else { "more" };
+        match f.objective.kind {
+            "time" => format!("takes {} min {more}", number(much, 1)),
+            "fuel" => format!("burns {} gal {more}", number(much, 2)),
+            _ => format!("costs {} {more}", number(much, 1)),
+        }
     };
-    let one = Label::new(
-        format!("runner-up, {difference}: {}", r.name),
-        SMALL,
-        INK,
-    );
-    let two = Label::new(format!("runner-up, {difference}:"), SMALL, INK).then(
-        r.name.clone(),
-        SMALL,
-        false,
-    );
+    let name = format!("runner-up: {}", r.name);
+    let one = Label::new(format!("{name}, {difference}"), SMALL, INK);
+    let two = Label::new(name, SMALL, INK).then(difference, SMALL, false);
     for label in [one, two] {
         let away = 4.0 + 0.5 * label.height();
         let spots: Vec<Spot> = far

@@ -37,9 +37,11 @@ pub(super) const SHEET_LEFT: f64 = 14.0;
 /// Top and bottom of the heights panel.
 const HEIGHTS: (f64, f64) = (82.0, 384.0);
 /// Top and bottom of the panels below.
-const LOWER: (f64, f64) = (420.0, 660.0);
-/// Top of the last row of the foot.
-const FOOT: f64 = HEIGHT - 8.0;
+const LOWER: (f64, f64) = (420.0, 655.0);
+/// Least room between the figures of the heights: fewer than would fit, as much is written there.
+const HEIGHT_FIGURE: f64 = 34.0;
+/// The last row of the foot.
+const FOOT: f64 = HEIGHT - 7.0;
 
 /// Why a chart cannot be drawn.
 #[derive(Debug, thiserror::Error)]
@@ -156,7 +158,7 @@ fn draw(pen: &Pen, f: &Figures) -> Result<(), ChartError> {
     header(board, f);
     foot(board, f, &panel);
     // What is drawn, from the back.
-    panel.axis(pen, board, &["ft"], 500.0, words::feet)?;
+    panel.axis(pen, board, &["ft"], (500.0, HEIGHT_FIGURE), words::feet)?;
     heights::behind(pen, board, f, &panel)?;
     axes::via_points(pen, board, f, &panel)?;
     heights::runner_up(pen, board, f, &panel)?;
@@ -198,135 +200,4 @@ pub fn png(figures: &Figures) -> Result<Vec<u8>, ChartError> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::brief::sample;
-
-    /// Text of the drawing, in order.
-    fn texts(svg: &str) -> Vec<String> {
-        svg.split("<text")
-            .skip(1)
-            .filter_map(|t| {
-                t.split_once('>')?
-                    .1
-                    .split_once("</text>")
-                    .map(|t| t.0.trim().to_owned())
-            })
-            .collect()
-    }
-
-    #[test]
-    fn closed_form_chart_has_its_labels() {
-        let f = sample::figures();
-        let all = texts(&svg(f).expect("draws"));
-        let joined = all.join("\n");
-        for label in [
-            "AAA to BBB via MID, least money".to_owned(),
-            f.in_one_line.clone(),
-            "TOC".to_owned(),
-            "TOD".to_owned(),
-            format!("{:.0} nm to go, at", f.top_of_descent_to_go_nm.ceil()),
-            "MAP".to_owned(),
-            "RPM".to_owned(),
-            "head wind, at flown height".to_owned(),
-            "highest ground of each stretch".to_owned(),
-            "minimum AAA to MID: 9,100 ft".to_owned(),
-            "10,500 ft".to_owned(),
-            "AAA, 4,227 ft".to_owned(),
-            "MID".to_owned(),
-            "BBB, 2,871 ft".to_owned(),
-            TITLE.to_owned(),
-        ] {
-            assert!(joined.contains(&label), "no {label:?} in {joined}");
-        }
-    }
-
-    #[test]
-    fn closed_form_everything_lies_on_the_sheet() {
-        let text = svg(sample::figures()).expect("draws");
-        assert!(
-            text.contains("viewBox=\"0 0 10000 7070\"")
-                && text.contains("width=\"1000\" height=\"707\"")
-        );
-        let mut seen = 0;
-        for list in text
-            .split("points=\"")
-            .skip(1)
-            .filter_map(|t| t.split('"').next())
-        {
-            for pair in list.split_whitespace() {
-                let (x, y) = pair.split_once(',').expect("x,y");
-                let (x, y): (f64, f64) = (x.parse().expect("x"), y.parse().expect("y"));
-                assert!(
-                    (0.0..=10_000.0).contains(&x) && (0.0..=7_070.0).contains(&y),
-                    "{pair}"
-                );
-                seen += 1;
-            }
-        }
-        assert!(seen > 200, "{seen}");
-    }
-
-    #[test]
-    fn closed_form_same_plan_same_drawing() {
-        assert_eq!(
-            svg(sample::figures()).expect("draws"),
-            svg(sample::figures()).expect("draws")
-        );
-    }
-
-    #[test]
-    fn closed_form_a_twin_says_so_at_the_foot_and_a_fixed_pitch_has_no_map() {
-        let single = texts(&svg(sample::figures()).expect("draws")).join("\n");
-        assert!(!single.contains("one engine") && !single.contains(EACH_ENGINE));
-        let twin = texts(&svg(&sample::twin()).expect("draws")).join("\n");
-        // The drawing escapes the apostrophe.
-        let start = ONE_ENGINE.split('\'').next().expect("a first part");
-        assert!(twin.contains(start) && twin.contains(EACH_ENGINE), "{twin}");
-        // Its foot ends on the sheet.
-        assert!(14.0 + text_width(&format!("{ONE_ENGINE} {EACH_ENGINE}"), 11.0) < RIGHT);
-        for left in [false, true] {
-            let (problem, plan) = sample::fixed_pitch(left);
-            let f = Figures::new(&plan, &problem);
-            let all = texts(&svg(&f).expect("draws"));
-            assert!(
-                !all.iter()
-                    .any(|t| t == "MAP" || t.contains(" in /") || t.contains(" in,")),
-                "{all:?}"
-            );
-            let descent = if left {
-                "throttle left alone"
-            } else {
-                "2,200 rpm"
-            };
-            for label in ["RPM", descent] {
-                assert!(all.iter().any(|t| t == label), "no {label:?} in {all:?}");
-            }
-        }
-    }
-
-    #[test]
-    fn closed_form_no_path_is_an_error() {
-        let mut f = sample::figures().clone();
-        f.track.clear();
-        assert!(matches!(svg(&f), Err(ChartError::Empty)));
-    }
-
-    #[cfg(feature = "png")]
-    #[test]
-    fn closed_form_png_has_ink_in_every_panel() {
-        let bytes = png(sample::figures()).expect("draws");
-        let map = resvg::tiny_skia::Pixmap::decode_png(&bytes).expect("is a PNG");
-        assert_eq!((map.width(), map.height()), (2_000, 1_414));
-        for (top, bottom) in [(84, 430), (468, 524), (548, 594), (618, 662)] {
-            let dark = (2 * top..2 * bottom)
-                .flat_map(|y| (200..1_900).map(move |x| (x, y)))
-                .filter(|&(x, y)| {
-                    map.pixel(x, y)
-                        .is_some_and(|p| p.red() < 80 && p.green() < 90)
-                })
-                .count();
-            assert!(dark > 1_000, "{top}: {dark}");
-        }
-    }
-}
+mod tests;

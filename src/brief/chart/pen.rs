@@ -71,6 +71,7 @@ pub(in crate::brief) const INDICATED: Style = style(INK, 2.2, &[]);
 pub(in crate::brief) const OVER_GROUND: Style = style(COLD, 2.2, &[8.0, 3.5]);
 /// Lines that only lead the eye.
 pub(in crate::brief) const VIA: Style = style(SOFT, 1.0, &[2.0, 4.0]);
+pub(in crate::brief) const HATCH: Style = style(RGBColor(0xb2, 0xb8, 0xbd), 1.0, &[]);
 pub(in crate::brief) const GRID: Style = style(HAIR, 0.8, &[]);
 pub(in crate::brief) const FRAME: Style = style(SOFT, 1.0, &[]);
 pub(in crate::brief) const POINTER: Style = style(INK, 1.2, &[]);
