@@ -78,8 +78,14 @@ fn small(f: &Figures) -> Small {
 fn other(a: &Small, b: &Small) -> f64 {
     assert_eq!((a.width, a.height), (b.width, b.height));
     assert!(!a.pixels.is_empty());
-    let differs = |(p, q): (&[f64; 3], &[f64; 3])| p.iter().zip(q).any(|(x, y)| (x - y).abs() > OTHER);
-    let count = a.pixels.iter().zip(&b.pixels).filter(|&x| differs(x)).count();
+    let differs =
+        |(p, q): (&[f64; 3], &[f64; 3])| p.iter().zip(q).any(|(x, y)| (x - y).abs() > OTHER);
+    let count = a
+        .pixels
+        .iter()
+        .zip(&b.pixels)
+        .filter(|&x| differs(x))
+        .count();
     count as f64 / a.pixels.len() as f64
 }
 
@@ -165,7 +171,10 @@ fn closed_form_a_wrong_chart_does_not_pass_for_the_right_one() {
 fn changed(folder: &Path, changes: &[(&str, &str)]) -> Figures {
     let text = std::fs::read_to_string(root().join("examples/first-trip.toml")).expect("a demo");
     let mut text = text
-        .replace("../profiles", &root().join("profiles").display().to_string())
+        .replace(
+            "../profiles",
+            &root().join("profiles").display().to_string(),
+        )
         .replace(
             "weather/FBUS",
             &root().join("examples/weather/FBUS").display().to_string(),
@@ -196,11 +205,11 @@ fn crosscheck_no_label_of_a_plan_meets_another() {
         "[[weather.cloud]]\nbase_ft = 10800\ntop_ft = 12000\nfrom_nm = 50\nto_nm = 100\n[objective]",
     );
     let profile = "retractable-200hp.toml";
-    let all: Vec<&[(&str, &str)]> = vec![
-        &[(profile, "retractable-285hp.toml")],
-        &[(profile, "turbo-retractable-300hp.toml")],
-        &[(profile, "twin-200hp.toml")],
-        &[
+    let all: Vec<Vec<(&str, &str)>> = vec![
+        vec![(profile, "retractable-285hp.toml")],
+        vec![(profile, "turbo-retractable-300hp.toml")],
+        vec![(profile, "twin-200hp.toml")],
+        vec![
             (profile, "trainer-160hp.toml"),
             ("on_board_gal = 55", "on_board_gal = 46"),
             ("people_lb = 340", "people_lb = 200"),
@@ -213,12 +222,12 @@ fn crosscheck_no_label_of_a_plan_meets_another() {
             ("ground_ft = 69", "ground_ft = 59"),
             ("ground_ft = 68", "ground_ft = 58"),
         ],
-        &[keep_out],
-        &[cloud],
-        &[("rules = \"us-vfr\"", "rules = \"none\""), keep_out],
+        vec![keep_out],
+        vec![cloud],
+        vec![("rules = \"us-vfr\"", "rules = \"none\""), keep_out],
     ];
     for changes in all {
-        let f = changed(folder.path(), changes);
+        let f = changed(folder.path(), &changes);
         text_boxes::none_meets(&svg(&f).expect("draws"));
     }
     for name in DEMOS {

@@ -28,9 +28,9 @@ pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
 pub use chart::png;
 pub use chart::{ChartError, svg};
 pub use figures::{
-    AlternativeFigures, BarredFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,
-    ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures, Stretch, StretchWind,
-    TotalsFigures, TripFigures, WeightPoint, WindLevel,
+    AlternativeFigures, BarredFigures, Conditions, Descent, FieldFigures, Figures, Gain,
+    IdealFigures, LegFigures, ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures,
+    Stretch, StretchWind, TotalsFigures, TripFigures, WeightPoint, WindLevel,
 };
 pub use freezing::FreezingPoint;
 pub use glide::{

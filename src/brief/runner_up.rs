@@ -49,14 +49,10 @@ impl RunnerUp {
     /// Of a plan, whose alternatives come the cheapest first. An ordinary descent is among them even where it breaks limits, and then is
     /// no runner-up.
     pub(super) fn new(plan: &Plan, fuel: Fuel) -> Option<Self> {
-        let a = plan
-            .alternatives
-            .iter()
-            .find(|a| {
-                by_path(a.kind)
-                    && (a.kind != AlternativeKind::OrdinaryDescent
-                        || a.flown.audit.broken().is_empty())
-            })?;
+        let a = plan.alternatives.iter().find(|a| {
+            by_path(a.kind)
+                && (a.kind != AlternativeKind::OrdinaryDescent || a.flown.audit.broken().is_empty())
+        })?;
         let (kind, name) = choice(a.kind, &a.flown.script);
         Some(Self {
             kind,

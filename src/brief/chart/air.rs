@@ -46,9 +46,10 @@ pub(super) fn winds(
     let area = panel.area().grown(-2.0);
     for s in stretches.iter().skip(column_step / 2).step_by(column_step) {
         let x = panel.x(0.5 * (s.from_nm + s.to_nm));
-        let apart = s.levels.windows(2).map(|w| {
-            panel.y(w[0].indicated_altitude_ft) - panel.y(w[1].indicated_altitude_ft)
-        });
+        let apart = s
+            .levels
+            .windows(2)
+            .map(|w| panel.y(w[0].indicated_altitude_ft) - panel.y(w[1].indicated_altitude_ft));
         let every_ft = 1_000.0 * count(stride(apart.fold(f64::INFINITY, f64::min), ROW));
         // The same heights in every stretch, whatever its ground.
         let shown = s

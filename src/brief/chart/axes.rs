@@ -109,11 +109,7 @@ pub(super) fn distance_axis(
     let bottom = LOWER.1;
     let length = f.totals.distance_nm;
     let y = bottom + 13.0;
-    let end = Label::new(
-        format!("{} nm", number(up(length, 0), 0)),
-        SMALL,
-        INK,
-    );
+    let end = Label::new(format!("{} nm", number(up(length, 0), 0)), SMALL, INK);
     board.offer(&end, &[spot(RIGHT, y, Tie::Right)], Weight::Heavy);
     let title = Label::bold("nm", SMALL, INK);
     board.offer(&title, &[spot(SHEET_LEFT, y, Tie::Left)], Weight::Heavy);

@@ -71,12 +71,7 @@ pub(super) fn behind(
     Ok(())
 }
 
-fn ground(
-    pen: &Pen,
-    board: &mut Board,
-    f: &Figures,
-    panel: &Panel,
-) -> Result<(), ChartError> {
+fn ground(pen: &Pen, board: &mut Board, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     for leg in &f.legs {
         // One outline for the whole leg: many narrow ones show seams.
         let mut outline = Vec::with_capacity(2 * leg.ground.len() + 2);
@@ -173,12 +168,7 @@ pub(super) fn freezing_lines(points: &[FreezingPoint], panel: &Panel) -> Vec<Vec
 }
 
 /// What may not be entered: slanting lines and a frame.
-fn hatch(
-    pen: &Pen,
-    board: &mut Board,
-    panel: &Panel,
-    b: &BarredFigures,
-) -> Result<(), ChartError> {
+fn hatch(pen: &Pen, board: &mut Board, panel: &Panel, b: &BarredFigures) -> Result<(), ChartError> {
     const APART: f64 = 9.0;
     let Some(area) = barred_area(panel, b) else {
         return Ok(());
@@ -205,9 +195,8 @@ fn hatch(
 }
 
 fn barred_area(panel: &Panel, b: &BarredFigures) -> Option<Rect> {
-    let y = |bound: Option<f64>, open: f64| {
-        panel.y(bound.unwrap_or(open).clamp(panel.low, panel.high))
-    };
+    let y =
+        |bound: Option<f64>, open: f64| panel.y(bound.unwrap_or(open).clamp(panel.low, panel.high));
     let area = Rect {
         left: panel.x(b.from_nm),
         top: y(b.high_ft, panel.high),

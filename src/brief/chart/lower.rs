@@ -4,8 +4,8 @@ use super::axes::{FIGURE, Panel};
 use super::labels::{Board, Label, Weight, spot};
 use super::pen::{INDICATED, INK, LEVER, OVER_GROUND, Pen, SMALL, Style, Tie};
 use super::{ChartError, Figures, LOWER, Point, path_of, settled};
-use crate::brief::words::{inches, knots, number, revs, up};
 use crate::brief::SegmentFigures;
+use crate::brief::words::{inches, knots, number, revs, up};
 
 /// Room between panels, for what stands over the lower one's lines.
 const BETWEEN: f64 = 20.0;

@@ -4,7 +4,7 @@ use super::axes::Panel;
 use super::heights::freezing_lines;
 use super::labels::{Board, Label, Rect, Spot, Weight, spot};
 use super::pen::{COLD, INK, MIDDLE, POINTER, Pen, SMALL, Tie};
-use super::{ChartError, Figures, LEFT, Point, RIGHT, climbs_not, path_of, settled, setting};
+use super::{ChartError, Figures, LEFT, Point, RIGHT, climbs_not, path_of, setting, settled};
 use crate::brief::RunnerUpPoint;
 use crate::brief::words::{clock, down, feet, inches, knots, near, number, revs, up};
 
@@ -157,11 +157,7 @@ fn levels(board: &mut Board, f: &Figures, panel: &Panel) {
             continue;
         }
         let short = Label::bold(set, SMALL, INK);
-        board.place(
-            &short,
-            &spots(&short, short.width() < b - a),
-            panel.area(),
-        );
+        board.place(&short, &spots(&short, short.width() < b - a), panel.area());
     }
 }
 
@@ -199,10 +195,7 @@ fn climb(board: &mut Board, f: &Figures, panel: &Panel) {
     let label = Label::new(speed, SMALL, INK)
         .then(set, SMALL, false)
         .then(rate, SMALL, false);
-    let path: Vec<&Point> = climbs
-        .iter()
-        .flat_map(|&(i, s)| path_of(f, i, s))
-        .collect();
+    let path: Vec<&Point> = climbs.iter().flat_map(|&(i, s)| path_of(f, i, s)).collect();
     beside(board, panel, &path, &label, Tie::Left);
 }
 
@@ -220,13 +213,17 @@ fn descent(board: &mut Board, f: &Figures, panel: &Panel) {
         (_, Some(m)) => format!("{} in / {rpm}", inches(m)),
         (_, None) => format!("full throttle / {rpm}"),
     };
-    let label = Label::new(format!("descent {} KIAS", knots(f.descent.ias_kt)), SMALL, INK)
-        .then(set, SMALL, false)
-        .then(
-            format!("{} fpm", number(near(f.descent.rate_fpm, -1), 0)),
-            SMALL,
-            false,
-        );
+    let label = Label::new(
+        format!("descent {} KIAS", knots(f.descent.ias_kt)),
+        SMALL,
+        INK,
+    )
+    .then(set, SMALL, false)
+    .then(
+        format!("{} fpm", number(near(f.descent.rate_fpm, -1), 0)),
+        SMALL,
+        false,
+    );
     let path: Vec<&Point> = path_of(f, i, s).collect();
     beside(board, panel, &path, &label, Tie::Right);
 }
@@ -326,10 +323,9 @@ pub(super) fn runner_up(board: &mut Board, f: &Figures, panel: &Panel) {
     let name = format!("runner-up: {}", r.name);
     let one = Label::new(format!("{name}, {difference}"), SMALL, INK);
     let two = Label::new(name, SMALL, INK).then(difference, SMALL, false);
-    for label in [one, two] {
+    let spots = |label: &Label| -> Vec<Spot> {
         let away = 4.0 + 0.5 * label.height();
-        let spots: Vec<Spot> = far
-            .iter()
+        far.iter()
             .map(|p| panel.at(p.distance_nm, p.indicated_altitude_ft))
             .flat_map(|(x, y)| {
                 [
@@ -342,10 +338,11 @@ pub(super) fn runner_up(board: &mut Board, f: &Figures, panel: &Panel) {
                     spot(x - 10.0, y, Tie::Right),
                 ]
             })
-            .collect();
-        if board.offer(&label, &spots, Weight::Light).is_some() {
-            return;
-        }
+            .collect()
+    };
+    if board.offer(&one, &spots(&one), Weight::Light).is_none() {
+        // A line without a name is a riddle.
+        board.place(&two, &spots(&two), panel.area());
     }
 }
 

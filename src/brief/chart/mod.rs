@@ -17,8 +17,8 @@ pub(super) use labels::{Board, Label, Rect, Spot, Weight, fitted, spot};
 #[cfg(feature = "png")]
 pub(super) use pen::in_pixels;
 pub(super) use pen::{
-    COLD, EARTH, FINE, FRAME, FREEZING, GRID, GROUND, INK, LARGE, MIDDLE, POINTER, Pen, SMALL, SOFT,
-    Style, Tie, on_canvas,
+    COLD, EARTH, FINE, FRAME, FREEZING, GRID, GROUND, INK, LARGE, MIDDLE, POINTER, Pen, SMALL,
+    SOFT, Style, Tie, on_canvas,
 };
 
 use super::words::{self, clock, inches, number, up};
@@ -115,12 +115,7 @@ fn header(board: &mut Board, f: &Figures) {
     let sum = Label::new(sum, MIDDLE, INK);
     board.offer(&sum, &[spot(RIGHT, 20.0, Tie::Right)], Weight::Heavy);
     let wide = RIGHT - SHEET_LEFT;
-    let (text, size) = fitted(
-        &title(f),
-        (LARGE, FINE),
-        true,
-        wide - sum.width() - 20.0,
-    );
+    let (text, size) = fitted(&title(f), (LARGE, FINE), true, wide - sum.width() - 20.0);
     let at = |y: f64| [spot(SHEET_LEFT, y, Tie::Left)];
     board.offer(&Label::bold(text, size, INK), &at(20.0), Weight::Heavy);
     let (text, size) = fitted(&f.in_one_line, (MIDDLE, FINE), false, wide);

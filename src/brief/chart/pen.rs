@@ -93,9 +93,10 @@ pub(in crate::brief) fn text_width(text: &str, size: f64, bold: bool) -> f64 {
     if fonts().is_err() {
         return guess();
     }
-    font(size, bold)
-        .layout_box(text)
-        .map_or_else(|_| guess(), |((x0, _), (x1, _))| f64::from(x1 - x0) / CANVAS * LAYOUT)
+    font(size, bold).layout_box(text).map_or_else(
+        |_| guess(),
+        |((x0, _), (x1, _))| f64::from(x1 - x0) / CANVAS * LAYOUT,
+    )
 }
 
 fn font(size: f64, bold: bool) -> FontDesc<'static> {
@@ -104,7 +105,8 @@ fn font(size: f64, bold: bool) -> FontDesc<'static> {
     } else {
         FontStyle::Normal
     };
-    ("sans-serif", size * CANVAS).into_font().style(style)
+    // Made with its style: one given later keeps the letters of the first.
+    FontDesc::new(FontFamily::SansSerif, size * CANVAS, style)
 }
 
 /// Where text is tied to its point.
@@ -352,7 +354,15 @@ mod tests {
         for on_earth in [INK, EARTH_TEXT] {
             assert!(contrast(on_earth, EARTH) >= 4.5, "{on_earth:?}");
         }
-        for line in [CRUISE, MINIMUM, FREEZING, GROUND, OVER_GROUND, ARROW, BARRED] {
+        for line in [
+            CRUISE,
+            MINIMUM,
+            FREEZING,
+            GROUND,
+            OVER_GROUND,
+            ARROW,
+            BARRED,
+        ] {
             assert!(contrast(line.colour, WHITE) >= 3.0, "{line:?}");
         }
     }

@@ -176,10 +176,16 @@ fn closed_form_what_the_figures_have_is_drawn() {
     let unmarked = without(&|f| f.legs.iter_mut().for_each(|l| l.legal_levels_ft.clear()));
     assert_eq!(
         pieces(&whole, POINTER) - pieces(&unmarked, POINTER),
-        f.legs.iter().map(|l| 2 * l.legal_levels_ft.len()).sum::<usize>()
+        f.legs
+            .iter()
+            .map(|l| 2 * l.legal_levels_ft.len())
+            .sum::<usize>()
     );
     let alone = without(&|f| f.runner_up = None);
-    assert_eq!(pieces(&whole, pen::RUNNER_UP), pieces(&alone, pen::RUNNER_UP) + 1);
+    assert_eq!(
+        pieces(&whole, pen::RUNNER_UP),
+        pieces(&alone, pen::RUNNER_UP) + 1
+    );
     let unfrozen = without(&|f| f.conditions.freezing.clear());
     assert!(pieces(&whole, FREEZING) > 20 && pieces(&unfrozen, FREEZING) == 0);
     // An arrow is a shaft and a tip.
@@ -211,7 +217,11 @@ fn closed_form_where_it_freezes_is_said_if_no_line_can_be_drawn() {
 /// All shapes that the samples have.
 fn shapes() -> Vec<Figures> {
     let mut all = vec![sample::figures().clone(), sample::twin()];
-    all.extend(sample::shapes().iter().map(|p| Figures::new(p, sample::problem())));
+    all.extend(
+        sample::shapes()
+            .iter()
+            .map(|p| Figures::new(p, sample::problem())),
+    );
     for left in [false, true] {
         let (problem, plan) = sample::fixed_pitch(left);
         all.push(Figures::new(&plan, &problem));
@@ -229,8 +239,14 @@ fn crosscheck_no_label_of_the_samples_meets_another() {
             assert!(all.iter().any(|t| t.words.trim() == words), "{words}");
         }
         // Letters are where the board takes them to be: heights from -0.42 to 0.42 of the text size about the middle.
-        let title = &all.iter().find(|t| t.words.contains("AAA to BBB")).expect("a title");
-        assert!(title.bottom - title.top < 0.84 * LARGE as f32 + 0.2, "{title:?}");
+        let title = &all
+            .iter()
+            .find(|t| t.words.contains("AAA to BBB"))
+            .expect("a title");
+        assert!(
+            title.bottom - title.top < 0.84 * LARGE as f32 + 0.2,
+            "{title:?}"
+        );
     }
 }
 
