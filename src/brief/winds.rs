@@ -350,7 +350,7 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
             );
             let label = Label::new(words, SMALL.min(0.13 * width).min(0.9 * room), INK);
             let at = spot(x(s.from_nm) + 0.74 * width, y, Tie::Centre);
-            board.offer(&label, &[at], Weight::Heavy);
+            board.fix(&label, at);
         }
     }
     for s in f.stretches.iter().skip(1) {
@@ -383,7 +383,7 @@ fn frame(
     y: &dyn Fn(f64) -> f64,
 ) -> Result<(), ChartError> {
     let mut write = |label: Label, at: Spot| {
-        board.offer(&label, &[at], Weight::Heavy);
+        board.fix(&label, at);
     };
     let head = format!("{}: {}", f.name, f.places.join(" - "));
     let (head, size) = fitted(&head, (LARGE, FINE), true, RIGHT - SHEET_LEFT);

@@ -1,5 +1,6 @@
 //! Where the letters of a drawing are, by another library than the one that placed them: `usvg` lays the text out and gives the outline
 //! of its letters.
+#![allow(dead_code, reason = "each test binary uses its own part")]
 
 use resvg::usvg;
 use std::sync::{Arc, OnceLock};

@@ -66,7 +66,7 @@ impl Panel {
         let mut y = self.top - 9.0;
         for line in title {
             let label = Label::bold(*line, SMALL, INK);
-            board.offer(&label, &[spot(SHEET_LEFT, y, Tie::Left)], Weight::Heavy);
+            board.fix(&label, spot(SHEET_LEFT, y, Tie::Left));
             y += 15.0;
         }
         let mut value = (self.low / step - 1e-9).ceil() * step;
@@ -74,7 +74,7 @@ impl Panel {
             let y = self.y(value);
             pen.line(&[(LEFT, y), (RIGHT, y)], GRID)?;
             let figure = Label::new(write(value), SMALL, SOFT);
-            board.offer(&figure, &[spot(LEFT - 6.0, y, Tie::Right)], Weight::Heavy);
+            board.fix(&figure, spot(LEFT - 6.0, y, Tie::Right));
             value += step;
         }
         pen.line(&[(LEFT, self.bottom), (RIGHT, self.bottom)], FRAME)
@@ -110,9 +110,9 @@ pub(super) fn distance_axis(
     let length = f.totals.distance_nm;
     let y = bottom + 13.0;
     let end = Label::new(format!("{} nm", number(up(length, 0), 0)), SMALL, INK);
-    board.offer(&end, &[spot(RIGHT, y, Tie::Right)], Weight::Heavy);
+    board.fix(&end, spot(RIGHT, y, Tie::Right));
     let title = Label::bold("nm", SMALL, INK);
-    board.offer(&title, &[spot(SHEET_LEFT, y, Tie::Left)], Weight::Heavy);
+    board.fix(&title, spot(SHEET_LEFT, y, Tie::Left));
     let step = tick(length, 9.0);
     let mut nm = 0.0;
     while nm <= length + 1e-9 {
@@ -158,8 +158,8 @@ pub(super) fn places(board: &mut Board, f: &Figures, panel: &Panel) {
                 spot(x, y, Tie::Right)
             };
             // Two long names may not both have room for their elevations.
-            if board.offer(&full, &[at], Weight::Heavy).is_none() {
-                board.offer(&short, &[at], Weight::Heavy);
+            if !board.fix(&full, at) {
+                board.fix(&short, at);
             }
             continue;
         }

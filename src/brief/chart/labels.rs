@@ -72,6 +72,14 @@ impl Rect {
         from < to
     }
 
+    /// The point of the box that is nearest to a point.
+    pub fn nearest(self, p: (f64, f64)) -> (f64, f64) {
+        (
+            p.0.clamp(self.left, self.right),
+            p.1.clamp(self.top, self.bottom),
+        )
+    }
+
     fn outline(self) -> [(f64, f64); 4] {
         [
             (self.left, self.top),
@@ -281,6 +289,17 @@ impl Board {
             bottom: rect.bottom + APART.1,
         };
         self.bounds.holds(rect) && !self.taken.iter().any(|t| t.meets(wide))
+    }
+
+    /// Writes at a spot of its own, next to others if need be, unless it would meet one.
+    pub fn fix(&mut self, label: &Label, at: Spot) -> bool {
+        let rect = label.rect(at);
+        let good = self.bounds.holds(rect) && !self.taken.iter().any(|t| t.meets(rect));
+        if good {
+            self.taken.push(rect);
+            self.written.push((label.clone(), at));
+        }
+        good
     }
 
     /// Whether a box meets nothing at all: no label, no line, no ground.

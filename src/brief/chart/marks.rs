@@ -3,13 +3,15 @@
 use super::axes::Panel;
 use super::heights::freezing_lines;
 use super::labels::{Board, Label, Rect, Spot, Weight, spot};
-use super::pen::{COLD, INK, MIDDLE, POINTER, Pen, SMALL, Tie};
+use super::pen::{COLD, INK, MIDDLE, POINTER, Pen, RUNNER_UP, SMALL, Tie};
 use super::{ChartError, Figures, LEFT, Point, RIGHT, climbs_not, path_of, setting, settled};
 use crate::brief::RunnerUpPoint;
 use crate::brief::words::{clock, down, feet, inches, knots, near, number, revs, up};
 
 /// Room between a slope and its label.
 const CLEAR: f64 = 12.0;
+/// A label farther than this from its line has a pointer to it.
+const STANDS_OFF: f64 = 14.0;
 /// From a mark on the path to its label.
 const POINTER_LENGTH: f64 = 20.0;
 
@@ -292,8 +294,15 @@ where
 }
 
 /// The name of the runner-up, where its path is farthest from the plan's.
-pub(super) fn runner_up(board: &mut Board, f: &Figures, panel: &Panel) {
-    let Some(r) = &f.runner_up else { return };
+pub(super) fn runner_up(
+    pen: &Pen,
+    board: &mut Board,
+    f: &Figures,
+    panel: &Panel,
+) -> Result<(), ChartError> {
+    let Some(r) = &f.runner_up else {
+        return Ok(());
+    };
     let flown = |nm: f64| {
         let pairs = f.track.iter().zip(f.track.iter().skip(1));
         height_at(pairs, nm, |p: &Point| {
@@ -340,9 +349,21 @@ pub(super) fn runner_up(board: &mut Board, f: &Figures, panel: &Panel) {
             })
             .collect()
     };
-    if board.offer(&one, &spots(&one), Weight::Light).is_none() {
-        // A line without a name is a riddle.
-        board.place(&two, &spots(&two), panel.area());
+    if board.offer(&one, &spots(&one), Weight::Light).is_some() {
+        return Ok(());
+    }
+    // A line without a name is a riddle: if need be it stands off, and a pointer leads to the nearest of the points.
+    let Some(rect) = board.place(&two, &spots(&two), panel.area()) else {
+        return Ok(());
+    };
+    let ends = far.iter().map(|p| {
+        let p = panel.at(p.distance_nm, p.indicated_altitude_ft);
+        (p, rect.nearest(p))
+    });
+    let long = |(a, b): &((f64, f64), (f64, f64))| (a.0 - b.0).hypot(a.1 - b.1);
+    match ends.min_by(|a, b| long(a).total_cmp(&long(b))) {
+        Some(e) if long(&e) > STANDS_OFF => pen.line(&[e.0, e.1], RUNNER_UP),
+        _ => Ok(()),
     }
 }
 

@@ -113,13 +113,13 @@ fn header(board: &mut Board, f: &Figures) {
         number(up(f.totals.fuel_gal, 1), 1)
     );
     let sum = Label::new(sum, MIDDLE, INK);
-    board.offer(&sum, &[spot(RIGHT, 20.0, Tie::Right)], Weight::Heavy);
+    board.fix(&sum, spot(RIGHT, 20.0, Tie::Right));
     let wide = RIGHT - SHEET_LEFT;
     let (text, size) = fitted(&title(f), (LARGE, FINE), true, wide - sum.width() - 20.0);
-    let at = |y: f64| [spot(SHEET_LEFT, y, Tie::Left)];
-    board.offer(&Label::bold(text, size, INK), &at(20.0), Weight::Heavy);
+    let at = |y: f64| spot(SHEET_LEFT, y, Tie::Left);
+    board.fix(&Label::bold(text, size, INK), at(20.0));
     let (text, size) = fitted(&f.in_one_line, (MIDDLE, FINE), false, wide);
-    board.offer(&Label::new(text, size, INK), &at(43.0), Weight::Heavy);
+    board.fix(&Label::new(text, size, INK), at(43.0));
 }
 
 /// The foot: what the marks mean, and what the sheet is.
@@ -141,7 +141,7 @@ fn foot(board: &mut Board, f: &Figures, panel: &axes::Panel) {
     for row in rows.iter().rev() {
         let (text, size) = fitted(row, (FINE, FINE), false, RIGHT - SHEET_LEFT);
         let label = Label::new(text, size, SOFT);
-        board.offer(&label, &[spot(SHEET_LEFT, y, Tie::Left)], Weight::Heavy);
+        board.fix(&label, spot(SHEET_LEFT, y, Tie::Left));
         y -= 13.0;
     }
 }
@@ -166,7 +166,7 @@ fn draw(pen: &Pen, f: &Figures) -> Result<(), ChartError> {
     heights::ground_words(board, f, &panel);
     heights::minimums(board, f, &panel);
     heights::barred_names(board, f, &panel);
-    marks::runner_up(board, f, &panel);
+    marks::runner_up(pen, board, f, &panel)?;
     marks::freezing(board, f, &panel);
     heights::legal_level_figures(board, f, &panel);
     air::winds(pen, board, f, &panel)?;
