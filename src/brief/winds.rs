@@ -362,12 +362,9 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
         .iter()
         .flat_map(|l| {
             let (a, b, y) = (l[0].0 + 4.0, l[1].0 - 4.0, l[0].1);
-            [
-                spot(a, y - 9.0, Tie::Left),
-                spot(a, y + 10.0, Tie::Left),
-                spot(b, y - 9.0, Tie::Right),
-                spot(b, y + 10.0, Tie::Right),
-            ]
+            [-9.0, 10.0, -16.0, 17.0, -23.0, 24.0]
+                .into_iter()
+                .flat_map(move |dy| [spot(a, y + dy, Tie::Left), spot(b, y + dy, Tie::Right)])
         })
         .collect();
     board.offer(&label, &spots, Weight::Light);

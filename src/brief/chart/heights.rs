@@ -140,26 +140,19 @@ pub(super) fn legal_level_figures(board: &mut Board, f: &Figures, panel: &Panel)
     }
 }
 
-/// Lines of 0 °C: crossings of neighbouring points joined, lowest with lowest, where both have as many; inside the panel.
+/// Lines of 0 °C: crossings of neighbouring points joined, the highest with the highest, inside the panel. A layer near the ground that
+/// is colder than the air over it adds crossings below, not above.
 pub(super) fn freezing_lines(points: &[FreezingPoint], panel: &Panel) -> Vec<Vec<(f64, f64)>> {
-    let mut lines: Vec<Vec<(f64, f64)>> = Vec::new();
     let most = points.iter().map(|p| p.crossings_ft.len()).max();
+    let mut lines = Vec::new();
     for row in 0..most.unwrap_or(0) {
         let mut line = Vec::new();
-        let mut before = None;
         for p in points {
-            let count = p.crossings_ft.len();
-            let here = p
-                .crossings_ft
-                .get(row)
-                .filter(|&&ft| (panel.low..=panel.high).contains(&ft));
-            if here.is_none() || before != Some(count) {
-                lines.push(std::mem::take(&mut line));
+            let crossing = p.crossings_ft.iter().rev().nth(row);
+            match crossing.filter(|&&ft| (panel.low..=panel.high).contains(&ft)) {
+                Some(&ft) => line.push(panel.at(p.distance_nm, ft)),
+                None => lines.push(std::mem::take(&mut line)),
             }
-            if let Some(&ft) = here {
-                line.push(panel.at(p.distance_nm, ft));
-            }
-            before = Some(count);
         }
         lines.push(line);
     }

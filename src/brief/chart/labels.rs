@@ -302,6 +302,11 @@ impl Board {
         good
     }
 
+    /// Whether a straight line passes through no label.
+    pub fn open(&self, a: (f64, f64), b: (f64, f64)) -> bool {
+        !self.taken.iter().any(|t| t.crossed(a, b))
+    }
+
     /// Whether a box meets nothing at all: no label, no line, no ground.
     pub fn empty(&self, rect: Rect) -> bool {
         self.free(rect) && self.cost(rect) <= 0.0

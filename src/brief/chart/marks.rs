@@ -352,7 +352,7 @@ pub(super) fn runner_up(
     if board.offer(&one, &spots(&one), Weight::Light).is_some() {
         return Ok(());
     }
-    // A line without a name is a riddle: if need be it stands off, and a pointer leads to the nearest of the points.
+    // A line without a name is a riddle: if need be it stands off, with a pointer to the nearest point that one can lead to.
     let Some(rect) = board.place(&two, &spots(&two), panel.area()) else {
         return Ok(());
     };
@@ -360,6 +360,7 @@ pub(super) fn runner_up(
         let p = panel.at(p.distance_nm, p.indicated_altitude_ft);
         (p, rect.nearest(p))
     });
+    let ends = ends.filter(|&(a, b)| board.open(a, b));
     let long = |(a, b): &((f64, f64), (f64, f64))| (a.0 - b.0).hypot(a.1 - b.1);
     match ends.min_by(|a, b| long(a).total_cmp(&long(b))) {
         Some(e) if long(&e) > STANDS_OFF => pen.line(&[e.0, e.1], RUNNER_UP),

@@ -339,3 +339,36 @@ proptest! {
         text_boxes::none_meets(&svg(&f).expect("draws"));
     }
 }
+
+#[test]
+fn closed_form_zero_degrees_goes_on_over_a_cold_layer_at_the_ground() {
+    let panel = heights::panel(sample::figures());
+    let point = |distance_nm: f64, crossings_ft: &[f64]| crate::brief::FreezingPoint {
+        distance_nm,
+        crossings_ft: crossings_ft.to_vec(),
+        ground_temperature_c: 0.0,
+    };
+    let points = [
+        point(0.0, &[9_000.0]),
+        point(10.0, &[3_000.0, 5_000.0, 9_100.0]),
+        point(20.0, &[3_500.0, 4_500.0, 9_200.0]),
+        point(30.0, &[9_300.0]),
+        // Higher than the panel.
+        point(40.0, &[99_000.0]),
+    ];
+    let lines = heights::freezing_lines(&points, &panel);
+    let along = |row: &[(f64, f64)]| row.iter().map(|&(x, y)| panel.at(x, y)).collect::<Vec<_>>();
+    assert_eq!(
+        lines,
+        [
+            along(&[
+                (0.0, 9_000.0),
+                (10.0, 9_100.0),
+                (20.0, 9_200.0),
+                (30.0, 9_300.0)
+            ]),
+            along(&[(10.0, 5_000.0), (20.0, 4_500.0)]),
+            along(&[(10.0, 3_000.0), (20.0, 3_500.0)]),
+        ]
+    );
+}
