@@ -273,6 +273,8 @@ fn pattern(board: &mut Board, f: &Figures, panel: &Panel) {
         spot(x - 16.0, y + 4.0, Tie::Right),
         spot(x - 24.0, y, Tie::Right),
         spot(end, y + 22.0, Tie::Right),
+        spot(end, y + 32.0, Tie::Right),
+        spot(end, y + 42.0, Tie::Right),
     ];
     board.place(&label, &spots, panel.area());
 }

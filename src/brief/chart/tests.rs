@@ -1,7 +1,10 @@
 //! The chart of the sample plans.
 
 use super::*;
-use crate::brief::{BarredFigures, RunnerUp, RunnerUpPoint, sample};
+use crate::brief::sample;
+#[cfg(feature = "png")]
+use crate::brief::{BarredFigures, RunnerUp, RunnerUpPoint};
+#[cfg(feature = "png")]
 use proptest::prelude::*;
 
 #[cfg(feature = "png")]
@@ -194,7 +197,7 @@ fn closed_form_what_the_figures_have_is_drawn() {
         }
     });
     assert!(pieces(&whole, pen::ARROW) > 20 && pieces(&still, pen::ARROW) == 0);
-    assert!(pieces(&whole, pen::ARROW) % 2 == 0);
+    assert!(pieces(&whole, pen::ARROW).is_multiple_of(2));
 }
 
 #[test]
