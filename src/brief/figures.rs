@@ -6,8 +6,10 @@ use super::as_flown::AsFlownFigures;
 use super::card::{CardLine, lever_card};
 use super::circling::{CirclingFigures, in_short, of_flight, turns_of};
 use super::cruise::{CruiseFigures, cruise};
+use super::freezing::{FreezingPoint, freezing};
 use super::marks::{Calendar, MarkFigures};
 use super::otherwise::{LateFigures, RoughFigures, TopOfDescentShift, rough_figures, shift};
+use super::runner_up::RunnerUp;
 use super::units::{
     Fuel, celsius, course_deg, degrees, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
 };
@@ -260,6 +262,8 @@ pub struct SegmentFigures {
 pub struct WindLevel {
     /// Pressure altitude.
     pub pressure_altitude_ft: f64,
+    /// What the altimeter shows there.
+    pub indicated_altitude_ft: f64,
     /// Along the course, a tail wind positive.
     pub wind_along_kt: f64,
     /// Across the course, from the left positive.
@@ -293,6 +297,8 @@ pub struct WeightPoint {
 pub struct Conditions {
     /// Wind and temperature per 1,000 ft and stretch.
     pub winds: Vec<StretchWind>,
+    /// Where the air is at 0 °C, along the route.
+    pub freezing: Vec<FreezingPoint>,
     /// Weight along the route.
     pub weights: Vec<WeightPoint>,
 }
@@ -328,6 +334,8 @@ pub struct LegFigures {
     /// Greatest altitude of the leg itself, where it has one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub maximum_altitude_ft: Option<f64>,
+    /// Cruise altitudes allowed on it, lowest first.
+    pub legal_levels_ft: Vec<f64>,
     /// True less indicated altitude on the flown path of the leg, where the two differ most.
     pub true_height_correction_ft: f64,
     /// Ground.
@@ -579,6 +587,9 @@ pub struct Figures {
     pub later: Vec<LaterFigures>,
     /// Other ways.
     pub alternatives: Vec<AlternativeFigures>,
+    /// The best of them that goes by another level or down otherwise, with its path; none where there is no such way.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub runner_up: Option<RunnerUp>,
     /// Other ways that no flight within the limits goes, with the limits in the way.
     pub left_out: Vec<Said>,
     /// The trip with wind, weight and temperature other than planned with.
@@ -755,7 +766,7 @@ fn totals(problem: &Problem, fuel: Fuel, t: &Totals, cruise_kg_s: f64) -> Totals
     }
 }
 
-fn objective_value(objective: Objective, fuel: Fuel, si: f64) -> f64 {
+pub(super) fn objective_value(objective: Objective, fuel: Fuel, si: f64) -> f64 {
     match objective {
         Objective::Time => min(si),
         Objective::Fuel => fuel.gal(si),
@@ -764,7 +775,7 @@ fn objective_value(objective: Objective, fuel: Fuel, si: f64) -> f64 {
 }
 
 /// Key and words of a choice, in the script that has it.
-fn choice(kind: AlternativeKind, script: &Script) -> (&'static str, String) {
+pub(super) fn choice(kind: AlternativeKind, script: &Script) -> (&'static str, String) {
     // Which stretch, where there are several.
     let stretch = |i: usize| match script.cruise.get(i) {
         Some(c) if script.cruise.len() > 1 => format!(" at {} ft", feet(ft(c.level_m))),
@@ -1232,6 +1243,7 @@ fn conditions(plan: &Plan, problem: &Problem, track: &[Point]) -> Conditions {
                 let air = problem.air.at(middle_m, hp_m, problem.time_s(middle_m));
                 levels.push(WindLevel {
                     pressure_altitude_ft: ft(hp_m),
+                    indicated_altitude_ft: ft(problem.indicated_m(middle_m, hp_m)),
                     wind_along_kt: kt(air.along_m_s),
                     wind_cross_kt: kt(air.cross_m_s),
                     temperature_c: celsius(air.temperature_k),
@@ -1266,7 +1278,11 @@ fn conditions(plan: &Plan, problem: &Problem, track: &[Point]) -> Conditions {
             weight_lb: end.weight_lb,
         });
     }
-    Conditions { winds, weights }
+    Conditions {
+        winds,
+        freezing: freezing(problem, top_m),
+        weights,
+    }
 }
 
 fn limit_words(limit: Limit, plan: &Plan, problem: &Problem) -> Said {
@@ -1742,7 +1758,8 @@ impl Figures {
             legs: problem
                 .legs
                 .iter()
-                .map(|l| LegFigures {
+                .zip(&problem.levels)
+                .map(|(l, levels)| LegFigures {
                     from: l.from.clone(),
                     to: l.to.clone(),
                     from_nm: nm(l.from_m),
@@ -1751,6 +1768,7 @@ impl Figures {
                     true_course_deg: course_deg(l.true_rad),
                     minimum_altitude_ft: ft(l.minimum_m),
                     maximum_altitude_ft: l.maximum_m.map(ft),
+                    legal_levels_ft: levels.levels_m.iter().map(|&m| ft(m)).collect(),
                     true_height_correction_ft: ft(true_height_correction_m(plan, l)),
                     ground: l
                         .ground
@@ -1777,6 +1795,7 @@ impl Figures {
                 .iter()
                 .map(|a| alternative(a, plan, problem, fuel))
                 .collect(),
+            runner_up: RunnerUp::new(plan, fuel),
             left_out: plan.left_out.iter().map(|l| left_out(l, plan)).collect(),
             sensitivity: plan
                 .sensitivity

@@ -15,6 +15,7 @@ mod circling;
 mod cruise;
 mod differences;
 mod figures;
+mod freezing;
 mod glide;
 mod gpx;
 mod grid;
@@ -23,6 +24,7 @@ mod kml;
 mod marks;
 mod otherwise;
 mod page;
+mod runner_up;
 #[cfg(test)]
 pub(crate) mod sample;
 mod schema;
@@ -48,10 +50,11 @@ pub use chart::{ChartError, svg};
 pub use circling::CirclingFigures;
 pub use cruise::CruiseFigures;
 pub use figures::{
-    AlternativeFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,
-    ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures, Stretch, StretchWind,
-    TotalsFigures, TripFigures, WeightPoint, WindLevel,
+    AlternativeFigures, BarredFigures, Conditions, Descent, FieldFigures, Figures, Gain,
+    IdealFigures, LegFigures, ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures,
+    Stretch, StretchWind, TotalsFigures, TripFigures, WeightPoint, WindLevel,
 };
+pub use freezing::FreezingPoint;
 pub use glide::{
     GLIDE_TITLE, GlideCaseFigures, GlideFigures, GlidePointFigures, GlideWeight, LeverFigures,
     glide_json, glide_text,
@@ -65,6 +68,7 @@ pub use otherwise::{
     EarlyFigures, LateFigures, LateStartFigures, OtherDescent, RoughFigures, TopOfDescentShift,
 };
 pub use page::page;
+pub use runner_up::{RunnerUp, RunnerUpPoint};
 pub use schema::{Document, schema};
 pub use settings::{
     CellFigures, ReasonFigures, SETTINGS_TITLE, SettingFigures, SettingsFigures, SettingsRow,

@@ -1,9 +1,11 @@
 //! The wind of a trip by height and stretch: along the course, across it, and the temperature; as text, drawing and JSON.
 
 use super::chart::{
-    ChartError, EARTH, EARTH_EDGE, HAIR, HEIGHT, INK, LEFT, Pen, RIGHT, SMALL, SOFT, Tie,
-    on_canvas, tick,
+    Board, COLD, ChartError, EARTH, FINE, FRAME, FREEZING, GRID, GROUND, HEIGHT, INK, LARGE, LEFT,
+    Label, POINTER, Pen, RIGHT, Rect, SHEET_LEFT, SMALL, SOFT, Spot, Style, Tie, Weight, fitted,
+    on_canvas, sheet, spot, tick,
 };
+use super::freezing::crossings;
 use super::terminal::{STYLE, Sheet, no_padding, plain_table};
 use super::units::{celsius, course_deg, ft, kt, nm};
 use super::weather::SourceFigures;
@@ -11,7 +13,6 @@ use super::words::{feet, number};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::trip::Problem;
 use comfy_table::{Cell, CellAlignment, Table};
-use plotters::style::FontStyle;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -281,7 +282,12 @@ const FIELD: (f64, f64) = (92.0, 622.0);
 /// Its right end; the means stand beyond.
 const END: f64 = RIGHT - 40.0;
 /// Longest arrow over the size of its cell.
-const ARROW: f64 = 0.46;
+const ARROW_SHARE: f64 = 0.46;
+/// How an arrow is drawn.
+const ARROW: Style = Style {
+    width: 1.5,
+    ..POINTER
+};
 
 fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
     let (low, high) = match (f.stretches.first(), f.rows()) {
@@ -297,25 +303,8 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
     let (bottom_ft, top_ft) = (low - 0.5 * step, high + 0.5 * step);
     let x = |nm: f64| LEFT + (END - LEFT) * nm / f.length_nm();
     let y = |ft: f64| FIELD.1 - (FIELD.1 - FIELD.0) * (ft - bottom_ft) / (top_ft - bottom_ft);
-    let bold = FontStyle::Bold;
-    let head = format!("{}: {}", f.name, f.places.join(" - "));
-    pen.write(&head, (14.0, 20.0), 20.0, INK, Tie::Left, bold)?;
-    pen.text(
-        "Arrows: the wind seen from above, the course to the right. Figures: kt along the course, and °C.",
-        (14.0, 43.0),
-        SMALL,
-        INK,
-        Tie::Left,
-    )?;
-    pen.write("ft", (14.0, FIELD.0 - 12.0), SMALL, INK, Tie::Left, bold)?;
-    pen.write(
-        "all, kt",
-        (RIGHT, FIELD.0 - 12.0),
-        SMALL,
-        INK,
-        Tie::Right,
-        bold,
-    )?;
+    let mut board = sheet();
+    frame(pen, &mut board, f, &x, &y)?;
     // the air is as wide as its stretch and as high as its step
     let most = f
         .stretches
@@ -324,27 +313,6 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
         .map(|l| l.wind_along_kt.hypot(l.wind_cross_kt))
         .fold(1.0, f64::max);
     let room = y(0.0) - y(step);
-    for row in 0..f.rows() {
-        let height = f.stretches[0].levels[row].indicated_altitude_ft;
-        pen.line(&[(LEFT, y(height)), (END, y(height))], HAIR, 0.6)?;
-        pen.text(
-            &feet(height),
-            (LEFT - 6.0, y(height)),
-            SMALL,
-            SOFT,
-            Tie::Right,
-        )?;
-        if let Some(mean) = f.mean_along_kt(row) {
-            pen.write(
-                &signed(mean),
-                (RIGHT, y(height)),
-                SMALL,
-                INK,
-                Tie::Right,
-                bold,
-            )?;
-        }
-    }
     // ground
     for s in &f.stretches {
         let (a, b) = (x(s.from_nm), x(s.to_nm));
@@ -354,54 +322,120 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
         let top = y(ground_ft.clamp(bottom_ft, top_ft));
         if top < FIELD.1 {
             pen.area(&[(a, top), (b, top), (b, FIELD.1), (a, FIELD.1)], EARTH)?;
-            pen.line(&[(a, top), (b, top)], EARTH_EDGE, 1.0)?;
+            pen.line(&[(a, top), (b, top)], GROUND)?;
         }
+    }
+    let lines = freezing(f, &x, &y);
+    for line in &lines {
+        pen.line(line, FREEZING)?;
+        board.line(line, 1.0, Weight::Light);
     }
     for s in &f.stretches {
         let width = x(s.to_nm) - x(s.from_nm);
-        let size = ARROW * width.min(2.0 * room) / most;
+        let size = ARROW_SHARE * width.min(2.0 * room) / most;
         for l in s.levels.iter().filter(|l| l.above_ground) {
             let y = y(l.indicated_altitude_ft);
             let middle = (x(s.from_nm) + 0.25 * width, y);
-            arrow(
-                pen,
-                middle,
-                (l.wind_along_kt * size, l.wind_cross_kt * size),
-            )?;
+            let (along, across) = (l.wind_along_kt * size, l.wind_cross_kt * size);
+            arrow(pen, middle, (along, across))?;
+            board.take(Rect {
+                left: middle.0 - 0.5 * along.abs() - 3.0,
+                top: y - 0.5 * across.abs() - 3.0,
+                right: middle.0 + 0.5 * along.abs() + 3.0,
+                bottom: y + 0.5 * across.abs() + 3.0,
+            });
             let words = format!(
                 "{}, {}°",
                 signed(l.wind_along_kt),
                 number(l.temperature_c, 0)
             );
-            let at = (x(s.from_nm) + 0.74 * width, y);
-            pen.boxed(
-                &words,
-                at,
-                SMALL.min(0.13 * width).min(0.9 * room),
-                FontStyle::Normal,
-            )?;
+            let label = Label::new(words, SMALL.min(0.13 * width).min(0.9 * room), INK);
+            let at = spot(x(s.from_nm) + 0.74 * width, y, Tie::Centre);
+            board.fix(&label, at);
         }
     }
     for s in f.stretches.iter().skip(1) {
-        pen.line(
-            &[(x(s.from_nm), FIELD.0), (x(s.from_nm), FIELD.1)],
-            HAIR,
-            0.6,
-        )?;
+        pen.line(&[(x(s.from_nm), FIELD.0), (x(s.from_nm), FIELD.1)], GRID)?;
     }
-    freezing(pen, f, &x, &y)?;
+    // once, where there is room over or under its line
+    let label = Label::new("0 °C", SMALL, COLD);
+    let spots: Vec<_> = lines
+        .iter()
+        .flat_map(|l| {
+            let (a, b, y) = (l[0].0 + 4.0, l[1].0 - 4.0, l[0].1);
+            [-9.0, 10.0, -16.0, 17.0, -23.0, 24.0]
+                .into_iter()
+                .flat_map(move |dy| [spot(a, y + dy, Tie::Left), spot(b, y + dy, Tie::Right)])
+        })
+        .collect();
+    board.offer(&label, &spots, Weight::Light);
+    board.write(pen)
+}
+
+/// Head, foot, heights with their means, distances and places.
+fn frame(
+    pen: &Pen,
+    board: &mut Board,
+    f: &WindsFigures,
+    x: &dyn Fn(f64) -> f64,
+    y: &dyn Fn(f64) -> f64,
+) -> Result<(), ChartError> {
+    let mut write = |label: Label, at: Spot| {
+        board.fix(&label, at);
+    };
+    let head = format!("{}: {}", f.name, f.places.join(" - "));
+    let (head, size) = fitted(&head, (LARGE, FINE), true, RIGHT - SHEET_LEFT);
+    write(
+        Label::bold(head, size, INK),
+        spot(SHEET_LEFT, 20.0, Tie::Left),
+    );
+    write(
+        Label::new(
+            "Arrows: the wind seen from above, the course to the right. Figures: kt along the course, and °C.",
+            SMALL,
+            INK,
+        ),
+        spot(SHEET_LEFT, 43.0, Tie::Left),
+    );
+    let over = FIELD.0 - 12.0;
+    write(
+        Label::bold("ft", SMALL, INK),
+        spot(SHEET_LEFT, over, Tie::Left),
+    );
+    write(
+        Label::bold("all, kt", SMALL, INK),
+        spot(RIGHT, over, Tie::Right),
+    );
+    for row in 0..f.rows() {
+        let height = f.stretches[0].levels[row].indicated_altitude_ft;
+        let y = y(height);
+        pen.line(&[(LEFT, y), (END, y)], GRID)?;
+        write(
+            Label::new(feet(height), SMALL, SOFT),
+            spot(LEFT - 6.0, y, Tie::Right),
+        );
+        if let Some(mean) = f.mean_along_kt(row) {
+            write(
+                Label::bold(signed(mean), SMALL, INK),
+                spot(RIGHT, y, Tie::Right),
+            );
+        }
+    }
     // distance and places
-    pen.line(&[(LEFT, FIELD.1), (END, FIELD.1)], SOFT, 1.0)?;
+    pen.line(&[(LEFT, FIELD.1), (END, FIELD.1)], FRAME)?;
     let step_nm = tick(f.length_nm(), 10.0);
     let mut at = 0.0;
     while at <= f.length_nm() {
-        pen.line(&[(x(at), FIELD.1), (x(at), FIELD.1 + 5.0)], SOFT, 1.0)?;
+        pen.line(&[(x(at), FIELD.1), (x(at), FIELD.1 + 5.0)], FRAME)?;
         let words = if at == 0.0 {
             "0 nm".to_owned()
         } else {
             number(at, 0)
         };
-        pen.text(&words, (x(at), FIELD.1 + 15.0), SMALL, SOFT, Tie::Centre)?;
+        write(
+            Label::new(words, SMALL, SOFT),
+            spot(x(at), FIELD.1 + 15.0, Tie::Centre),
+        );
         at += step_nm;
     }
     for (i, (place, at)) in f.places.iter().zip(&f.places_nm).enumerate() {
@@ -410,21 +444,28 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
             i if i + 1 == f.places.len() => Tie::Right,
             _ => Tie::Centre,
         };
-        pen.write(place, (x(*at), FIELD.1 + 33.0), SMALL, INK, tie, bold)?;
+        write(
+            Label::bold(place.clone(), SMALL, INK),
+            spot(x(*at), FIELD.1 + 33.0, tie),
+        );
     }
     let foot = format!("{WINDS_TITLE}. Heights indicated.");
-    pen.text(&foot, (14.0, HEIGHT - 12.0), 11.0, SOFT, Tie::Left)
+    write(
+        Label::new(foot, FINE, SOFT),
+        spot(SHEET_LEFT, HEIGHT - 10.0, Tie::Left),
+    );
+    Ok(())
 }
 
 /// An arrow about its middle, pointing where the air goes: along to the right, from the left downwards.
 fn arrow(pen: &Pen, at: (f64, f64), (along, across): (f64, f64)) -> Result<(), ChartError> {
     let length = along.hypot(across);
     if length < 1.0 {
-        return pen.line(&[(at.0 - 1.5, at.1), (at.0 + 1.5, at.1)], INK, 1.5);
+        return pen.line(&[(at.0 - 1.5, at.1), (at.0 + 1.5, at.1)], ARROW);
     }
     let tail = (at.0 - 0.5 * along, at.1 - 0.5 * across);
     let tip = (at.0 + 0.5 * along, at.1 + 0.5 * across);
-    pen.line(&[tail, tip], INK, 1.5)?;
+    pen.line(&[tail, tip], ARROW)?;
     let (ux, uy) = (along / length, across / length);
     let barb = (0.4 * length).min(6.0);
     for side in [-0.5, 0.5] {
@@ -432,42 +473,26 @@ fn arrow(pen: &Pen, at: (f64, f64), (along, across): (f64, f64)) -> Result<(), C
             tip.0 - barb * (ux - side * uy),
             tip.1 - barb * (uy + side * ux),
         );
-        pen.line(&[back, tip], INK, 1.5)?;
+        pen.line(&[back, tip], ARROW)?;
     }
     Ok(())
 }
 
-/// The lowest height of 0 °C in each stretch, as a dashed line.
+/// The lowest height of 0 °C over the ground of each stretch.
 fn freezing(
-    pen: &Pen,
     f: &WindsFigures,
     x: &dyn Fn(f64) -> f64,
     y: &dyn Fn(f64) -> f64,
-) -> Result<(), ChartError> {
-    let mut named = false;
-    for s in &f.stretches {
-        let crossing = s
-            .levels
-            .windows(2)
-            .find(|w| w[1].above_ground && w[0].temperature_c > 0.0 && w[1].temperature_c <= 0.0);
-        let Some([a, b]) = crossing else { continue };
-        let share = a.temperature_c / (a.temperature_c - b.temperature_c);
-        let ft =
-            a.indicated_altitude_ft + share * (b.indicated_altitude_ft - a.indicated_altitude_ft);
-        let line = [(x(s.from_nm), y(ft)), (x(s.to_nm), y(ft))];
-        pen.dashed(&line, INK, 1.2, 6.0, 4.0)?;
-        if !named {
-            pen.text(
-                "0 °C",
-                (x(s.from_nm) + 4.0, y(ft) - 8.0),
-                SMALL,
-                INK,
-                Tie::Left,
-            )?;
-            named = true;
-        }
-    }
-    Ok(())
+) -> Vec<[(f64, f64); 2]> {
+    let line = |s: &WindStretch| {
+        let over = s.levels.iter().filter(|l| l.above_ground);
+        let levels: Vec<_> = over
+            .map(|l| (l.indicated_altitude_ft, l.temperature_c))
+            .collect();
+        let ft = crossings(&levels).next()?;
+        Some([(x(s.from_nm), y(ft)), (x(s.to_nm), y(ft))])
+    };
+    f.stretches.iter().filter_map(line).collect()
 }
 
 /// The winds drawn, as SVG.
@@ -475,7 +500,8 @@ fn freezing(
 /// # Errors
 /// [`ChartError`]: nothing to draw, or a failure of the drawing library, which would be our bug.
 pub fn winds_svg(f: &WindsFigures) -> Result<String, ChartError> {
-    on_canvas(|pen| draw(pen, f))
+    let description = format!("{WINDS_TITLE}. {}.", f.places.join(" - "));
+    on_canvas((&f.name, &description), |pen| draw(pen, f))
 }
 
 /// The winds drawn, as PNG, two pixels to a chart unit.

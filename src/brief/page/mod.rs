@@ -8,7 +8,10 @@ mod narrow;
 mod track;
 
 use super::as_flown::as_flown;
-use super::chart::{self, AIR, ChartError, EARTH, EARTH_EDGE, HAIR, INK, LEFT, RIGHT, SOFT, WIDTH};
+use super::chart::{
+    self, COLD, ChartError, EARTH, EARTH_EDGE, EARTH_TEXT, HAIR, HATCH, INK, LEFT, RIGHT, SOFT,
+    WIDTH,
+};
 use super::differences::{self, Differences};
 use super::wording;
 use super::{Figures, card_html};
@@ -20,14 +23,16 @@ const CSS: &str = include_str!("page.css");
 const SCRIPT: &str = include_str!("page.js");
 
 /// Colours of the charts, and what the page calls them.
-const COLOURS: [(RGBColor, &str); 7] = [
+const COLOURS: [(RGBColor, &str); 9] = [
     (WHITE, "--paper"),
     (INK, "--ink"),
     (SOFT, "--soft"),
     (HAIR, "--hair"),
     (EARTH, "--earth"),
     (EARTH_EDGE, "--earth-edge"),
-    (AIR, "--air"),
+    (EARTH_TEXT, "--earth-text"),
+    (COLD, "--cold"),
+    (HATCH.colour, "--hatch"),
 ];
 
 /// As plotters writes it.
@@ -206,10 +211,10 @@ fn first(f: &Figures) -> Markup {
     }
 }
 
-fn drawing(class: &str, (left, right): (f64, f64), svg: &str, words: &str) -> Markup {
+fn drawing(class: &str, (left, right): (f64, f64), svg: &str) -> Markup {
     html! {
         div class=(class) data-left=(left / WIDTH) data-right=(right / WIDTH) {
-            div role="img" aria-label=(words) { (PreEscaped(svg)) }
+            div { (PreEscaped(svg)) }
             div.cursor hidden {}
         }
     }
@@ -218,10 +223,6 @@ fn drawing(class: &str, (left, right): (f64, f64), svg: &str, words: &str) -> Ma
 fn charts(f: &Figures) -> Result<Markup, ChartError> {
     let wide = chart::svg(f)?;
     let narrow = narrow::svg(f)?;
-    let words = format!(
-        "Heights over the ground along the route: {}. The table of segments has the same figures.",
-        f.in_one_line
-    );
     Ok(html! {
         section aria-labelledby="chart" {
             h2 id="chart" { "Along the route" }
@@ -233,8 +234,8 @@ fn charts(f: &Figures) -> Result<Markup, ChartError> {
                     }
                 }
             }
-            (drawing("chart wide", (LEFT, RIGHT), &wide, &words))
-            (drawing("chart narrow", narrow::SIDES, &narrow, &words))
+            (drawing("chart wide", (LEFT, RIGHT), &wide))
+            (drawing("chart narrow", narrow::SIDES, &narrow))
             div.along hidden {
                 input id="along" type="range" min="0" max=(f.totals.distance_nm) step="any" value="0"
                     aria-label="Along the route" aria-describedby="how";

@@ -1,12 +1,12 @@
 //! The chart for a narrow screen: heights alone, in letters that can be read at 390 pixels.
 
 use crate::brief::chart::{
-    ChartError, EARTH, EARTH_EDGE, HAIR, HEIGHT, INK, Pen, SOFT, Tie, WIDTH, climbs_not, on_canvas,
-    path_of, text_width, tick,
+    ChartError, EARTH, EARTH_EDGE, HAIR, HEIGHT, INK, Pen, SOFT, Style, Tie, WIDTH, climbs_not,
+    on_canvas, path_of, text_width, tick,
 };
 use crate::brief::words::{feet, number, up};
 use crate::brief::{Figures, LegFigures};
-use plotters::style::FontStyle;
+use plotters::style::RGBColor;
 
 /// Left and right of the plot, in chart units.
 pub(super) const SIDES: (f64, f64) = (12.0, WIDTH - 12.0);
@@ -15,6 +15,15 @@ const BOTTOM: f64 = HEIGHT - 96.0;
 /// Text size: 12 pixels where the chart is 358 pixels wide.
 const TEXT: f64 = 41.0;
 const ROW: f64 = 40.0;
+
+/// How a line is drawn here: wider than on the sheet.
+const fn style(colour: RGBColor, width: f64, dash: &'static [f64]) -> Style {
+    Style {
+        colour,
+        width,
+        dash,
+    }
+}
 
 struct Panel {
     length_nm: f64,
@@ -63,20 +72,20 @@ fn ground(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
             pen.text(
                 "no terrain data",
                 (middle, BOTTOM - 0.6 * ROW),
-                TEXT,
+                (TEXT, false),
                 INK,
                 Tie::Centre,
             )?;
             continue;
         };
-        pen.line(&outline, EARTH_EDGE, 3.0)?;
+        pen.line(&outline, style(EARTH_EDGE, 3.0, &[]))?;
         outline.extend([(last.0, BOTTOM), (first.0, BOTTOM)]);
         pen.area(&outline, EARTH)?;
     }
     for leg in &f.legs {
         let a = panel.at(leg.from_nm, leg.minimum_altitude_ft);
         let b = panel.at(leg.to_nm, leg.minimum_altitude_ft);
-        pen.dashed(&[a, b], EARTH_EDGE, 3.0, 14.0, 10.0)?;
+        pen.line(&[a, b], style(EARTH_EDGE, 3.0, &[14.0, 10.0]))?;
     }
     Ok(())
 }
@@ -93,9 +102,12 @@ fn ticks(panel: &Panel) -> Vec<f64> {
 fn axes(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     for ft in ticks(panel) {
         let (left, y) = panel.at(0.0, ft);
-        pen.line(&[(left, y), (SIDES.1, y)], HAIR, 2.0)?;
+        pen.line(&[(left, y), (SIDES.1, y)], style(HAIR, 2.0, &[]))?;
     }
-    pen.line(&[(SIDES.0, BOTTOM), (SIDES.1, BOTTOM)], SOFT, 2.0)?;
+    pen.line(
+        &[(SIDES.0, BOTTOM), (SIDES.1, BOTTOM)],
+        style(SOFT, 2.0, &[]),
+    )?;
     let last = f.trip.places.len().saturating_sub(1);
     for (i, place) in f.trip.places.iter().enumerate() {
         let nm = f.legs.get(i).map_or(panel.length_nm, |l| l.from_nm);
@@ -106,25 +118,31 @@ fn axes(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
             _ => Tie::Centre,
         };
         // Via points only where they do not run into the ends.
-        let width = text_width(place, TEXT);
+        let width = text_width(place, TEXT, false);
         let ends = [f.trip.places.first(), f.trip.places.last()]
-            .map(|p| p.map_or(0.0, |p| text_width(p, TEXT)) + 0.5 * width + 20.0);
+            .map(|p| p.map_or(0.0, |p| text_width(p, TEXT, false)) + 0.5 * width + 20.0);
         let between = x > SIDES.0 + ends[0] && x < SIDES.1 - ends[1];
         if i == 0 || i == last || (between && last < 4) {
-            pen.text(place, (x, BOTTOM + 0.7 * ROW), TEXT, INK, tie)?;
+            pen.text(place, (x, BOTTOM + 0.7 * ROW), (TEXT, false), INK, tie)?;
         }
         if i > 0 && i < last {
-            pen.dashed(&[(x, TOP), (x, BOTTOM)], SOFT, 2.0, 4.0, 8.0)?;
+            pen.line(&[(x, TOP), (x, BOTTOM)], style(SOFT, 2.0, &[4.0, 8.0]))?;
         }
     }
     pen.text(
         &format!("{} nm", number(up(panel.length_nm, 0), 0)),
         (SIDES.1, BOTTOM + 1.7 * ROW),
-        TEXT,
+        (TEXT, false),
         SOFT,
         Tie::Right,
     )?;
-    pen.text("0", (SIDES.0, BOTTOM + 1.7 * ROW), TEXT, SOFT, Tie::Left)
+    pen.text(
+        "0",
+        (SIDES.0, BOTTOM + 1.7 * ROW),
+        (TEXT, false),
+        SOFT,
+        Tie::Left,
+    )
 }
 
 /// Over the ground and under the path, where no line strikes them through.
@@ -135,7 +153,13 @@ fn height_names(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError>
         let struck =
             |l: &LegFigures| (panel.at(0.0, l.minimum_altitude_ft).1 - y).abs() < 0.5 * ROW;
         if y > TOP + ROW && !f.legs.iter().any(struck) {
-            pen.text(&format!("{} ft", feet(ft)), (x, y), TEXT, INK, Tie::Centre)?;
+            pen.text(
+                &format!("{} ft", feet(ft)),
+                (x, y),
+                (TEXT, false),
+                INK,
+                Tie::Centre,
+            )?;
         }
     }
     Ok(())
@@ -147,11 +171,11 @@ fn path(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
             .map(|p| panel.at(p.distance_nm, p.indicated_altitude_ft))
             .collect();
         match s.kind {
-            "cruise" => pen.line(&line, INK, 9.0)?,
-            "descent" => pen.dashed(&line, INK, 7.0, 30.0, 9.0)?,
-            "slow_down" | "pattern" => pen.dashed(&line, INK, 7.0, 7.0, 8.0)?,
+            "cruise" => pen.line(&line, style(INK, 9.0, &[]))?,
+            "descent" => pen.line(&line, style(INK, 7.0, &[30.0, 9.0]))?,
+            "slow_down" | "pattern" => pen.line(&line, style(INK, 7.0, &[7.0, 8.0]))?,
             "circuit" => {}
-            _ => pen.line(&line, INK, 6.0)?,
+            _ => pen.line(&line, style(INK, 6.0, &[]))?,
         }
     }
     Ok(())
@@ -181,14 +205,14 @@ fn labels(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     };
     let highest = toc.1.min(tod.1);
     for (p, text, tie, row) in [(toc, &up, Tie::Left, 0.0), (tod, &down, Tie::Right, 1.0)] {
-        let width = text_width(text, TEXT);
+        let width = text_width(text, TEXT, true);
         let (x, end) = match tie {
             Tie::Right => (p.0.max(SIDES.0 + width), p.0),
             _ => (p.0.min(SIDES.1 - width), p.0),
         };
         let y = highest - 0.8 * ROW - ROW * row;
-        pen.line(&[(end, p.1), (end, y + 0.3 * ROW)], INK, 2.5)?;
-        pen.write(text, (x, y), TEXT, INK, tie, FontStyle::Bold)?;
+        pen.line(&[(end, p.1), (end, y + 0.3 * ROW)], style(INK, 2.5, &[]))?;
+        pen.text(text, (x, y), (TEXT, true), INK, tie)?;
     }
     for p in [toc, tod].into_iter().skip(usize::from(climbs_not(f))) {
         pen.dot(p, 11.0)?;
@@ -199,7 +223,7 @@ fn labels(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
 /// The narrow chart as SVG.
 pub(super) fn svg(f: &Figures) -> Result<String, ChartError> {
     let panel = panel(f);
-    on_canvas(|pen| {
+    on_canvas(("Heights along the route", &f.in_one_line), |pen| {
         axes(pen, f, &panel)?;
         ground(pen, f, &panel)?;
         height_names(pen, f, &panel)?;
