@@ -10,6 +10,7 @@ mod alternate;
 mod bounded;
 pub mod cruise;
 mod descent;
+mod descent_map;
 mod ideal;
 mod infeasible;
 mod later;
@@ -18,10 +19,13 @@ mod levels;
 mod plan;
 mod refine;
 mod search;
+mod study;
+mod study_rig;
 mod two_speeds;
 mod why;
 
 pub use alternate::{AlternateError, AlternateFlight};
+pub use descent_map::{BestOf, DescentMap, MapAxes, MapPanel, best_of, descent_map};
 pub use later::{Later, LaterPlan, NotPlanned, later};
 pub use least::{TripError, plan_trip};
 pub use levels::stretch_ends;
@@ -30,4 +34,8 @@ pub use plan::{
     Part, Plan, Sensitivity, Shifted, Termination, Totals, Warning, Workings, open_part,
 };
 pub use search::{SolveError, charged, on_schedule, plan, plan_with_workings, prepared};
+pub use study::{
+    CruiseAsk, Down, Family, NoCoarse, SHALLOW_M_S, Study, StudyError, Style, Thumbs, Way,
+    cruise_of, five_times_m_s, room_m, study, three_per_thousand_m, two_minutes_m,
+};
 pub use why::{Because, CHANGES, DescentMeans, Reason, because, explained, planned_anew};

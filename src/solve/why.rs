@@ -561,7 +561,7 @@ impl DescentMeans {
 }
 
 /// The path at a distance: state and wind between two points, the rest as at the earlier.
-fn point_at(track: &[TrackPoint], distance_m: f64) -> Option<TrackPoint> {
+pub(super) fn point_at(track: &[TrackPoint], distance_m: f64) -> Option<TrackPoint> {
     let i = track.partition_point(|t| t.state.distance_m < distance_m - NEAR_M);
     let next = *track.get(i)?;
     let Some(before) = i.checked_sub(1).and_then(|i| track.get(i)) else {

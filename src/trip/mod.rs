@@ -5,6 +5,7 @@
 
 mod airspace;
 mod change;
+mod descent_ask;
 mod levels;
 mod patch;
 mod problem;
@@ -12,6 +13,7 @@ mod route_air;
 
 pub use airspace::{Airspace, Cloud};
 pub use change::Change;
+pub use descent_ask::DescentAsk;
 pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
 pub use patch::{Patch, PatchKind, PathPoint};
 pub use problem::{CostRates, Field, Leg, Note, Problem, ProblemError, TERMINAL_M, resolve};
