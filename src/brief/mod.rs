@@ -8,6 +8,9 @@
 
 mod card;
 mod chart;
+mod descend;
+mod descend_chart;
+mod descend_page;
 mod figures;
 mod glide;
 mod grid;
@@ -25,6 +28,15 @@ pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
 #[cfg(feature = "png")]
 pub use chart::png;
 pub use chart::{ChartError, svg};
+pub use descend::{
+    AgainstOrdinary, DESCEND_TITLE, DescendCruise, DescendFigures, DescendPoint, DownFigures,
+    MapCellFigures, MapFigures, MapPanelFigures, ThumbFigures, WayFigures, descend_json,
+    descend_question, descend_text,
+};
+#[cfg(feature = "png")]
+pub use descend_chart::{descend_map_png, descend_png};
+pub use descend_chart::{descend_map_svg, descend_svg};
+pub use descend_page::descend_page;
 pub use figures::{
     AlternativeFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,
     ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures, Stretch, StretchWind,

@@ -337,8 +337,12 @@ pub fn study(problem: &Problem, script: &Script) -> Result<Study, StudyError> {
     tried.push((Style::ShallowEarly, rig.reduced(SHALLOW_M_S)));
     let own = rig.own();
     let plain: Vec<&Tried> = tried.iter().map(|t| &t.1).chain(&own).collect();
-    let best = [Objective::Time, Objective::Fuel, Objective::Money]
-        .map(|objective| (Style::Least(objective), rig.least(objective, &plain)));
+    let objectives = [Objective::Time, Objective::Fuel, Objective::Money];
+    let best: Vec<(Style, Tried)> = objectives
+        .into_iter()
+        .filter(|&o| o != Objective::Money || problem.prices.are_given())
+        .map(|objective| (Style::Least(objective), rig.least(objective, &plain)))
+        .collect();
     tried.extend(best);
     let (tops, first_m): (Vec<f64>, Vec<f64>) = tried
         .iter()
