@@ -165,12 +165,27 @@ pub struct MapCellFigures {
     pub y: f64,
     /// coarse, power_left, reduced or both_reduced; none where no way keeps every limit.
     pub best: Option<&'static str>,
+    /// It saves less than 0.1 %: the ordinary descent does as well.
+    pub no_real_difference: bool,
     /// Money saved against the ordinary descent; none where that breaks a limit.
     pub saves_money: Option<f64>,
     /// Time saved.
     pub saves_s: Option<f64>,
     /// Fuel saved.
     pub saves_gal: Option<f64>,
+}
+
+impl MapCellFigures {
+    /// The region it belongs to: the best family, "same" where that makes no real difference, none where nothing keeps the limits.
+    pub(super) fn region(&self) -> Option<&'static str> {
+        self.best.map(|best| {
+            if self.no_real_difference {
+                "same"
+            } else {
+                best
+            }
+        })
+    }
 }
 
 /// One map.
@@ -370,12 +385,17 @@ fn settings(flown: &Flown, cruise: &Cruise, problem: &Problem, top_nm: f64) -> V
     let cuts = &flown.script.reduction;
     let power = if fixed {
         format!(
-            "RPM back {} each {} s",
+            "RPM back {} each {} s, not below {},",
             number(rpm(cuts.step_rev_s), 0),
-            number(cuts.interval_s, 0)
+            number(cuts.interval_s, 0),
+            revs(rpm(cuts.floor_rev_s))
         )
     } else {
-        format!("MAP back 1 in each {} s", number(cuts.interval_s, 0))
+        format!(
+            "MAP back 1 in each {} s, not below {} in,",
+            number(cuts.interval_s, 0),
+            inches(inhg(cuts.floor_pa))
+        )
     };
     let pattern_m = problem.arrival.pattern_altitude_m;
     let from = if d.reduce_at_m > pattern_m + 1.0 {
@@ -575,6 +595,7 @@ fn map_figures(map: &DescentMap, fuel: Fuel, density_kg_m3: f64, fixed: &str) ->
                         x,
                         y,
                         best: best.and_then(|b| b.family).map(family_key),
+                        no_real_difference: best.is_some_and(|b| b.no_difference),
                         saves_money: saves.map(|s| plain(s.cost)),
                         saves_s: saves.map(|s| plain(s.time_s)),
                         saves_gal: saves.map(|s| fuel.gal(s.fuel_kg)),
@@ -633,7 +654,7 @@ impl DescendFigures {
         let pattern_m = problem.arrival.pattern_altitude_m;
         let fixed_pitch = aircraft.propeller.is_fixed();
         let map_fixed = match map.map(|m| &m.axes) {
-            Some(MapAxes::Wind { .. }) => "the same wind at every height".to_owned(),
+            Some(MapAxes::Wind { .. }) => "the same wind at every height; the cruise of the least money in each cell unless it was typed".to_owned(),
             Some(MapAxes::Prices { .. }) => format!(
                 "{} ft to lose, wind along {} kt",
                 feet(ft(cruise.level_m - pattern_m)),
@@ -794,6 +815,21 @@ pub(super) const CARE_HEAD: [&str; 10] = [
     "s", "gal", "money", "air", "Vno", "Vne", "Va", "in/min", "least", "level",
 ];
 
+/// What a rule of thumb says, with its unit, what is flown, and the error, for every face; a top of descent is rounded up.
+pub(super) fn thumb_row(t: &ThumbFigures) -> [String; 3] {
+    let (places, decimals) = if t.unit == "nm" { (1, 1) } else { (0, 0) };
+    let flown = if t.unit == "nm" {
+        up(t.flown, places)
+    } else {
+        near(t.flown, places)
+    };
+    [
+        format!("{} {}", number(near(t.says, places), decimals), t.unit),
+        number(flown, decimals),
+        signed(t.error, places),
+    ]
+}
+
 /// A map as text.
 fn map_text(sheet: &mut Sheet, f: &DescendFigures, map: &MapFigures) {
     sheet.heading(&format!("What descends best, by {}", map.kind));
@@ -831,6 +867,7 @@ fn map_text(sheet: &mut Sheet, f: &DescendFigures, map: &MapFigures) {
 pub(super) fn cell_words(c: &MapCellFigures, fixed: bool) -> String {
     match (c.best, c.saves_money) {
         (None, _) => "-".to_owned(),
+        (Some(_), _) if c.no_real_difference => "=".to_owned(),
         (Some(best), None) => format!("{} ?", family_words(best, fixed).0),
         (Some(best), Some(money)) => {
             format!(
@@ -847,12 +884,15 @@ pub(super) fn key_words(map: &MapFigures, fixed: bool) -> String {
     let cells = || map.panels.iter().flat_map(|p| &p.cells);
     let mut said: Vec<String> = ["coarse", "power_left", "reduced", "both_reduced"]
         .into_iter()
-        .filter(|&k| cells().any(|c| c.best == Some(k)))
+        .filter(|&k| cells().any(|c| c.region() == Some(k)))
         .map(|k| {
             let (letter, words) = family_words(k, fixed);
             format!("{letter} {words}")
         })
         .collect();
+    if cells().any(|c| c.region() == Some("same")) {
+        said.push("= no real difference: choose comfort".to_owned());
+    }
     if cells().any(|c| c.best.is_none()) {
         said.push("- no way keeps every limit".to_owned());
     }
@@ -923,7 +963,7 @@ pub fn descend_text(f: &DescendFigures, width: usize) -> String {
     sheet.paragraph(
         "",
         "",
-        "air: speed limit of the air; Va: at the weight, the speed for rough air. in/min: greatest fall of MAP in a minute; least: \
+        "Below zero is saved. Air: speed limit of the air; Va: at the weight, the speed for rough air. in/min: greatest fall of MAP in a minute; least: \
          least MAP; level: flown level to slow down.",
     );
     sheet.heading("What is set, in order");
@@ -937,19 +977,13 @@ pub fn descend_text(f: &DescendFigures, width: usize) -> String {
         "Rules of thumb (common practice, no source) beside the ordinary descent as flown",
     );
     for t in &f.rules_of_thumb {
-        let places = i32::from(t.unit == "nm");
-        let figure = |x: f64| number(near(x, places), usize::from(t.unit == "nm"));
+        let [says, flown, error] = thumb_row(t);
         sheet.paragraph(
             "  ",
             "    ",
             &format!(
-                "{}: {} {}; flown {}, error {}: {}.",
-                t.rule,
-                figure(t.says),
-                t.unit,
-                figure(t.flown),
-                signed(t.error, places),
-                t.meaning
+                "{}: {says}; flown {flown}, error {error}: {}.",
+                t.rule, t.meaning
             ),
         );
     }

@@ -266,6 +266,7 @@ fn fill(pen: &Pen, (x0, y0, x1, y1): Box4, best: Option<&str>) -> Result<(), Cha
         Some("coarse") => RGBColor(0xff, 0xff, 0xff),
         Some("power_left") => RGBColor(0xec, 0xee, 0xf0),
         Some("reduced") => RGBColor(0xd5, 0xd9, 0xdc),
+        Some("same") => HAIR,
         Some(_) => RGBColor(0xbd, 0xc3, 0xc8),
         None => RGBColor(0xff, 0xff, 0xff),
     };
@@ -297,7 +298,7 @@ fn fill(pen: &Pen, (x0, y0, x1, y1): Box4, best: Option<&str>) -> Result<(), Cha
             }
             Ok(())
         }
-        Some("coarse") => Ok(()),
+        Some("coarse" | "same") => Ok(()),
         Some(_) => slant(pen, true),
         None => {
             slant(pen, false)?;
@@ -332,7 +333,7 @@ fn panel(
         bold,
     )?;
     for (i, c) in p.cells.iter().enumerate() {
-        fill(pen, corners(i), c.best)?;
+        fill(pen, corners(i), c.region())?;
     }
     let size = SMALL.min(0.27 * w).min(0.5 * h);
     for (i, c) in p.cells.iter().enumerate() {
@@ -346,7 +347,7 @@ fn panel(
         )?;
     }
     // The boundary.
-    let differ = |a: &MapCellFigures, b: &MapCellFigures| a.best != b.best;
+    let differ = |a: &MapCellFigures, b: &MapCellFigures| a.region() != b.region();
     for (i, c) in p.cells.iter().enumerate() {
         let (_, y0, x1, y1) = corners(i);
         if (i + 1) % across != 0 && p.cells.get(i + 1).is_some_and(|n| differ(c, n)) {
@@ -440,7 +441,7 @@ fn draw_map(pen: &Pen, f: &DescendFigures, map: &MapFigures) -> Result<(), Chart
             .panels
             .iter()
             .flat_map(|p| &p.cells)
-            .any(|c| c.best == Some(k));
+            .any(|c| c.region() == Some(k));
         if !occurs {
             continue;
         }
@@ -465,7 +466,7 @@ fn draw_map(pen: &Pen, f: &DescendFigures, map: &MapFigures) -> Result<(), Chart
             });
     let rest: Vec<String> = key_words(map, f.fixed_pitch)
         .split("; ")
-        .filter(|w| w.starts_with(['-', '?']))
+        .filter(|w| w.starts_with(['-', '?', '=']))
         .map(|w| w.trim_end_matches('.').to_owned())
         .collect();
     let words = format!("{prices}{}", rest.join("; "));

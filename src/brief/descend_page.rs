@@ -2,17 +2,16 @@
 
 use super::chart::ChartError;
 use super::descend::{
-    CARE_HEAD, DescendFigures, TOTALS_HEAD, WayFigures, care_row, signed, totals_row,
+    CARE_HEAD, DescendFigures, TOTALS_HEAD, WayFigures, care_row, thumb_row, totals_row,
 };
 use super::descend_chart::{descend_map_svg, descend_svg};
-use super::words::{near, number};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// Ink on white, for paper as for a screen.
 const STYLE: &str = "body{font:16px/1.45 'DejaVu Sans',sans-serif;color:#1d2b3a;margin:1.5rem auto;max-width:64rem;padding:0 1rem}\
 h1{font-size:1.3rem}h2{font-size:1.05rem;margin-top:1.6rem}table{border-collapse:collapse;font-size:.86rem;width:100%}\
 th,td{padding:.2rem .45rem;text-align:right;border-bottom:1px solid #d9dcdf}th:first-child,td:first-child{text-align:left}\
-.no td{color:#4a545c;font-style:italic}svg{width:100%;height:auto}.wide{overflow-x:auto}\
+.text td{text-align:left}.text th{text-align:left}td{white-space:nowrap}.text td:last-child{white-space:normal}.no td{color:#4a545c;font-style:italic}svg{width:100%;height:auto}.wide{overflow-x:auto}\
 @media print{body{margin:0;font-size:11px}h2{break-after:avoid}table,svg{break-inside:avoid}}";
 
 fn table(
@@ -76,7 +75,7 @@ pub fn descend_page(f: &DescendFigures) -> Result<String, ChartError> {
                 @if let Some(words) = f.left_out { p { (words) } }
                 h2 { "Against the ordinary descent; room to speeds; cooling; slow-down" }
                 (table(f, &[("against ordinary", 3), ("room, kt, to", 4), ("MAP", 2), ("nm", 1)], &CARE_HEAD, &care))
-                p { "air: speed limit of the air; Va: at the weight, the speed for rough air. in/min: greatest fall of MAP in a minute; \
+                p { "Below zero is saved. Air: speed limit of the air; Va: at the weight, the speed for rough air. in/min: greatest fall of MAP in a minute; \
                      least: least MAP; level: flown level to slow down." }
                 h2 { "What is set, in order" }
                 dl { @for w in f.ways.iter().filter(|w| w.same_as.is_none()) {
@@ -84,16 +83,12 @@ pub fn descend_page(f: &DescendFigures) -> Result<String, ChartError> {
                     @for s in &w.settings { dd { (s) } }
                 } }
                 h2 { "Rules of thumb (common practice, no source) beside the ordinary descent as flown" }
-                div.wide { table {
+                div.wide { table.text {
                     thead { tr { th { "Rule" } th { "says" } th { "flown" } th { "error" } th { "what that means" } } }
                     tbody { @for t in &f.rules_of_thumb {
-                        @let places = i32::from(t.unit == "nm");
-                        @let figure = |x: f64| number(near(x, places), usize::from(t.unit == "nm"));
                         tr {
                             td { (t.rule) }
-                            td { (figure(t.says)) " " (t.unit) }
-                            td { (figure(t.flown)) }
-                            td { (signed(t.error, places)) }
+                            @for cell in thumb_row(t) { td { (cell) } }
                             td { (t.meaning) }
                         }
                     } }

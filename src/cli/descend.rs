@@ -178,7 +178,7 @@ fn ask(
     let mut granted = Vec::new();
     let mut or = |typed: Option<f64>, default: f64, said: &str| {
         typed.unwrap_or_else(|| {
-            granted.push(format!("{said} {default} (typed otherwise by its option)"));
+            granted.push(said.to_owned());
             default
         })
     };
@@ -208,12 +208,20 @@ fn ask(
     let max_fpm = or(
         args.max_descent_fpm,
         MAX_DESCENT_FPM,
-        "greatest rate of descent, fpm:",
+        "greatest rate of descent 500 fpm (--max-descent-fpm)",
     );
     let max_fpm = profile::checked("--max-descent-fpm", "rate of descent", max_fpm)?;
-    let hourly = or(args.hourly, HOURLY, "price of an hour without fuel:");
+    let hourly = or(
+        args.hourly,
+        HOURLY,
+        "an hour without fuel costs 120 (--hourly)",
+    );
     let hourly = profile::checked("--hourly", "price", hourly)?;
-    let fuel_price = or(args.fuel_price, FUEL_PRICE, "price of a gallon:");
+    let fuel_price = or(
+        args.fuel_price,
+        FUEL_PRICE,
+        "a gallon costs 6.50 (--fuel-price)",
+    );
     let fuel_price = profile::checked("--fuel-price", "price", fuel_price)?;
     let before_nm = args.before_nm.unwrap_or(BEFORE_NM);
     let before_nm = profile::checked("--before-nm", "pattern distance", before_nm)?;
@@ -361,7 +369,9 @@ fn typed(args: &DescendArgs) -> Result<DescendFigures, Failure> {
     let (problem, script) = cruise_of(&ask, &aircraft, setting).map_err(|e| wrong(&e))?;
     let found = study(&problem, &script).map_err(|e| wrong(&e))?;
     if setting.power.is_none() {
-        granted.push("cruise at the setting of the least money".to_owned());
+        granted.push(
+            "cruise at the setting of the least money (--map-inhg, --rpm, --mixture)".to_owned(),
+        );
     }
     granted.push("the same wind at every height; flat ground; altimeter 29.92 in".to_owned());
     let map: Option<DescentMap> = args

@@ -4,11 +4,12 @@
 //! answer is the same on any number of them.
 
 use super::plan::Part;
+use super::refine::MOVE_WORTH;
 use super::search::ORDINARY_M_S;
 use super::study::{CruiseAsk, Family, StudyError, cruise_of, room_m};
 use super::study_rig::{Rig, keeps};
 use crate::aircraft::Aircraft;
-use crate::flight::{PathRule, Script};
+use crate::flight::{Flown, PathRule, Script};
 use crate::trip::{DescentAsk, Objective, Problem, Roughness};
 use std::num::NonZero;
 
@@ -19,6 +20,8 @@ pub struct BestOf {
     pub family: Option<Family>,
     /// Saved against the ordinary descent: money, time and fuel; none where that, or everything, breaks a limit.
     pub saves: Option<Part>,
+    /// It saves less than a lever change must be worth (DESIGN section 5: 0.1 %): the ordinary descent does as well.
+    pub no_difference: bool,
 }
 
 /// The cheapest way down alone, as [`study`] finds it.
@@ -40,11 +43,14 @@ pub fn best_of(problem: &Problem, script: &Script) -> Result<BestOf, StudyError>
         return Ok(BestOf {
             family: None,
             saves: None,
+            no_difference: false,
         });
     };
     let saves = ordinary.as_ref().ok().filter(|_| keeps(&ordinary));
+    let rates = problem.cost_rates_for(Objective::Money);
+    let of = |f: &Flown| rates.of(f.time_s, f.fuel_kg, f.revolutions);
+    let no_difference = saves.is_some_and(|(o, _)| of(o) - of(flown) < MOVE_WORTH * of(o));
     let saves = saves.map(|(o, _)| {
-        let rates = problem.cost_rates_for(Objective::Money);
         let (time_s, fuel_kg) = (o.time_s - flown.time_s, o.fuel_kg - flown.fuel_kg);
         Part {
             cost: rates.of(time_s, fuel_kg, o.revolutions - flown.revolutions),
@@ -55,6 +61,7 @@ pub fn best_of(problem: &Problem, script: &Script) -> Result<BestOf, StudyError>
     Ok(BestOf {
         family: Some(rig.family(&flown.script.descent)),
         saves,
+        no_difference,
     })
 }
 

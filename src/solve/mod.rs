@@ -35,7 +35,7 @@ pub use plan::{
 };
 pub use search::{SolveError, charged, on_schedule, plan, plan_with_workings, prepared};
 pub use study::{
-    CruiseAsk, Down, Family, NoCoarse, SHALLOW_M_S, Study, StudyError, Style, Thumbs, Way,
-    cruise_of, five_times_m_s, room_m, study, three_per_thousand_m, two_minutes_m,
+    CruiseAsk, Down, Family, NoCoarse, SHALLOW_M_S, STEEP_M_S, Study, StudyError, Style, Thumbs,
+    Way, cruise_of, five_times_m_s, room_m, study, three_per_thousand_m, two_minutes_m,
 };
 pub use why::{Because, CHANGES, DescentMeans, Reason, because, explained, planned_anew};

@@ -18,6 +18,8 @@ use crate::trip::{DescentAsk, Objective, Problem};
 
 /// Rate of the long shallow descent, m/s: half the ordinary one (our choice, no source).
 pub const SHALLOW_M_S: f64 = 0.5 * ORDINARY_M_S;
+/// Rate of the steep descent, m/s (our choice, no source).
+pub const STEEP_M_S: f64 = 1_000.0 * M_S_PER_FPM;
 /// The common stretch begins this far before the first top of descent, in whole tenths of a mile, m.
 const LEAD_M: f64 = 1.0 * M_PER_NM;
 /// A minute, s.
@@ -26,6 +28,8 @@ pub(super) const MINUTE_S: f64 = 60.0;
 const TAS_OVER_VNO: f64 = 1.2;
 /// Room before and after the shallowest descent: some cruise, and the slow-down, m.
 const ROOM_M: f64 = 15.0 * M_PER_NM;
+/// By no more than this does cruise speed grow as fuel burns, m/s.
+const LIGHTER_M_S: f64 = 1.0 * M_S_PER_KT;
 /// A speed to begin the search of the cruise with, m/s.
 const GUESS_M_S: f64 = 70.0;
 
@@ -38,11 +42,12 @@ pub enum Style {
     PowerLeft,
     /// Throttle left, the propeller as coarse as keeps every limit, at that rate.
     Coarse,
-    /// Cruise IAS held with power coming off to the least, however steep that becomes.
+    /// Power coming off to the least, at 1,000 ft/min, or the trip's rate if more.
     SteepLate,
     /// As the ordinary one at half its rate.
     ShallowEarly,
-    /// The cheapest found: of all rules of throttle, RPM, mixture and path, in one part or two.
+    /// The cheapest found: of all rules of throttle, RPM, mixture and path, in one part or two, over no more distance than the
+    /// shallow one takes: what goes on longer is another cruise.
     Least(Objective),
 }
 
@@ -260,6 +265,16 @@ pub fn cruise_of(
                 if let Some(mixture) = setting.mixture {
                     options.retain(|o| o.levers.mixture == mixture);
                 }
+                // The speed limit of rough air falls with the weight: what is set is within it to the end.
+                options.retain(|o| {
+                    let taken_s = problem.length_m / (o.tas_m_s + ask.along_m_s).max(1.0);
+                    let share =
+                        (ask.mass_kg - o.fuel_kg_s * taken_s) / aircraft.masses.max_take_off_kg;
+                    let above_m = level_m - ask.field_m;
+                    let limits = &problem.limits;
+                    let most = limits.speed_limit_m_s(&aircraft.speeds, share, level_m, above_m);
+                    o.ias_m_s < most - LIGHTER_M_S
+                });
                 search
                     .best_cruise(level_m, 0.0, problem.length_m, &options)
                     .map(|b| b.0)

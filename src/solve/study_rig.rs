@@ -6,8 +6,8 @@ use super::plan::Part;
 use super::refine::Pilot;
 use super::search::{ORDINARY_M_S, Search, reflown};
 use super::study::{
-    Down, Family, MINUTE_S, NoCoarse, StudyError, Thumbs, five_times_m_s, three_per_thousand_m,
-    two_minutes_m,
+    Down, Family, MINUTE_S, NoCoarse, SHALLOW_M_S, STEEP_M_S, StudyError, Thumbs, five_times_m_s,
+    three_per_thousand_m, two_minutes_m,
 };
 use super::why::point_at;
 use crate::aircraft::{Speeds, Throttle};
@@ -239,20 +239,24 @@ impl<'a> Rig<'a> {
     }
 
     pub(super) fn steep(&self) -> Tried {
-        let (air, _) = self
-            .p
-            .air_state(self.start.distance_m, self.start.pressure_altitude_m, 0.0);
-        let step = self.p.aircraft.procedures.speed_step_m_s;
-        let cruise_ias = self.p.aircraft.ias_from_tas(air, self.start.tas_m_s);
-        let ias = ((cruise_ias / step).floor() * step).max(self.p.aircraft.procedures.pattern_m_s);
-        self.flown(self.least_power(PathRule::Ias(ias)))
+        let rate = STEEP_M_S.max(self.p.limits.max_descent_m_s);
+        self.flown(self.least_power(PathRule::Rate(rate)))
+    }
+
+    /// No descent of the search covers more than the shallow one about does: what is shallower is cruise by another name, m.
+    fn longest_m(&self) -> f64 {
+        let height_m = self.last.level_m - self.p.arrival.pattern_altitude_m;
+        let shallow_m = height_m / SHALLOW_M_S * self.ground_speed_m_s;
+        shallow_m.min(self.pattern_m())
     }
 
     /// The cheapest of what the search finds and of other ways that keep every limit; where none does, the one least broken.
     pub(super) fn least(&self, objective: Objective, others: &[&Tried]) -> Tried {
         let rates = self.p.cost_rates_for(objective);
         let per_m = rates.rate(self.fuel_kg_s, self.last.rev_s) / self.ground_speed_m_s;
-        let found = Pricing::new(self.p, rates, &self.script, self.start, per_m).search();
+        let mut pricing = Pricing::new(self.p, rates, &self.script, self.start, per_m);
+        pricing.longest_m = self.longest_m();
+        let found = pricing.search();
         let mut error = FlightError::NoTopOfDescent;
         let mut tried: Vec<(Flown, Vec<Limit>)> = Vec::new();
         for candidate in &found {
