@@ -167,7 +167,7 @@ pub struct MapCellFigures {
     pub best: Option<&'static str>,
     /// It saves less than 0.1 %: the ordinary descent does as well.
     pub no_real_difference: bool,
-    /// Money saved against the ordinary descent; none where that breaks a limit.
+    /// Money saved against the ordinary descent; none where that cannot be flown at its rate.
     pub saves_money: Option<f64>,
     /// Time saved.
     pub saves_s: Option<f64>,
@@ -278,7 +278,7 @@ fn name(style: Style, fixed: bool) -> &'static str {
         Style::PowerLeft if fixed => "Throttle left",
         Style::PowerLeft => "Power and RPM left",
         Style::Coarse => "Power left, prop coarse",
-        Style::SteepLate => "Steep, late, least power",
+        Style::SteepLate => "Steep late, least power",
         Style::ShallowEarly => "Shallow, early",
         Style::Least(Objective::Time) => "Least time found",
         Style::Least(Objective::Fuel) => "Least fuel found",
@@ -897,7 +897,7 @@ pub(super) fn key_words(map: &MapFigures, fixed: bool) -> String {
         said.push("- no way keeps every limit".to_owned());
     }
     if cells().any(|c| c.best.is_some() && c.saves_money.is_none()) {
-        said.push("? the ordinary descent breaks a limit".to_owned());
+        said.push("? the ordinary descent cannot be flown at its rate".to_owned());
     }
     format!("{}.", said.join("; "))
 }
@@ -920,8 +920,8 @@ pub fn descend_text(f: &DescendFigures, width: usize) -> String {
     };
     let heads = |heads: &[&str]| heads.iter().map(|&h| h.to_owned()).collect::<Vec<_>>();
     let named = |w: &WayFigures| {
-        let mark = if w.can_be_flown { "" } else { " *" };
-        format!("{} {}{mark}", w.letter, w.name)
+        let mark = if w.can_be_flown { ' ' } else { '*' };
+        format!("{}{mark} {}", w.letter, w.name)
     };
     let first = [7, 6, 10, 9, 10, 7];
     sheet.line(&format!(
@@ -949,9 +949,9 @@ pub fn descend_text(f: &DescendFigures, width: usize) -> String {
         sheet.paragraph("", "", words);
     }
     sheet.heading("Against the ordinary descent; room to speeds; cooling; slow-down");
-    let second = [5, 7, 8, 5, 5, 5, 5, 7, 6, 6];
+    let second = [5, 6, 7, 4, 4, 4, 4, 7, 6, 6];
     sheet.line(&format!(
-        "{:26}{:>20}{:>20}{:>13}{:>6}",
+        "{:26}{:>18}{:>16}{:>13}{:>6}",
         "", "against ordinary", "room, kt, to", "MAP", "nm"
     ));
     sheet.line(&row("", &heads(&CARE_HEAD), &second));
