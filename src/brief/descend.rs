@@ -415,7 +415,8 @@ fn settings(flown: &Flown, cruise: &Cruise, problem: &Problem, top_nm: f64) -> V
     out
 }
 
-fn path(flown: &Flown, from_m: f64, to_m: f64) -> Vec<DescendPoint> {
+fn path(flown: &Flown, study: &Study) -> Vec<DescendPoint> {
+    let (from_m, to_m) = (study.from_m, study.to_m);
     let shown = |t: &&TrackPoint| {
         let kind = flown.segments.get(t.segment).map(|s| s.kind);
         let s = t.state.distance_m;
@@ -425,10 +426,9 @@ fn path(flown: &Flown, from_m: f64, to_m: f64) -> Vec<DescendPoint> {
         ) && s >= from_m
             && s <= to_m + 1.0
     };
-    flown
-        .track
-        .iter()
-        .filter(shown)
+    // All begin at the common point.
+    std::iter::once(&study.cruise)
+        .chain(flown.track.iter().filter(shown))
         .map(|t| DescendPoint {
             to_pattern_nm: nm(to_m - t.state.distance_m).max(0.0),
             altitude_ft: ft(t.indicated_m),
@@ -480,7 +480,7 @@ impl Writer<'_> {
             family: family_key(d.family),
             reflight_time_error_s: plain(d.reflight.time_s),
             reflight_fuel_error_gal: self.fuel.gal(d.reflight.fuel_kg),
-            path: path(&d.flown, self.study.from_m, self.study.to_m),
+            path: path(&d.flown, self.study),
         }
     }
 
