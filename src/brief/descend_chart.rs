@@ -9,8 +9,8 @@ use super::chart::{
 };
 use super::descend::{
     DescendFigures, DescendPoint, MapCellFigures, MapFigures, MapPanelFigures, WayFigures,
-    cell_words, family_words, key_words, signed,
 };
+use super::descend_text::{cell_words, family_words, key_words, signed};
 use super::words::{feet, knots, near, number, up};
 use plotters::style::{FontStyle, RGBColor};
 

@@ -1,10 +1,9 @@
 //! The descent study as one page that needs nothing else: tables, charts and rules of thumb.
 
 use super::chart::ChartError;
-use super::descend::{
-    CARE_HEAD, DescendFigures, TOTALS_HEAD, WayFigures, care_row, thumb_row, totals_row,
-};
+use super::descend::{DescendFigures, WayFigures};
 use super::descend_chart::{descend_map_svg, descend_svg};
+use super::descend_text::{CARE_HEAD, TOTALS_HEAD, care_row, thumb_row, totals_row};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// Ink on white, for paper as for a screen.

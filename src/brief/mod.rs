@@ -10,7 +10,9 @@ mod card;
 mod chart;
 mod descend;
 mod descend_chart;
+mod descend_figures;
 mod descend_page;
+mod descend_text;
 mod figures;
 mod glide;
 mod grid;
@@ -31,12 +33,13 @@ pub use chart::{ChartError, svg};
 pub use descend::{
     AgainstOrdinary, DESCEND_TITLE, DescendCruise, DescendFigures, DescendPoint, DownFigures,
     MapCellFigures, MapFigures, MapPanelFigures, ThumbFigures, WayFigures, descend_json,
-    descend_question, descend_text,
 };
 #[cfg(feature = "png")]
 pub use descend_chart::{descend_map_png, descend_png};
 pub use descend_chart::{descend_map_svg, descend_svg};
+pub use descend_figures::descend_question;
 pub use descend_page::descend_page;
+pub use descend_text::descend_text;
 pub use figures::{
     AlternativeFigures, Conditions, Descent, FieldFigures, Figures, Gain, IdealFigures, LegFigures,
     ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures, Stretch, StretchWind,

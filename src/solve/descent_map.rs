@@ -25,10 +25,10 @@ pub struct BestOf {
     pub no_difference: bool,
 }
 
-/// The cheapest way down alone, as [`study`] finds it.
+/// The cheapest way down alone, as the study finds it.
 ///
 /// # Errors
-/// As [`study`].
+/// [`StudyError`] where there is no cruise, or nothing to be flown to the end.
 pub fn best_of(problem: &Problem, script: &Script) -> Result<BestOf, StudyError> {
     let rig = Rig::new(problem, script)?;
     let rate = PathRule::Rate(rig.rate_m_s());
