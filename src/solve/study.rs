@@ -353,11 +353,27 @@ pub fn study(problem: &Problem, script: &Script) -> Result<Study, StudyError> {
     let own = rig.own();
     let plain: Vec<&Tried> = tried.iter().map(|t| &t.1).chain(&own).collect();
     let objectives = [Objective::Time, Objective::Fuel, Objective::Money];
-    let best: Vec<(Style, Tried)> = objectives
+    let wanted = objectives
         .into_iter()
-        .filter(|&o| o != Objective::Money || problem.prices.are_given())
-        .map(|objective| (Style::Least(objective), rig.least(objective, &plain)))
-        .collect();
+        .filter(|&o| o != Objective::Money || problem.prices.are_given());
+    // Each by a rig of its own, so that the answer is the same on any number of cores.
+    let plain = &plain;
+    let best: Vec<(Style, Tried)> = std::thread::scope(|scope| {
+        let workers: Vec<_> = wanted
+            .map(|objective| {
+                let work = move || Ok(Rig::new(problem, script)?.least(objective, plain));
+                (Style::Least(objective), scope.spawn(work))
+            })
+            .collect();
+        workers
+            .into_iter()
+            .map(|(style, worker)| match worker.join() {
+                Ok(found) => found.map(|t| (style, t)),
+                // A panic is our bug wherever it happens: it goes on here.
+                Err(panic) => std::panic::resume_unwind(panic),
+            })
+            .collect::<Result<_, StudyError>>()
+    })?;
     tried.extend(best);
     let (tops, first_m): (Vec<f64>, Vec<f64>) = tried
         .iter()
