@@ -155,7 +155,7 @@ pub struct MapCellFigures {
     pub best: Option<&'static str>,
     /// It saves less than 0.1 %: the ordinary descent does as well.
     pub no_real_difference: bool,
-    /// Money saved against the ordinary descent; none where that cannot be flown at its rate.
+    /// Money saved against the ordinary descent; none where that cannot be flown at more than half its rate.
     pub saves_money: Option<f64>,
     /// Time saved.
     pub saves_s: Option<f64>,

@@ -407,11 +407,7 @@ fn draw_map(pen: &Pen, f: &DescendFigures, map: &MapFigures) -> Result<(), Chart
         bold,
     )?;
     pen.text(
-        &format!(
-            "Letter: the cheapest way down. Number: money saved against the ordinary one, {} fpm with reduced power. {}.",
-            500,
-            super::words::sentence(&map.fixed)
-        ),
+        "Letter: the cheapest way down. Number: money saved against the ordinary one, reduced power at 500 fpm or the limit.",
         (14.0, 43.0),
         SMALL - 1.0,
         INK,
@@ -426,7 +422,14 @@ fn draw_map(pen: &Pen, f: &DescendFigures, map: &MapFigures) -> Result<(), Chart
     for (p, area) in map.panels.iter().zip(areas) {
         panel(pen, f, map, p, area)?;
     }
-    pen.text(map.y_name, (14.0, 72.0), SMALL, INK, Tie::Left)?;
+    pen.text(
+        &format!("{}.", super::words::sentence(&map.fixed)),
+        (14.0, 61.0),
+        SMALL - 1.0,
+        INK,
+        Tie::Left,
+    )?;
+    pen.text(map.y_name, (14.0, 80.0), SMALL, INK, Tie::Left)?;
     pen.text(
         map.x_name,
         (0.5 * (LEFT + RIGHT), 598.0),

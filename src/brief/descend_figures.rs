@@ -398,10 +398,14 @@ impl DescendFigures {
         let mixture = aircraft.engine.spec.mixtures.get(cruise.mixture);
         let pattern_m = problem.arrival.pattern_altitude_m;
         let fixed_pitch = aircraft.propeller.is_fixed();
+        let cruise_words =
+            "cruise as typed in the first map, else that of the least money in each cell";
         let map_fixed = match map.map(|m| &m.axes) {
-            Some(MapAxes::Wind { .. }) => "the same wind at every height; the cruise of the least money in each cell unless it was typed".to_owned(),
+            Some(MapAxes::Wind { .. }) => {
+                format!("the same wind at every height; {cruise_words}")
+            }
             Some(MapAxes::Prices { .. }) => format!(
-                "{} ft to lose, wind along {} kt",
+                "{} ft to lose, wind along {} kt; {cruise_words}",
                 feet(ft(cruise.level_m - pattern_m)),
                 number(near(kt(c.wind_along_m_s), 0), 0)
             ),

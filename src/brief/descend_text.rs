@@ -154,7 +154,7 @@ pub(super) fn key_words(map: &MapFigures, fixed: bool) -> String {
         said.push("- no way keeps every limit".to_owned());
     }
     if cells().any(|c| c.best.is_some() && c.saves_money.is_none()) {
-        said.push("? the ordinary descent cannot be flown at its rate".to_owned());
+        said.push("? the ordinary descent cannot be flown at half its rate".to_owned());
     }
     format!("{}.", said.join("; "))
 }

@@ -19,7 +19,7 @@ pub struct BestOf {
     /// What it is called; none where no way keeps every limit.
     pub family: Option<Family>,
     /// Saved against the ordinary descent: money, time and fuel; none where that cannot be flown at
-    /// its rate, or nothing keeps every limit.
+    /// more than half its rate, or nothing keeps every limit.
     pub saves: Option<Part>,
     /// It saves less than a lever change must be worth (DESIGN section 5: 0.1 %): the ordinary descent does as well.
     pub no_difference: bool,
@@ -47,11 +47,15 @@ pub fn best_of(problem: &Problem, script: &Script) -> Result<BestOf, StudyError>
             no_difference: false,
         });
     };
-    // Where limits make it gentler, or slow it down first, it is not the descent that others are measured by.
+    // Where limits make it less than half as steep it is not what others are measured by.
+    let ordinary_enough = |f: &Flown| match f.script.descent.first.path {
+        PathRule::Rate(r) => r > 0.5 * rig.rate_m_s(),
+        PathRule::Ias(_) => true,
+    };
     let saves = ordinary
         .as_ref()
         .ok()
-        .filter(|(o, _)| keeps(&ordinary) && o.script.descent.first.path == rate);
+        .filter(|(o, _)| keeps(&ordinary) && ordinary_enough(o));
     let rates = problem.cost_rates_for(Objective::Money);
     let of = |f: &Flown| rates.of(f.time_s, f.fuel_kg, f.revolutions);
     let no_difference = saves.is_some_and(|(o, _)| of(o) - of(flown) < MOVE_WORTH * of(o));
