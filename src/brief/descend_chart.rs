@@ -413,7 +413,7 @@ fn draw_map(pen: &Pen, f: &DescendFigures, map: &MapFigures) -> Result<(), Chart
         INK,
         Tie::Left,
     )?;
-    let (top, bottom) = (108.0, 560.0);
+    let (top, bottom) = (124.0, 560.0);
     let areas: Vec<Box4> = if map.panels.len() > 1 {
         vec![(72.0, top, 500.0, bottom), (552.0, top, 980.0, bottom)]
     } else {
@@ -429,7 +429,7 @@ fn draw_map(pen: &Pen, f: &DescendFigures, map: &MapFigures) -> Result<(), Chart
         INK,
         Tie::Left,
     )?;
-    pen.text(map.y_name, (14.0, 80.0), SMALL, INK, Tie::Left)?;
+    pen.text(map.y_name, (14.0, 84.0), SMALL, INK, Tie::Left)?;
     pen.text(
         map.x_name,
         (0.5 * (LEFT + RIGHT), 598.0),
