@@ -4,9 +4,10 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use fellrun::aircraft::propeller::{Nearby, PropellerGeometry, PropellerTable};
 use fellrun::aircraft::{Levers, Throttle};
 use fellrun::files::trip::{TripFile, load_trip, parse_trip};
+use fellrun::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM};
 use fellrun::reflight::refly;
-use fellrun::solve::plan;
-use fellrun::trip::{Problem, resolve};
+use fellrun::solve::{CruiseAsk, best_of, cruise_of, plan, room_m, study};
+use fellrun::trip::{DescentAsk, Problem, Roughness, resolve};
 use std::cell::Cell;
 use std::hint::black_box;
 use std::path::{Path, PathBuf};
@@ -149,5 +150,42 @@ fn whole(c: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, parts, whole);
+/// The descent study of the demo aircraft from 9,500 ft, and a map.
+fn descents(c: &mut Criterion) {
+    let aircraft = problem().aircraft;
+    let mut ask = DescentAsk {
+        cruise_m: 9_500.0 * M_PER_FT,
+        distance_m: 0.0,
+        along_m_s: 0.0,
+        isa_deviation_k: 0.0,
+        air: Roughness::Light,
+        field_m: 0.0,
+        pattern_m: 1_000.0 * M_PER_FT,
+        before_m: 5.0 * M_PER_NM,
+        mass_kg: aircraft.masses.max_take_off_kg,
+        max_descent_m_s: 500.0 * M_S_PER_FPM,
+        least_map_pa: None,
+        per_s: 120.0 / 3_600.0,
+        fuel_per_kg: 2.4,
+    };
+    ask.distance_m = room_m(&ask, &aircraft);
+    let setting = CruiseAsk::default();
+    let mut group = c.benchmark_group("descents");
+    group.sample_size(10);
+    group.bench_function("study with its cruise", |b| {
+        b.iter(|| {
+            let (p, script) = cruise_of(black_box(&ask), &aircraft, setting).expect("cruises");
+            study(&p, &script).expect("a study")
+        });
+    });
+    group.bench_function("one cell of a map", |b| {
+        b.iter(|| {
+            let (p, script) = cruise_of(black_box(&ask), &aircraft, setting).expect("cruises");
+            best_of(&p, &script).expect("flies")
+        });
+    });
+    group.finish();
+}
+
+criterion_group!(benches, parts, whole, descents);
 criterion_main!(benches);

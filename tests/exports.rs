@@ -402,8 +402,8 @@ fn crosscheck_csv_has_the_keys_and_values_of_the_json() {
     }
     let mut read = csv::Reader::from_reader(segments.as_bytes());
     let heads = read.headers().expect("a head").clone();
-    // kind and four figures, and the two ends
-    assert_eq!(heads.len(), 5 + 2 * first.len());
+    // kind and five figures, and the two ends
+    assert_eq!(heads.len(), 6 + 2 * first.len());
     let all: Vec<csv::StringRecord> = read.records().map(|r| r.expect("a row")).collect();
     assert_eq!(all.len(), rows(json, "segments").len());
     for (row, segment) in all.iter().zip(rows(json, "segments")) {

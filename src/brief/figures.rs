@@ -253,7 +253,6 @@ pub struct SegmentFigures {
     /// Greatest manifold pressure in it.
     pub map_peak_inhg: f64,
     /// Turns flown in it; none on the route.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub turns: Option<f64>,
 }
 

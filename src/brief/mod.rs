@@ -13,6 +13,11 @@ use card::html as card_html;
 mod chart;
 mod circling;
 mod cruise;
+mod descend;
+mod descend_chart;
+mod descend_figures;
+mod descend_page;
+mod descend_text;
 mod differences;
 mod figures;
 mod freezing;
@@ -49,6 +54,16 @@ pub use chart::png;
 pub use chart::{ChartError, svg};
 pub use circling::CirclingFigures;
 pub use cruise::CruiseFigures;
+pub use descend::{
+    AgainstOrdinary, DESCEND_TITLE, DescendCruise, DescendFigures, DescendPoint, DownFigures,
+    MapCellFigures, MapFigures, MapPanelFigures, ThumbFigures, WayFigures, descend_json,
+};
+#[cfg(feature = "png")]
+pub use descend_chart::{descend_map_png, descend_png};
+pub use descend_chart::{descend_map_svg, descend_svg};
+pub use descend_figures::descend_question;
+pub use descend_page::descend_page;
+pub use descend_text::descend_text;
 pub use figures::{
     AlternativeFigures, BarredFigures, Conditions, Descent, FieldFigures, Figures, Gain,
     IdealFigures, LegFigures, ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures,

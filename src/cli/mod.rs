@@ -5,6 +5,7 @@
 
 mod ask;
 mod check;
+mod descend;
 mod fit;
 mod glide;
 mod grid;
@@ -19,6 +20,7 @@ mod winds;
 
 pub use ask::AskArgs;
 pub use check::CheckArgs;
+pub use descend::{Air, DescendArgs, Over};
 pub use fit::FitArgs;
 pub use glide::GlideArgs;
 pub use grid::{GridArgs, Span};
@@ -66,6 +68,8 @@ pub enum Command {
     Grid(GridArgs),
     /// Show the glide without power: best speed, ratio, what the propeller lever does.
     Glide(GlideArgs),
+    /// Fly ways down side by side: what each saves, what it asks, and where coarse and fast pays.
+    Descend(Box<DescendArgs>),
     /// Fit an aircraft profile to rows of a flight manual or to what was measured in flight.
     Fit(FitArgs),
     /// Write a commented file to begin with.
@@ -173,6 +177,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         Command::Settings(args) => settings::run(args),
         Command::Grid(args) => grid::run(args),
         Command::Glide(args) => glide::run(args),
+        Command::Descend(args) => descend::run(args),
         Command::Fit(args) => fit::run(args),
         Command::New(args) => new::run(args),
         Command::Schema(args) => schema::run(args),

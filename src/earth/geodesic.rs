@@ -80,6 +80,18 @@ impl Leg {
         })
     }
 
+    /// A leg of this length (m, at least [`SHORTEST_LEG_M`], at most a quarter of the Earth) north from the equator, for a flight at no
+    /// place in particular.
+    pub(crate) fn nowhere(distance_m: f64) -> Leg {
+        let start = Position::wrapped(0.0, 0.0);
+        Leg {
+            start,
+            end: destination(start, 0.0, distance_m),
+            distance_m,
+            course_start_rad: 0.0,
+        }
+    }
+
     /// Start of the leg.
     pub fn start(&self) -> Position {
         self.start

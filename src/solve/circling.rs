@@ -5,11 +5,11 @@
 //! any above it, so the height is found by halving.
 
 use super::SolveError;
-use super::infeasible::tried;
+use super::infeasible::{level_ground, tried};
 use super::plan::Draft;
 use super::refine::Pilot;
 use super::search::{bare, can_be_flown, on_schedule};
-use crate::flight::Circle;
+use crate::flight::{Circle, Limit};
 use crate::quantity::M_PER_FT;
 use crate::trip::{Bounds, Circling, Problem, Start};
 use std::borrow::Cow;
@@ -46,12 +46,12 @@ fn circle(height_m: f64) -> Circle {
 /// # Errors
 /// [`SolveError`] of the straight search, with what alone would free the trip and that circling does not.
 pub(super) fn planned(problem: Cow<'_, Problem>) -> Result<(Cow<'_, Problem>, Draft), SolveError> {
-    found(problem.clone()).map_err(|e| match tried(&problem, e) {
-        SolveError::Infeasible { limits, ways } => SolveError::Infeasible {
+    found(problem.clone()).map_err(|e| match (may_help(&problem, &e), tried(&problem, e)) {
+        (true, SolveError::Infeasible { limits, ways }) => SolveError::Infeasible {
             limits: format!("{limits}; {}", in_vain(&problem)),
             ways,
         },
-        other => other,
+        (_, other) => other,
     })
 }
 
@@ -61,11 +61,28 @@ pub(super) fn found(problem: Cow<'_, Problem>) -> Result<(Cow<'_, Problem>, Draf
         Ok(draft) => return Ok((problem, draft)),
         Err(e) => e,
     };
+    if !may_help(&problem, &error) {
+        return Err(error);
+    }
+    circled(&problem)
+        .map(|(p, draft)| (Cow::Owned(p), draft))
+        .ok_or(error)
+}
+
+/// Whether it is room for height that is wanting. Turns are no way to burn fuel or time.
+fn may_help(problem: &Problem, error: &SolveError) -> bool {
     match error {
-        SolveError::Infeasible { .. } | SolveError::Unreachable { .. } => circled(&problem)
-            .map(|(p, draft)| (Cow::Owned(p), draft))
-            .ok_or(error),
-        other => Err(other),
+        SolveError::Unreachable { .. } => true,
+        SolveError::Infeasible { limits, .. } => {
+            let free = || {
+                let mut p = problem.clone();
+                level_ground(&mut p);
+                p.forbidden.clear();
+                can_be_flown(&p)
+            };
+            limits == Limit::Distance.words() || free()
+        }
+        _ => false,
     }
 }
 

@@ -59,6 +59,8 @@ pub struct Pricing<'a> {
     pub start: State,
     /// Value of distance, objective unit per m.
     pub per_m: f64,
+    /// Descents that cover more than this are of no use, m; at first the whole way to the pattern point.
+    pub longest_m: f64,
     /// What has been priced already: walks from different starts come by the same descents.
     known: RefCell<Vec<(Descent, Option<Candidate>)>>,
 }
@@ -78,6 +80,7 @@ impl<'a> Pricing<'a> {
             script,
             start,
             per_m,
+            longest_m: problem.length_m - problem.arrival.before_m,
             known: RefCell::new(Vec::new()),
         }
     }
@@ -137,7 +140,7 @@ impl<'a> Pricing<'a> {
         );
         let distance_m = down.end.distance_m - start.distance_m;
         // Longer than the route: no place to begin it.
-        if distance_m > self.pattern_m() {
+        if distance_m > self.longest_m {
             return Ok(None);
         }
         let worth = cost - self.per_m * distance_m;

@@ -44,6 +44,14 @@ pub(super) fn tried(problem: &Problem, error: SolveError) -> SolveError {
     }
 }
 
+/// Takes the ground away.
+pub(super) fn level_ground(p: &mut Problem) {
+    for leg in &mut p.legs {
+        let rows = leg.ground.iter_mut().chain(&mut leg.under_track);
+        rows.for_each(|row| row.2 = NO_GROUND_M);
+    }
+}
+
 /// The problem with one limit lifted, for each that it has, with what that is in words.
 fn lifts(problem: &Problem) -> Vec<(Limit, String, Problem)> {
     let mut out = Vec::new();
@@ -66,12 +74,7 @@ fn lifts(problem: &Problem) -> Vec<(Limit, String, Problem)> {
         });
     }
     let words = "lower ground in climb and descent: a via place round the high ground".to_owned();
-    lift(Limit::Ground, words, &|p| {
-        for leg in &mut p.legs {
-            let rows = leg.ground.iter_mut().chain(&mut leg.under_track);
-            rows.for_each(|row| row.2 = NO_GROUND_M);
-        }
-    });
+    lift(Limit::Ground, words, &level_ground);
     if problem.rules != Rules::None {
         let words = "other levels than the rules have for these courses (limits.rules)".to_owned();
         lift(Limit::Level, words, &|p| {

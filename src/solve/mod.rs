@@ -12,6 +12,7 @@ mod bounded;
 mod circling;
 pub mod cruise;
 mod descent;
+mod descent_map;
 mod ideal;
 mod infeasible;
 mod late;
@@ -22,11 +23,14 @@ mod plan;
 mod power;
 mod refine;
 mod search;
+mod study;
+mod study_rig;
 mod two_speeds;
 mod why;
 
 pub use alternate::{AlternateError, AlternateFlight};
 pub use as_flown::{AsFlown, LegFlown, NotSteady, Steady, TotalFlown, as_flown};
+pub use descent_map::{BestOf, DescentMap, MapAxes, MapPanel, best_of, descent_map};
 pub use late::{Early, HalfWay, Late, LateMeans, LateStart, Rough, late, rough};
 pub use later::{Later, LaterPlan, NotPlanned, later};
 pub use least::{TripError, plan_trip};
@@ -36,4 +40,8 @@ pub use plan::{
     Part, Plan, Sensitivity, Shifted, Termination, Totals, Warning, Workings, open_part,
 };
 pub use search::{SolveError, charged, on_schedule, plan, plan_with_workings, prepared};
+pub use study::{
+    CruiseAsk, Down, Family, NoCoarse, SHALLOW_M_S, STEEP_M_S, Study, StudyError, Style, Thumbs,
+    Way, cruise_of, five_times_m_s, room_m, study, three_per_thousand_m, two_minutes_m,
+};
 pub use why::{Because, CHANGES, DescentMeans, Reason, because, explained, planned_anew};

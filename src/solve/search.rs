@@ -13,8 +13,8 @@ use super::{circling, descent, ideal};
 use crate::air::isa;
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{
-    Climb, ClimbState, Cruise, Descent, DescentPart, Flown, Limit, PathRule, Reduction, Script,
-    State, ThrottleRule, climb_states, fly_recorded, joined, level_speed_m_s,
+    Climb, ClimbState, Cruise, Descent, DescentPart, Flown, Limit, Mark, PathRule, Reduction,
+    Script, State, ThrottleRule, climb_states, fly_recorded, joined, level_speed_m_s,
 };
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::{self, Mismatch};
@@ -41,6 +41,8 @@ const MOST_AGAIN: usize = 3;
 const SCHEDULE_SHARE: f64 = 1e-3;
 /// Flights on the way to it.
 const MOST_SCHEDULES: u32 = 6;
+/// Rate of the ordinary descent, m/s: 500 ft/min (common practice, no source).
+pub(super) const ORDINARY_M_S: f64 = 500.0 * M_S_PER_FPM;
 /// Cruise power is set this much before cruise speed is reached.
 const SET_BEFORE_M_S: f64 = 2.0 * M_S_PER_KT;
 
@@ -750,7 +752,7 @@ impl<'a> Search<'a> {
     }
 
     /// The script that takes a flight from where it begins in the air to its first cruise at the least cost, and the state there.
-    fn join(&self, cruise: Cruise, per_m: f64) -> Option<(Script, ClimbState)> {
+    pub(super) fn join(&self, cruise: Cruise, per_m: f64) -> Option<(Script, ClimbState)> {
         let tried = self.climbs().into_iter().filter_map(|(ias, rev)| {
             let mut script = self.skeleton(ias, rev);
             script.cruise = vec![cruise];
@@ -837,7 +839,7 @@ impl<'a> Search<'a> {
     }
 
     /// A state in steady cruise some way before the pattern.
-    fn cruise_state(
+    pub(super) fn cruise_state(
         &self,
         level_m: f64,
         options: &[CruiseOption],
@@ -1123,14 +1125,29 @@ impl<'a> Search<'a> {
     /// Cruise RPM, MAP reduced to hold the cruise IAS at 500 fpm (or the trip's rate if less): everything else as in the plan. At
     /// fixed pitch the RPM is reduced.
     pub(super) fn ordinary(&self, pilot: &Pilot, plan: &Flown) -> Option<Flown> {
+        self.reduced(
+            pilot,
+            &plan.script_free(),
+            plan.top_of_descent,
+            ORDINARY_M_S,
+        )
+    }
+
+    /// The same at another rate \[m/s\] for a script that starts down near a mark.
+    pub(super) fn reduced(
+        &self,
+        pilot: &Pilot,
+        script: &Script,
+        start: Mark,
+        rate_m_s: f64,
+    ) -> Option<Flown> {
         let p = self.p;
-        let mut script = plan.script_free();
+        let mut script = script.clone();
         let last = *script.cruise.last()?;
-        let start = plan.top_of_descent;
         let hp = 0.5
             * (p.pressure_altitude_m(start.distance_m, last.level_m)
                 + p.pressure_altitude_m(p.length_m, p.arrival.pattern_altitude_m));
-        let rate = (500.0 * M_S_PER_FPM).min(p.limits.max_descent_m_s);
+        let rate = rate_m_s.min(p.limits.max_descent_m_s);
         let cruise_hp = p.pressure_altitude_m(start.distance_m, last.level_m);
         let (cruise_air, _) = p.air_state(start.distance_m, cruise_hp, start.time_s);
         let mass = self.lift_off_kg() - start.fuel_kg;

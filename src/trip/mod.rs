@@ -6,6 +6,7 @@
 mod airspace;
 mod change;
 mod circling;
+mod descent_ask;
 mod levels;
 mod noted;
 mod patch;
@@ -16,6 +17,7 @@ mod route_air;
 pub use airspace::{Airspace, Cloud};
 pub use change::Change;
 pub use circling::Circling;
+pub use descent_ask::DescentAsk;
 pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
 pub use noted::{Noted, NotedFuel};
 pub use patch::{Patch, PatchKind, PathPoint};

@@ -541,7 +541,12 @@ impl Problem {
 
     /// Cost rate by the clock [objective unit / s], by fuel [objective unit / kg] and by revolution [objective unit].
     pub fn cost_rates(&self) -> CostRates {
-        let rates = match self.objective {
+        self.cost_rates_for(self.objective)
+    }
+
+    /// The same where something else is to be least.
+    pub fn cost_rates_for(&self, objective: Objective) -> CostRates {
+        let rates = match objective {
             Objective::Time => CostRates {
                 per_s: 1.0,
                 per_kg: 0.0,
