@@ -117,7 +117,10 @@ const MAY_USE: [(&str, &[&str]); 14] = [
     ("earth", &["quantity"]),
     ("aircraft", &["air", "earth", "quantity"]),
     ("tables", &["aircraft", "air", "earth", "quantity"]),
-    ("teach", &["aircraft", "air", "earth", "quantity"]),
+    (
+        "teach",
+        &["tables", "trip", "aircraft", "air", "earth", "quantity"],
+    ),
     ("fit", &["aircraft", "air", "earth", "quantity"]),
     ("trip", &["aircraft", "air", "earth", "quantity"]),
     ("flight", &["trip", "aircraft", "air", "earth", "quantity"]),

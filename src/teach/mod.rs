@@ -1,3 +1,4 @@
-//! What a lesson shows: so far, the glide without power.
+//! Lessons: the glide without power, and worksheets of exercises with their answers.
 
 pub mod glide;
+pub mod worksheet;

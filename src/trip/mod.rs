@@ -12,7 +12,7 @@ mod route_air;
 
 pub use airspace::{Airspace, Cloud};
 pub use change::Change;
-pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
+pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels, rule_allows};
 pub use patch::{Patch, PatchKind, PathPoint};
 pub use problem::{CostRates, Field, Leg, Note, Problem, ProblemError, TERMINAL_M, resolve};
 pub use route_air::{AirColumn, AirSample, RouteAir};
