@@ -20,6 +20,7 @@ mod units;
 mod weather;
 mod winds;
 mod words;
+mod worksheet;
 
 pub use card::{CARD_LINES_A_SIDE, CardLine, Group, lever_card};
 #[cfg(feature = "png")]
@@ -48,6 +49,11 @@ pub use winds::{
     WINDS_TITLE, WindStretch, WindsFigures, WindsLevel, winds_json, winds_svg, winds_text,
 };
 pub use words::{EACH_ENGINE, ONE_ENGINE};
+pub use worksheet::{
+    ColumnFigures, ExerciseFigures, KEY_TITLE, KeyFigures, MARKS_TITLE, MarkFigures, MarksFigures,
+    NumberFigures, TableFigures, WORKSHEET_TITLE, WorksheetFigures, answer_form, marks_json,
+    marks_text, worksheet_html, worksheet_json, worksheet_markdown,
+};
 
 /// The title of every face.
 pub const TITLE: &str = "Trip sheet: advice, not a weather briefing, not a filed flight plan";

@@ -14,6 +14,7 @@ mod plan;
 mod profile;
 mod settings;
 mod winds;
+mod worksheet;
 
 pub use ask::AskArgs;
 pub use check::CheckArgs;
@@ -24,6 +25,7 @@ pub use new::NewArgs;
 pub use plan::PlanArgs;
 pub use settings::SettingsArgs;
 pub use winds::WindsArgs;
+pub use worksheet::WorksheetArgs;
 
 use clap::{Parser, Subcommand};
 use std::fmt;
@@ -62,6 +64,8 @@ pub enum Command {
     Grid(GridArgs),
     /// Show the glide without power: best speed, ratio, what the propeller lever does.
     Glide(GlideArgs),
+    /// Write exercises with an answer key, or mark a student's answers.
+    Worksheet(WorksheetArgs),
     /// Fit an aircraft profile to rows of a flight manual or to what was measured in flight.
     Fit(FitArgs),
     /// Write a commented file to begin with.
@@ -163,6 +167,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         Command::Settings(args) => settings::run(args),
         Command::Grid(args) => grid::run(args),
         Command::Glide(args) => glide::run(args),
+        Command::Worksheet(args) => worksheet::run(args),
         Command::Fit(args) => fit::run(args),
         Command::New(args) => new::run(args),
         Command::Check(args) => check::run(args),

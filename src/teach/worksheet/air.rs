@@ -7,11 +7,9 @@ use crate::air::{isa, speed, triangle};
 use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG, ZERO_C_K};
 
 const ISA: &str = "U.S. Standard Atmosphere 1976, equations 23, 33a and 42";
-const SETTING: &str =
-    "ICAO Doc 7488: the setting shifts the scale by its own height in the standard atmosphere (U.S. Standard Atmosphere 1976, equation 33a)";
+const SETTING: &str = "ICAO Doc 7488: the setting shifts the scale by its own height in the standard atmosphere (U.S. Standard Atmosphere 1976, equation 33a)";
 const CAS: &str = "U.S. Standard Atmosphere 1976 for the density; compressible calibrated airspeed, which differs little at this speed";
-const VECTORS: &str =
-    "Addition of vectors; FAA Pilot's Handbook of Aeronautical Knowledge, navigation chapter, the wind triangle";
+const VECTORS: &str = "Addition of vectors; FAA Pilot's Handbook of Aeronautical Knowledge, navigation chapter, the wind triangle";
 const TWO_KT: &str = "two knots is as near as a wind side or a drawing is read";
 
 /// Altitudes and true airspeed.

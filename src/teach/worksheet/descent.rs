@@ -7,11 +7,12 @@ use super::teacher::{HIGHEST_FT, Teacher};
 /// The rule of thumb for the top of descent, nm for each 1,000 ft.
 const RULE_NM: f64 = 3.0;
 const RULE: &str = "3 nm for each 1,000 ft: common practice, no source";
-const PLAIN: &str = "Distance = ground speed x time, time = height / rate: definitions, no source needed";
+const PLAIN: &str =
+    "Distance = ground speed x time, time = height / rate: definitions, no source needed";
 const HALF_MILE: &str = "half a mile is as near as a distance is read in flight";
-const ONE_MILE: &str =
-    "a mean wind is known to a few knots, and one knot in a hundred and fifty is a quarter of a mile here";
-const VSI: &str = "the vertical speed indicator has marks at every 100 fpm, and a quarter of that can be read";
+const ONE_MILE: &str = "a mean wind is known to a few knots, and one knot in a hundred and fifty is a quarter of a mile here";
+const VSI: &str =
+    "the vertical speed indicator has marks at every 100 fpm, and a quarter of that can be read";
 const HALF_MINUTE: &str = "half a minute is as near as a clock is minded in flight";
 const TENTH_GAL: &str = "a tenth of a gallon is one step of the printed figures";
 const FIVE_KT: &str = "five knots is one mark of the airspeed indicator";
@@ -121,10 +122,18 @@ pub(super) fn tod(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
             let tas = d.given("tas", 5.0 * (c.tas_kt / 5.0).round(), Unit::Knots);
             let head = draw.coin();
             let high = d.given("wind_high", draw.step(15.0, 45.0, 5.0), Unit::Knots);
-            let low = d.given("wind_low", draw.step(0.0, high.min(20.0) - 5.0, 5.0), Unit::Knots);
+            let low = d.given(
+                "wind_low",
+                draw.step(0.0, high.min(20.0) - 5.0, 5.0),
+                Unit::Knots,
+            );
             let before = d.given("before", draw.step(2.0, 8.0, 1.0), Unit::Nm);
             let mean = d.worked("mean", 0.5 * (high + low), Unit::Knots);
-            let speed = d.worked("gs", if head { tas - mean } else { tas + mean }, Unit::Knots);
+            let speed = d.worked(
+                "gs",
+                if head { tas - mean } else { tas + mean },
+                Unit::Knots,
+            );
             let minutes = d.worked("minutes", (from - to) / rate, Unit::Minutes);
             let way = d.worked("way", speed * minutes / 60.0, Unit::Nm);
             let (question, step) = if head {
@@ -205,7 +214,11 @@ pub(super) fn rate(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
             let away = d.given("away", draw.step(18.0, 45.0, 1.0), Unit::Nm);
             let before = d.given("before", draw.step(3.0, 8.0, 1.0), Unit::Nm);
             let head = draw.coin();
-            let speed = d.worked("gs", if head { tas - wind } else { tas + wind }, Unit::Knots);
+            let speed = d.worked(
+                "gs",
+                if head { tas - wind } else { tas + wind },
+                Unit::Knots,
+            );
             let way = d.worked("way", away - before, Unit::Nm);
             let minutes = d.worked("minutes", way / speed * 60.0, Unit::Minutes);
             let lose = d.worked("lose", from - to, Unit::Feet);
@@ -244,8 +257,16 @@ pub(super) fn rate(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
         }
         Grade::Hard => {
             let mut d = Draft::new("rate_of_two");
-            let from = d.given("from", draw.step(7_500.0, HIGHEST_FT - 500.0, 1_000.0), Unit::Feet);
-            let gate = d.given("gate", draw.step(4_000.0, from - 2_000.0, 500.0), Unit::Feet);
+            let from = d.given(
+                "from",
+                draw.step(7_500.0, HIGHEST_FT - 500.0, 1_000.0),
+                Unit::Feet,
+            );
+            let gate = d.given(
+                "gate",
+                draw.step(4_000.0, from - 2_000.0, 500.0),
+                Unit::Feet,
+            );
             let to = d.given("to", draw.step(1_000.0, gate - 1_000.0, 100.0), Unit::Feet);
             let speed = ground_kt(t, draw, from - 1_000.0)?;
             let speed = d.given("gs", speed, Unit::Knots);

@@ -91,7 +91,11 @@ mod tests {
             let x = draw.step(-1.0, 1.0, 0.5);
             let at = (x + 1.0) * 2.0;
             assert!((0.0..=4.0).contains(&at) && at.fract() == 0.0);
-            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 4")]
+            #[expect(
+                clippy::cast_possible_truncation,
+                clippy::cast_sign_loss,
+                reason = "0 to 4"
+            )]
             let at = at as usize;
             seen[at] += 1;
         }

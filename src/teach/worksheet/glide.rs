@@ -87,7 +87,11 @@ pub(super) fn glide(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exerci
     let tas = d.given("tas", g.tas_kt, Unit::Knots);
     let wind = d.given("wind", draw.step(5.0, 30.0, 5.0), Unit::Knots);
     let head = draw.coin();
-    let ground = d.worked("gs", if head { tas - wind } else { tas + wind }, Unit::Knots);
+    let ground = d.worked(
+        "gs",
+        if head { tas - wind } else { tas + wind },
+        Unit::Knots,
+    );
     let over = d.worked("over", ratio * ground / tas, Unit::Ratio);
     let step = if head {
         "Over the ground: {ratio} x ({tas} - {wind}) / {tas} = {over}."

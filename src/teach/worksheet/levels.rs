@@ -6,7 +6,8 @@ use crate::trip::{Rules, rule_allows};
 
 const VFR: &str = "14 CFR 91.159(a): more than 3,000 ft above the ground, magnetic course 0 to 179 odd thousands plus 500 ft, 180 to 359 \
                    even thousands plus 500 ft";
-const CLOUD: &str = "14 CFR 91.159(a), and 91.155(a): at least 500 ft below cloud below 10,000 ft MSL";
+const CLOUD: &str =
+    "14 CFR 91.159(a), and 91.155(a): at least 500 ft below cloud below 10,000 ft MSL";
 const IFR: &str = "14 CFR 91.179(b): uncontrolled airspace below 18,000 ft, magnetic course 0 to 179 odd thousands, 180 to 359 even thousands";
 const EXACT: &str = "the rule leaves no room";
 /// So near the split of the half circles nothing is asked: a pilot there looks twice.
@@ -40,7 +41,11 @@ pub(super) fn levels(grade: Grade, draw: &mut Draw) -> Option<Exercise> {
             let mut d = Draft::new("level_vfr");
             let course = d.given("course", draw.step(1.0, 360.0, 1.0), Unit::Direction);
             let ground = d.given("ground", draw.step(300.0, 4_500.0, 100.0), Unit::Feet);
-            let least = d.given("least", ground + draw.step(3_100.0, 5_500.0, 100.0), Unit::Feet);
+            let least = d.given(
+                "least",
+                ground + draw.step(3_100.0, 5_500.0, 100.0),
+                Unit::Feet,
+            );
             let east = course.rem_euclid(360.0) < 180.0;
             let answer = level(Rules::UsVfr, course, least, true)?;
             d.end(
@@ -71,22 +76,38 @@ pub(super) fn levels(grade: Grade, draw: &mut Draw) -> Option<Exercise> {
             let course = d.given("course", draw.step(1.0, 360.0, 1.0), Unit::Direction);
             let variation = d.given("variation", draw.step(4.0, 17.0, 1.0), Unit::Degrees);
             let west = draw.coin();
-            let magnetic = turned(if west { course + variation } else { course - variation });
+            let magnetic = turned(if west {
+                course + variation
+            } else {
+                course - variation
+            });
             d.worked("magnetic", magnetic, Unit::Direction);
             let least = d.given("least", draw.step(4_000.0, 10_500.0, 100.0), Unit::Feet);
             let instrument = draw.coin();
-            let rules = if instrument { Rules::UsIfr } else { Rules::UsVfr };
+            let rules = if instrument {
+                Rules::UsIfr
+            } else {
+                Rules::UsVfr
+            };
             let answer = level(rules, magnetic, least, true)?;
             let east = magnetic.rem_euclid(360.0) < 180.0;
             let question = match (west, instrument) {
-                (true, false) => "True course {course}, variation {variation} west, US VFR more than 3,000 ft above the ground. What is the \
-                                  lowest cruising altitude of the rule at or above {least}?",
-                (false, false) => "True course {course}, variation {variation} east, US VFR more than 3,000 ft above the ground. What is \
-                                   the lowest cruising altitude of the rule at or above {least}?",
-                (true, true) => "True course {course}, variation {variation} west, US IFR in uncontrolled airspace. What is the lowest \
-                                 cruising altitude of the rule at or above {least}?",
-                (false, true) => "True course {course}, variation {variation} east, US IFR in uncontrolled airspace. What is the lowest \
-                                  cruising altitude of the rule at or above {least}?",
+                (true, false) => {
+                    "True course {course}, variation {variation} west, US VFR more than 3,000 ft above the ground. What is the \
+                                  lowest cruising altitude of the rule at or above {least}?"
+                }
+                (false, false) => {
+                    "True course {course}, variation {variation} east, US VFR more than 3,000 ft above the ground. What is \
+                                   the lowest cruising altitude of the rule at or above {least}?"
+                }
+                (true, true) => {
+                    "True course {course}, variation {variation} west, US IFR in uncontrolled airspace. What is the lowest \
+                                 cruising altitude of the rule at or above {least}?"
+                }
+                (false, true) => {
+                    "True course {course}, variation {variation} east, US IFR in uncontrolled airspace. What is the lowest \
+                                  cruising altitude of the rule at or above {least}?"
+                }
             };
             d.end(
                 Topic::Levels,
@@ -121,7 +142,11 @@ pub(super) fn levels(grade: Grade, draw: &mut Draw) -> Option<Exercise> {
             let course = d.given("course", draw.step(1.0, 360.0, 1.0), Unit::Direction);
             let variation = d.given("variation", draw.step(4.0, 17.0, 1.0), Unit::Degrees);
             let west = draw.coin();
-            let magnetic = turned(if west { course + variation } else { course - variation });
+            let magnetic = turned(if west {
+                course + variation
+            } else {
+                course - variation
+            });
             d.worked("magnetic", magnetic, Unit::Direction);
             let drift = draw.step(4.0, 12.0, 1.0);
             let drift = if draw.coin() { drift } else { -drift };

@@ -86,13 +86,15 @@ pub fn sheet(teacher: &Teacher, ask: &SheetAsk) -> Result<Vec<Exercise>, SheetEr
             exercise(teacher, topic, grade, &mut draw)
                 .filter(|e| !found.iter().any(|f| f.same_as(e)))
         });
-        found.push(new.ok_or_else(|| SheetError::Exhausted {
-            topic,
-            grade,
-            found: found
-                .iter()
-                .filter(|e| e.topic == topic && e.grade == grade)
-                .count(),
+        found.push(new.ok_or_else(|| {
+            SheetError::Exhausted {
+                topic,
+                grade,
+                found: found
+                    .iter()
+                    .filter(|e| e.topic == topic && e.grade == grade)
+                    .count(),
+            }
         })?);
     }
     Ok(found)

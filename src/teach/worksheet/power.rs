@@ -5,8 +5,7 @@ use super::exercise::{Draft, Ending, Exercise, Grade, Topic, Unit};
 use super::teacher::Teacher;
 
 const READ: &str = "Read from the table, in a straight line between its rows; the table is the model of this aircraft, not its flight manual";
-const ENGINE: &str =
-    "Read from the table; its powers are brake powers after Heywood, Internal Combustion Engine Fundamentals (1988): air flow, friction, pumping";
+const ENGINE: &str = "Read from the table; its powers are brake powers after Heywood, Internal Combustion Engine Fundamentals (1988): air flow, friction, pumping";
 const TENTH_GAL: &str = "a tenth of a gallon is one step of the printed figures";
 const GAL: &str = "two knots or a tenth of a gallon an hour misread is two tenths of a gallon";
 const HALF_INCH: &str = "a quarter of an inch is as near as the gauge is read";
@@ -64,7 +63,10 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
             grade,
             Ending {
                 question: "How much fuel do {minutes} of cruise at {altitude} burn?",
-                steps: vec!["The table gives {flow} at {altitude}.", "{flow} x {minutes} / 60."],
+                steps: vec![
+                    "The table gives {flow} at {altitude}.",
+                    "{flow} x {minutes} / 60.",
+                ],
                 answer: flow * minutes / 60.0,
                 unit: Unit::Gallons,
                 tolerance: 0.1,
@@ -86,7 +88,11 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
         Some(x + share * (y - x))
     };
     if grade == Grade::Medium {
-        let (column, unit) = if t.fixed() { (3, Unit::Knots) } else { (1, Unit::Inches) };
+        let (column, unit) = if t.fixed() {
+            (3, Unit::Knots)
+        } else {
+            (1, Unit::Inches)
+        };
         d.worked("x", table.at(lower, column)?, unit);
         d.worked("y", table.at(lower + 1, column)?, unit);
         return d.end(
@@ -105,9 +111,17 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
                 answer: between(column)?,
                 unit,
                 tolerance: if t.fixed() { 1.0 } else { 0.2 },
-                because: if t.fixed() { "a knot is one step of the printed figures" } else { HALF_INCH },
+                because: if t.fixed() {
+                    "a knot is one step of the printed figures"
+                } else {
+                    HALF_INCH
+                },
                 source: READ,
-                sane: if t.fixed() { (50.0, 250.0) } else { (10.0, 40.0) },
+                sane: if t.fixed() {
+                    (50.0, 250.0)
+                } else {
+                    (10.0, 40.0)
+                },
             },
         );
     }
@@ -116,7 +130,11 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
     let head = draw.coin();
     let flow = d.worked("flow", between(2)?, Unit::Gph);
     let tas = d.worked("tas", between(3)?, Unit::Knots);
-    let speed = d.worked("gs", if head { tas - wind } else { tas + wind }, Unit::Knots);
+    let speed = d.worked(
+        "gs",
+        if head { tas - wind } else { tas + wind },
+        Unit::Knots,
+    );
     let hours = way / speed;
     d.worked("minutes", 60.0 * hours, Unit::Minutes);
     d.end(
@@ -160,7 +178,8 @@ pub(super) fn rpm(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
     let map = d.given("map", draw.step(18.0, 24.0, 0.5), Unit::Inches);
     let high = t.draw_rpm(draw);
     let low = high - draw.step(200.0, 400.0, 100.0);
-    let caption = "Level cruise at {altitude} pressure altitude, mixture for best power, standard day";
+    let caption =
+        "Level cruise at {altitude} pressure altitude, mixture for best power, standard day";
     let columns = [
         ("RPM", Unit::Rpm),
         ("manifold pressure", Unit::Inches),

@@ -5,8 +5,7 @@ use super::exercise::{Draft, Ending, Exercise, Grade, Topic, Unit};
 use super::teacher::Teacher;
 use crate::quantity::{M_S_PER_KT, PA_PER_INHG};
 
-const STEADY: &str =
-    "Steady loss of speed: time = difference / loss, way = mean speed x time; the loss is the mean of the model of this aircraft";
+const STEADY: &str = "Steady loss of speed: time = difference / loss, way = mean speed x time; the loss is the mean of the model of this aircraft";
 const THREE_SECONDS: &str = "a second or two goes by while the hand is on the lever";
 const QUARTER_MILE: &str = "a fifth of a mile is four seconds at this speed";
 
@@ -47,13 +46,19 @@ pub(super) fn slowdown(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
     let seconds = d.worked("seconds", (from - to) / loss, Unit::Seconds);
     if grade == Grade::Easy {
         let question = match (t.fixed(), t.retractable()) {
-            (false, true) => "Level at {altitude} and {from_ias} indicated, you set {map} and leave the propeller at {rpm}. The aeroplane \
-                              loses {loss} of airspeed each second on the mean. After how many seconds may the gear go down, at {to_ias}?",
-            (false, false) => "Level at {altitude} and {from_ias} indicated, you set {map} and leave the propeller at {rpm}. The aeroplane \
+            (false, true) => {
+                "Level at {altitude} and {from_ias} indicated, you set {map} and leave the propeller at {rpm}. The aeroplane \
+                              loses {loss} of airspeed each second on the mean. After how many seconds may the gear go down, at {to_ias}?"
+            }
+            (false, false) => {
+                "Level at {altitude} and {from_ias} indicated, you set {map} and leave the propeller at {rpm}. The aeroplane \
                                loses {loss} of airspeed each second on the mean. After how many seconds is it at the pattern speed of \
-                               {to_ias}?",
-            _ => "Level at {altitude} and {from_ias} indicated, you close the throttle. The aeroplane loses {loss} of airspeed each second \
-                  on the mean. After how many seconds is it at {to_ias}?",
+                               {to_ias}?"
+            }
+            _ => {
+                "Level at {altitude} and {from_ias} indicated, you close the throttle. The aeroplane loses {loss} of airspeed each second \
+                  on the mean. After how many seconds is it at {to_ias}?"
+            }
         };
         return d.end(
             Topic::Slowdown,

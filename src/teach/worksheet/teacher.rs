@@ -4,9 +4,7 @@ use super::draw::Draw;
 use crate::aircraft::{
     AirState, Aircraft, Configuration, Gear, GlidePropeller, Governed, Levers, Throttle, Warmth,
 };
-use crate::quantity::{
-    KG_PER_LB, M_PER_FT, M_S_PER_KT, M3_PER_GAL, PA_PER_INHG,
-};
+use crate::quantity::{KG_PER_LB, M_PER_FT, M_S_PER_KT, M3_PER_GAL, PA_PER_INHG};
 use crate::tables::settings::{SettingsAsk, settings};
 use crate::teach::glide::{GlideAsk, GlideStudy, study};
 use std::cell::{OnceCell, RefCell};
@@ -47,7 +45,10 @@ enum Held {
     Map(i32, i32, i32),
 }
 
-#[expect(clippy::cast_possible_truncation, reason = "drawn numbers are small and whole")]
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "drawn numbers are small and whole"
+)]
 fn whole(x: f64) -> i32 {
     x.round() as i32
 }
@@ -103,7 +104,11 @@ impl<'a> Teacher<'a> {
         let p = &self.aircraft.propeller;
         let high = (p.highest_governed_rev_s * 0.6).floor() * 100.0;
         let low = (p.lowest_governed_rev_s * 0.6).ceil() * 100.0;
-        draw.step(low.max((0.0075 * high).ceil() * 100.0).min(high), high, 100.0)
+        draw.step(
+            low.max((0.0075 * high).ceil() * 100.0).min(high),
+            high,
+            100.0,
+        )
     }
 
     /// A setting that is allowed at an altitude: RPM, per cent of power and what comes of it; `None` if the drawing is not allowed.
