@@ -13,8 +13,7 @@ use plotters::style::FontStyle;
 use serde::Serialize;
 
 /// The title of the lesson.
-pub const WHAT_IF_TITLE: &str =
-    "One lever alone: a lesson from a model; the approved flight manual and the engine maker's limits decide";
+pub const WHAT_IF_TITLE: &str = "One lever alone: a lesson from a model; the approved flight manual and the engine maker's limits decide";
 
 /// A setting in level flight.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -326,8 +325,12 @@ fn about_over_square(rows: &[SquareFigures], own: bool) -> Vec<String> {
 
 fn about_leaning(here: &StateFigures, rows: &[StateFigures]) -> Vec<String> {
     let mut said = Vec::new();
-    let best = rows.iter().max_by(|a, b| a.power_percent.total_cmp(&b.power_percent));
-    let thrifty = rows.iter().max_by(|a, b| a.nm_per_gal.total_cmp(&b.nm_per_gal));
+    let best = rows
+        .iter()
+        .max_by(|a, b| a.power_percent.total_cmp(&b.power_percent));
+    let thrifty = rows
+        .iter()
+        .max_by(|a, b| a.nm_per_gal.total_cmp(&b.nm_per_gal));
     if let (Some(b), Some(t)) = (best, thrifty) {
         said.push(format!(
             "With the other levers at {} / {}, {} makes the most power ({} %); {} goes farthest on a gallon: {} nm against {}, {} kt slower.",
@@ -341,7 +344,10 @@ fn about_leaning(here: &StateFigures, rows: &[StateFigures]) -> Vec<String> {
             number((b.tas_kt - t.tas_kt).max(0.0), 0),
         ));
     }
-    if let Some(rich) = rows.first().filter(|r| best.is_some_and(|b| b.mixture != r.mixture)) {
+    if let Some(rich) = rows
+        .first()
+        .filter(|r| best.is_some_and(|b| b.mixture != r.mixture))
+    {
         said.push(format!(
             "Richer than best power burns {} gph and gives less ({} %): the fuel that finds no air cools the charge, which is what it is \
              for at high power.",
@@ -389,7 +395,12 @@ impl WhatIfFigures {
     pub fn new(all: &WhatIf, aircraft: &Aircraft) -> Self {
         let fuel = Fuel::new(aircraft.fuel.density_kg_m3);
         let spec = &aircraft.engine.spec;
-        let mixture = |row: usize| spec.mixtures.get(row).map_or("", |m| m.name.as_str()).to_owned();
+        let mixture = |row: usize| {
+            spec.mixtures
+                .get(row)
+                .map_or("", |m| m.name.as_str())
+                .to_owned()
+        };
         let rated_pa = 2.0 * spec.rated_power_w / (spec.displacement_m3 * spec.rated_rev_s);
         let state = |s: &State| {
             let name = mixture(s.levers.mixture);
@@ -512,7 +523,10 @@ fn states(sheet: &mut Sheet, title: &str, some: &[StateFigures], here: &StateFig
         } else {
             " "
         };
-        let why = s.left_out.first().map_or_else(String::new, |r| r.text.clone());
+        let why = s
+            .left_out
+            .first()
+            .map_or_else(String::new, |r| r.text.clone());
         let first = format!(
             "{mark} {:>5} {:>5} {:>5}% {:>5} {:>5} {:>5} {:>6}°  ",
             turns(s.rpm),
@@ -620,7 +634,11 @@ pub fn what_if_text(f: &WhatIfFigures, width: usize) -> String {
             number(g.power_percent, 1),
             number(g.fuel_flow_gph, 1),
             number((g.climb_fpm / 10.0).round() * 10.0, 0),
-            if g.of_the_profile { "  what the profile takes" } else { "" }
+            if g.of_the_profile {
+                "  what the profile takes"
+            } else {
+                ""
+            }
         ));
     }
     sheet.paragraph(
@@ -649,11 +667,19 @@ fn draw(pen: &Pen, f: &WhatIfFigures) -> Result<(), ChartError> {
     let span = |values: Vec<f64>, step: f64| {
         let low = values.iter().copied().fold(f64::INFINITY, f64::min);
         let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        (((low / step).floor() - 1.0) * step, ((high / step).ceil() + 1.0) * step)
+        (
+            ((low / step).floor() - 1.0) * step,
+            ((high / step).ceil() + 1.0) * step,
+        )
     };
     let (left, right) = span(places().map(|p| p.rpm).collect(), 100.0);
-    let inside = f.limit_line.iter().filter(|r| r.rpm >= left && r.rpm <= right);
-    let maps = places().map(|p| p.map_inhg).chain(inside.map(|r| r.limit_inhg));
+    let inside = f
+        .limit_line
+        .iter()
+        .filter(|r| r.rpm >= left && r.rpm <= right);
+    let maps = places()
+        .map(|p| p.map_inhg)
+        .chain(inside.map(|r| r.limit_inhg));
     let (low, high) = span(maps.collect(), 1.0);
     let (x, y) = (
         |rpm: f64| LEFT + (RIGHT - LEFT) * (rpm - left) / (right - left),
@@ -683,7 +709,13 @@ fn draw(pen: &Pen, f: &WhatIfFigures) -> Result<(), ChartError> {
     let mut at = (left / step).ceil() * step;
     while at <= right + 1e-6 {
         pen.line(&[(x(at), FIELD.0), (x(at), FIELD.1)], HAIR, 0.6)?;
-        pen.text(&turns(at), (x(at), FIELD.1 + 16.0), SMALL, SOFT, Tie::Centre)?;
+        pen.text(
+            &turns(at),
+            (x(at), FIELD.1 + 16.0),
+            SMALL,
+            SOFT,
+            Tie::Centre,
+        )?;
         at += step;
     }
     let step = tick(high - low, 12.0);
@@ -693,7 +725,14 @@ fn draw(pen: &Pen, f: &WhatIfFigures) -> Result<(), ChartError> {
         pen.text(&number(at, 0), (LEFT - 8.0, y(at)), SMALL, SOFT, Tie::Right)?;
         at += step;
     }
-    pen.write("MAP, in", (14.0, FIELD.0 - 14.0), SMALL, INK, Tie::Left, bold)?;
+    pen.write(
+        "MAP, in",
+        (14.0, FIELD.0 - 14.0),
+        SMALL,
+        INK,
+        Tie::Left,
+        bold,
+    )?;
     pen.write("RPM", (RIGHT, FIELD.1 + 36.0), SMALL, INK, Tie::Right, bold)?;
     // the limit line and RPM/100, over the span of the field
     let along = |value: &dyn Fn(&SquareFigures) -> f64| -> Vec<(f64, f64)> {
@@ -740,12 +779,29 @@ fn draw(pen: &Pen, f: &WhatIfFigures) -> Result<(), ChartError> {
     let target = (x(f.target.rpm), y(f.target.map_inhg));
     pen.dot(here, 5.0)?;
     pen.dot(target, 5.0)?;
-    pen.write("now", (here.0 + 12.0, here.1 - 12.0), MIDDLE, INK, Tie::Left, bold)?;
-    pen.write("wanted", (target.0 - 12.0, target.1 + 14.0), MIDDLE, INK, Tie::Right, bold)?;
+    pen.write(
+        "now",
+        (here.0 + 12.0, here.1 - 12.0),
+        MIDDLE,
+        INK,
+        Tie::Left,
+        bold,
+    )?;
+    pen.write(
+        "wanted",
+        (target.0 - 12.0, target.1 + 14.0),
+        MIDDLE,
+        INK,
+        Tie::Right,
+        bold,
+    )?;
     let middle = 0.5 * (here.0 + target.0);
     let top = second.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
     pen.text(
-        &format!("propeller first: {}", against(f.propeller_first.margin_inhg)),
+        &format!(
+            "propeller first: {}",
+            against(f.propeller_first.margin_inhg)
+        ),
         (middle, top - 14.0),
         SMALL,
         INK,

@@ -13,6 +13,7 @@ mod output;
 mod plan;
 mod profile;
 mod settings;
+mod what_if;
 mod winds;
 mod worksheet;
 
@@ -58,7 +59,7 @@ pub enum Command {
     Plan(Box<PlanArgs>),
     /// Show the wind along and across the course of a trip, by height and stretch.
     Winds(WindsArgs),
-    /// Print a table of power settings of an aircraft.
+    /// Print a table of power settings of an aircraft, or show what one lever does alone.
     Settings(SettingsArgs),
     /// Write thrust, drag, fuel flow and power over every axis as CSV.
     Grid(GridArgs),

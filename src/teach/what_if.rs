@@ -8,8 +8,7 @@
 use crate::air::isa;
 use crate::aircraft::engine::Intake;
 use crate::aircraft::{
-    AirState, Aircraft, Configuration, Governed, Levers, Performance, Refusal, Throttle,
-    Warmth,
+    AirState, Aircraft, Configuration, Governed, Levers, Performance, Refusal, Throttle, Warmth,
 };
 use crate::quantity::{G_M_S2, M_PER_FT, PA_PER_INHG};
 
@@ -306,8 +305,7 @@ impl Lesson<'_> {
         let throttle = Throttle::Fixed(engine.conductance(from.map_pa, from.rev_s, intake));
         (0..=PIECES)
             .map(|i| {
-                let rev_s =
-                    from.rev_s + (to_rev_s - from.rev_s) * f64::from(i) / f64::from(PIECES);
+                let rev_s = from.rev_s + (to_rev_s - from.rev_s) * f64::from(i) / f64::from(PIECES);
                 Gauges {
                     rev_s,
                     map_pa: engine.map_pa(throttle, rev_s, intake),
@@ -325,11 +323,7 @@ impl Lesson<'_> {
             gauges(ask.to_map_pa, ask.to_rev_s),
         );
         let mut first = vec![here];
-        first.extend(self.propeller_alone(
-            gauges(ask.to_map_pa, ask.rev_s),
-            ask.to_rev_s,
-            intake,
-        ));
+        first.extend(self.propeller_alone(gauges(ask.to_map_pa, ask.rev_s), ask.to_rev_s, intake));
         first.push(target);
         let mut second = self.propeller_alone(here, ask.to_rev_s, intake);
         let risen_pa = second.last().map_or(ask.map_pa, |g| g.map_pa);

@@ -10,7 +10,7 @@ use crate::teach::glide::KEPT_BACK_M;
 const FT_PER_NM: f64 = M_PER_NM / M_PER_FT;
 const STILL: &str = "Way = height x glide ratio, 6,076 ft in a mile; the ratio is that of the model of this aircraft";
 const WIND: &str = "Way over the ground = height x ratio x ground speed / airspeed, a flat glide (FAA Glider Flying Handbook, from memory)";
-const HALF: &str = "half a mile: the ratio of a model is known no better";
+const HALF: &str = "the ratio of a model is known no better";
 
 /// The glide.
 pub(super) fn glide(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise> {

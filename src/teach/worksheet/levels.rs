@@ -6,8 +6,7 @@ use crate::trip::{Rules, rule_allows};
 
 const VFR: &str = "14 CFR 91.159(a): more than 3,000 ft above the ground, magnetic course 0 to 179 odd thousands plus 500 ft, 180 to 359 \
                    even thousands plus 500 ft";
-const CLOUD: &str =
-    "14 CFR 91.159(a), and 91.155(a): at least 500 ft below cloud below 10,000 ft MSL";
+const CLOUD: &str = "14 CFR 91.159(a), and 91.155(a): in Class E airspace below 10,000 ft MSL at least 500 ft below cloud";
 const IFR: &str = "14 CFR 91.179(b): uncontrolled airspace below 18,000 ft, magnetic course 0 to 179 odd thousands, 180 to 359 even thousands";
 const EXACT: &str = "the rule leaves no room";
 /// So near the split of the half circles nothing is asked: a pilot there looks twice.
@@ -165,11 +164,11 @@ pub(super) fn levels(grade: Grade, draw: &mut Draw) -> Option<Exercise> {
                 Ending {
                     question: if west {
                         "True course {course}, variation {variation} west, magnetic heading {heading} to hold it in the wind. Ground \
-                         {ground} everywhere, cloud base {base} MSL, US VFR by day in controlled airspace. What is the highest cruising \
+                         {ground} everywhere, cloud base {base} MSL, US VFR by day in Class E airspace. What is the highest cruising \
                          altitude of the rule?"
                     } else {
                         "True course {course}, variation {variation} east, magnetic heading {heading} to hold it in the wind. Ground \
-                         {ground} everywhere, cloud base {base} MSL, US VFR by day in controlled airspace. What is the highest cruising \
+                         {ground} everywhere, cloud base {base} MSL, US VFR by day in Class E airspace. What is the highest cruising \
                          altitude of the rule?"
                     },
                     steps: vec![

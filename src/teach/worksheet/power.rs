@@ -8,7 +8,7 @@ const READ: &str = "Read from the table, in a straight line between its rows; th
 const ENGINE: &str = "Read from the table; its powers are brake powers after Heywood, Internal Combustion Engine Fundamentals (1988): air flow, friction, pumping";
 const TENTH_GAL: &str = "a tenth of a gallon is one step of the printed figures";
 const GAL: &str = "two knots or a tenth of a gallon an hour misread is two tenths of a gallon";
-const HALF_INCH: &str = "a quarter of an inch is as near as the gauge is read";
+const GAUGE: &str = "two tenths of an inch is as near as the gauge is read";
 
 /// Settings from a table.
 pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise> {
@@ -62,7 +62,7 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
             Topic::Settings,
             grade,
             Ending {
-                question: "How much fuel do {minutes} of cruise at {altitude} burn?",
+                question: "By the table, how much fuel do {minutes} of cruise at {altitude} burn?",
                 steps: vec![
                     "The table gives {flow} at {altitude}.",
                     "{flow} x {minutes} / 60.",
@@ -100,9 +100,9 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
             grade,
             Ending {
                 question: if t.fixed() {
-                    "What true airspeed do you expect at {altitude} with the same RPM?"
+                    "By the table, what true airspeed do you expect at {altitude} with the same RPM?"
                 } else {
-                    "What manifold pressure gives the same power at {altitude} with the same RPM?"
+                    "By the table, what manifold pressure gives the same power at {altitude} with the same RPM?"
                 },
                 steps: vec![
                     "{altitude} lies {share} of the way from {below} to {above}.",
@@ -114,7 +114,7 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
                 because: if t.fixed() {
                     "a knot is one step of the printed figures"
                 } else {
-                    HALF_INCH
+                    GAUGE
                 },
                 source: READ,
                 sane: if t.fixed() {
@@ -142,9 +142,9 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
         grade,
         Ending {
             question: if head {
-                "How much fuel does a cruise of {way} burn at {altitude} with that setting and a head wind of {wind}?"
+                "By the table, how much fuel does a cruise of {way} burn at {altitude} with that setting and a head wind of {wind}?"
             } else {
-                "How much fuel does a cruise of {way} burn at {altitude} with that setting and a tail wind of {wind}?"
+                "By the table, how much fuel does a cruise of {way} burn at {altitude} with that setting and a tail wind of {wind}?"
             },
             steps: vec![
                 "{altitude} lies {share} of the way from {below} to {above}: {flow}, {tas}.",
@@ -204,7 +204,7 @@ pub(super) fn rpm(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
                 Topic::Rpm,
                 grade,
                 Ending {
-                    question: "You pull the propeller lever back from {high} to {low} and keep {map}. By how many per cent of rated \
+                    question: "You pull the propeller lever back from {high} to {low} and keep {map}. By the table, by how many per cent of rated \
                                power does the power fall?",
                     steps: vec![
                         "{x} at {high}, {y} at {low}.",
@@ -226,7 +226,7 @@ pub(super) fn rpm(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
             Topic::Rpm,
             grade,
             Ending {
-                question: "You pull the propeller lever back from {high} to {low} and keep {map}. How much less fuel do {minutes} then burn?",
+                question: "You pull the propeller lever back from {high} to {low} and keep {map}. By the table, how much less fuel do {minutes} then burn?",
                 steps: vec!["{x} at {high}, {y} at {low}.", "({x} - {y}) x {minutes} / 60."],
                 answer: (x - y) * minutes / 60.0,
                 unit: Unit::Gallons,
@@ -257,16 +257,16 @@ pub(super) fn rpm(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
         Topic::Rpm,
         grade,
         Ending {
-            question: "You fly with {map} at {high} and want the same power at {low}. What manifold pressure do you set?",
+            question: "You fly with {map} at {high} and want the same power at {low}. By the table, what manifold pressure do you set?",
             steps: vec![
                 "{map} at {high} is {wanted}.",
                 "At {low}, {p} at {from_map} and {q} at {to_map}: {wanted} lies {share} of the way.",
-                "{from_map} + {share} x ({to_map} - {from_map}). Throttle last: RPM falls first only if the limit line allows the corner.",
+                "{from_map} + {share} x ({to_map} - {from_map}).",
             ],
             answer: table.at(below, 1)? + share * (table.at(below + 1, 1)? - table.at(below, 1)?),
             unit: Unit::Inches,
             tolerance: 0.2,
-            because: HALF_INCH,
+            because: GAUGE,
             source: ENGINE,
             sane: (15.0, 40.0),
         },
