@@ -19,6 +19,7 @@ mod terminal;
 mod units;
 mod weather;
 mod what_if;
+mod what_if_chart;
 mod winds;
 mod words;
 mod worksheet;
@@ -44,12 +45,13 @@ pub use settings::{
 };
 pub use terminal::terminal;
 pub use weather::{LaterFigures, LaterOutcome, SourceFigures};
-#[cfg(feature = "png")]
-pub use what_if::what_if_png;
 pub use what_if::{
     GaugeFigures, GoAroundFigures, SquareFigures, StateFigures, WHAT_IF_TITLE, WayFigures,
-    WhatIfFigures, what_if_json, what_if_svg, what_if_text,
+    WhatIfFigures, what_if_json, what_if_text,
 };
+#[cfg(feature = "png")]
+pub use what_if_chart::what_if_png;
+pub use what_if_chart::what_if_svg;
 #[cfg(feature = "png")]
 pub use winds::winds_png;
 pub use winds::{

@@ -1,15 +1,11 @@
-//! One lever alone: figures, text, drawing and JSON of the lesson of [`crate::teach::what_if`].
+//! One lever alone: figures, text and JSON of the lesson of [`crate::teach::what_if`].
 
-use super::chart::{
-    ChartError, HAIR, HEIGHT, INK, LEFT, MIDDLE, Pen, RIGHT, SMALL, SOFT, Tie, on_canvas, tick,
-};
 use super::settings::{ReasonFigures, words};
 use super::terminal::Sheet;
 use super::units::{Fuel, celsius, fpm, ft, inhg, kt, lb, percent, plain, rpm};
-use super::words::{EACH_ENGINE, ONE_ENGINE, feet, number, sentence};
+use super::words::{EACH_ENGINE, ONE_ENGINE, feet, number, revs, sentence};
 use crate::aircraft::Aircraft;
 use crate::teach::what_if::{Gauges, State, Way, WhatIf};
-use plotters::style::FontStyle;
 use serde::Serialize;
 
 /// The title of the lesson.
@@ -127,8 +123,10 @@ pub struct WhatIfFigures {
     pub propeller_first: WayFigures,
     /// Whether the profile has a limit line of its own; else RPM/100 inches are kept.
     pub limit_line_of_profile: bool,
-    /// The limit line.
-    pub limit_line: Vec<SquareFigures>,
+    /// The limit line against RPM/100.
+    pub over_square: Vec<SquareFigures>,
+    /// The limit line, from the lowest governed speed to the highest.
+    pub limit_line: Vec<GaugeFigures>,
     /// Pressure altitude of the high field.
     pub field_pressure_altitude_ft: f64,
     /// Its density altitude.
@@ -167,12 +165,12 @@ fn way(w: &Way) -> WayFigures {
 }
 
 /// "22.5 in".
-fn inches(x: f64) -> String {
+pub(super) fn inches(x: f64) -> String {
     format!("{} in", number(x, 1))
 }
 
 /// "2,400".
-fn turns(x: f64) -> String {
+pub(super) fn turns(x: f64) -> String {
     number(x, 0)
 }
 
@@ -209,7 +207,7 @@ fn about_rpm(here: &StateFigures, states: &[StateFigures]) -> Vec<String> {
     let mut said = Vec::new();
     if let Some(s) = lowest(states, here, |s| s.rpm) {
         said.push(format!(
-            "From {} to {} rpm at the same {}: power {} %, fuel flow {} gph, true airspeed {} kt, blade angle {}°. Fewer cylinders are \
+            "From {} to {} rpm at the same {}: power {} % of rated, fuel flow {} gph, true airspeed {} kt, blade angle {}°. Fewer cylinders are \
              filled each minute; friction takes less, so power falls by less than RPM ({} % of it for {} % of RPM).",
             turns(here.rpm),
             turns(s.rpm),
@@ -232,7 +230,7 @@ fn about_map(here: &StateFigures, states: &[StateFigures]) -> Vec<String> {
     let mut said = Vec::new();
     if let Some(s) = beside(states, here, |s| s.map_inhg) {
         said.push(format!(
-            "An inch less at the same {} rpm: power {} %, fuel flow {} gph, true airspeed {} kt, blade angle {}°. The governor keeps the \
+            "An inch less at the same {} rpm: power {} % of rated, fuel flow {} gph, true airspeed {} kt, blade angle {}°. The governor keeps the \
              RPM by flattening the blades, so the tachometer does not show that power changed.",
             turns(here.rpm),
             moves(s.power_percent - here.power_percent, 1),
@@ -245,8 +243,10 @@ fn about_map(here: &StateFigures, states: &[StateFigures]) -> Vec<String> {
 }
 
 /// Where a way stands against the line.
-fn against(margin_inhg: f64) -> String {
-    if margin_inhg < 0.0 {
+pub(super) fn against(margin_inhg: f64) -> String {
+    if margin_inhg.abs() < 0.05 {
+        "on the limit line".to_owned()
+    } else if margin_inhg < 0.0 {
         format!("over the limit line by {}", inches(-margin_inhg))
     } else {
         format!("{} below the limit line", inches(margin_inhg))
@@ -257,29 +257,36 @@ fn about_order(all: &WhatIf, from: &StateFigures) -> Vec<String> {
     let w = &all.ways;
     let (to_map, to_rpm) = (inhg(all.ask.to_map_pa), rpm(all.ask.to_rev_s));
     let risen = inhg(w.risen_pa);
+    let left_alone = if risen > from.map_inhg + 0.05 {
+        format!(
+            "MAP rises by itself to {}, for the slower engine draws less through the same throttle",
+            inches(risen)
+        )
+    } else {
+        format!("MAP ends at {}", inches(risen))
+    };
     let mut said = vec![
         format!(
-            "Reducing from {} / {} to {} / {}. Propeller first, throttle left alone: MAP rises by itself to {}, for the slower engine \
-             draws less through the same throttle; the nearest it comes is {}, at {} rpm. Throttle first: never nearer than {}.",
+            "Reducing from {} / {} to {} / {}. Propeller first, throttle left alone: {left_alone}; at the worst, at {} rpm, it is {}. \
+             Throttle first: at the worst {}.",
             inches(from.map_inhg),
             turns(from.rpm),
             inches(to_map),
             turns(to_rpm),
-            inches(risen),
-            against(inhg(w.propeller_first.margin_pa)),
             turns(rpm(w.propeller_first.worst.rev_s)),
+            against(inhg(w.propeller_first.margin_pa)),
             against(inhg(w.throttle_first.margin_pa)),
         ),
         "So throttle first when reducing. Adding goes the same way back: RPM first, then throttle. Trim MAP after the propeller: it has \
-         drifted up a little."
+         drifted a little."
             .to_owned(),
     ];
     let full = inhg(w.full_throttle_pa);
     said.push(match w.full_throttle_meets {
         Some(g) => format!(
-            "Where it bites: at full throttle here ({} at the highest RPM) the propeller alone brought back meets the limit line at {} rpm.",
+            "Where it bites: at full throttle here ({} at the highest RPM) the propeller alone brought back meets the limit line at about {} rpm.",
             inches(full),
-            turns(rpm(g.rev_s))
+            revs(rpm(g.rev_s))
         ),
         None => format!(
             "At this height full throttle gives {} at the highest RPM, and the propeller alone brought back nowhere meets the limit line. \
@@ -382,7 +389,7 @@ fn about_go_around(all: &WhatIf, rows: &[GoAroundFigures], threshold_ft: f64) ->
                 r.mixture,
                 number(c.power_percent, 1),
                 c.mixture,
-                number((c.climb_fpm - r.climb_fpm).abs(), 0),
+                number(((c.climb_fpm - r.climb_fpm) / 10.0).round().abs() * 10.0, 0),
                 feet(threshold_ft)
             ));
         }
@@ -430,7 +437,7 @@ impl WhatIfFigures {
         let here = state(&all.here);
         let (rpm_alone, map_alone) = (states(&all.by_rev), states(&all.by_map));
         let mixture_alone = states(&all.by_mixture);
-        let limit_line: Vec<SquareFigures> = all
+        let over_square: Vec<SquareFigures> = all
             .square
             .iter()
             .map(|s| SquareFigures {
@@ -474,7 +481,7 @@ impl WhatIfFigures {
             about_rpm: about_rpm(&here, &rpm_alone),
             about_map: about_map(&here, &map_alone),
             about_order: about_order(all, &here),
-            about_over_square: about_over_square(&limit_line, own),
+            about_over_square: about_over_square(&over_square, own),
             about_leaning: about_leaning(&here, &mixture_alone),
             about_go_around: about_go_around(
                 all,
@@ -492,7 +499,8 @@ impl WhatIfFigures {
             throttle_first: way(&all.ways.throttle_first),
             propeller_first: way(&all.ways.propeller_first),
             limit_line_of_profile: own,
-            limit_line,
+            over_square,
+            limit_line: all.limit_line.iter().map(|&g| gauges(g)).collect(),
             field_pressure_altitude_ft: ft(all.ask.field_m),
             field_density_altitude_ft: ft(all.field_density_m),
             go_around,
@@ -582,7 +590,7 @@ pub fn what_if_text(f: &WhatIfFigures, width: usize) -> String {
         "  {:>5} {:>8} {:>8} {:>20} {:>18}",
         "RPM", "RPM/100", "limit", "pressure at RPM/100", "at the limit"
     ));
-    for r in &f.limit_line {
+    for r in &f.over_square {
         sheet.line(&format!(
             "  {:>5} {:>8} {:>8} {:>19}% {:>17}%",
             turns(r.rpm),
@@ -655,188 +663,4 @@ pub fn what_if_text(f: &WhatIfFigures, width: usize) -> String {
         sheet.paragraph("  ", "    ", &sentence(s));
     }
     sheet.finish()
-}
-
-/// Top and bottom of the field of the drawing.
-const FIELD: (f64, f64) = (86.0, 610.0);
-
-fn draw(pen: &Pen, f: &WhatIfFigures) -> Result<(), ChartError> {
-    let bold = FontStyle::Bold;
-    let ways = [&f.throttle_first, &f.propeller_first];
-    let places = || ways.into_iter().flat_map(|w| &w.points);
-    let span = |values: Vec<f64>, step: f64| {
-        let low = values.iter().copied().fold(f64::INFINITY, f64::min);
-        let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        (
-            ((low / step).floor() - 1.0) * step,
-            ((high / step).ceil() + 1.0) * step,
-        )
-    };
-    let (left, right) = span(places().map(|p| p.rpm).collect(), 100.0);
-    let inside = f
-        .limit_line
-        .iter()
-        .filter(|r| r.rpm >= left && r.rpm <= right);
-    let maps = places()
-        .map(|p| p.map_inhg)
-        .chain(inside.map(|r| r.limit_inhg));
-    let (low, high) = span(maps.collect(), 1.0);
-    let (x, y) = (
-        |rpm: f64| LEFT + (RIGHT - LEFT) * (rpm - left) / (right - left),
-        |map: f64| FIELD.1 - (FIELD.1 - FIELD.0) * (map - low) / (high - low),
-    );
-    let head = format!(
-        "{}: from {} / {} to {} / {}",
-        f.aircraft,
-        inches(f.here.map_inhg),
-        turns(f.here.rpm),
-        inches(f.target.map_inhg),
-        turns(f.target.rpm)
-    );
-    pen.write(&head, (14.0, 22.0), 20.0, INK, Tie::Left, bold)?;
-    pen.text(
-        &format!(
-            "{} ft pressure altitude. Two ways to less power, on the gauges: manifold pressure in inches over RPM.",
-            feet(f.pressure_altitude_ft)
-        ),
-        (14.0, 47.0),
-        SMALL,
-        INK,
-        Tie::Left,
-    )?;
-    // scales
-    let step = tick(right - left, 10.0);
-    let mut at = (left / step).ceil() * step;
-    while at <= right + 1e-6 {
-        pen.line(&[(x(at), FIELD.0), (x(at), FIELD.1)], HAIR, 0.6)?;
-        pen.text(
-            &turns(at),
-            (x(at), FIELD.1 + 16.0),
-            SMALL,
-            SOFT,
-            Tie::Centre,
-        )?;
-        at += step;
-    }
-    let step = tick(high - low, 12.0);
-    let mut at = (low / step).ceil() * step;
-    while at <= high + 1e-6 {
-        pen.line(&[(LEFT, y(at)), (RIGHT, y(at))], HAIR, 0.6)?;
-        pen.text(&number(at, 0), (LEFT - 8.0, y(at)), SMALL, SOFT, Tie::Right)?;
-        at += step;
-    }
-    pen.write(
-        "MAP, in",
-        (14.0, FIELD.0 - 14.0),
-        SMALL,
-        INK,
-        Tie::Left,
-        bold,
-    )?;
-    pen.write("RPM", (RIGHT, FIELD.1 + 36.0), SMALL, INK, Tie::Right, bold)?;
-    // the limit line and RPM/100, over the span of the field
-    let along = |value: &dyn Fn(&SquareFigures) -> f64| -> Vec<(f64, f64)> {
-        let mut line: Vec<(f64, f64)> = Vec::new();
-        for pair in f.limit_line.windows(2) {
-            let (a, b) = (&pair[1], &pair[0]);
-            for i in 0..=20 {
-                let share = f64::from(i) / 20.0;
-                let rpm = a.rpm + share * (b.rpm - a.rpm);
-                let map = value(a) + share * (value(b) - value(a));
-                if rpm >= left && rpm <= right && map >= low && map <= high {
-                    line.push((x(rpm), y(map)));
-                }
-            }
-        }
-        line.sort_by(|p, q| p.0.total_cmp(&q.0));
-        line
-    };
-    let limit = along(&|r| r.limit_inhg);
-    pen.line(&limit, INK, 3.0)?;
-    let name = if f.limit_line_of_profile {
-        "limit line of the profile"
-    } else {
-        "RPM/100, kept for want of a limit line"
-    };
-    if let Some(&(px, py)) = limit.get(limit.len() / 8) {
-        pen.write(name, (px, py - 14.0), MIDDLE, INK, Tie::Left, bold)?;
-    }
-    if f.limit_line_of_profile {
-        let square = along(&|r| r.square_inhg);
-        pen.dashed(&square, SOFT, 1.2, 2.0, 5.0)?;
-        if let Some(&(px, py)) = square.get(square.len() * 7 / 8) {
-            pen.text("RPM/100", (px + 8.0, py + 16.0), SMALL, SOFT, Tie::Left)?;
-        }
-    }
-    // the ways
-    let path = |w: &WayFigures| -> Vec<(f64, f64)> {
-        w.points.iter().map(|p| (x(p.rpm), y(p.map_inhg))).collect()
-    };
-    let (first, second) = (path(&f.throttle_first), path(&f.propeller_first));
-    pen.line(&first, INK, 2.0)?;
-    pen.dashed(&second, INK, 2.0, 9.0, 6.0)?;
-    let here = (x(f.here.rpm), y(f.here.map_inhg));
-    let target = (x(f.target.rpm), y(f.target.map_inhg));
-    pen.dot(here, 5.0)?;
-    pen.dot(target, 5.0)?;
-    pen.write(
-        "now",
-        (here.0 + 12.0, here.1 - 12.0),
-        MIDDLE,
-        INK,
-        Tie::Left,
-        bold,
-    )?;
-    pen.write(
-        "wanted",
-        (target.0 - 12.0, target.1 + 14.0),
-        MIDDLE,
-        INK,
-        Tie::Right,
-        bold,
-    )?;
-    let middle = 0.5 * (here.0 + target.0);
-    let top = second.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
-    pen.text(
-        &format!(
-            "propeller first: {}",
-            against(f.propeller_first.margin_inhg)
-        ),
-        (middle, top - 14.0),
-        SMALL,
-        INK,
-        Tie::Centre,
-    )?;
-    let bottom = first.iter().map(|p| p.1).fold(f64::NEG_INFINITY, f64::max);
-    pen.text(
-        &format!("throttle first: {}", against(f.throttle_first.margin_inhg)),
-        (middle, bottom + 20.0),
-        SMALL,
-        INK,
-        Tie::Centre,
-    )?;
-    pen.text(
-        "Throttle first when reducing, RPM first when adding. A model: the flight manual and the engine maker's limits decide.",
-        (14.0, HEIGHT - 14.0),
-        SMALL,
-        SOFT,
-        Tie::Left,
-    )
-}
-
-/// The two ways against the limit line, as SVG.
-///
-/// # Errors
-/// [`ChartError`]: a failure of the drawing library, which would be our bug.
-pub fn what_if_svg(f: &WhatIfFigures) -> Result<String, ChartError> {
-    on_canvas(|pen| draw(pen, f))
-}
-
-/// The same as PNG, two pixels to a chart unit.
-///
-/// # Errors
-/// As [`what_if_svg`].
-#[cfg(feature = "png")]
-pub fn what_if_png(f: &WhatIfFigures) -> Result<Vec<u8>, ChartError> {
-    super::chart::in_pixels(&what_if_svg(f)?)
 }

@@ -24,6 +24,8 @@ const MAP_STEP_PA: f64 = PA_PER_INHG;
 const MAP_STEPS: i32 = 4;
 /// Pieces in which a path at a fixed throttle is drawn.
 const PIECES: u32 = 24;
+/// Pieces in which the limit line is drawn, a few rpm each.
+const LINE_PIECES: u32 = 240;
 /// Usual power from which the lesson starts, where the profile allows it.
 const USUAL_POWER: f64 = 0.65;
 /// Usual move to less: RPM, rev/s (300 rpm).
@@ -202,8 +204,10 @@ pub struct WhatIf {
     pub by_mixture: Vec<State>,
     /// The two ways to less.
     pub ways: Ways,
-    /// The limit line.
+    /// The limit line against RPM/100, every 200 rpm.
     pub square: Vec<Square>,
+    /// The limit line to be drawn, from the lowest governed speed to the highest.
+    pub limit_line: Vec<Gauges>,
     /// Density altitude of the high field, m.
     pub field_density_m: f64,
     /// Mixture that the profile takes for full power there.
@@ -376,6 +380,18 @@ impl Lesson<'_> {
             .collect()
     }
 
+    fn limit_line(&self) -> Vec<Gauges> {
+        let p = &self.aircraft.propeller;
+        let span = p.highest_governed_rev_s - p.lowest_governed_rev_s;
+        (0..=LINE_PIECES)
+            .map(|i| p.lowest_governed_rev_s + span * f64::from(i) / f64::from(LINE_PIECES))
+            .map(|rev_s| Gauges {
+                rev_s,
+                map_pa: self.aircraft.map_limit_pa(rev_s),
+            })
+            .collect()
+    }
+
     fn go_around(&self, air: AirState, wanted: usize) -> Vec<GoAround> {
         let (a, mass_kg) = (self.aircraft, self.ask.mass_kg);
         let ias = a
@@ -452,6 +468,7 @@ pub fn what_if(aircraft: &Aircraft, ask: WhatIfAsk) -> Result<WhatIf, WhatIfErro
         by_mixture,
         ways: lesson.ways(here.tas_m_s),
         square: lesson.square(),
+        limit_line: lesson.limit_line(),
         field_density_m,
         field_mixture,
         go_around: lesson.go_around(field, field_mixture),

@@ -61,10 +61,13 @@ fn makes_sense(e: &Exercise) {
         e.kind,
         e.answer
     );
-    assert!(
-        e.tolerance >= 0.0 && e.tolerance < 0.25 * e.answer.value.abs().max(4.0),
-        "{e:?}"
-    );
+    // A tolerance that takes half of what can be answered asks nothing; a direction has no size.
+    let size = if e.answer.unit == Unit::Direction {
+        90.0
+    } else {
+        e.answer.value.abs().max(4.0)
+    };
+    assert!(e.tolerance >= 0.0 && e.tolerance < 0.25 * size, "{e:?}");
     assert!(!e.steps.is_empty() && !e.source.is_empty() && !e.because.is_empty());
     if let Some(t) = &e.table {
         assert!(t.rows.len() >= 3 && t.rows.iter().all(|r| r.len() == t.columns.len()));
@@ -175,7 +178,7 @@ fn regress_the_levels_of_seed_1() {
     };
     let sheet = drawn(&Teacher::new(&aircraft), &ask);
     let numbers: Vec<f64> = sheet.iter().map(|e| given(e, "course")).collect();
-    assert_eq!((numbers, code(&sheet).as_str()), (vec![0.0; 3], ""));
+    assert_eq!(numbers, [193.0, 249.0, 293.0]);
 }
 
 /// Rules of thumb lie within the tolerance of the exact answer, so that who uses them is not marked wrong.

@@ -20,14 +20,16 @@ pub(super) fn slowdown(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
     let mut d = Draft::new(kind);
     let altitude = draw.step(1_000.0, 6_000.0, 500.0);
     let (rpm, _, c) = t.draw_cruise(draw, 1_000.0 * (altitude / 1_000.0).round())?;
-    let from = 5.0 * (c.ias_kt / 5.0).floor();
+    // Down from a descent it may be faster than cruise.
+    let most = (c.ias_kt + 15.0).min(a.speeds.vno_m_s / M_S_PER_KT);
     let to_m_s = if t.retractable() {
         a.speeds.vlo_extend_m_s
     } else {
         a.procedures.pattern_m_s
     };
     let to = (to_m_s / M_S_PER_KT).floor();
-    let map = a.procedures.least_descent_map_pa / PA_PER_INHG;
+    let from = draw.step(5.0 * (to / 5.0).ceil() + 10.0, most, 5.0);
+    let map = a.procedures.least_descent_map_pa / PA_PER_INHG + draw.step(0.0, 3.0, 0.5);
     let seconds = t.slow_down_s(altitude, from, to, rpm, map)?;
     d.given("altitude", altitude, Unit::Feet);
     let from = d.given("from_ias", from, Unit::Knots);

@@ -284,7 +284,8 @@ fn gliding(all: &GlideStudy) -> Vec<Gliding> {
         Some(Gliding {
             weight_lb: kg / KG_PER_LB,
             tas_kt: forward.tas_m_s / M_S_PER_KT,
-            ias_kt: forward.ias_m_s / M_S_PER_KT,
+            // Up: at fixed pitch the best may lie where a slower propeller stops.
+            ias_kt: (forward.ias_m_s / M_S_PER_KT).ceil(),
             ratio: forward.ratio,
             back: back.map(|b| (b.still.ratio, b.still.ias_m_s / M_S_PER_KT)),
         })
