@@ -12,6 +12,7 @@ mod figures;
 mod glide;
 mod grid;
 mod json;
+mod marks;
 #[cfg(test)]
 pub(crate) mod sample;
 mod settings;
@@ -20,6 +21,7 @@ mod units;
 mod weather;
 mod what_if;
 mod what_if_chart;
+mod what_if_words;
 mod winds;
 mod words;
 mod worksheet;
@@ -39,6 +41,7 @@ pub use glide::{
 };
 pub use grid::grid_csv;
 pub use json::json;
+pub use marks::{MARKS_TITLE, MarkFigures, MarksFigures, marks_json, marks_text};
 pub use settings::{
     CellFigures, ReasonFigures, SETTINGS_TITLE, SettingFigures, SettingsFigures, SettingsRow,
     settings_csv, settings_json, settings_text,
@@ -59,9 +62,9 @@ pub use winds::{
 };
 pub use words::{EACH_ENGINE, ONE_ENGINE};
 pub use worksheet::{
-    ColumnFigures, ExerciseFigures, KEY_TITLE, KeyFigures, MARKS_TITLE, MarkFigures, MarksFigures,
-    NumberFigures, TableFigures, WORKSHEET_TITLE, WorksheetFigures, answer_form, marks_json,
-    marks_text, worksheet_html, worksheet_json, worksheet_markdown,
+    ColumnFigures, ExerciseFigures, KEY_TITLE, KeyFigures, NumberFigures, TableFigures,
+    WORKSHEET_TITLE, WorksheetFigures, answer_form, worksheet_html, worksheet_json,
+    worksheet_markdown,
 };
 
 /// The title of every face.

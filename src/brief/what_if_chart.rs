@@ -4,7 +4,8 @@ use super::chart::{
     ChartError, HAIR, HEIGHT, INK, LEFT, MIDDLE, Pen, RIGHT, SMALL, SOFT, Tie, on_canvas,
     text_width, tick,
 };
-use super::what_if::{GaugeFigures, WayFigures, WhatIfFigures, against, inches, turns};
+use super::what_if::{GaugeFigures, WayFigures, WhatIfFigures};
+use super::what_if_words::{against, inches, turns};
 use super::words::{feet, number};
 use plotters::style::FontStyle;
 
@@ -107,8 +108,8 @@ fn draw(pen: &Pen, f: &WhatIfFigures) -> Result<(), ChartError> {
         "RPM/100, kept for want of a limit line"
     };
     let from = limit.first().map_or(LEFT, |p| p.0) + 10.0;
-    let top = highest(&limit, from, text_width(name, MIDDLE));
-    pen.write(name, (from, top - 14.0), MIDDLE, INK, Tie::Left, bold)?;
+    let width = text_width(name, MIDDLE);
+    let label = (from + 0.5 * width, highest(&limit, from, width) - 14.0);
     if f.limit_line_of_profile {
         let square: Vec<(f64, f64)> = inside
             .iter()
@@ -132,6 +133,7 @@ fn draw(pen: &Pen, f: &WhatIfFigures) -> Result<(), ChartError> {
     pen.dashed(&second, INK, 2.0, 9.0, 6.0)?;
     let here = (x(f.here.rpm), y(f.here.map_inhg));
     let target = (x(f.target.rpm), y(f.target.map_inhg));
+    pen.boxed(name, label, MIDDLE, bold)?;
     pen.dot(here, 5.0)?;
     pen.dot(target, 5.0)?;
     pen.write(
@@ -160,7 +162,7 @@ fn draw(pen: &Pen, f: &WhatIfFigures) -> Result<(), ChartError> {
     let words = format!("throttle first: {}", against(f.throttle_first.margin_inhg));
     pen.boxed(&words, (middle, bottom + 20.0), SMALL, FontStyle::Normal)?;
     pen.text(
-        "Throttle first when reducing, RPM first when adding. A model: the flight manual and the engine maker's limits decide.",
+        "Throttle first when reducing, RPM first when adding; MAP trimmed as the propeller moves. A model: the flight manual and the engine maker's limits decide.",
         (14.0, HEIGHT - 14.0),
         SMALL,
         SOFT,

@@ -4,10 +4,11 @@ use super::output::{self, Target};
 use super::plan::{Picture, picture};
 use super::settings::{SettingsArgs, settable};
 use super::{Failure, profile};
-use crate::aircraft::Aircraft;
+use crate::air::isa;
+use crate::aircraft::{Aircraft, Warmth};
 use crate::brief::{WhatIfFigures, what_if_json, what_if_svg, what_if_text};
 use crate::quantity::{M_PER_FT, PA_PER_INHG};
-use crate::teach::what_if::{WhatIfAsk, WhatIfError, what_if};
+use crate::teach::what_if::{USUAL_CRUISE_M, WhatIfAsk, WhatIfError, what_if};
 
 /// The one value of an option that a table takes several of.
 fn only(option: &str, values: &[f64]) -> Result<Option<f64>, Failure> {
@@ -31,7 +32,12 @@ fn ask(args: &SettingsArgs, aircraft: &Aircraft) -> Result<WhatIfAsk, Failure> {
         .map(|ft| profile::checked("--altitude-ft", "altitude", ft).map(|ft| ft * M_PER_FT))
         .transpose()?;
     let warmth = match args.temperature_c {
-        Some(c) => profile::outside(c)?,
+        // As warm against the standard at the high field as here.
+        Some(c) => {
+            let outside = profile::outside(c)?.air(altitude_m.unwrap_or(USUAL_CRUISE_M));
+            let standard_k = isa::temperature_k(altitude_m.unwrap_or(USUAL_CRUISE_M));
+            Warmth::AboveStandard(outside.temperature_k - standard_k)
+        }
         None => profile::warmth(args.isa_dev_c)?,
     };
     let mut ask = WhatIfAsk::usual(aircraft, altitude_m, warmth);

@@ -35,7 +35,7 @@ const USUAL_LESS_PA: f64 = 4.0 * PA_PER_INHG;
 /// Usual pressure altitude of the high field, m (7,000 ft).
 const USUAL_FIELD_M: f64 = 7_000.0 * M_PER_FT;
 /// Usual pressure altitude of the cruise, m (6,000 ft).
-const USUAL_CRUISE_M: f64 = 6_000.0 * M_PER_FT;
+pub const USUAL_CRUISE_M: f64 = 6_000.0 * M_PER_FT;
 
 /// What is asked.
 #[derive(Debug, Clone, PartialEq)]

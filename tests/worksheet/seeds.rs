@@ -62,10 +62,10 @@ fn makes_sense(e: &Exercise) {
         e.answer
     );
     // A tolerance that takes half of what can be answered asks nothing; a direction has no size.
-    let size = if e.answer.unit == Unit::Direction {
-        90.0
-    } else {
-        e.answer.value.abs().max(4.0)
+    let size = match e.answer.unit {
+        Unit::Direction => 90.0,
+        Unit::Feet => e.answer.value.abs().max(1_000.0),
+        _ => e.answer.value.abs().max(4.0),
     };
     assert!(e.tolerance >= 0.0 && e.tolerance < 0.25 * size, "{e:?}");
     assert!(!e.steps.is_empty() && !e.source.is_empty() && !e.because.is_empty());
