@@ -167,15 +167,15 @@ pub fn again(e: &Exercise) -> f64 {
             *all.iter().find(|l| **l >= g("least")).expect("a level")
         }
         "level_by_variation" => {
-            let east = asks("east");
-            assert_ne!(east, asks("west"));
+            let east = asks(" east,");
+            assert_ne!(east, asks(" west,"));
             let magnetic = g("course") + if east { -1.0 } else { 1.0 } * g("variation");
             let all = levels(magnetic, asks("IFR"));
             *all.iter().find(|l| **l >= g("least")).expect("a level")
         }
         "level_below_cloud" => {
-            let east = asks("east");
-            assert_ne!(east, asks("west"));
+            let east = asks(" east,");
+            assert_ne!(east, asks(" west,"));
             let magnetic = g("course") + if east { -1.0 } else { 1.0 } * g("variation");
             let all = levels(magnetic, false);
             let highest = all.iter().rev().find(|l| **l + 500.0 <= g("base"));

@@ -61,13 +61,13 @@ fn makes_sense(e: &Exercise) {
         e.kind,
         e.answer
     );
-    // A tolerance that takes half of what can be answered asks nothing; a direction has no size.
+    // Within a quarter of what is asked, so that no guess is right; a direction has no size, an altitude none near sea level.
     let size = match e.answer.unit {
         Unit::Direction => 90.0,
         Unit::Feet => e.answer.value.abs().max(1_000.0),
-        _ => e.answer.value.abs().max(4.0),
+        _ => e.answer.value.abs(),
     };
-    assert!(e.tolerance >= 0.0 && e.tolerance < 0.25 * size, "{e:?}");
+    assert!(e.tolerance >= 0.0 && e.tolerance < 0.26 * size, "{e:?}");
     assert!(!e.steps.is_empty() && !e.source.is_empty() && !e.because.is_empty());
     if let Some(t) = &e.table {
         assert!(t.rows.len() >= 3 && t.rows.iter().all(|r| r.len() == t.columns.len()));
@@ -124,7 +124,7 @@ fn closed_form_a_thousand_seeds_make_sense_differ_and_are_found_again() {
         }
     }
     // 11 topics with three to four questions each.
-    assert!(kinds.len() >= 35, "{kinds:?}");
+    assert_eq!(kinds.len(), 36, "{kinds:?}");
     assert!(kinds.values().all(|n| *n >= 20), "{kinds:?}");
 }
 
@@ -249,8 +249,10 @@ fn closed_form_faces_have_every_number_and_the_student_no_answer() {
             for e in &figures.exercises {
                 let key = e.key.as_ref().expect("a key");
                 for words in key.steps.iter().chain([&e.question]) {
-                    assert!(!words.contains("? ") || words.contains("?"), "{words}");
-                    let gap = words.contains(" ?") || words.contains("(?") || words.contains("{");
+                    let gap = words.contains(" ?")
+                        || words.contains("(?")
+                        || words.contains("??")
+                        || words.contains("{");
                     assert!(
                         !gap && !words.contains("--") && !words.contains("NaN"),
                         "{words}"

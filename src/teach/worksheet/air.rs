@@ -158,7 +158,7 @@ pub(super) fn wind(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                 tolerance: 2.0,
                 because: TWO_KT,
                 source: VECTORS,
-                sane: (3.0, 45.0),
+                sane: (8.0, 45.0),
             },
         );
     }

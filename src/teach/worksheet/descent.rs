@@ -321,6 +321,11 @@ pub(super) fn fuel(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
     let ias = 5.0 * (c.ias_kt / 5.0).floor();
     let least = t.aircraft().procedures.least_descent_map_pa / crate::quantity::PA_PER_INHG;
     let map = (0.5 * (2.0 * c.map_in).round() - draw.step(2.0, 5.0, 0.5)).max(least);
+    let rpm = if t.fixed() {
+        rpm - draw.step(100.0, 400.0, 100.0)
+    } else {
+        rpm
+    };
     let top = t.descent_gph(from, ias, rpm, map)?;
     let bottom = t.descent_gph(to, ias, rpm, map)?;
     let minutes = (from - to) / rate;
@@ -342,7 +347,7 @@ pub(super) fn fuel(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                     tolerance: 0.1,
                     because: TENTH_GAL,
                     source: PLAIN,
-                    sane: (0.3, 15.0),
+                    sane: (0.4, 15.0),
                 },
             )
         }
@@ -351,12 +356,12 @@ pub(super) fn fuel(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
             let bottom = d.given("bottom", bottom, Unit::Gph);
             d.worked("minutes", minutes, Unit::Minutes);
             let flow = d.worked("flow", 0.5 * (top + bottom), Unit::Gph);
+            d.given("rpm", rpm, Unit::Rpm);
             let question = if t.fixed() {
-                "Descent from {from} to {to} at {rate} with the throttle closed and the mixture at best power. The flow is {top} at the \
+                "Descent from {from} to {to} at {rate} with the throttle for {rpm} and the mixture at best power. The flow is {top} at the \
                  top and {bottom} at the bottom; take the mean. How much fuel does it burn?"
             } else {
                 d.given("map", map, Unit::Inches);
-                d.given("rpm", rpm, Unit::Rpm);
                 "Descent from {from} to {to} at {rate} with {map} held and {rpm}, mixture kept at best power. The flow is {top} at the \
                  top and {bottom} at the bottom; take the mean. How much fuel does it burn?"
             };
@@ -375,7 +380,7 @@ pub(super) fn fuel(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                     tolerance: 0.1,
                     because: TENTH_GAL,
                     source: PLAIN,
-                    sane: (0.3, 15.0),
+                    sane: (0.4, 15.0),
                 },
             )
         }
@@ -409,7 +414,7 @@ pub(super) fn fuel(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                     tolerance: 0.1,
                     because: TENTH_GAL,
                     source: PLAIN,
-                    sane: (0.3, 8.0),
+                    sane: (0.5, 8.0),
                 },
             )
         }
@@ -508,7 +513,7 @@ pub(super) fn late(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                     tolerance: 0.5,
                     because: HALF_MINUTE,
                     source: PLAIN,
-                    sane: (1.0, 15.0),
+                    sane: (2.0, 15.0),
                 },
             )
         }

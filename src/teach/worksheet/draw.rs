@@ -52,6 +52,15 @@ impl Draw {
         list.get(self.below(n) as usize).copied()
     }
 
+    /// Puts a list in an order, each as likely (Fisher and Yates; Knuth, The Art of Computer Programming, volume 2, algorithm P).
+    pub(super) fn shuffle<T>(&mut self, list: &mut [T]) {
+        for last in (1..list.len()).rev() {
+            // No list here is that long.
+            let n = u32::try_from(last + 1).unwrap_or(u32::MAX);
+            list.swap(last, self.below(n) as usize);
+        }
+    }
+
     /// Yes or no.
     pub(super) fn coin(&mut self) -> bool {
         self.below(2) == 1
@@ -81,6 +90,20 @@ mod tests {
                 0xc70d_778b
             ]
         );
+    }
+
+    #[test]
+    fn closed_form_every_order_is_as_likely() {
+        let mut seen = std::collections::BTreeMap::new();
+        let mut draw = Draw::new(9, 2, 0);
+        for _ in 0..6_000 {
+            let mut list = [1, 2, 3];
+            draw.shuffle(&mut list);
+            *seen.entry(list).or_insert(0) += 1;
+        }
+        // 1,000 each on the mean, standard deviation 29.
+        assert_eq!(seen.len(), 6);
+        assert!(seen.values().all(|n| (850..1_150).contains(n)), "{seen:?}");
     }
 
     #[test]

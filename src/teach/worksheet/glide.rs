@@ -77,10 +77,10 @@ pub(super) fn glide(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exerci
                 ],
                 answer: far - reach,
                 unit: Unit::Nm,
-                tolerance: 0.2,
-                because: "a tenth in a ratio is a tenth of a mile or two",
+                tolerance: 0.1,
+                because: "a tenth of a mile is one step of the printed figures",
                 source: STILL,
-                sane: (0.3, 10.0),
+                sane: (0.4, 10.0),
             },
         );
     }
@@ -125,7 +125,7 @@ pub(super) fn glide(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exerci
                 tolerance: 0.5,
                 because: HALF,
                 source: WIND,
-                sane: (1.5, 30.0),
+                sane: (2.0, 30.0),
             },
         );
     }

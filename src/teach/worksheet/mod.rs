@@ -24,10 +24,13 @@ pub const MOST: usize = 60;
 /// So many drawings without a new exercise end the search.
 const MOST_DRAWS: u32 = 2_000;
 
+/// Stands for the topic where the order of the topics is drawn.
+const ROUND: u8 = u8::MAX;
+
 /// What sheet is asked for.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SheetAsk {
-    /// Topics, each once, in turn on the sheet.
+    /// Topics, each once; every so many exercises have each of them once, in an order that is drawn.
     pub topics: Vec<Topic>,
     /// Grades, each once; the sheet goes from the easiest to the hardest.
     pub grades: Vec<Grade>,
@@ -78,8 +81,13 @@ pub fn sheet(teacher: &Teacher, ask: &SheetAsk) -> Result<Vec<Exercise>, SheetEr
         return Err(SheetError::FixedPitch(topic));
     }
     let mut found: Vec<Exercise> = Vec::with_capacity(ask.count);
+    let mut round = Vec::new();
     for place in 0..ask.count {
-        let topic = ask.topics[place % ask.topics.len()];
+        if place % ask.topics.len() == 0 {
+            round = ask.topics.clone();
+            Draw::new(ask.seed, ROUND, place as u64).shuffle(&mut round);
+        }
+        let topic = round[place % ask.topics.len()];
         let grade = grades[place * grades.len() / ask.count];
         let mut draw = Draw::new(ask.seed, topic as u8, place as u64);
         let new = (0..MOST_DRAWS).find_map(|_| {

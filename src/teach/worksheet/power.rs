@@ -10,6 +10,9 @@ const TENTH_GAL: &str = "a tenth of a gallon is one step of the printed figures"
 const GAL: &str = "two knots or a tenth of a gallon an hour misread is two tenths of a gallon";
 const GAUGE: &str = "two tenths of an inch is as near as the gauge is read";
 
+/// A cruise of an exercise is no longer.
+const MOST_HOURS: f64 = 3.0;
+
 /// Settings from a table.
 pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise> {
     let kind = match (grade, t.fixed()) {
@@ -72,7 +75,7 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
                 tolerance: 0.1,
                 because: TENTH_GAL,
                 source: READ,
-                sane: (1.0, 90.0),
+                sane: (1.0, 0.8 * t.usable_gal()),
             },
         );
     }
@@ -136,6 +139,9 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
         Unit::Knots,
     );
     let hours = way / speed;
+    if hours > MOST_HOURS {
+        return None;
+    }
     d.worked("minutes", 60.0 * hours, Unit::Minutes);
     d.end(
         Topic::Settings,
@@ -161,7 +167,7 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
             tolerance: 0.3,
             because: GAL,
             source: READ,
-            sane: (2.0, 90.0),
+            sane: (2.0, 0.8 * t.usable_gal()),
         },
     )
 }
@@ -215,7 +221,7 @@ pub(super) fn rpm(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
                     tolerance: 0.5,
                     because: "half a per cent is less than the model knows",
                     source: ENGINE,
-                    sane: (0.5, 30.0),
+                    sane: (2.0, 30.0),
                 },
             );
         }
@@ -233,7 +239,7 @@ pub(super) fn rpm(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
                 tolerance: 0.1,
                 because: TENTH_GAL,
                 source: ENGINE,
-                sane: (0.3, 20.0),
+                sane: (0.5, 20.0),
             },
         );
     }

@@ -6,8 +6,9 @@ use super::teacher::Teacher;
 use crate::quantity::{M_S_PER_KT, PA_PER_INHG};
 
 const STEADY: &str = "Steady loss of speed: time = difference / loss, way = mean speed x time; the loss is the mean of the model of this aircraft";
-const THREE_SECONDS: &str = "a second or two goes by while the hand is on the lever";
-const QUARTER_MILE: &str = "a fifth of a mile is four seconds at this speed";
+const TWO_SECONDS: &str = "a second or two goes by while the hand is on the lever";
+const TENTH_MILE: &str = "a tenth of a mile is two or three seconds at this speed";
+const FIFTH_MILE: &str = "a fifth of a mile is five seconds or so at this speed";
 
 /// Slowing down to the gear speed, or where the gear is fixed to that of the first flap or the pattern.
 pub(super) fn slowdown(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise> {
@@ -70,10 +71,10 @@ pub(super) fn slowdown(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
                 steps: vec!["({from_ias} - {to_ias}) / {loss}."],
                 answer: seconds,
                 unit: Unit::Seconds,
-                tolerance: 3.0,
-                because: THREE_SECONDS,
+                tolerance: 2.0,
+                because: TWO_SECONDS,
                 source: STEADY,
-                sane: (8.0, 150.0),
+                sane: (10.0, 150.0),
             },
         );
     }
@@ -109,10 +110,10 @@ pub(super) fn slowdown(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
                 ],
                 answer: way,
                 unit: Unit::Nm,
-                tolerance: 0.2,
-                because: QUARTER_MILE,
+                tolerance: 0.1,
+                because: TENTH_MILE,
                 source: STEADY,
-                sane: (0.3, 8.0),
+                sane: (0.4, 8.0),
             },
         );
     }
@@ -166,7 +167,7 @@ pub(super) fn slowdown(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
             answer: before + way + waiting,
             unit: Unit::Nm,
             tolerance: 0.2,
-            because: QUARTER_MILE,
+            because: FIFTH_MILE,
             source: STEADY,
             sane: (3.3, 16.0),
         },

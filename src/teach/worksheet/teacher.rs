@@ -185,7 +185,13 @@ impl<'a> Teacher<'a> {
         new
     }
 
-    /// Levers of a descent or slow-down: a manifold pressure [in] and RPM; at fixed pitch the throttle shut.
+    /// Fuel that can be used, gal.
+    pub(super) fn usable_gal(&self) -> f64 {
+        let fuel = self.aircraft.fuel;
+        fuel.usable_kg / (fuel.density_kg_m3 * M3_PER_GAL)
+    }
+
+    /// Levers of a slow-down: a manifold pressure [in] and RPM; at fixed pitch the throttle shut.
     fn let_down(&self, rpm: f64, map_in: f64) -> Levers {
         Levers {
             throttle: if self.fixed() {
@@ -198,7 +204,8 @@ impl<'a> Teacher<'a> {
         }
     }
 
-    /// Fuel flow [gph] at a pressure altitude [ft] and indicated airspeed [kt]; `None` where the manifold pressure is not to be had.
+    /// Fuel flow [gph] at a pressure altitude [ft] and indicated airspeed [kt] with a manifold pressure [in] and RPM, at fixed pitch with the
+    /// throttle that gives the RPM; `None` where these are not to be had.
     pub(super) fn descent_gph(
         &self,
         altitude_ft: f64,
@@ -209,8 +216,13 @@ impl<'a> Teacher<'a> {
         let a = self.aircraft;
         let air = Self::air(altitude_ft);
         let tas = a.tas_from_ias(air, ias_kt * M_S_PER_KT);
-        let set = a.perform(air, tas, self.let_down(rpm, map_in));
-        let as_set = self.fixed() || (set.map_pa / PA_PER_INHG - map_in).abs() < 0.01;
+        let mut levers = self.let_down(rpm, map_in);
+        if self.fixed() {
+            levers.throttle = Throttle::Rpm;
+        }
+        let set = a.perform(air, tas, levers);
+        let map_held = self.fixed() || (set.map_pa / PA_PER_INHG - map_in).abs() < 0.01;
+        let as_set = map_held && (set.rev_s * 60.0 - rpm).abs() < 1.0;
         as_set.then(|| self.gph(set.fuel_kg_s))
     }
 
