@@ -2,7 +2,7 @@
 //!
 //! | key | what |
 //! | --- | --- |
-//! | `profile` | path of the aircraft profile; `null` or left out: the aircraft that comes with the program |
+//! | `profile` | path of the aircraft profile, from where the command is run; `null` or left out: the aircraft that comes with the program |
 //! | `topic`, `grade` | as the options of these names: names with commas |
 //! | `seed`, `count` | whole numbers |
 //! | `sheet` | the code on the sheet; may be left out |

@@ -82,6 +82,38 @@ fn crosscheck_rows_of_tables_are_level_flight() {
     assert!(checked > 300);
 }
 
+/// The flows of a descent are those of the engine at the manifold pressure and RPM named, which hardly know the speed.
+#[test]
+fn crosscheck_flows_of_a_descent_are_those_of_the_engine() {
+    let mut checked = 0;
+    for name in PROFILES.into_iter().filter(|n| *n != "trainer-160hp") {
+        let a = aircraft(name);
+        let teacher = Teacher::new(&a);
+        for e in sheet(&teacher, vec![Topic::Fuel], 4) {
+            if e.kind != "fuel_by_mean_flow" {
+                continue;
+            }
+            for (height, flow) in [("from", "top"), ("to", "bottom")] {
+                let intake = a.intake(air(given(&e, height)), 130.0 * M_S_PER_KT);
+                let out = a.engine.at_map(
+                    given(&e, "map") * PA_PER_INHG,
+                    given(&e, "rpm") / 60.0,
+                    a.engine.best_power_mixture(),
+                    intake,
+                );
+                let kg_s = out.fuel_kg_s * f64::from(a.engines);
+                let gph = kg_s * 3_600.0 / (a.fuel.density_kg_m3 * M3_PER_GAL);
+                assert!(
+                    (gph - given(&e, flow)).abs() < FLOW_GPH,
+                    "{name}: {gph} {e:?}"
+                );
+                checked += 1;
+            }
+        }
+    }
+    assert!(checked >= 24);
+}
+
 /// The loss of speed, by flying the slow-down in steps of a twentieth of a second.
 #[test]
 fn crosscheck_loss_of_speed_is_that_of_the_equation_of_motion() {

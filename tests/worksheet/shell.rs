@@ -249,3 +249,33 @@ fn closed_form_wrong_input_exits_1_says_why_and_touches_nothing() {
     let left = std::fs::read_dir(folder).expect("lists").count();
     assert_eq!(left, files.len());
 }
+
+/// Every cut of a form, and every byte of it replaced, is read or refused, never worse.
+#[test]
+fn closed_form_damaged_answers_never_panic() {
+    use fellrun::files::answers::parse_answers;
+    let text = "{\"profile\": \"é.toml\", \"topic\": \"tod\", \"grade\": \"easy\", \"seed\": 1, \"count\": 2, \"sheet\": \"0f\",\n\
+                \"answers\": [{\"number\": 1, \"value\": 2.5},\n{\"number\": 2, \"value\": null}]}";
+    let path = Path::new("answers.json");
+    assert_eq!(
+        parse_answers(text, path).expect("whole").answers[0].value,
+        Some(2.5)
+    );
+    let (mut refused, mut tried) = (0, 0);
+    for (at, _) in text.char_indices() {
+        for middle in ["", "é", "9", "\"", "}", "1e999", "\n"] {
+            let rest = text[at..].chars().next().map_or(0, char::len_utf8) + at;
+            for damaged in [
+                format!("{}{middle}{}", &text[..at], &text[rest..]),
+                format!("{}{middle}", &text[..at]),
+            ] {
+                tried += 1;
+                if let Err(e) = parse_answers(&damaged, path) {
+                    assert!(e.to_string().starts_with("answers.json:"), "{e}");
+                    refused += 1;
+                }
+            }
+        }
+    }
+    assert!(refused > tried / 2, "{refused} of {tried}");
+}
