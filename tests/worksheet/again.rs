@@ -225,6 +225,11 @@ pub fn again(e: &Exercise) -> f64 {
             let height_nm = (g("height") - g("kept")) * 0.3048 / 1_852.0;
             height_nm * (g("back") - g("ratio"))
         }
+        "glide_lever_slack" => {
+            // A governor that is asked for more than the air gives lets the blades lie.
+            assert!(g("windmilling") < g("lowest"));
+            0.0
+        }
         "glide_height" => {
             let hours = g("away") / (g("tas") + wind(g("wind")));
             hours * g("tas") / g("ratio") * 1_852.0 / 0.3048 + g("kept")

@@ -183,6 +183,10 @@ fn crosscheck_glide_ratios_are_those_of_the_forces() {
                 (forward - printed).abs() < RATIO * printed,
                 "{name}: {forward} {e:?}"
             );
+            if e.kind == "glide_lever_slack" {
+                let back = ratio(given(&e, "ias"), GlidePropeller::LeverBack);
+                assert!((back / forward - 1.0).abs() < 1e-6, "{name}: {back} {e:?}");
+            }
             if e.kind == "glide_lever" {
                 let back = ratio(given(&e, "back_ias"), GlidePropeller::LeverBack);
                 let printed = given(&e, "back");

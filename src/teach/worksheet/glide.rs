@@ -12,14 +12,47 @@ const STILL: &str = "Way = height x glide ratio, 6,076 ft in a mile; the ratio i
 const WIND: &str = "Way over the ground = height x ratio x ground speed / airspeed, a flat glide (FAA Glider Flying Handbook, from memory)";
 const HALF: &str = "the ratio of a model is known no better";
 
+/// The lever does nothing where the propeller windmills more slowly than the governor governs.
+fn slack(t: &Teacher, mut d: Draft, windmilling: f64) -> Option<Exercise> {
+    let windmilling = d.given("windmilling", windmilling, Unit::Rpm);
+    let lowest = t.aircraft().propeller.lowest_governed_rev_s * 60.0;
+    let lowest = d.given("lowest", lowest, Unit::Rpm);
+    if windmilling >= lowest {
+        return None;
+    }
+    d.end(
+        Topic::Glide,
+        Grade::Hard,
+        Ending {
+            question: "Engine dead at {weight}, oil pressure left. With the propeller lever forward the glide ratio is {ratio} at {ias} \
+                       indicated, and the propeller windmills at {windmilling}; the governor governs down to {lowest}. You are {height} \
+                       above the ground and keep {kept} for a pattern. How many miles farther does the lever, full back, carry you at \
+                       the same speed in still air?",
+            steps: vec![
+                "Lever full back asks the governor for {lowest}. The propeller turns at {windmilling} already, too slowly for that.",
+                "So the governor holds the blades on the fine stop, where they lie with the lever forward: nothing changes.",
+            ],
+            answer: 0.0,
+            unit: Unit::Nm,
+            tolerance: 0.0,
+            because: "the lever either moves the blades or does not",
+            source: "The governor as this program models it: blades on the fine stop below the lowest governed RPM (common practice, no source)",
+            sane: (0.0, 0.0),
+        },
+    )
+}
+
 /// The glide.
 pub(super) fn glide(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise> {
     let g = draw.pick(t.glides())?;
     let kept_ft = KEPT_BACK_M / M_PER_FT;
-    let lever = grade == Grade::Hard && draw.coin();
+    // Full back feathers a hub that can; that is another question.
+    let asks_lever = !t.fixed() && !t.aircraft().propeller.feathers();
+    let lever = grade == Grade::Hard && asks_lever && draw.coin();
     let kind = match grade {
         Grade::Easy => "glide_reach",
         Grade::Medium => "glide_in_wind",
+        Grade::Hard if lever && g.back.is_none() => "glide_lever_slack",
         Grade::Hard if lever => "glide_lever",
         Grade::Hard => "glide_height",
     };
@@ -58,7 +91,9 @@ pub(super) fn glide(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exerci
                 },
             );
         }
-        let (back, back_ias) = g.back?;
+        let Some((back, back_ias)) = g.back else {
+            return slack(t, d, g.rpm);
+        };
         let back = d.given("back", back, Unit::Ratio);
         d.given("back_ias", back_ias, Unit::Knots);
         d.worked("reach", reach, Unit::Nm);

@@ -32,6 +32,8 @@ pub(super) struct Gliding {
     pub tas_kt: f64,
     pub ias_kt: f64,
     pub ratio: f64,
+    /// The propeller windmills at this, RPM.
+    pub rpm: f64,
     /// The same with the lever back, at its own best speed, where that does something.
     pub back: Option<(f64, f64)>,
 }
@@ -299,6 +301,7 @@ fn gliding(all: &GlideStudy) -> Vec<Gliding> {
             // Up: at fixed pitch the best may lie where a slower propeller stops.
             ias_kt: (forward.ias_m_s / M_S_PER_KT).ceil(),
             ratio: forward.ratio,
+            rpm: 10.0 * (forward.performance.rev_s * 6.0).round(),
             back: back.map(|b| (b.still.ratio, b.still.ias_m_s / M_S_PER_KT)),
         })
     })
