@@ -39,6 +39,7 @@
 //! | [`files`] | input formats to domain types; beside `solve`, neither uses the other |
 //! | [`reflight`] | the independent integrator; of `flight` it takes data types only |
 //! | [`flight`] | a script of settings and triggers, flown; chooses nothing |
+//! | [`teach`], [`tables`] | lessons and worksheets; the aircraft written out |
 //! | [`trip`] | WHAT is asked |
 //! | [`aircraft`] | airframe, engine, propeller, governor, procedures |
 //! | [`air`], [`earth`] | atmosphere, airspeeds, wind; geodesics, variation, places |

@@ -35,8 +35,8 @@ fn blocks(text: &str, language: &str) -> Vec<(String, String)> {
     out
 }
 
-/// Runs the command with these arguments among copies of the demo files; what it prints.
-fn fellrun(arguments: &str) -> String {
+/// Copies of the demo files.
+fn demo_files() -> tempfile::TempDir {
     let dir = tempfile::tempdir().expect("a temporary folder");
     for folder in ["examples", "examples/weather", "profiles"] {
         fs::create_dir(dir.path().join(folder)).expect("a folder");
@@ -48,10 +48,28 @@ fn fellrun(arguments: &str) -> String {
             }
         }
     }
+    dir
+}
+
+/// Runs the command with these arguments among copies of the demo files; what it prints.
+fn fellrun(arguments: &str) -> String {
+    fellrun_in(demo_files().path(), arguments)
+}
+
+/// The same in a folder. Words in quotes are one argument.
+fn fellrun_in(folder: &Path, arguments: &str) -> String {
+    let pieces = arguments.split('"').enumerate();
+    let words = pieces.flat_map(|(i, piece)| -> Vec<&str> {
+        if i % 2 == 1 {
+            vec![piece]
+        } else {
+            piece.split_whitespace().collect()
+        }
+    });
     let out = Command::cargo_bin("fellrun")
         .expect("the binary of this crate")
-        .args(arguments.split_whitespace())
-        .current_dir(dir.path())
+        .args(words)
+        .current_dir(folder)
         .output()
         .expect("starts");
     assert!(
@@ -75,6 +93,27 @@ fn closed_form_commands_of_the_readme_run() {
         }
     }
     assert!(ran >= 4, "only {ran} commands were run");
+}
+
+/// The lesson, command after command in one folder, for the last mark what an earlier one wrote.
+#[test]
+fn closed_form_commands_of_the_lesson_run() {
+    let dir = demo_files();
+    let mut ran = 0;
+    for (_, block) in blocks(&read("examples/lesson.md"), "sh") {
+        for line in block.lines() {
+            let arguments = line
+                .strip_prefix("cargo run --release -- ")
+                .unwrap_or_else(|| panic!("not a command this test knows: {line}"));
+            let printed = fellrun_in(dir.path(), arguments);
+            assert!(printed.contains("flight manual"), "{line} cautions");
+            ran += 1;
+        }
+    }
+    assert!(ran >= 6, "only {ran} commands were run");
+    for file in ["sheet.html", "key.html", "levers.svg", "order.svg"] {
+        assert!(dir.path().join(file).exists(), "{file}");
+    }
 }
 
 #[test]
@@ -117,7 +156,10 @@ const MAY_USE: [(&str, &[&str]); 14] = [
     ("earth", &["quantity"]),
     ("aircraft", &["air", "earth", "quantity"]),
     ("tables", &["aircraft", "air", "earth", "quantity"]),
-    ("teach", &["aircraft", "air", "earth", "quantity"]),
+    (
+        "teach",
+        &["tables", "trip", "aircraft", "air", "earth", "quantity"],
+    ),
     ("fit", &["aircraft", "air", "earth", "quantity"]),
     ("trip", &["aircraft", "air", "earth", "quantity"]),
     ("flight", &["trip", "aircraft", "air", "earth", "quantity"]),

@@ -1,4 +1,4 @@
-//! The aircraft written out: power settings, grid, glide, their faces, and the three commands as the shell sees them.
+//! The aircraft written out: power settings, grid, glide, one lever alone, their faces, and the three commands as the shell sees them.
 
 #[path = "tables/glide.rs"]
 mod glide;
@@ -12,6 +12,8 @@ mod settings;
 mod settings_face;
 #[path = "tables/shell.rs"]
 mod shell;
+#[path = "tables/what_if.rs"]
+mod what_if;
 
 use fellrun::aircraft::Aircraft;
 use std::path::Path;

@@ -5,23 +5,14 @@
 
 use super::chart::{
     ChartError, EARTH_EDGE, HAIR, HEIGHT, INK, LEFT, MIDDLE, Pen, RIGHT, SMALL, SOFT, Style, Tie,
-    on_canvas, text_width, tick,
+    on_canvas, style, text_width, tick,
 };
 use super::descend::{
     DescendFigures, DescendPoint, MapCellFigures, MapFigures, MapPanelFigures, WayFigures,
 };
 use super::descend_text::{cell_words, family_words, key_words, signed};
 use super::words::{feet, knots, near, number, up};
-use plotters::style::{RGBColor, WHITE};
-
-/// A whole line.
-const fn plain(colour: RGBColor, width: f64) -> Style {
-    Style {
-        colour,
-        width,
-        dash: &[],
-    }
-}
+use plotters::style::RGBColor;
 
 /// How the line of a way is drawn.
 fn strokes(letter: char) -> Style {
@@ -35,31 +26,7 @@ fn strokes(letter: char) -> Style {
         'F' => (&[10.0, 3.0], 1.4, SOFT),
         _ => (&[3.0, 3.0], 1.4, SOFT),
     };
-    Style {
-        colour,
-        width,
-        dash,
-    }
-}
-
-/// Text on a white ground, its middle at a point.
-fn boxed(
-    pen: &Pen,
-    text: &str,
-    (x, y): (f64, f64),
-    (size, bold): (f64, bool),
-) -> Result<(), ChartError> {
-    let (w, h) = (0.5 * text_width(text, size, bold) + 2.0, 0.42 * size);
-    pen.area(
-        &[
-            (x - w, y - h),
-            (x + w, y - h),
-            (x + w, y + h),
-            (x - w, y + h),
-        ],
-        WHITE,
-    )?;
-    pen.text(text, (x, y), (size, bold), INK, Tie::Centre)
+    style(colour, width, dash)
 }
 
 /// Ways that are drawn: each descent once.
@@ -96,7 +63,7 @@ impl Field {
         let mut value = (self.low / step - 1e-9).ceil() * step;
         while value <= self.high + 1e-9 {
             let y = self.at(0.0, value).1;
-            pen.line(&[(LEFT, y), (RIGHT, y)], plain(HAIR, 0.8))?;
+            pen.line(&[(LEFT, y), (RIGHT, y)], style(HAIR, 0.8, &[]))?;
             pen.text(
                 &number(value, 0),
                 (LEFT - 6.0, y),
@@ -133,7 +100,7 @@ impl Field {
             }
         }
         for (letters, at) in marks {
-            boxed(pen, &letters, at, (SMALL, true))?;
+            pen.boxed(&letters, at, (SMALL, true))?;
         }
         Ok(())
     }
@@ -221,15 +188,8 @@ fn draw(pen: &Pen, f: &DescendFigures) -> Result<(), ChartError> {
     };
     speeds.axis(pen, "KIAS", 20.0)?;
     let y = speeds.at(0.0, f.vno_kt).1;
-    pen.line(
-        &[(LEFT, y), (RIGHT, y)],
-        Style {
-            dash: &[2.0, 3.0],
-            ..plain(INK, 1.0)
-        },
-    )?;
-    boxed(
-        pen,
+    pen.line(&[(LEFT, y), (RIGHT, y)], style(INK, 1.0, &[2.0, 3.0]))?;
+    pen.boxed(
         &format!("Vno {}", knots(f.vno_kt)),
         (LEFT + 40.0, y),
         (SMALL, false),
@@ -244,7 +204,7 @@ fn draw(pen: &Pen, f: &DescendFigures) -> Result<(), ChartError> {
     let mut nm = 0.0;
     while nm <= far_nm {
         let (x, y) = speeds.at(nm, speeds.low);
-        pen.line(&[(x, y), (x, y + 5.0)], plain(SOFT, 1.0))?;
+        pen.line(&[(x, y), (x, y + 5.0)], style(SOFT, 1.0, &[]))?;
         pen.text(
             &number(nm, 0),
             (x, y + 15.0),
@@ -256,7 +216,7 @@ fn draw(pen: &Pen, f: &DescendFigures) -> Result<(), ChartError> {
     }
     pen.line(
         &[(LEFT, speeds.bottom), (RIGHT, speeds.bottom)],
-        plain(SOFT, 1.0),
+        style(SOFT, 1.0, &[]),
     )?;
     pen.text(
         &format!(
@@ -339,7 +299,7 @@ fn fill(pen: &Pen, (x0, y0, x1, y1): Box4, best: Option<&str>) -> Result<(), Cha
                 b.0 = w - b.0;
             }
             let on = |p: (f64, f64)| (x0 + p.0, y0 + p.1);
-            pen.line(&[on(a), on(b)], plain(SOFT, 0.5))?;
+            pen.line(&[on(a), on(b)], style(SOFT, 0.5, &[]))?;
             c += apart;
         }
         Ok(())
@@ -349,7 +309,7 @@ fn fill(pen: &Pen, (x0, y0, x1, y1): Box4, best: Option<&str>) -> Result<(), Cha
         Some("power_left") => {
             let mut y = y0 + apart;
             while y < y1 {
-                pen.line(&[(x0, y), (x1, y)], plain(SOFT, 0.5))?;
+                pen.line(&[(x0, y), (x1, y)], style(SOFT, 0.5, &[]))?;
                 y += apart;
             }
             Ok(())
@@ -393,18 +353,18 @@ fn panel(
     for (i, c) in p.cells.iter().enumerate() {
         let (x0, y0, x1, y1) = corners(i);
         let middle = (0.5 * (x0 + x1), 0.5 * (y0 + y1));
-        boxed(pen, &cell_words(c, f.fixed_pitch), middle, (size, false))?;
+        pen.boxed(&cell_words(c, f.fixed_pitch), middle, (size, false))?;
     }
     // The boundary.
     let differ = |a: &MapCellFigures, b: &MapCellFigures| a.region() != b.region();
     for (i, c) in p.cells.iter().enumerate() {
         let (_, y0, x1, y1) = corners(i);
         if (i + 1) % across != 0 && p.cells.get(i + 1).is_some_and(|n| differ(c, n)) {
-            pen.line(&[(x1, y0), (x1, y1)], plain(INK, 3.0))?;
+            pen.line(&[(x1, y0), (x1, y1)], style(INK, 3.0, &[]))?;
         }
         let (x0, y0, x1, _) = corners(i);
         if p.cells.get(i + across).is_some_and(|n| differ(c, n)) {
-            pen.line(&[(x0, y0), (x1, y0)], plain(INK, 3.0))?;
+            pen.line(&[(x0, y0), (x1, y0)], style(INK, 3.0, &[]))?;
         }
     }
     let frame = [
@@ -414,7 +374,7 @@ fn panel(
         (left, bottom),
         (left, top),
     ];
-    pen.line(&frame, plain(SOFT, 1.0))?;
+    pen.line(&frame, style(SOFT, 1.0, &[]))?;
     let every = across.div_ceil(9);
     for (i, x) in map.x.iter().enumerate().filter(|(i, _)| i % every == 0) {
         let (x0, _, x1, _) = corners(i);
@@ -492,7 +452,10 @@ fn draw_map(pen: &Pen, f: &DescendFigures, map: &MapFigures) -> Result<(), Chart
         let area = (x, 622.0, x + 30.0, 644.0);
         fill(pen, area, Some(k))?;
         let (a, b, c, d) = area;
-        pen.line(&[(a, b), (c, b), (c, d), (a, d), (a, b)], plain(SOFT, 1.0))?;
+        pen.line(
+            &[(a, b), (c, b), (c, d), (a, d), (a, b)],
+            style(SOFT, 1.0, &[]),
+        )?;
         let (letter, words) = family_words(k, f.fixed_pitch);
         let words = format!("{letter} {words}");
         pen.text(

@@ -26,6 +26,7 @@ mod gpx;
 mod grid;
 mod json;
 mod kml;
+mod marking;
 mod marks;
 mod otherwise;
 mod page;
@@ -39,9 +40,13 @@ mod track_csv;
 mod units;
 mod waypoints;
 mod weather;
+mod what_if;
+mod what_if_chart;
+mod what_if_words;
 mod winds;
 mod wording;
 mod words;
+mod worksheet;
 mod xml;
 
 pub use as_flown::{AsFlownFigures, FitRow, LegFlownFigures, TotalFlownFigures, fit_rows_csv};
@@ -78,6 +83,7 @@ pub use gpx::gpx;
 pub use grid::grid_csv;
 pub use json::json;
 pub use kml::kml;
+pub use marking::{MARKS_TITLE, MarkedFigures, MarksFigures, marks_json, marks_text};
 pub use marks::MarkFigures;
 pub use otherwise::{
     EarlyFigures, LateFigures, LateStartFigures, OtherDescent, RoughFigures, TopOfDescentShift,
@@ -93,12 +99,24 @@ pub use terminal::terminal;
 pub use track_csv::{segments_csv, track_csv};
 pub use waypoints::WaypointFigures;
 pub use weather::{LaterFigures, LaterOutcome, SourceFigures};
+pub use what_if::{
+    GaugeFigures, GoAroundFigures, LeverWayFigures, SquareFigures, StateFigures, WHAT_IF_TITLE,
+    WhatIfFigures, what_if_json, what_if_text,
+};
+#[cfg(feature = "png")]
+pub use what_if_chart::what_if_png;
+pub use what_if_chart::what_if_svg;
 #[cfg(feature = "png")]
 pub use winds::winds_png;
 pub use winds::{
     WINDS_TITLE, WindStretch, WindsFigures, WindsLevel, winds_json, winds_svg, winds_text,
 };
 pub use words::{EACH_ENGINE, ONE_ENGINE};
+pub use worksheet::{
+    ColumnFigures, ExerciseFigures, KEY_TITLE, KeyFigures, NumberFigures, TableFigures,
+    WORKSHEET_TITLE, WorksheetFigures, answer_form, worksheet_html, worksheet_json,
+    worksheet_markdown,
+};
 
 /// The title of every face.
 pub const TITLE: &str = "Trip sheet: advice, not a weather briefing, not a filed flight plan";

@@ -94,7 +94,7 @@ pub struct SettingsFigures {
 }
 
 /// A reason in words; it does not name what the row says already.
-fn words(why: &Refusal, aircraft: &Aircraft, mixture: &str) -> String {
+pub(super) fn words(why: &Refusal, aircraft: &Aircraft, mixture: &str) -> String {
     let most = |fraction: f64| number(percent(fraction), 0);
     match why {
         Refusal::MapLimit { .. } if aircraft.procedures.map_limit.is_empty() => {

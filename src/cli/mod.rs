@@ -16,7 +16,9 @@ mod profile;
 mod schema;
 mod settings;
 mod shell;
+mod what_if;
 mod winds;
+mod worksheet;
 
 pub use ask::AskArgs;
 pub use check::CheckArgs;
@@ -30,6 +32,7 @@ pub use schema::SchemaArgs;
 pub use settings::SettingsArgs;
 pub use shell::{CompletionsArgs, ManArgs};
 pub use winds::WindsArgs;
+pub use worksheet::WorksheetArgs;
 
 use clap::{Parser, Subcommand};
 use std::fmt;
@@ -62,7 +65,7 @@ pub enum Command {
     Plan(Box<PlanArgs>),
     /// Show the wind along and across the course of a trip, by height and stretch.
     Winds(WindsArgs),
-    /// Print a table of power settings of an aircraft.
+    /// Print a table of power settings of an aircraft, or show what one lever does alone.
     Settings(SettingsArgs),
     /// Write thrust, drag, fuel flow and power over every axis as CSV.
     Grid(GridArgs),
@@ -70,6 +73,8 @@ pub enum Command {
     Glide(GlideArgs),
     /// Fly ways down side by side: what each saves, what it asks, and where coarse and fast pays.
     Descend(Box<DescendArgs>),
+    /// Write exercises with an answer key, or mark a student's answers.
+    Worksheet(WorksheetArgs),
     /// Fit an aircraft profile to rows of a flight manual or to what was measured in flight.
     Fit(FitArgs),
     /// Write a commented file to begin with.
@@ -178,6 +183,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         Command::Grid(args) => grid::run(args),
         Command::Glide(args) => glide::run(args),
         Command::Descend(args) => descend::run(args),
+        Command::Worksheet(args) => worksheet::run(args),
         Command::Fit(args) => fit::run(args),
         Command::New(args) => new::run(args),
         Command::Schema(args) => schema::run(args),

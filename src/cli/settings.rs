@@ -1,7 +1,7 @@
 //! `fellrun settings`: the power-setting table of a profile.
 
 use super::output::{self, Target};
-use super::{Failure, profile};
+use super::{Failure, profile, what_if};
 use crate::aircraft::Aircraft;
 use crate::brief::{SettingsFigures, settings_csv, settings_json, settings_text};
 use crate::quantity::{M_PER_FT, Rpm};
@@ -62,6 +62,29 @@ pub struct SettingsArgs {
     /// Write one line for each setting as CSV; - for standard output
     #[arg(long, value_name = "PATH")]
     pub csv: Option<PathBuf>,
+    /// Show instead what happens when one lever moves alone from one setting, and which lever goes first; takes one --altitude-ft [default: 6000] and one --rpm
+    #[arg(long, conflicts_with_all = ["csv", "power_percent"])]
+    pub what_if: bool,
+    /// Manifold pressure to begin from; without it about 65 % of power
+    #[arg(long, value_name = "IN", requires = "what_if")]
+    pub map_inhg: Option<f64>,
+    /// Manifold pressure to go to [default: 4 in less]
+    #[arg(long, value_name = "IN", requires = "what_if")]
+    pub to_map_inhg: Option<f64>,
+    /// Crankshaft speed to go to [default: 300 less]
+    #[arg(long, value_name = "RPM", requires = "what_if")]
+    pub to_rpm: Option<f64>,
+    /// Pressure altitude of the high field of the go-around [default: 7000]
+    #[arg(
+        long,
+        value_name = "FT",
+        requires = "what_if",
+        allow_negative_numbers = true
+    )]
+    pub field_ft: Option<f64>,
+    /// Draw the two ways from one setting to the other against the limit line, .svg or .png by its ending; - for SVG to standard output
+    #[arg(long, value_name = "PATH", requires = "what_if")]
+    pub chart: Vec<PathBuf>,
 }
 
 fn ask(args: &SettingsArgs, aircraft: &Aircraft) -> Result<SettingsAsk, Failure> {
@@ -77,7 +100,7 @@ fn ask(args: &SettingsArgs, aircraft: &Aircraft) -> Result<SettingsAsk, Failure>
         ask.rev_s = args
             .rpm
             .iter()
-            .map(|&rpm| settable(aircraft, args, rpm))
+            .map(|&rpm| settable(aircraft, args, "--rpm", rpm))
             .collect::<Result<_, _>>()?;
     }
     if !args.power_percent.is_empty() {
@@ -114,7 +137,12 @@ fn ask(args: &SettingsArgs, aircraft: &Aircraft) -> Result<SettingsAsk, Failure>
 }
 
 /// A crankshaft speed [rev/s] that can be set.
-fn settable(aircraft: &Aircraft, args: &SettingsArgs, rpm: f64) -> Result<f64, Failure> {
+pub(super) fn settable(
+    aircraft: &Aircraft,
+    args: &SettingsArgs,
+    option: &str,
+    rpm: f64,
+) -> Result<f64, Failure> {
     let p = &aircraft.propeller;
     let rev_s = Rpm::per_min(rpm).to_rev_s();
     let slack = 1e-9 * p.highest_governed_rev_s;
@@ -130,7 +158,7 @@ fn settable(aircraft: &Aircraft, args: &SettingsArgs, rpm: f64) -> Result<f64, F
             ]
         };
         Err(Failure::input(format!(
-            "--rpm {rpm}: {} allows {:.0} ({}) to {:.0} rpm ({})",
+            "{option} {rpm}: {} allows {:.0} ({}) to {:.0} rpm ({})",
             args.profile.display(),
             p.lowest_governed_rev_s * 60.0,
             keys[0],
@@ -145,6 +173,9 @@ fn settable(aircraft: &Aircraft, args: &SettingsArgs, rpm: f64) -> Result<f64, F
 /// # Errors
 /// [`Failure`]; then no output file was touched.
 pub fn run(args: &SettingsArgs) -> Result<(), Failure> {
+    if args.what_if {
+        return what_if::run(args);
+    }
     let targets: Vec<Target> = [&args.json, &args.csv]
         .into_iter()
         .flatten()

@@ -10,7 +10,8 @@ use jiff::Timestamp;
 use super::diagnostic::{FileError, Finding, FindingKind, without_mark};
 use super::stations::find_station;
 use super::{
-    bulletin, gpx, grib2, handbook, hgt, keep_out, notes, places, profile, report, trip, weather,
+    answers, bulletin, gpx, grib2, handbook, hgt, keep_out, notes, places, profile, report, trip,
+    weather,
 };
 use crate::air::triangle::wind_from_vector;
 use crate::quantity::{
@@ -59,6 +60,11 @@ const KINDS: &[Kind] = &[
         name: "keep-out volumes",
         is: is_geojson,
         read: read_keep_outs,
+    },
+    Kind {
+        name: "answers to a worksheet",
+        is: |c| answers::looks_like_answers(&c.text),
+        read: read_answers,
     },
     Kind {
         name: "GPX",
@@ -404,6 +410,15 @@ fn read_tile(content: &Content) -> Result<String, FileError> {
             0 => "no voids".to_owned(),
             n => count(n, "post without height", "posts without height"),
         },
+    ))
+}
+
+fn read_answers(content: &Content) -> Result<String, FileError> {
+    let given = answers::parse_answers(&content.text, &content.path)?;
+    let answered = given.answers.iter().filter(|a| a.value.is_some()).count();
+    Ok(format!(
+        "{answered} of {} exercises on {} answered, seed {}",
+        given.count, given.topic, given.seed
     ))
 }
 

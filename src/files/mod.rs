@@ -4,6 +4,7 @@
 //! of `air` and `earth`; those know nothing of files.
 
 pub mod airports;
+pub mod answers;
 pub mod bulletin;
 pub mod check;
 mod cloud;

@@ -89,6 +89,16 @@ fn suits(rules: Rules, level_ft: f64, first_half: bool) -> bool {
     (thousands % 2 == 1) == first_half
 }
 
+/// Whether a level \[ft\] is one of the rules for a magnetic course, a split at `sector_from_rad`; at the split itself of the half that
+/// begins there.
+pub fn rule_allows(rules: Rules, level_ft: f64, magnetic_rad: f64, sector_from_rad: f64) -> bool {
+    suits(
+        rules,
+        level_ft,
+        in_first_half(magnetic_rad, sector_from_rad),
+    )
+}
+
 /// Heights that may be levels, lowest first, ft: whole 500 ft, and where the flight begins in the air the height it has.
 fn candidates_ft(problem: &Problem) -> Vec<f64> {
     let mut all: Vec<f64> = (0..=90).map(|n| 500.0 * f64::from(n)).collect();

@@ -18,7 +18,7 @@ pub use airspace::{Airspace, Cloud};
 pub use change::Change;
 pub use circling::Circling;
 pub use descent_ask::DescentAsk;
-pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels};
+pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels, rule_allows};
 pub use noted::{Noted, NotedFuel};
 pub use patch::{Patch, PatchKind, PathPoint};
 pub use problem::{CostRates, Field, Leg, Note, Problem, ProblemError, TERMINAL_M, resolve};

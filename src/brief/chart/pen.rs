@@ -47,7 +47,8 @@ pub(in crate::brief) struct Style {
     pub dash: &'static [f64],
 }
 
-const fn style(colour: RGBColor, width: f64, dash: &'static [f64]) -> Style {
+/// See [`Style`].
+pub(in crate::brief) const fn style(colour: RGBColor, width: f64, dash: &'static [f64]) -> Style {
     Style {
         colour,
         width,
@@ -237,6 +238,26 @@ impl Pen<'_, '_> {
         self.canvas
             .draw(&Text::new(text.to_owned(), Self::at(p), style))
             .map_err(draw_error)
+    }
+
+    /// Text on a white ground, the middle of both at the point.
+    pub fn boxed(
+        &self,
+        text: &str,
+        p: (f64, f64),
+        (size, bold): (f64, bool),
+    ) -> Result<(), ChartError> {
+        let (w, h) = (0.5 * text_width(text, size, bold) + 2.0, 0.42 * size);
+        self.area(
+            &[
+                (p.0 - w, p.1 - h),
+                (p.0 + w, p.1 - h),
+                (p.0 + w, p.1 + h),
+                (p.0 - w, p.1 + h),
+            ],
+            WHITE,
+        )?;
+        self.text(text, p, (size, bold), INK, Tie::Centre)
     }
 }
 
