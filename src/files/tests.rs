@@ -196,7 +196,7 @@ fn closed_form_missing_files() {
     3 | profile = "../profiles/other.toml"
       |           ^^^^^^^^^^^^^^^^^^^^^^^^ named here
       |
-      = help: check the path; paths inside a trip start from the trip file
+      = help: check the path; paths inside a trip start from the trip file; by name alone there are retractable-200hp, retractable-285hp, trainer-160hp, turbo-retractable-300hp, twin-200hp
     "#);
     let error = trip_error(
         "weather/FBUS33_FD3US3_2026-01-31_310158Z.txt",
