@@ -20,7 +20,9 @@ use super::words::{
 };
 use super::{CAUTIONS, TITLE, marks};
 use crate::aircraft::{Aircraft, Induction, Speeds, Throttle};
-use crate::flight::{DescentPart, Limit, PathRule, Script, SegmentKind, ThrottleRule, TrackPoint};
+use crate::flight::{
+    DescentPart, Limit, PathRule, Script, SegmentKind, ThrottleRule, TrackPoint, field_climb,
+};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::solve::{
     Alternative, AlternativeKind, DescentMeans, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S,
@@ -397,6 +399,14 @@ pub struct FieldFigures {
     pub density_altitude_ft: f64,
     /// Mixture for take-off, climb or go-around there today.
     pub high_power_mixture: String,
+    /// Weight at take-off, or at landing.
+    pub weight_lb: f64,
+    /// Speed of the climbs that follow: Vy at that weight, or the least that cools the engine.
+    pub climb_ias_kt: f64,
+    /// Rate of climb there at full power, gear up, flaps up; below zero it sinks.
+    pub climb_fpm: f64,
+    /// The same with the gear down, as a go-around begins.
+    pub go_around_fpm: f64,
 }
 
 /// The second speed of a climb.
@@ -1664,12 +1674,23 @@ impl Figures {
         let ends = &ends[usize::from(start_in_flight.is_some())..];
         let fields = ends.iter().map(|&(f, time_s)| {
             let density_m = problem.density_altitude_m(f, time_s);
+            let departs = f == &problem.departure;
+            let mass_kg = if departs {
+                take_off_kg
+            } else {
+                problem.zero_fuel_kg + plan.totals.landing_fuel_kg
+            };
+            let climb = field_climb(problem, departs, mass_kg, time_s);
             FieldFigures {
                 ident: f.ident.clone(),
                 elevation_ft: ft(f.elevation_m),
                 altimeter_inhg: inhg(crate::air::isa::pressure_pa(f.datum_m)),
                 density_altitude_ft: ft(density_m),
                 high_power_mixture: mixture_name(problem, aircraft.high_power_mixture(density_m)),
+                weight_lb: lb(mass_kg),
+                climb_ias_kt: kt(climb.ias_m_s),
+                climb_fpm: fpm(climb.rate_m_s),
+                go_around_fpm: fpm(climb.gear_down_m_s),
             }
         });
         let fields = fields.collect();

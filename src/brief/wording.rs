@@ -340,12 +340,17 @@ pub(super) fn segment_row(s: &SegmentFigures, wide: bool) -> [String; 12] {
 fn fields(figures: &Figures) -> Vec<String> {
     let line = |f: &super::FieldFigures| {
         format!(
-            "{}: {} ft, altimeter {} inHg, density altitude {} ft, mixture for take-off, climb and go-around: {}",
+            "{}: {} ft, altimeter {} inHg, density altitude {} ft, mixture for take-off, climb and go-around: {}; at {} lb and \
+             {} KIAS it climbs {} fpm, {} fpm with the gear down, flaps up",
             f.ident,
             feet(f.elevation_ft),
             number(f.altimeter_inhg, 2),
             number(up(f.density_altitude_ft, -1), 0),
-            f.high_power_mixture
+            f.high_power_mixture,
+            number(up(f.weight_lb, -1), 0),
+            knots(f.climb_ias_kt),
+            number(down(f.climb_fpm, -1), 0),
+            number(down(f.go_around_fpm, -1), 0),
         )
     };
     figures.fields.iter().map(line).collect()

@@ -3,10 +3,13 @@
 use super::audit::Limit;
 use super::flown::{FlightError, Mark, SegmentKind};
 use super::flyer::{Flyer, level_control};
-use super::kernel::{Control, Vertical, instant};
+use super::kernel::{Control, State, Vertical, instant, lift_off_kg};
 use super::script::{Cruise, Script};
+use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Configuration, Levers, Throttle};
 use crate::quantity::{M_PER_FT, M_S_PER_KT};
+use crate::trip::Problem;
+use std::cell::Cell;
 
 /// Take-off power stays to this height above the field, m (DESIGN section 5: 1,000 ft).
 const INITIAL_CLIMB_M: f64 = 1_000.0 * M_PER_FT;
@@ -16,6 +19,64 @@ const TRADE_M_S2: f64 = M_S_PER_KT;
 const CLOSES_IN: f64 = 0.9;
 /// Heights nearer than this are the same, m.
 const SAME_HEIGHT_M: f64 = 0.05;
+
+/// What the aircraft climbs at over a field.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FieldClimb {
+    /// Mass, kg.
+    pub mass_kg: f64,
+    /// The least speed of a climb there, indicated, m/s: Vy, or what cools the engine if that is more.
+    pub ias_m_s: f64,
+    /// Steady rate of climb by the altimeter at full power, gear up, m/s; below zero it sinks.
+    pub rate_m_s: f64,
+    /// The same with the gear down, as a go-around begins. Flaps are not counted.
+    pub gear_down_m_s: f64,
+}
+
+/// The climb over the departure as it is left, or over the destination at a mass \[kg\], in the air at a time since lift-off \[s\]:
+/// full throttle, greatest RPM, the mixture for high power there, in still air over the ground.
+pub fn field_climb(problem: &Problem, departs: bool, mass_kg: f64, time_s: f64) -> FieldClimb {
+    let aircraft = &problem.aircraft;
+    let (field, distance_m) = if departs {
+        (&problem.departure, 0.0)
+    } else {
+        (&problem.destination, problem.length_m)
+    };
+    let pressure_altitude_m = problem.pressure_altitude_m(distance_m, field.elevation_m);
+    let ias_m_s = aircraft.least_climb_ias_m_s(pressure_altitude_m, mass_kg);
+    let state = State {
+        time_s,
+        distance_m,
+        pressure_altitude_m,
+        tas_m_s: 0.0,
+        fuel_kg: lift_off_kg(problem) - mass_kg,
+        revolutions: 0.0,
+    };
+    let near = Cell::new(Nearby::NONE);
+    let rate_m_s = |gear_down: bool| {
+        let control = Control {
+            levers: Levers {
+                throttle: Throttle::Full,
+                rev_s: aircraft.propeller.highest_governed_rev_s,
+                mixture: aircraft.high_power_mixture(problem.density_altitude_m(field, time_s)),
+            },
+            vertical: Vertical::Ias(ias_m_s),
+            configuration: Configuration {
+                gear_down,
+                cowl_flaps_open: aircraft.equipment.cowl_flaps,
+                ..Configuration::default()
+            },
+            bank_rad: 0.0,
+        };
+        instant(problem, &state, &control, &near).rate_m_s
+    };
+    FieldClimb {
+        mass_kg,
+        ias_m_s,
+        rate_m_s: rate_m_s(false),
+        gear_down_m_s: rate_m_s(true),
+    }
+}
 
 impl Flyer<'_> {
     /// Level at climb power, speed free, cowl flaps open where there are any.

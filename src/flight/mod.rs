@@ -26,6 +26,7 @@ mod script;
 mod waymark;
 
 pub use audit::{Audit, Limit};
+pub use climb::{FieldClimb, field_climb};
 pub use descend::STEEPEST_DESCENT;
 pub use flown::{Circled, FlightError, Flown, Hint, Mark, Segment, SegmentKind, TrackPoint, turns};
 pub use fly::{
