@@ -161,7 +161,7 @@ impl Pen<'_, '_> {
             .map_err(draw_error)
     }
 
-    fn dot(&self, p: (f64, f64), radius: f64) -> Result<(), ChartError> {
+    pub(super) fn dot(&self, p: (f64, f64), radius: f64) -> Result<(), ChartError> {
         self.canvas
             .draw(&Circle::new(Self::at(p), radius * CANVAS, WHITE.filled()))
             .map_err(draw_error)?;

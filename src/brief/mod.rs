@@ -10,6 +10,8 @@ mod as_flown;
 mod card;
 mod chart;
 mod figures;
+mod frontier;
+mod frontier_chart;
 mod glide;
 mod gpx;
 mod grid;
@@ -38,6 +40,14 @@ pub use figures::{
     ObjectiveFigures, Point, Reflight, Said, SecondSpeed, SegmentFigures, Stretch, StretchWind,
     TotalsFigures, TripFigures, WeightPoint, WindLevel,
 };
+pub use frontier::{
+    ApartFigures, CruiseFigures, DescentFigures, FRONTIER_TITLE, FrontierFigures,
+    FrontierPlanFigures, HourFigures, MinuteFigures, PriceFigures, frontier_csv, frontier_json,
+    frontier_text,
+};
+#[cfg(feature = "png")]
+pub use frontier_chart::frontier_png;
+pub use frontier_chart::frontier_svg;
 pub use glide::{
     GLIDE_TITLE, GlideCaseFigures, GlideFigures, GlidePointFigures, GlideWeight, LeverFigures,
     glide_json, glide_text,

@@ -6,6 +6,7 @@
 mod ask;
 mod check;
 mod fit;
+mod frontier;
 mod glide;
 mod grid;
 mod new;
@@ -20,6 +21,7 @@ mod winds;
 pub use ask::AskArgs;
 pub use check::CheckArgs;
 pub use fit::FitArgs;
+pub use frontier::FrontierArgs;
 pub use glide::GlideArgs;
 pub use grid::{GridArgs, Span};
 pub use new::NewArgs;
@@ -58,6 +60,8 @@ pub struct Args {
 pub enum Command {
     /// Plan a trip and print its trip sheet.
     Plan(Box<PlanArgs>),
+    /// Show the plans of a trip that no other beats in both time and fuel.
+    Frontier(FrontierArgs),
     /// Show the wind along and across the course of a trip, by height and stretch.
     Winds(WindsArgs),
     /// Print a table of power settings of an aircraft.
@@ -169,6 +173,7 @@ impl fmt::Display for Failure {
 pub fn run(args: &Args) -> Result<(), Failure> {
     match &args.command {
         Command::Plan(args) => plan::run(args),
+        Command::Frontier(args) => frontier::run(args),
         Command::Winds(args) => winds::run(args),
         Command::Settings(args) => settings::run(args),
         Command::Grid(args) => grid::run(args),

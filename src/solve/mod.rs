@@ -11,6 +11,7 @@ mod as_flown;
 mod bounded;
 pub mod cruise;
 mod descent;
+mod frontier;
 mod ideal;
 mod infeasible;
 mod later;
@@ -24,6 +25,9 @@ mod why;
 
 pub use alternate::{AlternateError, AlternateFlight};
 pub use as_flown::{AsFlown, LegFlown, NotSteady, Steady, TotalFlown, as_flown};
+pub use frontier::{
+    APART_M3, APART_S, Frontier, FrontierPlan, Quicker, frontier, frontier_of_trip, threads,
+};
 pub use later::{Later, LaterPlan, NotPlanned, later};
 pub use least::{TripError, plan_trip};
 pub use levels::stretch_ends;

@@ -1,0 +1,684 @@
+//! Fuel against time: the plans that no other beats in both, as figures, text, JSON and CSV.
+
+use super::figures::{cautions, mixture_name, totals, warning_words};
+use super::terminal::{STYLE, Sheet, no_padding, plain_table};
+use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, percent, plain, rpm};
+use super::words::{feet, inches, number, revs, setting, up};
+use super::{Said, TotalsFigures};
+use crate::aircraft::Throttle;
+use crate::flight::{PathRule, SegmentKind, ThrottleRule, TrackPoint};
+use crate::solve::{APART_M3, APART_S, Frontier, FrontierPlan};
+use crate::trip::{HourBasis, Problem};
+use comfy_table::{Cell, CellAlignment, Table};
+use schemars::JsonSchema;
+use serde::Serialize;
+
+/// The title of this face.
+pub const FRONTIER_TITLE: &str =
+    "Fuel against time: advice, not a weather briefing, not a filed flight plan";
+
+/// One stretch of level cruise.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct CruiseFigures {
+    /// Indicated altitude.
+    pub altitude_ft: f64,
+    /// Full throttle: the manifold pressure is what it gives.
+    pub full_throttle: bool,
+    /// Manifold pressure; at fixed pitch computed, not to be set.
+    pub map_inhg: f64,
+    /// Crankshaft speed.
+    pub rpm: f64,
+    /// Mixture.
+    pub mixture: String,
+    /// Brake power over rated power.
+    pub power_percent: f64,
+    /// Fuel flow.
+    pub fuel_flow_gph: f64,
+    /// True airspeed.
+    pub tas_kt: f64,
+}
+
+/// How a plan comes down.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct DescentFigures {
+    /// Where it begins, to go.
+    pub top_of_descent_to_go_nm: f64,
+    /// full, held or left_alone; at fixed pitch rpm_held, untouched or full.
+    pub throttle: &'static str,
+    /// Manifold pressure set; none at full throttle and at fixed pitch.
+    pub map_inhg: Option<f64>,
+    /// Crankshaft speed; at fixed pitch what is held, else the greatest allowed.
+    pub rpm: f64,
+    /// Mixture.
+    pub mixture: String,
+    /// Rate of descent, where that is held.
+    pub rate_fpm: Option<f64>,
+    /// Indicated airspeed, where that is held.
+    pub ias_kt: Option<f64>,
+    /// Indicated altitude at which a second part begins, if there is one.
+    pub second_from_ft: Option<f64>,
+}
+
+/// What the next minute saved costs, on the way to the next quicker plan.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+pub struct MinuteFigures {
+    /// Time that the next quicker plan saves.
+    pub saved_min: f64,
+    /// Fuel for each minute of it.
+    pub minute_gal: f64,
+    /// Money for each minute of it, at the trip's prices; below zero the quicker plan is the cheaper. None without prices.
+    pub minute_cost: Option<f64>,
+}
+
+/// What an hour must be worth for a plan to be the best: all that goes by time, the hourly price and your own time together.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+pub struct HourFigures {
+    /// From this much fuel.
+    pub from_gal: f64,
+    /// To this much; none for the quickest, which is best however much an hour is worth.
+    pub to_gal: Option<f64>,
+    /// From this much money at the trip's price of fuel; none without one.
+    pub from_cost: Option<f64>,
+    /// To this much money.
+    pub to_cost: Option<f64>,
+}
+
+/// One plan of the frontier.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct FrontierPlanFigures {
+    /// From one, the quickest.
+    pub order: usize,
+    /// Totals, as those of a plan.
+    pub totals: TotalsFigures,
+    /// Levels, first to last.
+    pub levels_ft: Vec<f64>,
+    /// Indicated airspeed of the climb, at first.
+    pub climb_ias_kt: f64,
+    /// Crankshaft speed of the climb.
+    pub climb_rpm: f64,
+    /// Cruise, stretch by stretch.
+    pub cruise: Vec<CruiseFigures>,
+    /// Descent.
+    pub descent: DescentFigures,
+    /// To the next quicker plan; none for the quickest.
+    pub next_minute: Option<MinuteFigures>,
+    /// When it is the best; none for a plan in a hollow, which no value of time makes the best, but a bound on time or fuel does.
+    pub hour_worth: Option<HourFigures>,
+    /// The plan of best value.
+    pub best_value: bool,
+    /// The cheapest at the trip's prices.
+    pub cheapest: bool,
+}
+
+/// Prices the plans are reckoned at.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct PriceFigures {
+    /// Of an hour, without fuel.
+    pub hour_cost: f64,
+    /// clock, airborne or tachometer.
+    pub basis: &'static str,
+    /// Of a gallon.
+    pub gallon_cost: f64,
+}
+
+/// Plans that differ by less than both are shown as one.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+pub struct ApartFigures {
+    /// In time.
+    pub time_min: f64,
+    /// In fuel.
+    pub fuel_gal: f64,
+}
+
+/// The frontier of a trip in cockpit figures.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct FrontierFigures {
+    /// Title.
+    pub title: &'static str,
+    /// Title of the trip.
+    pub name: String,
+    /// Aircraft.
+    pub aircraft: String,
+    /// Departure, via points, destination.
+    pub places: Vec<String>,
+    /// Start-up.
+    pub departure_utc: String,
+    /// Fixed pitch: power is set by RPM, and MAP is only computed.
+    pub fixed_pitch: bool,
+    /// Fuel on board at start-up, the same for every plan.
+    pub fuel_on_board_gal: f64,
+    /// Prices; none where the trip has none.
+    pub prices: Option<PriceFigures>,
+    /// Plans found before those that differ too little were merged.
+    pub found: usize,
+    /// Plans that differ by less than both are shown as one.
+    pub merged_within: ApartFigures,
+    /// Plans, quickest first.
+    pub plans: Vec<FrontierPlanFigures>,
+    /// What the pilot must know, of all plans or of some.
+    pub warnings: Vec<Said>,
+    /// What is not checked and who decides.
+    pub cautions: Vec<String>,
+}
+
+fn cruises(plan: &FrontierPlan, problem: &Problem, fuel: Fuel) -> Vec<CruiseFigures> {
+    let flown = &plan.flown;
+    let fixed = problem.aircraft.propeller.is_fixed();
+    let stretches = flown
+        .segments
+        .iter()
+        .filter(|s| s.kind == SegmentKind::Cruise);
+    let settled = stretches.filter_map(|s| {
+        // At a fixed pitch RPM and speed settle only in the stretch.
+        flown.track.get(if fixed { s.last } else { s.first })
+    });
+    let one = |(c, t): (&crate::flight::Cruise, &TrackPoint)| CruiseFigures {
+        altitude_ft: ft(c.level_m),
+        full_throttle: c.throttle == Throttle::Full,
+        map_inhg: inhg(t.map_pa),
+        rpm: rpm(t.rev_s),
+        mixture: mixture_name(problem, c.mixture),
+        power_percent: percent(t.power_fraction),
+        fuel_flow_gph: fuel.gph(t.fuel_kg_s),
+        tas_kt: kt(t.state.tas_m_s),
+    };
+    flown.script.cruise.iter().zip(settled).map(one).collect()
+}
+
+fn descent(plan: &FrontierPlan, problem: &Problem) -> DescentFigures {
+    let d = &plan.flown.script.descent;
+    let fixed = problem.aircraft.propeller.is_fixed();
+    let limit_pa = problem.aircraft.map_limit_pa(d.first.rev_s);
+    DescentFigures {
+        top_of_descent_to_go_nm: nm(d.to_go_m),
+        throttle: match d.first.throttle {
+            ThrottleRule::Full => "full",
+            ThrottleRule::Held(_) => "held",
+            ThrottleRule::LeftAlone(_) => "left_alone",
+            ThrottleRule::Rpm => "rpm_held",
+            ThrottleRule::Untouched => "untouched",
+        },
+        // What is set: the flight keeps every reading under the limit line.
+        map_inhg: d
+            .first
+            .throttle
+            .set_map_pa()
+            .filter(|_| !fixed)
+            .map(|pa| inhg(pa.min(limit_pa))),
+        rpm: rpm(d.first.rev_s),
+        mixture: mixture_name(problem, d.first.mixture),
+        rate_fpm: match d.first.path {
+            PathRule::Rate(m_s) => Some(fpm(m_s)),
+            PathRule::Ias(_) => None,
+        },
+        ias_kt: match d.first.path {
+            PathRule::Rate(_) => None,
+            PathRule::Ias(m_s) => Some(kt(m_s)),
+        },
+        second_from_ft: d.second.map(|(from_m, _)| ft(from_m)),
+    }
+}
+
+/// "1, 2 and 5".
+fn listed(numbers: &[usize]) -> String {
+    let words: Vec<String> = numbers.iter().map(usize::to_string).collect();
+    match words.split_last() {
+        Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
+        _ => words.concat(),
+    }
+}
+
+/// What is said of every plan once; what is said of some, with their numbers. The figures in such a warning are those of the first of them.
+fn warnings(frontier: &Frontier, problem: &Problem, fuel: Fuel) -> Vec<Said> {
+    let mut out: Vec<(Said, Vec<usize>)> = Vec::new();
+    for (i, plan) in frontier.plans.iter().enumerate() {
+        let mut here: Vec<&'static str> = Vec::new();
+        for said in plan
+            .warnings
+            .iter()
+            .map(|w| warning_words(w, problem, fuel))
+        {
+            // One kind may be said of several legs, in words that are the same in every plan, or once in figures that are not.
+            let repeated = here.contains(&said.kind);
+            here.push(said.kind);
+            let known = out.iter_mut().find(|(s, numbers)| {
+                *s == said || !repeated && s.kind == said.kind && numbers.last() != Some(&(i + 1))
+            });
+            match known {
+                Some((_, numbers)) => numbers.push(i + 1),
+                None => out.push((said, vec![i + 1])),
+            }
+        }
+    }
+    for (said, numbers) in &mut out {
+        if numbers.len() < frontier.plans.len() {
+            let plans = if numbers.len() == 1 { "plan" } else { "plans" };
+            said.text = format!("{plans} {}: {}", listed(numbers), said.text);
+        }
+    }
+    out.into_iter().map(|o| o.0).collect()
+}
+
+impl FrontierFigures {
+    /// The figures of a frontier.
+    pub fn new(frontier: &Frontier, problem: &Problem) -> Self {
+        let aircraft = &problem.aircraft;
+        let fuel = Fuel::new(aircraft.fuel.density_kg_m3);
+        let prices = problem.prices;
+        // Money for a volume of fuel that weighs so much.
+        let money = |kg: f64| (prices.fuel_per_kg > 0.0).then(|| plain(prices.fuel_per_kg * kg));
+        let hour_worth = |(from, to): (f64, f64)| {
+            let (from_kg, to_kg) = (3_600.0 * from, 3_600.0 * to);
+            let ends = to.is_finite();
+            HourFigures {
+                from_gal: fuel.gal(from_kg),
+                to_gal: ends.then(|| fuel.gal(to_kg)),
+                from_cost: money(from_kg),
+                to_cost: money(to_kg).filter(|_| ends),
+            }
+        };
+        let plans = frontier
+            .plans
+            .iter()
+            .enumerate()
+            .map(|(i, p)| FrontierPlanFigures {
+                order: i + 1,
+                totals: totals(problem, fuel, &p.totals, p.flown.cruise_fuel_kg_s),
+                levels_ft: p.flown.script.cruise.iter().map(|c| ft(c.level_m)).collect(),
+                climb_ias_kt: kt(p.flown.script.climb.ias_m_s),
+                climb_rpm: rpm(p.flown.script.climb.rev_s),
+                cruise: cruises(p, problem, fuel),
+                descent: descent(p, problem),
+                next_minute: p.quicker.map(|q| MinuteFigures {
+                    saved_min: min(q.saved_s),
+                    minute_gal: fuel.gal(60.0 * q.fuel_kg_s),
+                    minute_cost: q.money_per_s.map(|m| plain(60.0 * m)),
+                }),
+                hour_worth: p.best_kg_s.map(hour_worth),
+                best_value: frontier.best_value == Some(i),
+                cheapest: frontier.cheapest == Some(i),
+            })
+            .collect();
+        let first = problem.legs.first().map(|l| l.from.clone());
+        let per_gal = aircraft.fuel.density_kg_m3 * crate::quantity::M3_PER_GAL;
+        Self {
+            title: FRONTIER_TITLE,
+            name: problem.title.clone(),
+            aircraft: aircraft.name.clone(),
+            places: first
+                .into_iter()
+                .chain(problem.legs.iter().map(|l| l.to.clone()))
+                .collect(),
+            departure_utc: problem.departure_time.to_string(),
+            fixed_pitch: aircraft.propeller.is_fixed(),
+            fuel_on_board_gal: fuel.gal(problem.fuel_kg),
+            prices: prices.are_given().then(|| PriceFigures {
+                hour_cost: plain(3_600.0 * prices.per_s),
+                basis: match prices.basis {
+                    HourBasis::Clock => "clock",
+                    HourBasis::Airborne => "airborne",
+                    HourBasis::Tachometer(_) => "tachometer",
+                },
+                gallon_cost: plain(prices.fuel_per_kg * per_gal),
+            }),
+            found: frontier.found,
+            merged_within: ApartFigures {
+                time_min: min(APART_S),
+                fuel_gal: plain(APART_M3 / crate::quantity::M3_PER_GAL),
+            },
+            plans,
+            warnings: warnings(frontier, problem, fuel),
+            cautions: cautions(aircraft),
+        }
+    }
+
+    fn priced(&self) -> bool {
+        self.prices.is_some()
+    }
+}
+
+/// Hours, minutes and tenths, rounded up: plans next to each other differ by less than a minute.
+pub(super) fn time(minutes: f64) -> String {
+    let tenths = up(minutes.max(0.0), 1);
+    let hours = ((tenths + 1e-6) / 60.0).floor();
+    format!("{hours:.0}:{:04.1}", (tenths - 60.0 * hours).max(0.0))
+}
+
+/// What is set in a stretch of cruise, without the mixture.
+pub(super) fn setting_words(f: &FrontierFigures, c: &CruiseFigures) -> String {
+    let map = if c.full_throttle {
+        "full".to_owned()
+    } else {
+        format!("{} in", inches(c.map_inhg))
+    };
+    setting(f.fixed_pitch, &map, c.rpm)
+}
+
+fn descent_words(f: &FrontierFigures, d: &DescentFigures) -> String {
+    let throttle = match (d.throttle, d.map_inhg) {
+        ("held", Some(map)) => format!("{} in", inches(map)),
+        ("full", _) => "full".to_owned(),
+        (_, _) => "as set".to_owned(),
+    };
+    let lever = match (f.fixed_pitch, d.throttle) {
+        (true, "rpm_held") => format!("{} rpm", revs(d.rpm)),
+        (true, _) => throttle,
+        (false, _) => format!("{throttle} / {}", revs(d.rpm)),
+    };
+    let path = match (d.rate_fpm, d.ias_kt) {
+        (Some(rate), _) => format!("{} fpm", number(rate, 0)),
+        (None, Some(ias)) => format!("{} KIAS", number(ias, 0)),
+        (None, None) => String::new(),
+    };
+    let parts = if d.second_from_ft.is_some() { ", two parts" } else { "" };
+    format!(
+        "{} nm, {lever}, {path}{parts}",
+        number(up(d.top_of_descent_to_go_nm, 0), 0)
+    )
+}
+
+/// "12 to 30", "to 12", "over 30".
+fn from_to(from: f64, to: Option<f64>) -> String {
+    let whole = |x: f64| number(x, 0);
+    match to {
+        None => format!("over {}", whole(from)),
+        Some(to) if from <= 0.0 => format!("to {}", whole(to)),
+        Some(to) => format!("{} to {}", whole(from), whole(to)),
+    }
+}
+
+fn worth_words(f: &FrontierFigures, h: Option<HourFigures>) -> String {
+    match h {
+        None => "-".to_owned(),
+        Some(HourFigures {
+            from_cost: Some(from),
+            to_cost,
+            ..
+        }) if f.priced() => from_to(from, to_cost),
+        Some(h) => from_to(h.from_gal, h.to_gal),
+    }
+}
+
+/// Whether values of an hour are said in money.
+fn worth_in_money(f: &FrontierFigures) -> bool {
+    f.plans
+        .iter()
+        .any(|p| p.hour_worth.is_some_and(|h| h.from_cost.is_some()))
+}
+
+/// Cruise of a plan in lines: level, setting, mixture.
+fn cruise_lines(f: &FrontierFigures, p: &FrontierPlanFigures) -> (String, String) {
+    let lines = |word: &dyn Fn(&CruiseFigures) -> String| {
+        let all: Vec<String> = p.cruise.iter().map(word).collect();
+        all.join("\n")
+    };
+    (
+        lines(&|c| feet(c.altitude_ft)),
+        lines(&|c| format!("{}, {}", setting_words(f, c), c.mixture)),
+    )
+}
+
+fn table(f: &FrontierFigures, width: usize) -> Table {
+    let right = |text: String| Cell::new(text).set_alignment(CellAlignment::Right);
+    let mut table = plain_table(width, STYLE);
+    let mut heads = vec![
+        right("no".into()),
+        right("time".into()),
+        right("gal".into()),
+    ];
+    if f.priced() {
+        heads.push(right("cost".into()));
+    }
+    heads.extend([
+        right("ft".into()),
+        Cell::new("cruise"),
+        Cell::new("descent, from to go"),
+        right("next min\ngal".into()),
+    ]);
+    if f.priced() {
+        heads.push(right("\nmoney".into()));
+    }
+    heads.push(right(
+        if worth_in_money(f) {
+            "best at an\nhour worth"
+        } else {
+            "best at an\nhour in gal"
+        }
+        .into(),
+    ));
+    table.set_header(heads);
+    for p in &f.plans {
+        let (levels, settings) = cruise_lines(f, p);
+        let t = &p.totals;
+        let mut cells = vec![
+            right(p.order.to_string()),
+            right(time(t.time_min)),
+            right(number(up(t.fuel_gal, 1), 1)),
+        ];
+        if f.priced() {
+            cells.push(right(number(up(t.cost, 0), 0)));
+        }
+        let minute = |x: Option<f64>, places: usize| x.map_or("-".into(), |x| number(x, places));
+        cells.extend([
+            right(levels),
+            Cell::new(settings),
+            Cell::new(descent_words(f, &p.descent)),
+            right(minute(p.next_minute.map(|m| m.minute_gal), 2)),
+        ]);
+        if f.priced() {
+            cells.push(right(minute(p.next_minute.and_then(|m| m.minute_cost), 1)));
+        }
+        cells.push(right(worth_words(f, p.hour_worth)));
+        table.add_row(cells);
+    }
+    no_padding(&mut table);
+    for column in table.column_iter_mut().skip(1) {
+        column.set_padding((1, 0));
+    }
+    table
+}
+
+/// Time and fuel of a plan in words.
+fn in_short(p: &FrontierPlanFigures) -> String {
+    format!(
+        "plan {}, {} and {} gal",
+        p.order,
+        time(p.totals.time_min),
+        number(up(p.totals.fuel_gal, 1), 1)
+    )
+}
+
+/// The frontier as text of at most `width` columns (held between 80 and 100).
+pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
+    let mut sheet = Sheet::new(width);
+    sheet.line(FRONTIER_TITLE);
+    let head = format!(
+        "{}: {}, {}, start-up {}, {} gal on board",
+        f.name,
+        f.places.join(" - "),
+        f.aircraft,
+        f.departure_utc,
+        number(f.fuel_on_board_gal, 1)
+    );
+    sheet.paragraph("", "  ", &head);
+    sheet.blank();
+    if let (Some(quickest), Some(thriftiest)) = (f.plans.first(), f.plans.last()) {
+        sheet.paragraph("", "            ", &format!("Quickest    {}", in_short(quickest)));
+        sheet.paragraph("", "            ", &format!("Thriftiest  {}", in_short(thriftiest)));
+    }
+    match f.plans.iter().find(|p| p.best_value) {
+        Some(p) => sheet.paragraph(
+            "Best value  ",
+            "            ",
+            &format!(
+                "{}: farthest below the straight line from the quickest to the thriftiest, time and fuel each taken from the least to the \
+                 most",
+                in_short(p)
+            ),
+        ),
+        None => sheet.line("Best value  no plan lies below the straight line from the quickest to the thriftiest"),
+    }
+    if let (Some(p), Some(prices)) = (f.plans.iter().find(|p| p.cheapest), &f.prices) {
+        sheet.paragraph(
+            "Cheapest    ",
+            "            ",
+            &format!(
+                "{}: {} at the trip's prices, {} {} and {} a gallon",
+                in_short(p),
+                number(up(p.totals.cost, 0), 0),
+                number(prices.hour_cost, 2),
+                match prices.basis {
+                    "clock" => "an hour from start-up to shutdown",
+                    "airborne" => "an hour from take-off to landing",
+                    _ => "a tachometer hour",
+                },
+                number(prices.gallon_cost, 2)
+            ),
+        );
+    }
+    sheet.blank();
+    let table = table(f, sheet.width());
+    sheet.table(&table);
+    sheet.blank();
+    sheet.paragraph(
+        "",
+        "  ",
+        "Time and fuel from take-off to landing. No other plan found is both quicker and thriftier than one of these. Next min: what each minute \
+         saved by the next quicker plan takes; money below nought: the quicker plan is also the cheaper.",
+    );
+    let worth = if worth_in_money(f) {
+        "in money at the trip's price of fuel"
+    } else {
+        "in gallons of fuel"
+    };
+    sheet.paragraph(
+        "",
+        "  ",
+        &format!(
+            "Best at: what an hour must be worth, {worth}, for the plan to be the best; all that goes by time counts, the hourly price and your own \
+             time together. A plan with - is best at no value of time, only under a bound on time or fuel."
+        ),
+    );
+    if f.prices.as_ref().is_some_and(|p| p.basis == "tachometer") {
+        sheet.paragraph(
+            "",
+            "  ",
+            "The tachometer hour goes by revolutions, so the cheapest plan may lie elsewhere than at its price.",
+        );
+    }
+    sheet.paragraph(
+        "",
+        "  ",
+        &format!(
+            "{} plans were found; of those that differ by less than {} min and {} gal one is shown. fellrun plan with --arrive-within or \
+             --fuel-at-most makes the trip sheet of one.",
+            f.found,
+            number(f.merged_within.time_min, 1),
+            number(f.merged_within.fuel_gal, 2)
+        ),
+    );
+    if !f.warnings.is_empty() {
+        sheet.heading("Warnings");
+        for w in &f.warnings {
+            sheet.paragraph("  ", "    ", &super::words::sentence(&w.text));
+        }
+    }
+    sheet.heading("Cautions");
+    for c in &f.cautions {
+        sheet.paragraph("  ", "    ", c);
+    }
+    sheet.finish()
+}
+
+/// The frontier as JSON, a newline at the end.
+///
+/// # Errors
+/// Only if the figures cannot be written as JSON, which would be our bug.
+pub fn frontier_json(f: &FrontierFigures) -> Result<String, serde_json::Error> {
+    let mut text = serde_json::to_string_pretty(f)?;
+    text.push('\n');
+    Ok(text)
+}
+
+/// The frontier as CSV, one line for each plan; where it cruises at several levels, those of one column are parted by ";".
+///
+/// # Errors
+/// Only if the text cannot be written to memory, which would be our bug.
+pub fn frontier_csv(f: &FrontierFigures) -> Result<Vec<u8>, csv::Error> {
+    let mut out = csv::Writer::from_writer(Vec::new());
+    out.write_record([
+        "order",
+        "time_min",
+        "fuel_gal",
+        "block_time_min",
+        "block_fuel_gal",
+        "cost",
+        "landing_fuel_gal",
+        "levels_ft",
+        "full_throttle",
+        "map_inhg",
+        "rpm",
+        "mixture",
+        "power_percent",
+        "fuel_flow_gph",
+        "tas_kt",
+        "climb_ias_kt",
+        "top_of_descent_to_go_nm",
+        "descent_throttle",
+        "descent_map_inhg",
+        "descent_rpm",
+        "descent_mixture",
+        "descent_rate_fpm",
+        "descent_ias_kt",
+        "next_minute_gal",
+        "next_minute_cost",
+        "hour_worth_from_gal",
+        "hour_worth_to_gal",
+        "hour_worth_from_cost",
+        "hour_worth_to_cost",
+        "best_value",
+        "cheapest",
+    ])?;
+    let some = |x: Option<f64>| x.map_or_else(String::new, |x| x.to_string());
+    for p in &f.plans {
+        let (t, d) = (&p.totals, &p.descent);
+        let each = |word: &dyn Fn(&CruiseFigures) -> String| {
+            let all: Vec<String> = p.cruise.iter().map(word).collect();
+            all.join(";")
+        };
+        out.write_record([
+            p.order.to_string(),
+            t.time_min.to_string(),
+            t.fuel_gal.to_string(),
+            t.block_time_min.to_string(),
+            t.block_fuel_gal.to_string(),
+            some(f.priced().then_some(t.cost)),
+            t.landing_fuel_gal.to_string(),
+            each(&|c| c.altitude_ft.to_string()),
+            each(&|c| c.full_throttle.to_string()),
+            each(&|c| c.map_inhg.to_string()),
+            each(&|c| c.rpm.to_string()),
+            each(&|c| c.mixture.clone()),
+            each(&|c| c.power_percent.to_string()),
+            each(&|c| c.fuel_flow_gph.to_string()),
+            each(&|c| c.tas_kt.to_string()),
+            p.climb_ias_kt.to_string(),
+            d.top_of_descent_to_go_nm.to_string(),
+            d.throttle.to_owned(),
+            some(d.map_inhg),
+            d.rpm.to_string(),
+            d.mixture.clone(),
+            some(d.rate_fpm),
+            some(d.ias_kt),
+            some(p.next_minute.map(|m| m.minute_gal)),
+            some(p.next_minute.and_then(|m| m.minute_cost)),
+            some(p.hour_worth.map(|h| h.from_gal)),
+            some(p.hour_worth.and_then(|h| h.to_gal)),
+            some(p.hour_worth.and_then(|h| h.from_cost)),
+            some(p.hour_worth.and_then(|h| h.to_cost)),
+            p.best_value.to_string(),
+            p.cheapest.to_string(),
+        ])?;
+    }
+    out.into_inner().map_err(|e| e.into_error().into())
+}
