@@ -5,7 +5,7 @@ use fellrun::aircraft::propeller::{Nearby, PropellerGeometry, PropellerTable};
 use fellrun::aircraft::{Levers, Throttle};
 use fellrun::files::trip::{TripFile, load_trip, parse_trip};
 use fellrun::reflight::refly;
-use fellrun::solve::plan;
+use fellrun::solve::{frontier, plan};
 use fellrun::trip::{Problem, resolve};
 use std::cell::Cell;
 use std::hint::black_box;
@@ -146,6 +146,11 @@ fn whole(c: &mut Criterion) {
     let mut group = c.benchmark_group("whole");
     group.sample_size(10);
     group.bench_function("plan", |b| b.iter(|| plan(black_box(&p)).expect("a plan")));
+    for threads in [1, 2] {
+        group.bench_function(format!("frontier, {threads} thread(s)"), |b| {
+            b.iter(|| frontier(black_box(&p), threads).expect("plans"));
+        });
+    }
     group.finish();
 }
 

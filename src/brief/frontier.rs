@@ -219,44 +219,92 @@ fn descent(plan: &FrontierPlan, problem: &Problem) -> DescentFigures {
     }
 }
 
-/// "1, 2 and 5".
+/// "plan 4", "plans 1, 2 and 5 to 9".
 fn listed(numbers: &[usize]) -> String {
-    let words: Vec<String> = numbers.iter().map(usize::to_string).collect();
+    let mut runs: Vec<(usize, usize)> = Vec::new();
+    for &n in numbers {
+        match runs.last_mut() {
+            Some(run) if run.1 + 1 == n => run.1 = n,
+            _ => runs.push((n, n)),
+        }
+    }
+    let words: Vec<String> = runs
+        .iter()
+        .map(|&(a, b)| {
+            if a == b {
+                a.to_string()
+            } else {
+                format!("{a} to {b}")
+            }
+        })
+        .collect();
+    let plans = if numbers.len() == 1 { "plan" } else { "plans" };
     match words.split_last() {
-        Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
-        _ => words.concat(),
+        Some((last, rest)) if !rest.is_empty() => {
+            format!("{plans} {} and {last}", rest.join(", "))
+        }
+        _ => format!("{plans} {}", words.concat()),
     }
 }
 
-/// What is said of every plan once; what is said of some, with their numbers. The figures in such a warning are those of the first of them.
+/// What is said of every plan once, what of some with their numbers. One kind of warning in several words is said as it is of the first
+/// plan and of the last.
 fn warnings(frontier: &Frontier, problem: &Problem, fuel: Fuel) -> Vec<Said> {
-    let mut out: Vec<(Said, Vec<usize>)> = Vec::new();
-    for (i, plan) in frontier.plans.iter().enumerate() {
-        let mut here: Vec<&'static str> = Vec::new();
-        for said in plan
-            .warnings
-            .iter()
-            .map(|w| warning_words(w, problem, fuel))
-        {
-            // One kind may be said of several legs, in words that are the same in every plan, or once in figures that are not.
-            let repeated = here.contains(&said.kind);
-            here.push(said.kind);
-            let known = out.iter_mut().find(|(s, numbers)| {
-                *s == said || !repeated && s.kind == said.kind && numbers.last() != Some(&(i + 1))
-            });
-            match known {
-                Some((_, numbers)) => numbers.push(i + 1),
-                None => out.push((said, vec![i + 1])),
+    let words = |p: &FrontierPlan| -> Vec<Said> {
+        let of = p.warnings.iter();
+        of.map(|w| warning_words(w, problem, fuel)).collect()
+    };
+    together(&frontier.plans.iter().map(words).collect::<Vec<_>>())
+}
+
+/// The warnings of plans, plan by plan, said once.
+fn together(plans: &[Vec<Said>]) -> Vec<Said> {
+    let mut kinds: Vec<&'static str> = Vec::new();
+    for said in plans.iter().flatten() {
+        if !kinds.contains(&said.kind) {
+            kinds.push(said.kind);
+        }
+    }
+    let mut out = Vec::new();
+    for kind in kinds {
+        // By its words, the plans they are said of.
+        let mut texts: Vec<(&str, Vec<usize>)> = Vec::new();
+        for (i, plan) in plans.iter().enumerate() {
+            for said in plan.iter().filter(|s| s.kind == kind) {
+                match texts.iter_mut().find(|t| t.0 == said.text) {
+                    Some(t) => t.1.push(i + 1),
+                    None => texts.push((&said.text, vec![i + 1])),
+                }
             }
         }
-    }
-    for (said, numbers) in &mut out {
-        if numbers.len() < frontier.plans.len() {
-            let plans = if numbers.len() == 1 { "plan" } else { "plans" };
-            said.text = format!("{plans} {}: {}", listed(numbers), said.text);
+        let mut say = |text: String| out.push(Said { kind, text });
+        let by_plan = plans
+            .iter()
+            .all(|p| p.iter().filter(|s| s.kind == kind).count() <= 1);
+        if texts.len() > 2 && by_plan {
+            let mut all: Vec<usize> = texts.iter().flat_map(|t| t.1.iter().copied()).collect();
+            all.sort_unstable();
+            let of = |number: usize| texts.iter().find(|t| t.1.contains(&number));
+            let ends = [all[0], all[all.len() - 1]].map(|n| (n, of(n).map_or("", |t| t.0)));
+            say(format!(
+                "{}: plan {}: {}; plan {}: {}",
+                listed(&all),
+                ends[0].0,
+                ends[0].1,
+                ends[1].0,
+                ends[1].1
+            ));
+            continue;
+        }
+        for (text, numbers) in texts {
+            say(if numbers.len() == plans.len() {
+                text.to_owned()
+            } else {
+                format!("{}: {text}", listed(&numbers))
+            });
         }
     }
-    out.into_iter().map(|o| o.0).collect()
+    out
 }
 
 impl FrontierFigures {
@@ -284,7 +332,13 @@ impl FrontierFigures {
             .map(|(i, p)| FrontierPlanFigures {
                 order: i + 1,
                 totals: totals(problem, fuel, &p.totals, p.flown.cruise_fuel_kg_s),
-                levels_ft: p.flown.script.cruise.iter().map(|c| ft(c.level_m)).collect(),
+                levels_ft: p
+                    .flown
+                    .script
+                    .cruise
+                    .iter()
+                    .map(|c| ft(c.level_m))
+                    .collect(),
                 climb_ias_kt: kt(p.flown.script.climb.ias_m_s),
                 climb_rpm: rpm(p.flown.script.climb.rev_s),
                 cruise: cruises(p, problem, fuel),
@@ -370,20 +424,24 @@ fn descent_words(f: &FrontierFigures, d: &DescentFigures) -> String {
         (None, Some(ias)) => format!("{} KIAS", number(ias, 0)),
         (None, None) => String::new(),
     };
-    let parts = if d.second_from_ft.is_some() { ", two parts" } else { "" };
+    let parts = if d.second_from_ft.is_some() {
+        ", two parts"
+    } else {
+        ""
+    };
     format!(
-        "{} nm, {lever}, {path}{parts}",
+        "{} nm, {lever}\n{path}{parts}",
         number(up(d.top_of_descent_to_go_nm, 0), 0)
     )
 }
 
-/// "12 to 30", "to 12", "over 30".
+/// "12-30", "to 12", "over 30".
 fn from_to(from: f64, to: Option<f64>) -> String {
     let whole = |x: f64| number(x, 0);
     match to {
         None => format!("over {}", whole(from)),
         Some(to) if from <= 0.0 => format!("to {}", whole(to)),
-        Some(to) => format!("{} to {}", whole(from), whole(to)),
+        Some(to) => format!("{}-{}", whole(from), whole(to)),
     }
 }
 
@@ -406,15 +464,19 @@ fn worth_in_money(f: &FrontierFigures) -> bool {
         .any(|p| p.hour_worth.is_some_and(|h| h.from_cost.is_some()))
 }
 
-/// Cruise of a plan in lines: level, setting, mixture.
+/// Cruise of a plan in lines, two for each stretch: its level; setting and mixture.
 fn cruise_lines(f: &FrontierFigures, p: &FrontierPlanFigures) -> (String, String) {
     let lines = |word: &dyn Fn(&CruiseFigures) -> String| {
         let all: Vec<String> = p.cruise.iter().map(word).collect();
         all.join("\n")
     };
     (
-        lines(&|c| feet(c.altitude_ft)),
-        lines(&|c| format!("{}, {}", setting_words(f, c), c.mixture)),
+        p.cruise
+            .iter()
+            .map(|c| feet(c.altitude_ft))
+            .collect::<Vec<_>>()
+            .join("\n\n"),
+        lines(&|c| format!("{}\n{}", setting_words(f, c), c.mixture)),
     )
 }
 
@@ -432,17 +494,17 @@ fn table(f: &FrontierFigures, width: usize) -> Table {
     heads.extend([
         right("ft".into()),
         Cell::new("cruise"),
-        Cell::new("descent, from to go"),
-        right("next min\ngal".into()),
+        Cell::new("descent,\nfrom to go"),
+        right("next\ngal".into()),
     ]);
     if f.priced() {
-        heads.push(right("\nmoney".into()));
+        heads.push(right("minute\ncost".into()));
     }
     heads.push(right(
         if worth_in_money(f) {
-            "best at an\nhour worth"
+            "best at\nan hour"
         } else {
-            "best at an\nhour in gal"
+            "best at\nan hour"
         }
         .into(),
     ));
@@ -503,8 +565,8 @@ pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
     sheet.paragraph("", "  ", &head);
     sheet.blank();
     if let (Some(quickest), Some(thriftiest)) = (f.plans.first(), f.plans.last()) {
-        sheet.paragraph("", "            ", &format!("Quickest    {}", in_short(quickest)));
-        sheet.paragraph("", "            ", &format!("Thriftiest  {}", in_short(thriftiest)));
+        sheet.paragraph("Quickest    ", "            ", &in_short(quickest));
+        sheet.paragraph("Thriftiest  ", "            ", &in_short(thriftiest));
     }
     match f.plans.iter().find(|p| p.best_value) {
         Some(p) => sheet.paragraph(
@@ -543,8 +605,8 @@ pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
     sheet.paragraph(
         "",
         "  ",
-        "Time and fuel from take-off to landing. No other plan found is both quicker and thriftier than one of these. Next min: what each minute \
-         saved by the next quicker plan takes; money below nought: the quicker plan is also the cheaper.",
+        "Time and fuel from take-off to landing. No other plan found is both quicker and thriftier than one of these. Next minute: what each minute \
+         saved by the next quicker plan takes; a cost below nought: the quicker plan is also the cheaper.",
     );
     let worth = if worth_in_money(f) {
         "in money at the trip's price of fuel"
@@ -555,7 +617,7 @@ pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
         "",
         "  ",
         &format!(
-            "Best at: what an hour must be worth, {worth}, for the plan to be the best; all that goes by time counts, the hourly price and your own \
+            "Best at an hour: what an hour must be worth, {worth}, for the plan to be the best; all that goes by time counts, the hourly price and your own \
              time together. A plan with - is best at no value of time, only under a bound on time or fuel."
         ),
     );

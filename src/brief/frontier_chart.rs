@@ -15,8 +15,8 @@ const LABEL: f64 = 13.0;
 const ROW: f64 = 16.0;
 /// Radius of a point.
 const DOT: f64 = 4.0;
-/// How far up labels are moved to find room, in rows.
-const MOST_ROWS: u32 = 30;
+/// How far up labels are moved to find room, in half rows.
+const MOST_ROWS: u32 = 22;
 
 /// A box on the drawing: left, top, right, bottom.
 type Area = (f64, f64, f64, f64);
@@ -42,7 +42,7 @@ impl Axes {
         let time = span(&|p| p.totals.time_min, 1.0)?;
         // More room to the right, for the names of the thriftiest.
         Some(Self {
-            time: (time.0, time.1 + 0.12 * (time.1 - time.0)),
+            time: (time.0, time.1 + 0.18 * (time.1 - time.0)),
             fuel: span(&|p| p.totals.fuel_gal, 0.2)?,
         })
     }
@@ -118,26 +118,55 @@ fn box_of(text: &str, at: (f64, f64)) -> Area {
     )
 }
 
-/// Where labels have room: to the right of their points and as little above as may be, off points and other labels. None where there is
-/// no room in the field.
-fn placed(names: &[String], points: &[(f64, f64)]) -> Vec<Option<(f64, f64)>> {
+/// Whether a line passes through a box: looked at in steps smaller than any label.
+fn crosses(a: (f64, f64), b: (f64, f64), area: Area) -> bool {
+    const STEPS: u32 = 64;
+    (0..=STEPS).any(|i| {
+        let x = f64::from(i) / f64::from(STEPS);
+        let p = (a.0 + x * (b.0 - a.0), a.1 + x * (b.1 - a.1));
+        overlap(area, (p.0, p.1, p.0, p.1))
+    })
+}
+
+/// Where a leader ends at its label.
+fn leader_end(label: (f64, f64)) -> (f64, f64) {
+    (label.0 - 3.0, label.1)
+}
+
+/// Where labels have room: to the right of their points and as little above as may be, off points, the line through them, other labels and
+/// their leaders; the `first` before the rest. None where there is no room so near.
+fn placed(names: &[String], points: &[(f64, f64)], first: &[usize]) -> Vec<Option<(f64, f64)>> {
     let mut taken: Vec<Area> = points
         .iter()
         .map(|p| (p.0 - DOT, p.1 - DOT, p.0 + DOT, p.1 + DOT))
         .collect();
+    let mut lines: Vec<((f64, f64), (f64, f64))> =
+        points.windows(2).map(|w| (w[0], w[1])).collect();
     let mut out = vec![None; names.len()];
-    // From the thriftiest, whose names have the field above them, to the quickest, whose names have it beside them.
-    for i in (0..names.len()).rev() {
+    // Then from the thriftiest, whose names have the field above them, to the quickest, whose names have it beside them.
+    for i in first.iter().copied().chain((0..names.len()).rev()) {
+        if out[i].is_some() {
+            continue;
+        }
         let (x, y) = points[i];
-        let found = (0..MOST_ROWS).find_map(|row| {
+        let found = (0..=MOST_ROWS).find_map(|row| {
             let up = f64::from(row) * 0.5 * ROW;
             let at = (x + 12.0 + 0.45 * up, y - up);
             let area = box_of(&names[i], at);
-            let inside = area.2 <= RIGHT && area.1 >= FIELD.0;
-            (inside && !taken.iter().any(|&t| overlap(t, area))).then_some((at, area))
+            let room = area.2 <= RIGHT
+                && area.1 >= FIELD.0
+                && !taken.iter().any(|&t| overlap(t, area))
+                && !lines.iter().any(|l| crosses(l.0, l.1, area));
+            let leader = ((x, y), leader_end(at));
+            let clear = || {
+                let mut others = taken.iter().enumerate().filter(|&(k, _)| k != i);
+                !others.any(|(_, &t)| crosses(leader.0, leader.1, t))
+            };
+            (room && clear()).then_some((at, area, leader))
         });
-        if let Some((at, area)) = found {
+        if let Some((at, area, leader)) = found {
             taken.push(area);
+            lines.push(leader);
             out[i] = Some(at);
         }
     }
@@ -156,38 +185,36 @@ fn draw(pen: &Pen, f: &FrontierFigures) -> Result<(), ChartError> {
     pen.text(&said, (14.0, 43.0), SMALL, INK, Tie::Left)?;
     axes.draw(pen)?;
     let points: Vec<(f64, f64)> = f.plans.iter().map(|p| axes.of(p)).collect();
-    // What the best value is measured from.
-    if let (Some(&first), Some(&last)) = (points.first(), points.last()) {
-        pen.dashed(&[first, last], SOFT, 0.8, 3.0, 5.0)?;
+    let names: Vec<String> = f.plans.iter().map(|p| name(f, p)).collect();
+    let marked = |p: &FrontierPlanFigures| p.best_value || p.cheapest;
+    let marks = (0..names.len()).filter(|&i| marked(&f.plans[i]));
+    let first: Vec<usize> = marks.chain([0, names.len() - 1]).collect();
+    let places = placed(&names, &points, &first);
+    // White under the labels, so that no line of the grid runs through them.
+    for (text, at) in names.iter().zip(&places) {
+        if let Some(at) = at {
+            let (left, top, right, bottom) = box_of(text, *at);
+            let corners = [(left, top), (right, top), (right, bottom), (left, bottom)];
+            pen.area(&corners, plotters::style::WHITE)?;
+        }
     }
     pen.line(&points, SOFT, 1.4)?;
-    let names: Vec<String> = f.plans.iter().map(|p| name(f, p)).collect();
-    let places = placed(&names, &points);
     for (at, point) in places.iter().zip(&points) {
         if let Some(at) = at.filter(|at| at.1 < point.1 - 1.0) {
-            pen.line(&[*point, (at.0 - 3.0, at.1)], SOFT, 0.6)?;
+            pen.line(&[*point, leader_end(at)], SOFT, 0.6)?;
         }
     }
     for ((p, at), (text, place)) in f.plans.iter().zip(&points).zip(names.iter().zip(places)) {
-        if p.best_value || p.cheapest {
+        if marked(p) {
             pen.dot(*at, DOT + 4.0)?;
         }
         pen.dot(*at, DOT)?;
-        let style = if p.best_value || p.cheapest {
-            bold
-        } else {
-            FontStyle::Normal
-        };
+        let style = if marked(p) { bold } else { FontStyle::Normal };
         match place {
-            Some(place) => {
-                let (left, top, right, bottom) = box_of(text, place);
-                let corners = [(left, top), (right, top), (right, bottom), (left, bottom)];
-                pen.area(&corners, plotters::style::WHITE)?;
-                pen.write(text, place, LABEL, INK, Tie::Left, style)?;
-            }
+            Some(place) => pen.write(text, place, LABEL, INK, Tie::Left, style)?,
             // Its line of the table has the rest.
             None => {
-                let below = (at.0 - 4.0, at.1 + 13.0);
+                let below = (at.0 - 2.0, at.1 + 14.0);
                 pen.write(&p.order.to_string(), below, LABEL, INK, Tie::Right, style)?;
             }
         }
@@ -242,13 +269,16 @@ mod tests {
         let names: Vec<String> = (1..=20)
             .map(|i| format!("{i}: 11,500 ft, 19.5 in / 2,300"))
             .collect();
-        let places = placed(&names, &points);
+        let places = placed(&names, &points, &[9]);
         let boxes: Vec<Area> = places
             .iter()
             .zip(&names)
             .filter_map(|(at, text)| at.map(|at| box_of(text, at)))
             .collect();
-        assert!(boxes.len() >= 12, "{}", boxes.len());
+        assert!(boxes.len() >= 10 && places[9].is_some(), "{}", boxes.len());
+        for (a, b) in points.iter().zip(&points[1..]) {
+            assert!(!boxes.iter().any(|area| crosses(*a, *b, *area)));
+        }
         for (i, a) in boxes.iter().enumerate() {
             assert!(a.2 <= RIGHT && a.1 >= FIELD.0);
             assert!(boxes.iter().skip(i + 1).all(|b| !overlap(*a, *b)));

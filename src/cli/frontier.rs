@@ -3,9 +3,7 @@
 use super::output::{self, Target};
 use super::plan::{Picture, picture};
 use super::{Failure, profile};
-use crate::brief::{
-    FrontierFigures, frontier_csv, frontier_json, frontier_svg, frontier_text,
-};
+use crate::brief::{FrontierFigures, frontier_csv, frontier_json, frontier_svg, frontier_text};
 use crate::files::trip::load_trip;
 use crate::solve::frontier_of_trip;
 use clap::Args;

@@ -171,27 +171,6 @@ pub(super) fn bare(problem: &Problem) -> Result<Draft, SolveError> {
     }
 }
 
-/// The best flight of each sequence of levels that may be near the best, with the limits in the way where there is none.
-pub(super) fn flown_sequences(problem: &Problem) -> Vec<Result<Flown, Vec<Limit>>> {
-    let rates = problem.cost_rates();
-    let search = Search::new(problem, rates);
-    let Ok(levels) = search.level_costs() else {
-        return vec![];
-    };
-    let pilot = Pilot::new(problem);
-    let proposals = sequences(problem, rates, &levels);
-    let several = proposals
-        .iter()
-        .filter(|s| s.steps.len() > 1)
-        .take(SEQUENCES);
-    proposals
-        .iter()
-        .filter(|s| s.steps.len() == 1)
-        .chain(several)
-        .map(|s| search.fly_sequence(&pilot, &levels, s, 1))
-        .collect()
-}
-
 /// Whether a flight that keeps every limit is soon found.
 pub(super) fn can_be_flown(problem: &Problem) -> bool {
     let rates = problem.cost_rates();

@@ -11,9 +11,7 @@ mod workers;
 use super::infeasible::tried;
 use super::plan::{Draft, Totals, Warning};
 use super::refine::{Kept, Pilot, lever_changes, settle};
-use super::search::{
-    Search, SolveError, on_schedule, plan_with, reflown, set_clock, totals, warnings,
-};
+use super::search::{Search, SolveError, on_schedule, plan_with, reflown, totals, warnings};
 use super::{TripError, plan_trip};
 use crate::aircraft::Aircraft;
 use crate::flight::{Flown, Script, fly_recorded};
@@ -90,11 +88,11 @@ pub struct Frontier {
 
 /// A flight on the way to the frontier, by the fine flight or the search's own.
 #[derive(Debug, Clone)]
-struct Candidate {
-    at: TimeFuel,
+pub(super) struct Candidate {
+    pub at: TimeFuel,
     /// At the trip's prices; not a number before it is flown finely.
     money: f64,
-    script: Script,
+    pub script: Script,
 }
 
 impl Candidate {
@@ -284,36 +282,30 @@ fn flown_finely(problem: &Problem, line: &[Candidate], threads: usize) -> (Vec<C
     (flown.into_iter().flat_map(|f| f.1).collect(), flights)
 }
 
-/// The plans of a trip that no other beats in both time and fuel, bounds of the trip put aside; on so many threads, the answer the same on
-/// any number.
+/// Flights, as fine as plans, that keep every limit of a problem without bounds and that no other beats in both time and fuel, quickest first;
+/// and how many were flown to find them. On so many threads, the answer the same on any number.
 ///
 /// # Errors
-/// [`SolveError`] when no plan keeps every limit, as for [`super::plan`].
-pub fn frontier(problem: &Problem, threads: usize) -> Result<Frontier, SolveError> {
-    let free = Problem {
-        bounds: Bounds::default(),
-        ..problem.clone()
-    };
-    let mut scheduled = on_schedule(&free);
+/// [`SolveError`] when no plan keeps every limit.
+pub(super) fn line(
+    problem: &Problem,
+    threads: usize,
+) -> Result<(Vec<Candidate>, usize), SolveError> {
     let ends = [Ask::Least(Objective::Time), Ask::Least(Objective::Fuel)];
-    let mut found = each_of(threads, &ends, |&ask| search(&scheduled, ask));
+    let mut found = each_of(threads, &ends, |&ask| search(problem, ask));
     let (quickest, thriftiest) = match (&found[0].draft, &found[1].draft) {
         (Ok(a), Ok(b)) => (point(&a.flown), point(&b.flown)),
-        (Err(e), _) | (_, Err(e)) => return Err(tried(&scheduled, e.clone())),
+        (Err(e), _) | (_, Err(e)) => return Err(e.clone()),
     };
     let mut asks = Vec::new();
-    if free.prices.are_given() {
+    if problem.prices.are_given() {
         asks.push(Ask::Least(Objective::Money));
     }
     let mean_kg_s = price_kg_s(thriftiest, quickest);
     if mean_kg_s.is_finite() && mean_kg_s > 0.0 {
         asks.extend(VALUES.map(|v| Ask::Value(v * mean_kg_s)));
     }
-    found.extend(each_of(threads, &asks, |&ask| search(&scheduled, ask)));
-    if let Ok(draft) = &found[0].draft {
-        set_clock(&mut scheduled, &draft.flown);
-    }
-    let problem: &Problem = &scheduled;
+    found.extend(each_of(threads, &asks, |&ask| search(problem, ask)));
     let mut flights: usize = found.iter().map(|f| f.flights).sum();
     // Plans are flown finely already; what the searches passed by is not.
     let mut fine: Vec<Candidate> = Vec::new();
@@ -331,7 +323,22 @@ pub fn frontier(problem: &Problem, threads: usize) -> Result<Frontier, SolveErro
     let (again, flown) = flown_finely(problem, &thinned(line, MOST_FINE), threads);
     flights += flown;
     fine.extend(again);
-    Ok(shown(problem, picked(fine), flights, threads))
+    Ok((picked(fine), flights))
+}
+
+/// The plans of a trip that no other beats in both time and fuel, bounds of the trip put aside; on so many threads, the answer the same on
+/// any number.
+///
+/// # Errors
+/// [`SolveError`] when no plan keeps every limit, as for [`super::plan`].
+pub fn frontier(problem: &Problem, threads: usize) -> Result<Frontier, SolveError> {
+    let free = Problem {
+        bounds: Bounds::default(),
+        ..problem.clone()
+    };
+    let scheduled = on_schedule(&free);
+    let (found, flights) = line(&scheduled, threads).map_err(|e| tried(&scheduled, e))?;
+    Ok(shown(&scheduled, found, flights, threads))
 }
 
 /// The frontier of fine flights, merged. A flight that the independent integrator does not confirm gives way to its neighbours.
@@ -424,7 +431,10 @@ pub fn threads() -> usize {
 ///
 /// # Errors
 /// [`TripError`].
-pub fn frontier_of_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Frontier), TripError> {
+pub fn frontier_of_trip(
+    trip: &Trip,
+    aircraft: &Aircraft,
+) -> Result<(Problem, Frontier), TripError> {
     let mut problem = if trip.fuel == FuelLoad::Least || trip.alternate.is_some() {
         let quickest = Trip {
             objective: Objective::Time,

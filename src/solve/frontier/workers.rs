@@ -12,8 +12,8 @@ pub fn each_of<J: Sync, R: Send>(
     let next = AtomicUsize::new(0);
     let done: Mutex<Vec<(usize, R)>> = Mutex::new(Vec::with_capacity(jobs.len()));
     let worker = || {
-        while let Some((i, job)) = Some(next.fetch_add(1, Ordering::Relaxed))
-            .and_then(|i| jobs.get(i).map(|job| (i, job)))
+        while let Some((i, job)) =
+            Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|i| jobs.get(i).map(|job| (i, job)))
         {
             let result = work(job);
             done.lock()
