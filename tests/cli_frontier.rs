@@ -25,13 +25,8 @@ fn closed_form_frontier_by_the_command() {
     let plans = figures["plans"].as_array().expect("a list");
     // As the plan's JSON has them.
     let single = json(&["plan", TRIP]);
-    let keys = |v: &Value| -> Vec<String> {
-        v.as_object()
-            .expect("an object")
-            .keys()
-            .cloned()
-            .collect()
-    };
+    let keys =
+        |v: &Value| -> Vec<String> { v.as_object().expect("an object").keys().cloned().collect() };
     for p in plans {
         assert_eq!(keys(&p["totals"]), keys(&single["totals"]));
         assert!(p["levels_ft"][0].is_number() && p["cruise"][0]["rpm"].is_number());
@@ -70,10 +65,7 @@ fn closed_form_errors_of_the_frontier_touch_nothing() {
             &["frontier", TRIP, "--json", "-", "--csv", "-"],
             &["standard output"],
         ),
-        (
-            &["frontier", PROFILE, "--chart", none],
-            &["retractable"],
-        ),
+        (&["frontier", PROFILE, "--chart", none], &["retractable"]),
         (&["frontier"], &["TRIP.toml"]),
         (
             &["frontier", low, "--chart", none],

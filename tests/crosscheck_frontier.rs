@@ -6,9 +6,7 @@ use fellrun::brief::{FrontierFigures, frontier_csv, frontier_text};
 use fellrun::files::trip::load_trip;
 use fellrun::flight::fly_recorded;
 use fellrun::quantity::M3_PER_GAL;
-use fellrun::solve::{
-    APART_M3, APART_S, Frontier, frontier, frontier_of_trip, plan, plan_trip,
-};
+use fellrun::solve::{APART_M3, APART_S, Frontier, frontier, frontier_of_trip, plan, plan_trip};
 use fellrun::trip::{Bounds, FuelLoad, Objective, Prices, Problem, Trip, resolve};
 use std::path::Path;
 use std::sync::OnceLock;
@@ -64,10 +62,7 @@ fn crosscheck_no_plan_is_beaten_and_each_is_a_flight() {
             (again.time_s, again.fuel_kg),
             (plan.flown.time_s, plan.flown.fuel_kg)
         );
-        assert!(
-            plan.reflight
-                .within_bounds(p.aircraft.fuel.density_kg_m3)
-        );
+        assert!(plan.reflight.within_bounds(p.aircraft.fuel.density_kg_m3));
         let block_kg = plan.flown.fuel_kg + p.aircraft.procedures.taxi_fuel_kg;
         assert_eq!(plan.totals.block_fuel_kg, block_kg);
     }
@@ -243,7 +238,10 @@ fn closed_form_without_prices_no_money_and_the_least_load_serves_every_plan() {
         .map(|p| p.totals.fuel_required_kg)
         .fold(0.0, f64::max);
     // To half a gallon, and no more than one step over what the quickest needs.
-    assert!(most_kg <= p.fuel_kg && p.fuel_kg < most_kg + gal_kg, "{most_kg}");
+    assert!(
+        most_kg <= p.fuel_kg && p.fuel_kg < most_kg + gal_kg,
+        "{most_kg}"
+    );
     let figures = FrontierFigures::new(&f, &p);
     assert!(figures.prices.is_none());
     assert!(

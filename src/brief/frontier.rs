@@ -257,6 +257,25 @@ fn warnings(frontier: &Frontier, problem: &Problem, fuel: Fuel) -> Vec<Said> {
     together(&frontier.plans.iter().map(words).collect::<Vec<_>>())
 }
 
+/// Two texts that differ in a few words as one: "ends 2 to 28 min after". Where they differ otherwise, one after the other.
+fn from_first_to_last(first: &str, last: &str) -> String {
+    let (a, b): (Vec<&str>, Vec<&str>) = (
+        first.split_whitespace().collect(),
+        last.split_whitespace().collect(),
+    );
+    if a.len() != b.len() {
+        return format!("{first}; or {last}");
+    }
+    let word = |(a, b): (&&str, &&str)| {
+        if a == b {
+            (*a).to_owned()
+        } else {
+            format!("{a} to {b}")
+        }
+    };
+    a.iter().zip(&b).map(word).collect::<Vec<_>>().join(" ")
+}
+
 /// The warnings of plans, plan by plan, said once.
 fn together(plans: &[Vec<Said>]) -> Vec<Said> {
     let mut kinds: Vec<&'static str> = Vec::new();
@@ -281,19 +300,21 @@ fn together(plans: &[Vec<Said>]) -> Vec<Said> {
         let by_plan = plans
             .iter()
             .all(|p| p.iter().filter(|s| s.kind == kind).count() <= 1);
-        if texts.len() > 2 && by_plan {
+        if texts.len() > 1 && by_plan {
             let mut all: Vec<usize> = texts.iter().flat_map(|t| t.1.iter().copied()).collect();
             all.sort_unstable();
-            let of = |number: usize| texts.iter().find(|t| t.1.contains(&number));
-            let ends = [all[0], all[all.len() - 1]].map(|n| (n, of(n).map_or("", |t| t.0)));
-            say(format!(
-                "{}: plan {}: {}; plan {}: {}",
-                listed(&all),
-                ends[0].0,
-                ends[0].1,
-                ends[1].0,
-                ends[1].1
-            ));
+            let of = |number: usize| {
+                let said = texts.iter().find(|t| t.1.contains(&number));
+                said.map_or("", |t| t.0)
+            };
+            let whole = all.len() == plans.len();
+            let (first, last) = (all[0], all[all.len() - 1]);
+            let text = from_first_to_last(of(first), of(last));
+            say(if whole {
+                text
+            } else {
+                format!("{}: {text}", listed(&all))
+            });
             continue;
         }
         for (text, numbers) in texts {
@@ -632,8 +653,8 @@ pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
         "",
         "  ",
         &format!(
-            "{} plans were found; of those that differ by less than {} min and {} gal one is shown. fellrun plan with --arrive-within or \
-             --fuel-at-most makes the trip sheet of one.",
+            "{} plans were found; of those that differ by less than {} min and {} gal one is shown, and none that gains next to nothing. fellrun \
+             plan with --arrive-within or --fuel-at-most makes the trip sheet of one.",
             f.found,
             number(f.merged_within.time_min, 1),
             number(f.merged_within.fuel_gal, 2)
@@ -743,4 +764,55 @@ pub fn frontier_csv(f: &FrontierFigures) -> Result<Vec<u8>, csv::Error> {
         ])?;
     }
     out.into_inner().map_err(|e| e.into_error().into())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn said(kind: &'static str, text: &str) -> Said {
+        Said {
+            kind,
+            text: text.to_owned(),
+        }
+    }
+
+    #[test]
+    fn closed_form_warnings_of_many_plans_are_said_once() {
+        let plans = [
+            vec![said("ice", "cold on leg A"), said("ice", "cold on leg B")],
+            vec![
+                said("ice", "cold on leg A"),
+                said("late", "the flight ends 2 min after it"),
+            ],
+            vec![
+                said("ice", "cold on leg A"),
+                said("late", "the flight ends 5 min after it"),
+            ],
+            vec![
+                said("ice", "cold on leg A"),
+                said("late", "the flight ends 28 min after it"),
+            ],
+        ];
+        assert_eq!(
+            together(&plans),
+            [
+                said("ice", "cold on leg A"),
+                said("ice", "plan 1: cold on leg B"),
+                said("late", "plans 2 to 4: the flight ends 2 to 28 min after it"),
+            ]
+        );
+        assert_eq!(listed(&[1, 2, 3, 5, 7, 8]), "plans 1 to 3, 5 and 7 to 8");
+        assert_eq!(from_first_to_last("a b", "c"), "a b; or c");
+    }
+
+    #[test]
+    fn closed_form_words_of_the_table() {
+        assert_eq!(time(105.128), "1:45.2");
+        assert_eq!(time(119.96), "2:00.0");
+        assert_eq!(time(7.0), "0:07.0");
+        assert_eq!(from_to(12.4, Some(30.2)), "12-30");
+        assert_eq!(from_to(0.0, Some(30.2)), "to 30");
+        assert_eq!(from_to(30.2, None), "over 30");
+    }
 }

@@ -16,7 +16,7 @@ const ROW: f64 = 16.0;
 /// Radius of a point.
 const DOT: f64 = 4.0;
 /// How far up labels are moved to find room, in half rows.
-const MOST_ROWS: u32 = 22;
+const MOST_ROWS: u32 = 28;
 
 /// A box on the drawing: left, top, right, bottom.
 type Area = (f64, f64, f64, f64);
@@ -42,7 +42,7 @@ impl Axes {
         let time = span(&|p| p.totals.time_min, 1.0)?;
         // More room to the right, for the names of the thriftiest.
         Some(Self {
-            time: (time.0, time.1 + 0.18 * (time.1 - time.0)),
+            time: (time.0, time.1 + 0.2 * (time.1 - time.0)),
             fuel: span(&|p| p.totals.fuel_gal, 0.2)?,
         })
     }
@@ -179,7 +179,7 @@ fn draw(pen: &Pen, f: &FrontierFigures) -> Result<(), ChartError> {
     let head = format!("{}: {}", f.name, f.places.join(" - "));
     pen.write(&head, (14.0, 20.0), 20.0, INK, Tie::Left, bold)?;
     let said = format!(
-        "Fuel against time, {}: no other plan found is both quicker and thriftier than one of these.",
+        "Fuel against time, {}: no other plan found is both quicker and thriftier. Numbers as in the table.",
         f.aircraft
     );
     pen.text(&said, (14.0, 43.0), SMALL, INK, Tie::Left)?;

@@ -18,7 +18,7 @@ use crate::flight::{Flown, Script, fly_recorded};
 use crate::quantity::M3_PER_GAL;
 use crate::reflight::Mismatch;
 use crate::trip::{Bounds, CostRates, FuelLoad, Objective, Problem, Trip, resolve};
-use points::{TimeFuel, best_between, best_value, merged, price_kg_s, undominated};
+use points::{Apart, TimeFuel, best_between, best_value, merged, price_kg_s, undominated};
 use std::num::NonZero;
 use workers::each_of;
 
@@ -40,6 +40,11 @@ const BATCH: usize = 8;
 pub const APART_S: f64 = 0.5 * super::NO_DIFFERENCE_S;
 /// See [`APART_S`]; m³.
 pub const APART_M3: f64 = 0.5 * super::NO_DIFFERENCE_M3;
+/// A plan in a hollow that saves less than this, a tenth of a minute, or less than [`HARDLY_M3`], against a loss of [`APART_M3`] or [`APART_S`],
+/// is not shown: nobody would fly it.
+const HARDLY_S: f64 = 6.0;
+/// See [`HARDLY_S`]: what fuel is told to; m³.
+const HARDLY_M3: f64 = 0.05 * M3_PER_GAL;
 
 /// What saving time costs, from one plan to the next quicker one.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -293,15 +298,18 @@ pub(super) fn line(
 ) -> Result<(Vec<Candidate>, usize), SolveError> {
     let ends = [Ask::Least(Objective::Time), Ask::Least(Objective::Fuel)];
     let mut found = each_of(threads, &ends, |&ask| search(problem, ask));
-    let (quickest, thriftiest) = match (&found[0].draft, &found[1].draft) {
-        (Ok(a), Ok(b)) => (point(&a.flown), point(&b.flown)),
-        (Err(e), _) | (_, Err(e)) => return Err(e.clone()),
+    let ends = match (&found[0].draft, &found[1].draft) {
+        (Ok(a), Ok(b)) => Some((point(&a.flown), point(&b.flown))),
+        (Err(e), Err(_)) => return Err(e.clone()),
+        _ => None,
     };
     let mut asks = Vec::new();
     if problem.prices.are_given() {
         asks.push(Ask::Least(Objective::Money));
     }
-    let mean_kg_s = price_kg_s(thriftiest, quickest);
+    let mean_kg_s = ends.map_or(0.0, |(quickest, thriftiest)| {
+        price_kg_s(thriftiest, quickest)
+    });
     if mean_kg_s.is_finite() && mean_kg_s > 0.0 {
         asks.extend(VALUES.map(|v| Ask::Value(v * mean_kg_s)));
     }
@@ -343,9 +351,16 @@ pub fn frontier(problem: &Problem, threads: usize) -> Result<Frontier, SolveErro
 
 /// The frontier of fine flights, merged. A flight that the independent integrator does not confirm gives way to its neighbours.
 fn shown(problem: &Problem, mut line: Vec<Candidate>, flights: usize, threads: usize) -> Frontier {
-    let apart = TimeFuel {
-        time_s: APART_S,
-        fuel_kg: APART_M3 * problem.aircraft.fuel.density_kg_m3,
+    let density = problem.aircraft.fuel.density_kg_m3;
+    let apart = Apart {
+        both: TimeFuel {
+            time_s: APART_S,
+            fuel_kg: APART_M3 * density,
+        },
+        hardly: TimeFuel {
+            time_s: HARDLY_S,
+            fuel_kg: HARDLY_M3 * density,
+        },
     };
     let priced = problem.prices.are_given();
     let mut confirmed: Vec<(Script, Flown, Mismatch)> = Vec::new();

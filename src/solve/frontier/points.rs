@@ -85,9 +85,32 @@ pub fn best_value(points: &[TimeFuel]) -> Option<usize> {
     (depth > 1e-9).then_some(i)
 }
 
-/// The points to show of undominated ones, quickest first, as indices: `first`, the two ends and the corners go before the rest, and
-/// none is shown that differs from one that is by less than both \[s, kg\].
-pub fn merged(points: &[TimeFuel], first: &[usize], apart: TimeFuel) -> Vec<usize> {
+/// What two plans must differ by.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Apart {
+    /// Plans that differ by less than both are as one.
+    pub both: TimeFuel,
+    /// One that gains less than this in the one against a loss of [`Apart::both`] in the other is of no use.
+    pub hardly: TimeFuel,
+}
+
+impl Apart {
+    fn as_one(&self, a: TimeFuel, b: TimeFuel) -> bool {
+        (a.time_s - b.time_s).abs() < self.both.time_s
+            && (a.fuel_kg - b.fuel_kg).abs() < self.both.fuel_kg
+    }
+
+    /// Whether a point is all but beaten by another.
+    fn is_useless(&self, a: TimeFuel, b: TimeFuel) -> bool {
+        let (later_s, more_kg) = (a.time_s - b.time_s, a.fuel_kg - b.fuel_kg);
+        (more_kg >= self.both.fuel_kg && -later_s < self.hardly.time_s)
+            || (later_s >= self.both.time_s && -more_kg < self.hardly.fuel_kg)
+    }
+}
+
+/// The points to show of undominated ones, quickest first, as indices: `first`, the two ends and the corners go before the rest, and of the
+/// rest none is shown that is as one with one that is, or of no use beside any.
+pub fn merged(points: &[TimeFuel], first: &[usize], apart: Apart) -> Vec<usize> {
     let Some(last) = points.len().checked_sub(1) else {
         return vec![];
     };
@@ -98,12 +121,10 @@ pub fn merged(points: &[TimeFuel], first: &[usize], apart: TimeFuel) -> Vec<usiz
             kept.push(i);
         }
     }
-    for i in corners(points).into_iter().chain(0..points.len()) {
-        let near = |&k: &usize| {
-            (points[k].time_s - points[i].time_s).abs() < apart.time_s
-                && (points[k].fuel_kg - points[i].fuel_kg).abs() < apart.fuel_kg
-        };
-        if !kept.iter().any(near) {
+    let of_use =
+        (0..points.len()).filter(|&i| !points.iter().any(|&p| apart.is_useless(points[i], p)));
+    for i in corners(points).into_iter().chain(of_use) {
+        if !kept.iter().any(|&k| apart.as_one(points[k], points[i])) {
             kept.push(i);
         }
     }
@@ -195,9 +216,15 @@ mod tests {
 
     #[test]
     fn closed_form_points_that_differ_too_little_are_one() {
-        let apart = TimeFuel {
-            time_s: 1.0,
-            fuel_kg: 1.0,
+        let apart = Apart {
+            both: TimeFuel {
+                time_s: 1.0,
+                fuel_kg: 1.0,
+            },
+            hardly: TimeFuel {
+                time_s: 0.1,
+                fuel_kg: 0.1,
+            },
         };
         let p = points(&[
             (0.0, 10.0),
@@ -223,5 +250,26 @@ mod tests {
             });
             assert!(near, "{i}");
         }
+    }
+
+    #[test]
+    fn closed_form_a_point_all_but_beaten_is_not_shown() {
+        let one = |time_s, fuel_kg| TimeFuel { time_s, fuel_kg };
+        let apart = Apart {
+            both: one(1.0, 1.0),
+            hardly: one(0.1, 0.1),
+        };
+        // 1 is 0.05 quicker than 2 for 2 more; 4 saves 0.05 beside 3 and takes 2 longer. Neither is a corner.
+        let p = points(&[
+            (0.0, 20.0),
+            (3.95, 10.0),
+            (4.0, 8.0),
+            (8.0, 4.0),
+            (10.0, 3.95),
+            (16.0, 0.0),
+        ]);
+        assert_eq!(corners(&p), [0, 2, 3, 5]);
+        assert_eq!(merged(&p, &[], apart), [0, 2, 3, 5]);
+        assert_eq!(merged(&p, &[4], apart), [0, 2, 3, 4, 5]);
     }
 }
