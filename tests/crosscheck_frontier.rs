@@ -15,6 +15,8 @@ use std::sync::OnceLock;
 const SINGLE: f64 = 3e-3;
 /// A bound on time is kept with half a second to spare, and what the audit takes for rounding.
 const KEPT_S: f64 = 0.61;
+/// One script flown twice, its top of descent taken from what was flown: float noise, grown over a long descent.
+const FLOAT: f64 = 1e-6;
 
 fn demo() -> (Trip, Aircraft) {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/first-trip.toml");
@@ -58,10 +60,12 @@ fn crosscheck_no_plan_is_beaten_and_each_is_a_flight() {
     for plan in &f.plans {
         assert_eq!(plan.flown.audit.broken(), []);
         let again = fly_recorded(&p, &plan.flown.script).expect("flies");
-        assert_eq!(
-            (again.time_s, again.fuel_kg),
-            (plan.flown.time_s, plan.flown.fuel_kg)
-        );
+        for (a, b) in [
+            (again.time_s, plan.flown.time_s),
+            (again.fuel_kg, plan.flown.fuel_kg),
+        ] {
+            assert!((a / b - 1.0).abs() < FLOAT, "{a} {b}");
+        }
         assert!(plan.reflight.within_bounds(p.aircraft.fuel.density_kg_m3));
         let block_kg = plan.flown.fuel_kg + p.aircraft.procedures.taxi_fuel_kg;
         assert_eq!(plan.totals.block_fuel_kg, block_kg);
