@@ -3,7 +3,8 @@
 use super::chart::{
     ChartError, HAIR, HEIGHT, INK, LEFT, Pen, RIGHT, SMALL, SOFT, Tie, on_canvas, text_width, tick,
 };
-use super::frontier::{FRONTIER_TITLE, FrontierFigures, FrontierPlanFigures, setting_words, time};
+use super::frontier::{FRONTIER_TITLE, FrontierFigures, FrontierPlanFigures};
+use super::frontier_text::{setting_words, time};
 use super::words::{feet, number, up};
 use plotters::style::FontStyle;
 

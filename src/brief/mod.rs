@@ -12,6 +12,7 @@ mod chart;
 mod figures;
 mod frontier;
 mod frontier_chart;
+mod frontier_text;
 mod glide;
 mod gpx;
 mod grid;
@@ -43,11 +44,11 @@ pub use figures::{
 pub use frontier::{
     ApartFigures, CruiseFigures, DescentFigures, FRONTIER_TITLE, FrontierFigures,
     FrontierPlanFigures, HourFigures, MinuteFigures, PriceFigures, frontier_csv, frontier_json,
-    frontier_text,
 };
 #[cfg(feature = "png")]
 pub use frontier_chart::frontier_png;
 pub use frontier_chart::frontier_svg;
+pub use frontier_text::frontier_text;
 pub use glide::{
     GLIDE_TITLE, GlideCaseFigures, GlideFigures, GlidePointFigures, GlideWeight, LeverFigures,
     glide_json, glide_text,
