@@ -6,7 +6,7 @@ use fellrun::aircraft::{Levers, Throttle};
 use fellrun::files::trip::{TripFile, load_trip, parse_trip};
 use fellrun::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM};
 use fellrun::reflight::refly;
-use fellrun::solve::{CruiseAsk, best_of, cruise_of, plan, room_m, study};
+use fellrun::solve::{CruiseAsk, best_of, cruise_of, frontier, plan, room_m, study};
 use fellrun::trip::{DescentAsk, Problem, Roughness, resolve};
 use std::cell::Cell;
 use std::hint::black_box;
@@ -147,6 +147,11 @@ fn whole(c: &mut Criterion) {
     let mut group = c.benchmark_group("whole");
     group.sample_size(10);
     group.bench_function("plan", |b| b.iter(|| plan(black_box(&p)).expect("a plan")));
+    for threads in [1, 2] {
+        group.bench_function(format!("frontier, {threads} thread(s)"), |b| {
+            b.iter(|| frontier(black_box(&p), threads).expect("plans"));
+        });
+    }
     group.finish();
 }
 

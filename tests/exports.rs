@@ -116,8 +116,9 @@ fn crosscheck_the_plans_of_every_profile_and_objective_fit_the_schema() {
 
 #[test]
 fn crosscheck_other_json_fits_its_schema() {
-    let runs: [(&str, &[&str]); 3] = [
+    let runs: [(&str, &[&str]); 4] = [
         ("winds", &["winds", TRIP]),
+        ("frontier", &["frontier", TRIP]),
         ("settings", &["settings", PROFILE]),
         ("glide", &["glide", PROFILE]),
     ];

@@ -752,7 +752,7 @@ fn segments_and_track(
     (segments, track)
 }
 
-fn totals(problem: &Problem, fuel: Fuel, t: &Totals, cruise_kg_s: f64) -> TotalsFigures {
+pub(super) fn totals(problem: &Problem, fuel: Fuel, t: &Totals, cruise_kg_s: f64) -> TotalsFigures {
     TotalsFigures {
         time_min: min(t.time_s),
         fuel_gal: fuel.gal(t.fuel_kg),
@@ -1406,7 +1406,7 @@ fn leg_name(problem: &Problem, leg: usize) -> String {
         .map_or(String::new(), |l| format!("{} to {}", l.from, l.to))
 }
 
-fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
+pub(super) fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
     let gal = |kg: f64| number(up(fuel.gal(kg), 1), 1);
     let (kind, text) = match warning {
         Warning::Note(Note::MagneticDate) => (
@@ -1559,7 +1559,7 @@ fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
 }
 
 /// What every sheet says, and what this aeroplane adds.
-fn cautions(aircraft: &Aircraft) -> Vec<String> {
+pub(super) fn cautions(aircraft: &Aircraft) -> Vec<String> {
     let mut said = CAUTIONS.map(str::to_owned).to_vec();
     if aircraft.engines > 1 {
         said.push(format!("{ONE_ENGINE} {EACH_ENGINE}"));

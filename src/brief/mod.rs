@@ -21,6 +21,9 @@ mod descend_text;
 mod differences;
 mod figures;
 mod freezing;
+mod frontier;
+mod frontier_chart;
+mod frontier_text;
 mod glide;
 mod gpx;
 mod grid;
@@ -75,6 +78,14 @@ pub use figures::{
     Stretch, StretchWind, TotalsFigures, TripFigures, WeightPoint, WindLevel,
 };
 pub use freezing::FreezingPoint;
+pub use frontier::{
+    ApartFigures, DescentFigures, FRONTIER_TITLE, FrontierCruiseFigures, FrontierFigures,
+    FrontierPlanFigures, HourFigures, MinuteFigures, PriceFigures, frontier_csv, frontier_json,
+};
+#[cfg(feature = "png")]
+pub use frontier_chart::frontier_png;
+pub use frontier_chart::frontier_svg;
+pub use frontier_text::frontier_text;
 pub use glide::{
     GLIDE_TITLE, GlideCaseFigures, GlideFigures, GlidePointFigures, GlideWeight, LeverFigures,
     glide_json, glide_text,

@@ -1,6 +1,6 @@
 //! The JSON Schemas (draft 2020-12, json-schema.org) of what the commands write as JSON, made from the types that are written.
 
-use super::{Figures, GlideFigures, SettingsFigures, WindsFigures};
+use super::{Figures, FrontierFigures, GlideFigures, SettingsFigures, WindsFigures};
 use schemars::generate::SchemaSettings;
 use schemars::transform::RecursiveTransform;
 use schemars::{JsonSchema, Schema};
@@ -16,6 +16,8 @@ pub enum Document {
     Settings,
     /// The glide.
     Glide,
+    /// Fuel against time.
+    Frontier,
 }
 
 /// An object has the keys described and no other.
@@ -43,6 +45,7 @@ pub fn schema(document: Document) -> Result<String, serde_json::Error> {
         Document::Winds => (schema_of::<WindsFigures>(), "winds"),
         Document::Settings => (schema_of::<SettingsFigures>(), "settings"),
         Document::Glide => (schema_of::<GlideFigures>(), "glide"),
+        Document::Frontier => (schema_of::<FrontierFigures>(), "frontier"),
     };
     schema.insert(
         "title".to_owned(),

@@ -7,6 +7,7 @@ mod ask;
 mod check;
 mod descend;
 mod fit;
+mod frontier;
 mod glide;
 mod grid;
 mod new;
@@ -24,6 +25,7 @@ pub use ask::AskArgs;
 pub use check::CheckArgs;
 pub use descend::{Air, DescendArgs, Over};
 pub use fit::FitArgs;
+pub use frontier::FrontierArgs;
 pub use glide::GlideArgs;
 pub use grid::{GridArgs, Span};
 pub use new::NewArgs;
@@ -63,6 +65,8 @@ pub struct Args {
 pub enum Command {
     /// Plan a trip and print its trip sheet.
     Plan(Box<PlanArgs>),
+    /// Show the plans of a trip that no other beats in both time and fuel.
+    Frontier(FrontierArgs),
     /// Show the wind along and across the course of a trip, by height and stretch.
     Winds(WindsArgs),
     /// Print a table of power settings of an aircraft, or show what one lever does alone.
@@ -178,6 +182,7 @@ impl fmt::Display for Failure {
 pub fn run(args: &Args) -> Result<(), Failure> {
     match &args.command {
         Command::Plan(args) => plan::run(args),
+        Command::Frontier(args) => frontier::run(args),
         Command::Winds(args) => winds::run(args),
         Command::Settings(args) => settings::run(args),
         Command::Grid(args) => grid::run(args),

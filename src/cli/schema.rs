@@ -28,6 +28,8 @@ pub enum Writer {
     Settings,
     /// fellrun glide
     Glide,
+    /// fellrun frontier
+    Frontier,
 }
 
 /// Writes the schema.
@@ -42,6 +44,7 @@ pub fn run(args: &SchemaArgs) -> Result<(), Failure> {
         Writer::Winds => Document::Winds,
         Writer::Settings => Document::Settings,
         Writer::Glide => Document::Glide,
+        Writer::Frontier => Document::Frontier,
     })
     .map_err(Failure::bug)?;
     output::commit(outputs, &[text.into_bytes()])

@@ -1,21 +1,18 @@
 //! Plans under a bound: no later than, no more fuel than, no less fuel left than.
 //!
-//! Weighting time against fuel alone cannot reach every plan: levels make hollows in the frontier. So each sequence of levels is
-//! flown under a range of weights, which gives its own frontier without hollows of that kind; the flights on either side of the bound
-//! are then settled under the bound itself, as one more limit of the rounded, flown plan, and the best of all is taken.
+//! Weighting time against fuel alone cannot reach every plan: levels and settings make hollows. So the flights of the frontier of fuel
+//! against time, which has those in hollows too, that lie next to the bound are settled under the bound itself, as one more limit of the
+//! rounded, flown plan, and the best of all is taken.
 
+use super::frontier::{self, threads};
 use super::plan::Draft;
-use super::search::{SolveError, flown_sequences, plan_from, totals};
+use super::search::{SolveError, plan_from, totals};
 use crate::flight::{Flown, Script};
 use crate::quantity::M3_PER_GAL;
-use crate::trip::{Bounds, CostRates, Objective, Problem};
+use crate::trip::{Bounds, Objective, Problem};
 
-/// Weights on the bounded quantity, as multiples of what the plan without bounds pays for each unit of it.
-const WEIGHTS: [f64; 9] = [0.03, 0.06, 0.125, 0.25, 0.5, 1.0, 2.0, 4.0, 16.0];
-/// Halvings of the interval of weights that the bound lies in.
-const HALVINGS: u32 = 3;
-/// Flights nearest to the bound that are settled under it.
-const MOST_SEEDS: usize = 8;
+/// Flights of the frontier next to the bound that are settled under it: those that keep it, and those that do not.
+const SEEDS: (usize, usize) = (4, 2);
 
 /// The bounded quantity.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,19 +22,6 @@ enum Scarce {
 }
 
 impl Scarce {
-    fn charge(self, weight: f64) -> CostRates {
-        match self {
-            Self::Time => CostRates {
-                per_s: weight,
-                ..CostRates::default()
-            },
-            Self::Fuel => CostRates {
-                per_kg: weight,
-                ..CostRates::default()
-            },
-        }
-    }
-
     fn objective(self) -> Objective {
         match self {
             Self::Time => Objective::Time,
@@ -79,7 +63,7 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
     if broken.is_empty() {
         return Ok(first);
     }
-    let mut seeds: Vec<(f64, Script)> = vec![];
+    let mut seeds: Vec<Script> = vec![];
     for &scarce in &broken {
         // The least there is, by itself.
         let least = if scarce.objective() == problem.objective {
@@ -94,57 +78,26 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         if over(&least.flown, scarce) > 0.0 {
             return Err(refused(problem, scarce, &least));
         }
-        seeds.push((0.0, least.flown.script.clone()));
-        let base = match scarce {
-            Scarce::Time => first.flown.cost / first.flown.time_s,
-            Scarce::Fuel => first.flown.cost / first.flown.fuel_kg,
-        };
-        let at = |weight: f64| -> Vec<Flown> {
-            let weighted = Problem {
-                charge: scarce.charge(weight * base),
-                ..free.clone()
-            };
-            flown_sequences(&weighted)
-                .into_iter()
-                .filter_map(Result::ok)
-                .collect()
-        };
-        let mut low = 0.0;
-        let mut high = WEIGHTS[WEIGHTS.len() - 1];
-        let mut look = |weight: f64| -> bool {
-            let flown = at(weight);
-            let meets = flown.iter().any(|f| over(f, scarce) <= 0.0);
-            seeds.extend(flown.into_iter().map(|f| {
-                // Distance from the bound, relative.
-                let whole = match scarce {
-                    Scarce::Time => f.time_s,
-                    Scarce::Fuel => f.fuel_kg,
-                };
-                ((over(&f, scarce) / whole).abs(), f.script)
-            }));
-            meets
-        };
-        for weight in WEIGHTS {
-            if look(weight) {
-                high = weight;
-                break;
-            }
-            low = weight;
-        }
-        for _ in 0..HALVINGS {
-            let middle = 0.5 * (low + high);
-            if look(middle) {
-                high = middle;
-            } else {
-                low = middle;
-            }
-        }
+        seeds.push(least.flown.script);
     }
-    seeds.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let line = frontier::line(&free, threads())?.0;
+    for &scarce in &broken {
+        let mut near: Vec<(f64, &Script)> = line
+            .iter()
+            .map(|c| {
+                let over = excess(problem, scarce, c.at.time_s, c.at.fuel_kg);
+                (over, &c.script)
+            })
+            .collect();
+        near.sort_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
+        let kept = near.iter().filter(|n| n.0 <= 0.0).take(SEEDS.0);
+        let broken = near.iter().filter(|n| n.0 > 0.0).take(SEEDS.1);
+        seeds.extend(kept.chain(broken).map(|n| n.1.clone()));
+    }
     let mut scripts: Vec<Script> = vec![];
-    for (_, mut script) in seeds {
+    for mut script in seeds {
         script.descent.to_go_m = 0.0;
-        if scripts.len() < MOST_SEEDS && !scripts.contains(&script) {
+        if !scripts.contains(&script) {
             scripts.push(script);
         }
     }

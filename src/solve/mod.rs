@@ -13,6 +13,7 @@ mod circling;
 pub mod cruise;
 mod descent;
 mod descent_map;
+mod frontier;
 mod ideal;
 mod infeasible;
 mod late;
@@ -31,6 +32,9 @@ mod why;
 pub use alternate::{AlternateError, AlternateFlight};
 pub use as_flown::{AsFlown, LegFlown, NotSteady, Steady, TotalFlown, as_flown};
 pub use descent_map::{BestOf, DescentMap, MapAxes, MapPanel, best_of, descent_map};
+pub use frontier::{
+    APART_M3, APART_S, Frontier, FrontierPlan, Quicker, frontier, frontier_of_trip, threads,
+};
 pub use late::{Early, HalfWay, Late, LateMeans, LateStart, Rough, late, rough};
 pub use later::{Later, LaterPlan, NotPlanned, later};
 pub use least::{TripError, plan_trip};

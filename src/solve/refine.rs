@@ -45,6 +45,19 @@ pub struct Pilot<'a> {
     /// What settable scripts that were flown were charged: walks come by the same ones again and again.
     known: RefCell<HashMap<Vec<u64>, f64>>,
     exact: bool,
+    /// Of a pilot that keeps them: what walks flew within all limits.
+    kept: Option<RefCell<Vec<Kept>>>,
+}
+
+/// A settable flight within all limits.
+#[derive(Debug, Clone)]
+pub struct Kept {
+    /// Time, s.
+    pub time_s: f64,
+    /// Fuel, kg.
+    pub fuel_kg: f64,
+    /// The script, its top of descent left to be found.
+    pub script: Script,
 }
 
 impl<'a> Pilot<'a> {
@@ -57,7 +70,21 @@ impl<'a> Pilot<'a> {
             memory: Default::default(),
             known: RefCell::default(),
             exact: false,
+            kept: None,
         }
+    }
+
+    /// A pilot that keeps every flight within all limits that its walks come by.
+    pub fn keeping(problem: &'a Problem) -> Self {
+        Self {
+            kept: Some(RefCell::default()),
+            ..Self::new(problem)
+        }
+    }
+
+    /// What was kept.
+    pub fn into_kept(self) -> Vec<Kept> {
+        self.kept.map(RefCell::into_inner).unwrap_or_default()
     }
 
     /// A pilot that flies every script as the final plan is flown: fine steps, top of descent met and then rounded to the
@@ -144,6 +171,15 @@ impl<'a> Pilot<'a> {
         let mut trial = self.coarsely(script, most_violation);
         if matches!(trial, Err(FlightError::GivenUp)) {
             return None;
+        }
+        if let (Some(kept), Ok(f)) = (&self.kept, &trial)
+            && f.audit.violation() == 0.0
+        {
+            kept.borrow_mut().push(Kept {
+                time_s: f.time_s,
+                fuel_kg: f.fuel_kg,
+                script: script.clone(),
+            });
         }
         let mut cost = charged(&trial);
         // A fine flight costs as much as ten coarse ones; it may keep limits that the coarse one misses a little.

@@ -172,27 +172,6 @@ pub(super) fn bare(problem: &Problem) -> Result<Draft, SolveError> {
     }
 }
 
-/// The best flight of each sequence of levels that may be near the best, with the limits in the way where there is none.
-pub(super) fn flown_sequences(problem: &Problem) -> Vec<Result<Flown, Vec<Limit>>> {
-    let rates = problem.cost_rates();
-    let search = Search::new(problem, rates);
-    let Ok(levels) = search.level_costs() else {
-        return vec![];
-    };
-    let pilot = Pilot::new(problem);
-    let proposals = sequences(problem, rates, &levels);
-    let several = proposals
-        .iter()
-        .filter(|s| s.steps.len() > 1)
-        .take(SEQUENCES);
-    proposals
-        .iter()
-        .filter(|s| s.steps.len() == 1)
-        .chain(several)
-        .map(|s| search.fly_sequence(&pilot, &levels, s, 1))
-        .collect()
-}
-
 /// Whether a flight that keeps every limit is soon found.
 pub(super) fn can_be_flown(problem: &Problem) -> bool {
     let rates = problem.cost_rates();
@@ -225,6 +204,12 @@ pub fn charged(flown: &Flown) -> f64 {
 
 /// [`plan`] with more scripts to settle from than those the search finds.
 pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, SolveError> {
+    plan_with(&Pilot::new(problem), seeds)
+}
+
+/// [`plan_from`] with a pilot of the caller's.
+pub(super) fn plan_with(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, SolveError> {
+    let problem = pilot.problem();
     for (leg, levels) in problem.legs.iter().zip(&problem.levels) {
         if levels.levels_m.is_empty() {
             return Err(SolveError::NoLevel {
@@ -241,7 +226,6 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, So
     let search = Search::new(problem, rates);
     let levels = search.level_costs()?;
     let proposals = sequences(problem, rates, &levels);
-    let pilot = Pilot::new(problem);
     let mut broken = Vec::new();
     let mut flown: Vec<(Sequence, Flown)> = Vec::new();
     let window = proposals
@@ -276,7 +260,7 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, So
         .take(MORE_SEQUENCES);
     for sequence in near.iter().copied().chain(single) {
         let starts = if flown.is_empty() { MOST_STARTS } else { 1 };
-        match search.fly_sequence(&pilot, &levels, sequence, starts) {
+        match search.fly_sequence(pilot, &levels, sequence, starts) {
             Ok(f) => flown.push((sequence.clone(), f)),
             Err(b) => broken.extend(b),
         }
@@ -285,13 +269,13 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, So
         if !flown.is_empty() {
             break;
         }
-        match search.fly_sequence(&pilot, &levels, sequence, 1) {
+        match search.fly_sequence(pilot, &levels, sequence, 1) {
             Ok(f) => flown.push((sequence.clone(), f)),
             Err(b) => broken.extend(b),
         }
     }
     for seed in seeds {
-        match settle(&pilot, seed, &|s| search.prepare(s)) {
+        match settle(pilot, seed, &|s| search.prepare(s)) {
             Ok(f) => {
                 let steps = f.script.cruise.iter().map(|c| (c.level_m, c.from_m));
                 let sequence = Sequence {
@@ -307,19 +291,19 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, So
     let Some((_, best)) = flown.first().cloned() else {
         return Err(search.why_not(broken));
     };
-    let best = search.descent_again(&pilot, best);
-    let best = search.with_second_speed(&pilot, &levels, best);
+    let best = search.descent_again(pilot, best);
+    let best = search.with_second_speed(pilot, &levels, best);
     // Continuous refinement of the best, then rounding again with the neighbours.
     let tie = |script: &mut Script| search.prepare(script);
-    let unrounded = continuous(&pilot, &best.script_free(), &tie);
+    let unrounded = continuous(pilot, &best.script_free(), &tie);
     let again = unrounded
         .as_ref()
-        .and_then(|(script, _)| settle(&pilot, &rounded(problem, script), &tie).ok());
+        .and_then(|(script, _)| settle(pilot, &rounded(problem, script), &tie).ok());
     let best = again
         .filter(|a| Pilot::charged(a) < Pilot::charged(&best))
         .unwrap_or(best);
     // What was chosen since it was last settled may have moved the rest.
-    let best = settle(&pilot, &best.script_free(), &tie)
+    let best = settle(pilot, &best.script_free(), &tie)
         .ok()
         .filter(|s| Pilot::charged(s) < Pilot::charged(&best))
         .unwrap_or(best);
@@ -452,7 +436,7 @@ pub(super) fn past_forecast_s(problem: &Problem, time_s: f64) -> Option<f64> {
     (over_s > 0.0).then_some(over_s)
 }
 
-fn warnings(
+pub(super) fn warnings(
     problem: &Problem,
     flown: &Flown,
     totals: &Totals,

@@ -1,12 +1,11 @@
 //! The chart for a narrow screen: heights alone, in letters that can be read at 390 pixels.
 
 use crate::brief::chart::{
-    ChartError, EARTH, EARTH_EDGE, HAIR, HEIGHT, INK, Pen, SOFT, Style, Tie, WIDTH, climbs_not,
-    on_canvas, path_of, text_width, tick,
+    ChartError, EARTH, EARTH_EDGE, HAIR, HEIGHT, INK, Pen, SOFT, Tie, WIDTH, climbs_not, on_canvas,
+    path_of, style, text_width, tick,
 };
 use crate::brief::words::{feet, number, up};
 use crate::brief::{Figures, LegFigures};
-use plotters::style::RGBColor;
 
 /// Left and right of the plot, in chart units.
 pub(super) const SIDES: (f64, f64) = (12.0, WIDTH - 12.0);
@@ -15,15 +14,6 @@ const BOTTOM: f64 = HEIGHT - 96.0;
 /// Text size: 12 pixels where the chart is 358 pixels wide.
 const TEXT: f64 = 41.0;
 const ROW: f64 = 40.0;
-
-/// How a line is drawn here: wider than on the sheet.
-const fn style(colour: RGBColor, width: f64, dash: &'static [f64]) -> Style {
-    Style {
-        colour,
-        width,
-        dash,
-    }
-}
 
 struct Panel {
     length_nm: f64,

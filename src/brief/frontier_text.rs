@@ -1,0 +1,278 @@
+//! Fuel against time as text: the plans in a table, what the columns mean, and what to beware of.
+
+use super::frontier::{
+    DescentFigures, FRONTIER_TITLE, FrontierCruiseFigures, FrontierFigures, FrontierPlanFigures,
+    HourFigures,
+};
+use super::terminal::{STYLE, Sheet, no_padding, plain_table};
+use super::words::{feet, inches, number, revs, sentence, setting, up};
+use comfy_table::{Cell, CellAlignment, Table};
+
+/// Hours, minutes and tenths, rounded up: plans next to each other differ by less than a minute.
+pub(super) fn time(minutes: f64) -> String {
+    let tenths = up(minutes.max(0.0), 1);
+    let hours = ((tenths + 1e-6) / 60.0).floor();
+    format!("{hours:.0}:{:04.1}", (tenths - 60.0 * hours).max(0.0))
+}
+
+/// What is set in a stretch of cruise, without the mixture.
+pub(super) fn setting_words(f: &FrontierFigures, c: &FrontierCruiseFigures) -> String {
+    let map = if c.full_throttle {
+        "full".to_owned()
+    } else {
+        format!("{} in", inches(c.map_inhg))
+    };
+    setting(f.fixed_pitch, &map, c.rpm)
+}
+
+fn descent_words(f: &FrontierFigures, d: &DescentFigures) -> String {
+    let throttle = match (d.throttle, d.map_inhg) {
+        ("held", Some(map)) => format!("{} in", inches(map)),
+        ("full", _) => "full".to_owned(),
+        (_, _) => "as set".to_owned(),
+    };
+    let lever = match (f.fixed_pitch, d.throttle) {
+        (true, "rpm_held") => format!("{} rpm", revs(d.rpm)),
+        (true, _) => throttle,
+        (false, _) => format!("{throttle} / {}", revs(d.rpm)),
+    };
+    let path = match (d.rate_fpm, d.ias_kt) {
+        (Some(rate), _) => format!("{} fpm", number(rate, 0)),
+        (None, Some(ias)) => format!("{} KIAS", number(ias, 0)),
+        (None, None) => String::new(),
+    };
+    let parts = if d.second_from_ft.is_some() {
+        ", two parts"
+    } else {
+        ""
+    };
+    format!(
+        "{} nm, {lever}\n{path}{parts}",
+        number(up(d.top_of_descent_to_go_nm, 0), 0)
+    )
+}
+
+/// "12-30", "to 12", "over 30".
+fn from_to(from: f64, to: Option<f64>) -> String {
+    let whole = |x: f64| number(x, 0);
+    match to {
+        None => format!("over {}", whole(from)),
+        Some(to) if from <= 0.0 => format!("to {}", whole(to)),
+        Some(to) => format!("{}-{}", whole(from), whole(to)),
+    }
+}
+
+fn worth_words(f: &FrontierFigures, h: Option<HourFigures>) -> String {
+    match h {
+        None => "-".to_owned(),
+        Some(HourFigures {
+            from_cost: Some(from),
+            to_cost,
+            ..
+        }) if f.priced() => from_to(from, to_cost),
+        Some(h) => from_to(h.from_gal, h.to_gal),
+    }
+}
+
+/// Whether values of an hour are said in money.
+fn worth_in_money(f: &FrontierFigures) -> bool {
+    f.plans
+        .iter()
+        .any(|p| p.hour_worth.is_some_and(|h| h.from_cost.is_some()))
+}
+
+/// Cruise of a plan in lines, two for each stretch: its level; setting and mixture.
+fn cruise_lines(f: &FrontierFigures, p: &FrontierPlanFigures) -> (String, String) {
+    let lines = |word: &dyn Fn(&FrontierCruiseFigures) -> String| {
+        let all: Vec<String> = p.cruise.iter().map(word).collect();
+        all.join("\n")
+    };
+    (
+        p.cruise
+            .iter()
+            .map(|c| feet(c.altitude_ft))
+            .collect::<Vec<_>>()
+            .join("\n\n"),
+        lines(&|c| format!("{}\n{}", setting_words(f, c), c.mixture)),
+    )
+}
+
+fn table(f: &FrontierFigures, width: usize) -> Table {
+    let right = |text: String| Cell::new(text).set_alignment(CellAlignment::Right);
+    let mut table = plain_table(width, STYLE);
+    let mut heads = vec![
+        right("no".into()),
+        right("time".into()),
+        right("gal".into()),
+    ];
+    if f.priced() {
+        heads.push(right("cost".into()));
+    }
+    heads.extend([
+        right("ft".into()),
+        Cell::new("cruise"),
+        Cell::new("descent,\nfrom to go"),
+        right("next\ngal".into()),
+    ]);
+    if f.priced() {
+        heads.push(right("minute\ncost".into()));
+    }
+    heads.push(right("best at\nan hour".into()));
+    table.set_header(heads);
+    for p in &f.plans {
+        let (levels, settings) = cruise_lines(f, p);
+        let t = &p.totals;
+        let mut cells = vec![
+            right(p.order.to_string()),
+            right(time(t.time_min)),
+            right(number(up(t.fuel_gal, 1), 1)),
+        ];
+        if f.priced() {
+            cells.push(right(number(up(t.cost, 0), 0)));
+        }
+        let minute = |x: Option<f64>, places: usize| x.map_or("-".into(), |x| number(x, places));
+        cells.extend([
+            right(levels),
+            Cell::new(settings),
+            Cell::new(descent_words(f, &p.descent)),
+            right(minute(p.next_minute.map(|m| m.minute_gal), 2)),
+        ]);
+        if f.priced() {
+            cells.push(right(minute(p.next_minute.and_then(|m| m.minute_cost), 1)));
+        }
+        cells.push(right(worth_words(f, p.hour_worth)));
+        table.add_row(cells);
+    }
+    no_padding(&mut table);
+    for column in table.column_iter_mut().skip(1) {
+        column.set_padding((1, 0));
+    }
+    table
+}
+
+/// Time and fuel of a plan in words.
+fn in_short(p: &FrontierPlanFigures) -> String {
+    format!(
+        "plan {}, {} and {} gal",
+        p.order,
+        time(p.totals.time_min),
+        number(up(p.totals.fuel_gal, 1), 1)
+    )
+}
+
+/// The frontier as text of at most `width` columns (held between 80 and 100).
+pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
+    let mut sheet = Sheet::new(width);
+    sheet.line(FRONTIER_TITLE);
+    let head = format!(
+        "{}: {}, {}, start-up {}, {} gal on board",
+        f.name,
+        f.places.join(" - "),
+        f.aircraft,
+        f.departure_utc,
+        number(f.fuel_on_board_gal, 1)
+    );
+    sheet.paragraph("", "  ", &head);
+    sheet.blank();
+    if let (Some(quickest), Some(thriftiest)) = (f.plans.first(), f.plans.last()) {
+        sheet.paragraph("Quickest    ", "            ", &in_short(quickest));
+        sheet.paragraph("Thriftiest  ", "            ", &in_short(thriftiest));
+    }
+    match f.plans.iter().find(|p| p.best_value) {
+        Some(p) => sheet.paragraph(
+            "Best value  ",
+            "            ",
+            &format!(
+                "{}: farthest below the straight line from the quickest to the thriftiest, time and fuel each taken from the least to the \
+                 most",
+                in_short(p)
+            ),
+        ),
+        None => sheet.line("Best value  no plan lies below the straight line from the quickest to the thriftiest"),
+    }
+    if let (Some(p), Some(prices)) = (f.plans.iter().find(|p| p.cheapest), &f.prices) {
+        sheet.paragraph(
+            "Cheapest    ",
+            "            ",
+            &format!(
+                "{}: {} at the trip's prices, {} {} and {} a gallon",
+                in_short(p),
+                number(up(p.totals.cost, 0), 0),
+                number(prices.hour_cost, 2),
+                match prices.basis {
+                    "clock" => "an hour from start-up to shutdown",
+                    "airborne" => "an hour from take-off to landing",
+                    _ => "a tachometer hour",
+                },
+                number(prices.gallon_cost, 2)
+            ),
+        );
+    }
+    sheet.blank();
+    let table = table(f, sheet.width());
+    sheet.table(&table);
+    sheet.blank();
+    sheet.paragraph(
+        "",
+        "  ",
+        "Time and fuel from take-off to landing. No other plan found is both quicker and thriftier than one of these. Next minute: what each minute \
+         saved by the next quicker plan takes; a cost below nought: the quicker plan is also the cheaper.",
+    );
+    let worth = if worth_in_money(f) {
+        "in money at the trip's price of fuel"
+    } else {
+        "in gallons of fuel"
+    };
+    sheet.paragraph(
+        "",
+        "  ",
+        &format!(
+            "Best at an hour: what an hour must be worth, {worth}, for the plan to be the best; all that goes by time counts, the hourly price and your own \
+             time together. A plan with - is best at no value of time, only under a bound on time or fuel."
+        ),
+    );
+    if f.prices.as_ref().is_some_and(|p| p.basis == "tachometer") {
+        sheet.paragraph(
+            "",
+            "  ",
+            "The tachometer hour goes by revolutions, so the cheapest plan may lie elsewhere than at its price.",
+        );
+    }
+    sheet.paragraph(
+        "",
+        "  ",
+        &format!(
+            "{} plans were found; of those that differ by less than {} min and {} gal one is shown, and none that gains next to nothing. fellrun \
+             plan with --arrive-within or --fuel-at-most makes the trip sheet of one.",
+            f.found,
+            number(f.merged_within.time_min, 1),
+            number(f.merged_within.fuel_gal, 2)
+        ),
+    );
+    if !f.warnings.is_empty() {
+        sheet.heading("Warnings");
+        for w in &f.warnings {
+            sheet.paragraph("  ", "    ", &sentence(&w.text));
+        }
+    }
+    sheet.heading("Cautions");
+    for c in &f.cautions {
+        sheet.paragraph("  ", "    ", c);
+    }
+    sheet.finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn closed_form_words_of_the_table() {
+        assert_eq!(time(105.128), "1:45.2");
+        assert_eq!(time(119.96), "2:00.0");
+        assert_eq!(time(7.0), "0:07.0");
+        assert_eq!(from_to(12.4, Some(30.2)), "12-30");
+        assert_eq!(from_to(0.0, Some(30.2)), "to 30");
+        assert_eq!(from_to(30.2, None), "over 30");
+    }
+}

@@ -1,0 +1,79 @@
+//! `fellrun frontier`: fuel against time.
+
+use super::output::{self, Target};
+use super::plan::{Picture, picture};
+use super::{Failure, profile};
+use crate::brief::{FrontierFigures, frontier_csv, frontier_json, frontier_svg, frontier_text};
+use crate::files::trip::load_trip;
+use crate::solve::frontier_of_trip;
+use clap::Args;
+use std::path::PathBuf;
+
+/// Arguments of `frontier` as typed.
+#[derive(Debug, Args)]
+pub struct FrontierArgs {
+    /// The trip, a TOML file; it names the aircraft profile and the weather
+    #[arg(value_name = "TRIP.toml")]
+    pub trip: PathBuf,
+    /// The aircraft profile, a file or the name of one that comes with fellrun, instead of the one the trip names
+    #[arg(long, value_name = "PROFILE.toml")]
+    pub profile: Option<PathBuf>,
+    /// Write fuel over time as a chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
+    #[arg(long, value_name = "PATH")]
+    pub chart: Vec<PathBuf>,
+    /// Write every figure as JSON; - for standard output
+    #[arg(long, value_name = "PATH")]
+    pub json: Option<PathBuf>,
+    /// Write one line for each plan as CSV; - for standard output
+    #[arg(long, value_name = "PATH")]
+    pub csv: Option<PathBuf>,
+}
+
+#[cfg(feature = "png")]
+fn pixels(figures: &FrontierFigures) -> Result<Vec<u8>, Failure> {
+    crate::brief::frontier_png(figures).map_err(Failure::bug)
+}
+
+#[cfg(not(feature = "png"))]
+fn pixels(_: &FrontierFigures) -> Result<Vec<u8>, Failure> {
+    Err(Failure::bug("a PNG was asked of a build without it"))
+}
+
+/// Finds the plans and writes what is asked for: files first, the text last; it goes to standard error when standard output is taken.
+///
+/// # Errors
+/// [`Failure`]; then no output file was touched.
+pub fn run(args: &FrontierArgs) -> Result<(), Failure> {
+    let charts = args
+        .chart
+        .iter()
+        .map(|path| picture(path))
+        .collect::<Result<Vec<_>, _>>()?;
+    let others = [&args.json, &args.csv].into_iter().flatten();
+    let targets: Vec<Target> = charts
+        .iter()
+        .map(|c| c.1.clone())
+        .chain(others.map(|p| Target::new(p)))
+        .collect();
+    let outputs = output::open(&targets)?;
+    let file = load_trip(&args.trip, args.profile.as_deref())
+        .map_err(|e| Failure::drawn(e.render_for_stderr()))?;
+    let (problem, frontier) = frontier_of_trip(&file.trip, &file.aircraft)
+        .map_err(|e| Failure::input(format!("{}: {e}", args.trip.display())))?;
+    let figures = FrontierFigures::new(&frontier, &problem);
+    let mut contents = Vec::new();
+    for (kind, _) in &charts {
+        contents.push(match kind {
+            Picture::Svg => frontier_svg(&figures).map_err(Failure::bug)?.into_bytes(),
+            Picture::Png => pixels(&figures)?,
+        });
+    }
+    if args.json.is_some() {
+        contents.push(frontier_json(&figures).map_err(Failure::bug)?.into_bytes());
+    }
+    if args.csv.is_some() {
+        contents.push(frontier_csv(&figures).map_err(Failure::bug)?);
+    }
+    output::commit(outputs, &contents)?;
+    output::talk(&frontier_text(&figures, profile::columns()), &targets)
+}

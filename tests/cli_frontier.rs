@@ -1,0 +1,78 @@
+//! `fellrun frontier` as typed: its outputs, and what it says of input that does not work.
+
+mod command;
+
+use command::{PROFILE, json, printed, refused, root, written};
+use serde_json::Value;
+use std::fs;
+
+const TRIP: &str = "examples/first-trip.toml";
+
+#[test]
+fn closed_form_frontier_by_the_command() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = |name: &str| folder.path().join(name).to_string_lossy().into_owned();
+    let (svg, png) = (path("f.svg"), path("f.png"));
+    let (csv, out) = (path("f.csv"), path("f.json"));
+    let text = printed(&[
+        "frontier", TRIP, "--chart", &svg, "--chart", &png, "--csv", &csv, "--json", &out,
+    ]);
+    assert!(text.starts_with("Fuel against time: advice"), "{text}");
+    for line in text.lines() {
+        assert!(line.chars().count() <= 100, "{line}");
+    }
+    let figures: Value = serde_json::from_slice(&fs::read(&out).expect("written")).expect("JSON");
+    let plans = figures["plans"].as_array().expect("a list");
+    // As the plan's JSON has them.
+    let single = json(&["plan", TRIP]);
+    let keys =
+        |v: &Value| -> Vec<String> { v.as_object().expect("an object").keys().cloned().collect() };
+    for p in plans {
+        assert_eq!(keys(&p["totals"]), keys(&single["totals"]));
+        assert!(p["levels_ft"][0].is_number() && p["cruise"][0]["rpm"].is_number());
+    }
+    assert!(figures["cautions"].as_array().is_some_and(|c| c.len() >= 4));
+    let rows = fs::read_to_string(&csv).expect("written");
+    assert_eq!(rows.lines().count(), plans.len() + 1);
+    let drawing = fs::read_to_string(&svg).expect("written");
+    for word in ["<svg", "KBNO", "best value", "cheapest", "Advisory only."] {
+        assert!(drawing.contains(word), "{word}");
+    }
+    let pixels = fs::read(&png).expect("written");
+    assert!(pixels.starts_with(b"\x89PNG"));
+}
+
+#[test]
+fn closed_form_errors_of_the_frontier_touch_nothing() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let none = folder.path().join("none.svg");
+    let none = none.to_str().expect("UTF-8");
+    let trip = fs::read_to_string(root().join(TRIP)).expect("reads");
+    let at = |relative: &str| root().join(relative).to_string_lossy().into_owned();
+    let low = trip
+        .replace("../profiles/", &at("profiles/"))
+        .replace("\"weather/", &format!("\"{}", at("examples/weather/")))
+        .replace("max_altitude_ft = 12500", "max_altitude_ft = 8000");
+    let low = written(folder.path(), "low.toml", low);
+    let low = low.to_str().expect("UTF-8");
+    for (args, words) in [
+        (
+            &["frontier", "none.toml", "--chart", none][..],
+            &["none.toml"][..],
+        ),
+        (&["frontier", TRIP, "--chart", "f.pdf"], &[".svg or .png"]),
+        (
+            &["frontier", TRIP, "--json", "-", "--csv", "-"],
+            &["standard output"],
+        ),
+        (&["frontier", PROFILE, "--chart", none], &["retractable"]),
+        (&["frontier"], &["TRIP.toml"]),
+        (
+            &["frontier", low, "--chart", none],
+            &["low.toml", "no cruise altitude is allowed"],
+        ),
+    ] {
+        refused(args, words);
+    }
+    assert!(!std::path::Path::new(none).exists());
+}
