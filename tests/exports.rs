@@ -586,3 +586,57 @@ fn closed_form_standard_output_takes_one() {
     assert_eq!(status, Some(1), "{out}{err}");
     assert!(err.contains("both go to standard output"), "{err}");
 }
+
+/// Mountain time is 7 h behind UTC, 6 h in summer (15 U.S.C. 261 and 260a, from memory); in October 2011 it was summer time.
+#[test]
+fn published_times_of_the_day_in_a_zone() {
+    let plan = command::json(&[
+        "plan",
+        "examples/first-trip.toml",
+        "--zone",
+        "America/Boise",
+    ]);
+    assert_eq!(plan["times"]["start_utc"], "2026-01-31T16:00:00Z");
+    let zone = &plan["times"]["zone"];
+    assert_eq!(zone["start"], "2026-01-31T09:00-07:00");
+    let minutes = |t: &Value| {
+        let t = t.as_str().expect("a time");
+        let part = |range: std::ops::Range<usize>| t[range].parse::<f64>().expect("digits");
+        60.0 * part(11..13) + part(14..16)
+    };
+    // To the minute: start down never late, the landing never early.
+    let taxi_min = command::number(&plan, "/totals/block_time_min")
+        - command::number(&plan, "/totals/time_min");
+    let after = |what: &str, key: &str| {
+        let off = minutes(&plan["times"][what]) - 16.0 * 60.0 - taxi_min;
+        off - command::number(&plan, key)
+    };
+    assert!((-1.01..=0.01).contains(&after("top_of_descent_utc", "/top_of_descent_min")));
+    assert!((-0.01..=1.01).contains(&after("landing_utc", "/totals/time_min")));
+    let landing = minutes(&plan["times"]["landing_utc"]) - minutes(&zone["landing"]);
+    assert!((landing - 7.0 * 60.0).abs() < 1e-9);
+    let summer = command::json(&[
+        "plan",
+        "--profile",
+        "retractable-200hp",
+        "--from",
+        "KBNO",
+        "--to",
+        "KPIH",
+        "--fuel",
+        "50",
+        "--altimeter",
+        "30",
+        "--depart",
+        "2011-10-11T01:00Z",
+        "--zone",
+        "America/Boise",
+        "--winds",
+        "tests/data/grib/gfs_2p5deg_20111008T00Z_f072_small_T_GH_UV.grib2",
+    ]);
+    assert_eq!(summer["times"]["zone"]["start"], "2011-10-10T19:00-06:00");
+    command::refused(
+        &["plan", "examples/first-trip.toml", "--zone", "Mars/Phobos"],
+        &["--zone Mars/Phobos", "America/Boise"],
+    );
+}

@@ -10,6 +10,7 @@ use super::freezing::{FreezingPoint, freezing};
 use super::marks::{Calendar, MarkFigures};
 use super::otherwise::{LateFigures, RoughFigures, TopOfDescentShift, rough_figures, shift};
 use super::runner_up::RunnerUp;
+use super::times::TimesFigures;
 use super::units::{
     Fuel, celsius, course_deg, degrees, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
 };
@@ -530,6 +531,8 @@ pub struct Figures {
     pub totals: TotalsFigures,
     /// The rule the legal reserve comes from.
     pub legal_reserve_rule: &'static str,
+    /// When the flight is where.
+    pub times: TimesFigures,
     /// What it gains over the ordinary descent.
     pub gain_over_ordinary: Option<Gain>,
     /// The ideal flight.
@@ -1730,6 +1733,7 @@ impl Figures {
             },
             totals: all,
             legal_reserve_rule: legal_rule(problem),
+            times: TimesFigures::new(plan, problem, &calendar),
             gain_over_ordinary: gain(plan, problem, fuel),
             ideal: IdealFigures {
                 objective_value: value(plan.ideal.objective_value),
@@ -1876,6 +1880,13 @@ impl Figures {
     #[must_use]
     pub fn with_late(mut self, plan: &Plan, problem: &Problem) -> Self {
         self.if_late = late(problem, plan).map(|l| LateFigures::new(&l, plan, problem));
+        self
+    }
+
+    /// With the times in a zone besides UTC.
+    #[must_use]
+    pub fn with_zone(mut self, zone: &jiff::tz::TimeZone) -> Self {
+        self.times = self.times.in_zone(zone);
         self
     }
 

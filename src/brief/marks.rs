@@ -28,11 +28,16 @@ impl Calendar {
     }
 
     /// A time since lift-off \[s\], to the nearest second.
-    pub(super) fn utc(&self, time_s: f64) -> String {
+    pub(super) fn at(&self, time_s: f64) -> Timestamp {
         let since_epoch_s = self.take_off.as_duration().as_secs_f64() + time_s;
         #[expect(clippy::cast_possible_truncation, reason = "seconds of a calendar")]
         let whole = Timestamp::from_second(since_epoch_s.round() as i64);
-        whole.unwrap_or(self.take_off).to_string()
+        whole.unwrap_or(self.take_off)
+    }
+
+    /// The same as text.
+    pub(super) fn utc(&self, time_s: f64) -> String {
+        self.at(time_s).to_string()
     }
 }
 

@@ -39,6 +39,7 @@ pub(crate) mod sample;
 mod schema;
 mod settings;
 mod terminal;
+mod times;
 mod track_csv;
 mod units;
 mod waypoints;
@@ -107,6 +108,7 @@ pub use settings::{
     settings_csv, settings_json, settings_text,
 };
 pub use terminal::terminal;
+pub use times::{TimesFigures, ZoneFigures};
 pub use track_csv::{segments_csv, track_csv};
 pub use waypoints::WaypointFigures;
 pub use weather::{LaterFigures, LaterOutcome, SourceFigures};

@@ -47,6 +47,7 @@ pub(super) fn totals(figures: &Figures) -> Vec<(&'static str, String)> {
             ),
         ),
         ("Reserve", reserve_words(figures, t)),
+        ("Clock", figures.times.words()),
     ];
     if let Some(a) = &figures.alternate {
         rows.push(("Onward", format!(
@@ -339,9 +340,18 @@ pub(super) fn segment_row(s: &SegmentFigures, wide: bool) -> [String; 12] {
 /// Both fields today.
 fn fields(figures: &Figures) -> Vec<String> {
     let line = |f: &super::FieldFigures| {
+        // With fixed gear both are one.
+        let gear = if f.climb_fpm - f.go_around_fpm > 0.5 {
+            format!(
+                ", {} fpm with the gear down",
+                number(down(f.go_around_fpm, -1), 0)
+            )
+        } else {
+            String::new()
+        };
         format!(
             "{}: {} ft, altimeter {} inHg, density altitude {} ft, mixture for take-off, climb and go-around: {}; at {} lb and \
-             {} KIAS it climbs {} fpm, {} fpm with the gear down, flaps up",
+             {} KIAS it climbs {} fpm{}, flaps up",
             f.ident,
             feet(f.elevation_ft),
             number(f.altimeter_inhg, 2),
@@ -350,7 +360,7 @@ fn fields(figures: &Figures) -> Vec<String> {
             number(up(f.weight_lb, -1), 0),
             knots(f.climb_ias_kt),
             number(down(f.climb_fpm, -1), 0),
-            number(down(f.go_around_fpm, -1), 0),
+            gear,
         )
     };
     figures.fields.iter().map(line).collect()

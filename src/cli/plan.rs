@@ -13,6 +13,7 @@ use crate::quantity::M3_PER_GAL;
 use crate::solve::{Later, as_flown, later, plan_trip, planned_anew};
 use crate::trip::{Bounds, Objective, Problem, Trip};
 use clap::{Args, ValueEnum};
+use jiff::tz::TimeZone;
 use std::path::{Path, PathBuf};
 
 /// Arguments of `plan` as typed.
@@ -45,6 +46,9 @@ pub struct PlanArgs {
     /// Plan the same trip for one and for three hours later as well, where the forecasts cover it
     #[arg(long, conflicts_with = "arrive_at")]
     pub leave: bool,
+    /// Show times in this zone besides UTC, by its name in the time zone database, as America/Boise
+    #[arg(long, value_name = "ZONE")]
+    pub zone: Option<String>,
     /// Write the chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
     pub chart: Vec<PathBuf>,
@@ -297,6 +301,18 @@ impl Face {
 #[derive(Debug)]
 struct Options {
     faces: Vec<(Face, Target)>,
+    /// Times are shown in this zone as well.
+    zone: Option<TimeZone>,
+}
+
+/// A time zone by its name.
+fn zone(name: &str) -> Result<TimeZone, Failure> {
+    TimeZone::get(name).map_err(|_| {
+        Failure::input(format!(
+            "--zone {name}: there is no such zone in the time zone database"
+        ))
+        .hint("names are like America/Boise, Europe/Berlin or UTC")
+    })
 }
 
 impl Options {
@@ -323,7 +339,8 @@ impl Options {
         ] {
             faces.extend(path.iter().map(|p| (face, Target::new(p))));
         }
-        Ok(Self { faces })
+        let zone = args.zone.as_deref().map(zone).transpose()?;
+        Ok(Self { faces, zone })
     }
 }
 
@@ -430,6 +447,9 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
         plan.later = LATER_H.iter().map(|&h| put_off(&file, h)).collect();
     }
     let mut figures = Figures::new(&plan, &problem).with_notes(&file.notes);
+    if let Some(zone) = &options.zone {
+        figures = figures.with_zone(zone);
+    }
     if let Some(path) = &args.as_flown {
         let marks = waymarks(&problem, &plan.flown);
         let noted = load_notes(path, &notes_for(&problem, &marks))
@@ -469,6 +489,7 @@ mod tests {
             land_with: None,
             sensitivity: false,
             leave: false,
+            zone: None,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
             card: vec![],
             page: vec![],
