@@ -264,15 +264,6 @@ pub fn descend_svg(f: &DescendFigures) -> Result<String, ChartError> {
     on_canvas((&title, &f.cruise_line()), |pen| draw(pen, f))
 }
 
-/// The study drawn, as PNG.
-///
-/// # Errors
-/// As [`descend_svg`].
-#[cfg(feature = "png")]
-pub fn descend_png(f: &DescendFigures) -> Result<Vec<u8>, ChartError> {
-    super::chart::in_pixels(&descend_svg(f)?)
-}
-
 /// Corners of a cell: left, top, right, bottom.
 type Box4 = (f64, f64, f64, f64);
 
@@ -499,13 +490,4 @@ pub fn descend_map_svg(f: &DescendFigures) -> Result<String, ChartError> {
         }
         _ => Err(ChartError::Empty),
     }
-}
-
-/// The maps drawn, as PNG.
-///
-/// # Errors
-/// As [`descend_map_svg`].
-#[cfg(feature = "png")]
-pub fn descend_map_png(f: &DescendFigures) -> Result<Vec<u8>, ChartError> {
-    super::chart::in_pixels(&descend_map_svg(f)?)
 }

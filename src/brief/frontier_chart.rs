@@ -249,15 +249,6 @@ pub fn frontier_svg(f: &FrontierFigures) -> Result<String, ChartError> {
     on_canvas((FRONTIER_TITLE, &f.name), |pen| draw(pen, f))
 }
 
-/// The frontier drawn, as PNG, two pixels to a chart unit.
-///
-/// # Errors
-/// As [`frontier_svg`].
-#[cfg(feature = "png")]
-pub fn frontier_png(f: &FrontierFigures) -> Result<Vec<u8>, ChartError> {
-    super::chart::in_pixels(&frontier_svg(f)?)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -58,17 +58,15 @@ pub use card::{
     CARD_LINES_A_SIDE, CardLine, Group, Lever, LeverPoint, card_markdown, card_text, lever_card,
 };
 pub use card_html::card_html;
-#[cfg(feature = "png")]
-pub use chart::png;
 pub use chart::{ChartError, svg};
+#[cfg(feature = "png")]
+pub use chart::{in_pixels, png};
 pub use circling::CirclingFigures;
 pub use cruise::CruiseFigures;
 pub use descend::{
     AgainstOrdinary, DESCEND_TITLE, DescendCruise, DescendFigures, DescendPoint, DownFigures,
     MapCellFigures, MapFigures, MapPanelFigures, ThumbFigures, WayFigures, descend_json,
 };
-#[cfg(feature = "png")]
-pub use descend_chart::{descend_map_png, descend_png};
 pub use descend_chart::{descend_map_svg, descend_svg};
 pub use descend_figures::descend_question;
 pub use descend_page::descend_page;
@@ -83,8 +81,6 @@ pub use frontier::{
     ApartFigures, DescentFigures, FRONTIER_TITLE, FrontierCruiseFigures, FrontierFigures,
     FrontierPlanFigures, HourFigures, MinuteFigures, PriceFigures, frontier_csv, frontier_json,
 };
-#[cfg(feature = "png")]
-pub use frontier_chart::frontier_png;
 pub use frontier_chart::frontier_svg;
 pub use frontier_text::frontier_text;
 pub use glide::{
@@ -116,11 +112,7 @@ pub use what_if::{
     GaugeFigures, GoAroundFigures, LeverWayFigures, SquareFigures, StateFigures, WHAT_IF_TITLE,
     WhatIfFigures, what_if_json, what_if_text,
 };
-#[cfg(feature = "png")]
-pub use what_if_chart::what_if_png;
 pub use what_if_chart::what_if_svg;
-#[cfg(feature = "png")]
-pub use winds::winds_png;
 pub use winds::{
     WINDS_TITLE, WindStretch, WindsFigures, WindsLevel, winds_json, winds_svg, winds_text,
 };

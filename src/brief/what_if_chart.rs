@@ -178,12 +178,3 @@ fn draw(pen: &Pen, f: &WhatIfFigures) -> Result<(), ChartError> {
 pub fn what_if_svg(f: &WhatIfFigures) -> Result<String, ChartError> {
     on_canvas((WHAT_IF_TITLE, &f.aircraft), |pen| draw(pen, f))
 }
-
-/// The same as PNG, two pixels to a chart unit.
-///
-/// # Errors
-/// As [`what_if_svg`].
-#[cfg(feature = "png")]
-pub fn what_if_png(f: &WhatIfFigures) -> Result<Vec<u8>, ChartError> {
-    super::chart::in_pixels(&what_if_svg(f)?)
-}

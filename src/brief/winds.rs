@@ -504,15 +504,6 @@ pub fn winds_svg(f: &WindsFigures) -> Result<String, ChartError> {
     on_canvas((&f.name, &description), |pen| draw(pen, f))
 }
 
-/// The winds drawn, as PNG, two pixels to a chart unit.
-///
-/// # Errors
-/// As [`winds_svg`].
-#[cfg(feature = "png")]
-pub fn winds_png(f: &WindsFigures) -> Result<Vec<u8>, ChartError> {
-    super::chart::in_pixels(&winds_svg(f)?)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

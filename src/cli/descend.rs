@@ -5,7 +5,7 @@ use super::plan::{Picture, picture};
 use super::{Failure, profile};
 use crate::aircraft::Aircraft;
 use crate::brief::{
-    self, ChartError, DescendFigures, descend_json, descend_page, descend_question, descend_text,
+    self, DescendFigures, descend_json, descend_page, descend_question, descend_text,
 };
 use crate::files::trip::load_trip;
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_GAL, PA_PER_INHG};
@@ -426,28 +426,10 @@ enum Face {
     Json,
 }
 
-#[cfg(feature = "png")]
-fn pixels(face: Face, f: &DescendFigures) -> Result<Vec<u8>, ChartError> {
-    match face {
-        Face::Map(_) => brief::descend_map_png(f),
-        _ => brief::descend_png(f),
-    }
-}
-
-#[cfg(not(feature = "png"))]
-fn pixels(_: Face, _: &DescendFigures) -> Result<Vec<u8>, ChartError> {
-    Err(ChartError::Pixels(
-        "this build has no PNG support".to_owned(),
-    ))
-}
-
 fn written(face: Face, f: &DescendFigures) -> Result<Vec<u8>, Failure> {
     let text = match face {
-        Face::Chart(Picture::Png) | Face::Map(Picture::Png) => {
-            return pixels(face, f).map_err(Failure::bug);
-        }
-        Face::Chart(Picture::Svg) => brief::descend_svg(f).map_err(Failure::bug),
-        Face::Map(Picture::Svg) => brief::descend_map_svg(f).map_err(Failure::bug),
+        Face::Chart(picture) => return picture.of(brief::descend_svg(f)),
+        Face::Map(picture) => return picture.of(brief::descend_map_svg(f)),
         Face::Page => descend_page(f).map_err(Failure::bug),
         Face::Json => descend_json(f).map_err(Failure::bug),
     };

@@ -1,7 +1,7 @@
 //! `fellrun frontier`: fuel against time.
 
 use super::output::{self, Target};
-use super::plan::{Picture, picture};
+use super::plan::picture;
 use super::{Failure, profile};
 use crate::brief::{FrontierFigures, frontier_csv, frontier_json, frontier_svg, frontier_text};
 use crate::files::trip::load_trip;
@@ -29,16 +29,6 @@ pub struct FrontierArgs {
     pub csv: Option<PathBuf>,
 }
 
-#[cfg(feature = "png")]
-fn pixels(figures: &FrontierFigures) -> Result<Vec<u8>, Failure> {
-    crate::brief::frontier_png(figures).map_err(Failure::bug)
-}
-
-#[cfg(not(feature = "png"))]
-fn pixels(_: &FrontierFigures) -> Result<Vec<u8>, Failure> {
-    Err(Failure::bug("a PNG was asked of a build without it"))
-}
-
 /// Finds the plans and writes what is asked for: files first, the text last; it goes to standard error when standard output is taken.
 ///
 /// # Errors
@@ -63,10 +53,7 @@ pub fn run(args: &FrontierArgs) -> Result<(), Failure> {
     let figures = FrontierFigures::new(&frontier, &problem);
     let mut contents = Vec::new();
     for (kind, _) in &charts {
-        contents.push(match kind {
-            Picture::Svg => frontier_svg(&figures).map_err(Failure::bug)?.into_bytes(),
-            Picture::Png => pixels(&figures)?,
-        });
+        contents.push(kind.of(frontier_svg(&figures))?);
     }
     if args.json.is_some() {
         contents.push(frontier_json(&figures).map_err(Failure::bug)?.into_bytes());

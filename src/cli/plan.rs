@@ -3,7 +3,7 @@
 use super::ask::{self, AskArgs};
 use super::output::{self, Target};
 use super::{Failure, profile};
-use crate::brief::{self, Figures};
+use crate::brief::{self, ChartError, Figures};
 use crate::files::diagnostic::read_text;
 use crate::files::notes::{NotesFor, load_notes, parse_notes};
 use crate::files::trip::{TripFile, load_trip};
@@ -345,21 +345,29 @@ impl Options {
 }
 
 #[cfg(feature = "png")]
-fn pixels(figures: &Figures) -> Result<Vec<u8>, Failure> {
-    brief::png(figures).map_err(Failure::bug)
+fn pixels(svg: &str) -> Result<Vec<u8>, Failure> {
+    brief::in_pixels(svg).map_err(Failure::bug)
 }
 
 #[cfg(not(feature = "png"))]
-fn pixels(_: &Figures) -> Result<Vec<u8>, Failure> {
+fn pixels(_: &str) -> Result<Vec<u8>, Failure> {
     Err(Failure::bug("a PNG was asked of a build without it"))
+}
+
+impl Picture {
+    /// A drawing as this kind of file.
+    pub(super) fn of(self, svg: Result<String, ChartError>) -> Result<Vec<u8>, Failure> {
+        let svg = svg.map_err(Failure::bug)?;
+        match self {
+            Self::Svg => Ok(svg.into_bytes()),
+            Self::Png => pixels(&svg),
+        }
+    }
 }
 
 fn face(face: Face, figures: &Figures) -> Result<Vec<u8>, Failure> {
     match face {
-        Face::Chart(Picture::Svg) => brief::svg(figures)
-            .map(String::into_bytes)
-            .map_err(Failure::bug),
-        Face::Chart(Picture::Png) => pixels(figures),
+        Face::Chart(picture) => picture.of(brief::svg(figures)),
         Face::Card(Card::Html) => Ok(brief::card_html(figures).into_bytes()),
         Face::Card(Card::Text) => Ok(brief::card_text(figures).into_bytes()),
         Face::Card(Card::Markdown) => Ok(brief::card_markdown(figures).into_bytes()),

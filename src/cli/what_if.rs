@@ -1,7 +1,7 @@
 //! `fellrun settings --what-if`: one lever alone.
 
 use super::output::{self, Target};
-use super::plan::{Picture, picture};
+use super::plan::picture;
 use super::settings::{SettingsArgs, settable};
 use super::{Failure, profile};
 use crate::air::isa;
@@ -76,16 +76,6 @@ fn ask(args: &SettingsArgs, aircraft: &Aircraft) -> Result<WhatIfAsk, Failure> {
     Ok(ask)
 }
 
-#[cfg(feature = "png")]
-fn pixels(figures: &WhatIfFigures) -> Result<Vec<u8>, Failure> {
-    crate::brief::what_if_png(figures).map_err(Failure::bug)
-}
-
-#[cfg(not(feature = "png"))]
-fn pixels(_: &WhatIfFigures) -> Result<Vec<u8>, Failure> {
-    Err(Failure::bug("a PNG was asked of a build without it"))
-}
-
 /// Works the lesson out and writes it: files first, the text last; it goes to standard error when standard output is taken.
 ///
 /// # Errors
@@ -117,10 +107,7 @@ pub(super) fn run(args: &SettingsArgs) -> Result<(), Failure> {
     let figures = WhatIfFigures::new(&lesson, &aircraft);
     let mut contents = Vec::new();
     for (kind, _) in &charts {
-        contents.push(match kind {
-            Picture::Svg => what_if_svg(&figures).map_err(Failure::bug)?.into_bytes(),
-            Picture::Png => pixels(&figures)?,
-        });
+        contents.push(kind.of(what_if_svg(&figures))?);
     }
     if args.json.is_some() {
         contents.push(what_if_json(&figures).map_err(Failure::bug)?.into_bytes());

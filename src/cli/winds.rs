@@ -1,7 +1,7 @@
 //! `fellrun winds`: the wind of a trip by height and stretch.
 
 use super::output::{self, Target};
-use super::plan::{Picture, picture};
+use super::plan::picture;
 use super::{Failure, profile};
 use crate::brief::{WindsFigures, winds_json, winds_svg, winds_text};
 use crate::files::trip::load_trip;
@@ -27,16 +27,6 @@ pub struct WindsArgs {
     pub json: Option<PathBuf>,
 }
 
-#[cfg(feature = "png")]
-fn pixels(figures: &WindsFigures) -> Result<Vec<u8>, Failure> {
-    crate::brief::winds_png(figures).map_err(Failure::bug)
-}
-
-#[cfg(not(feature = "png"))]
-fn pixels(_: &WindsFigures) -> Result<Vec<u8>, Failure> {
-    Err(Failure::bug("a PNG was asked of a build without it"))
-}
-
 /// Reads the trip and writes what is asked for: files first, the text last; it goes to standard error when standard output is taken.
 ///
 /// # Errors
@@ -58,10 +48,7 @@ pub fn run(args: &WindsArgs) -> Result<(), Failure> {
     let figures = WindsFigures::new(&on_schedule(&problem));
     let mut contents = Vec::new();
     for (kind, _) in &charts {
-        contents.push(match kind {
-            Picture::Svg => winds_svg(&figures).map_err(Failure::bug)?.into_bytes(),
-            Picture::Png => pixels(&figures)?,
-        });
+        contents.push(kind.of(winds_svg(&figures))?);
     }
     if args.json.is_some() {
         contents.push(winds_json(&figures).map_err(Failure::bug)?.into_bytes());

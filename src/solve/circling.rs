@@ -41,12 +41,15 @@ fn circle(height_m: f64) -> Circle {
     }
 }
 
+/// A problem with its plan in outline; or why there is none, and whether circling was tried.
+type Sought<'a> = Result<(Cow<'a, Problem>, Draft), (SolveError, bool)>;
+
 /// The plan of a problem in outline, straight or else circling, with the problem it was made for.
 ///
 /// # Errors
 /// [`SolveError`] of the straight search, with what alone would free the trip and that circling does not.
 pub(super) fn planned(problem: Cow<'_, Problem>) -> Result<(Cow<'_, Problem>, Draft), SolveError> {
-    found(problem.clone()).map_err(|e| match (may_help(&problem, &e), tried(&problem, e)) {
+    sought(problem.clone()).map_err(|(e, circled)| match (circled, tried(&problem, e)) {
         (true, SolveError::Infeasible { limits, ways }) => SolveError::Infeasible {
             limits: format!("{limits}; {}", in_vain(&problem)),
             ways,
@@ -57,16 +60,20 @@ pub(super) fn planned(problem: Cow<'_, Problem>) -> Result<(Cow<'_, Problem>, Dr
 
 /// [`planned`] without a word on what would free the trip.
 pub(super) fn found(problem: Cow<'_, Problem>) -> Result<(Cow<'_, Problem>, Draft), SolveError> {
+    sought(problem).map_err(|(e, _)| e)
+}
+
+fn sought(problem: Cow<'_, Problem>) -> Sought<'_> {
     let error = match bare(&problem) {
         Ok(draft) => return Ok((problem, draft)),
         Err(e) => e,
     };
     if !may_help(&problem, &error) {
-        return Err(error);
+        return Err((error, false));
     }
     circled(&problem)
         .map(|(p, draft)| (Cow::Owned(p), draft))
-        .ok_or(error)
+        .ok_or((error, true))
 }
 
 /// Whether it is room for height that is wanting. Turns are no way to burn fuel or time.

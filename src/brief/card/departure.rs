@@ -112,7 +112,7 @@ impl Writer<'_> {
                 None => format!("CLIMB at {ias} KIAS"),
             };
             let action = if accelerates {
-                format!("hold height to {ias} KIAS, then {climbing}")
+                hold_height_to(&ias, &climbing)
             } else {
                 climbing
             };
@@ -151,7 +151,7 @@ impl Writer<'_> {
                 second = None;
                 let ias = knots(kt(ias_m_s));
                 let action = if ias_m_s > script.climb.ias_m_s {
-                    hold_height_to(&ias)
+                    hold_height_to(&ias, &format!("CLIMB at {ias} KIAS"))
                 } else {
                     format!("NOSE UP to {ias} KIAS, CLIMB at that")
                 };
@@ -526,6 +526,6 @@ impl Writer<'_> {
 }
 
 /// To a faster climb: level first.
-fn hold_height_to(ias: &str) -> String {
-    format!("hold height to {ias} KIAS, then CLIMB at {ias} KIAS")
+fn hold_height_to(ias: &str, climbing: &str) -> String {
+    format!("hold height to {ias} KIAS, then {climbing}")
 }

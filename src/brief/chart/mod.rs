@@ -15,7 +15,7 @@ mod pen;
 pub(super) use axes::tick;
 pub(super) use labels::{Board, Label, Rect, Spot, Weight, fitted, spot};
 #[cfg(feature = "png")]
-pub(super) use pen::in_pixels;
+pub use pen::in_pixels;
 pub(super) use pen::{
     COLD, EARTH, EARTH_EDGE, EARTH_TEXT, FINE, FRAME, FREEZING, GRID, GROUND, HAIR, HATCH, INK,
     LARGE, MIDDLE, POINTER, Pen, SMALL, SOFT, Style, Tie, on_canvas, style, text_width,

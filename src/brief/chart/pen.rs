@@ -317,9 +317,12 @@ pub(in crate::brief) fn on_canvas(
     ))
 }
 
-/// A drawing as PNG, two pixels to a chart unit.
+/// A drawing of this crate, SVG, as PNG, two pixels to a chart unit.
+///
+/// # Errors
+/// [`ChartError::Font`] and [`ChartError::Pixels`]: a failure of the drawing library, which would be our bug.
 #[cfg(feature = "png")]
-pub(in crate::brief) fn in_pixels(text: &str) -> Result<Vec<u8>, ChartError> {
+pub fn in_pixels(text: &str) -> Result<Vec<u8>, ChartError> {
     use resvg::{tiny_skia, usvg};
     let pixels = |e: &dyn std::fmt::Display| ChartError::Pixels(e.to_string());
     let mut options = usvg::Options::default();

@@ -22,6 +22,20 @@ fn clear(magnetic: f64) -> bool {
     (CLEAR_DEG..=180.0 - CLEAR_DEG).contains(&off)
 }
 
+/// A true course and a variation, drawn, and the magnetic course; whether the variation is west.
+fn magnetic(d: &mut Draft, draw: &mut Draw) -> (f64, bool) {
+    let course = d.given("course", draw.step(1.0, 360.0, 1.0), Unit::Direction);
+    let variation = d.given("variation", draw.step(4.0, 17.0, 1.0), Unit::Degrees);
+    let west = draw.coin();
+    let magnetic = turned(if west {
+        course + variation
+    } else {
+        course - variation
+    });
+    d.worked("magnetic", magnetic, Unit::Direction);
+    (magnetic, west)
+}
+
 /// The lowest level at or above a height, or the highest at or below it, ft.
 fn level(rules: Rules, magnetic: f64, from_ft: f64, up: bool) -> Option<f64> {
     let allowed = |ft: &f64| rule_allows(rules, *ft, magnetic.to_radians(), 0.0);
@@ -72,15 +86,7 @@ pub(super) fn levels(grade: Grade, draw: &mut Draw) -> Option<Exercise> {
         }
         Grade::Medium => {
             let mut d = Draft::new("level_by_variation");
-            let course = d.given("course", draw.step(1.0, 360.0, 1.0), Unit::Direction);
-            let variation = d.given("variation", draw.step(4.0, 17.0, 1.0), Unit::Degrees);
-            let west = draw.coin();
-            let magnetic = turned(if west {
-                course + variation
-            } else {
-                course - variation
-            });
-            d.worked("magnetic", magnetic, Unit::Direction);
+            let (magnetic, west) = magnetic(&mut d, draw);
             let least = d.given("least", draw.step(4_000.0, 10_500.0, 100.0), Unit::Feet);
             let instrument = draw.coin();
             let rules = if instrument {
@@ -138,15 +144,7 @@ pub(super) fn levels(grade: Grade, draw: &mut Draw) -> Option<Exercise> {
         }
         Grade::Hard => {
             let mut d = Draft::new("level_below_cloud");
-            let course = d.given("course", draw.step(1.0, 360.0, 1.0), Unit::Direction);
-            let variation = d.given("variation", draw.step(4.0, 17.0, 1.0), Unit::Degrees);
-            let west = draw.coin();
-            let magnetic = turned(if west {
-                course + variation
-            } else {
-                course - variation
-            });
-            d.worked("magnetic", magnetic, Unit::Direction);
+            let (magnetic, west) = magnetic(&mut d, draw);
             let drift = draw.step(4.0, 12.0, 1.0);
             let drift = if draw.coin() { drift } else { -drift };
             let heading = d.given("heading", turned(magnetic + drift), Unit::Direction);
