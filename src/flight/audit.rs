@@ -52,6 +52,10 @@ pub enum Limit {
 }
 
 impl Limit {
+    /// Limits that depend on where along the route a descent is: the speed limit is that of the air near the ground.
+    pub(super) const OF_THE_PLACE: [Self; 4] =
+        [Self::Airspeed, Self::Ground, Self::Forbidden, Self::Ceiling];
+
     /// All limits.
     pub const ALL: [Self; 22] = [
         Self::Airspeed,

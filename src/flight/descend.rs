@@ -27,6 +27,8 @@ const TRIM_M: f64 = 1_000.0 * M_PER_FT;
 const MOST_TRIES: usize = 12;
 /// The pattern speed must be met this near the pattern point, m.
 const TOD_TOLERANCE_M: f64 = 3.0;
+/// Longest step in time at a held speed, s: the rate follows the power at once, and the power changes on the way.
+const IAS_STEP_S: f64 = 30.0;
 /// A speed to be held is met this near, m/s.
 const ON_SPEED_M_S: f64 = 2e-3;
 
@@ -153,7 +155,8 @@ impl Flyer<'_> {
         let origin = self.save();
         // Most of the cruise is flown once; if the top of descent proves to lie before that, it is flown again.
         let mut saved = self.cruise_and_save(last, rewound_m(tod_m))?;
-        for _ in 0..MOST_TRIES {
+        for i in 0..MOST_TRIES {
+            self.in_place = i > 0;
             if tod_m < self.state.distance_m && self.state.distance_m > top_of_climb_m {
                 self.restore(origin.clone());
                 saved = self.cruise_and_save(last, rewound_m(tod_m))?;
@@ -369,7 +372,10 @@ impl Flyer<'_> {
                 self.audit
                     .note(Limit::GearDown, self.ias_m_s(&here) - speeds.vle_m_s);
             }
-            let mut dt = self.step_s;
+            let mut dt = match vertical {
+                Vertical::Ias(_) => self.step_s.min(IAS_STEP_S),
+                _ => self.step_s,
+            };
             if hand.by_reading {
                 dt = dt.min((hand.next_cut_s - self.state.time_s).max(0.1));
             }
@@ -380,17 +386,13 @@ impl Flyer<'_> {
             let mut next = self.stepped(&here, &control, dt);
             if let Some(ias) = toward_m_s {
                 // Meet the speed, not pass it.
-                let ias_of = |s: &State| {
-                    let (air, _) = p.air_state(s.distance_m, s.pressure_altitude_m, s.time_s);
-                    p.aircraft.ias_from_tas(air, s.tas_m_s)
-                };
                 let sign = if slowing { -1.0 } else { 1.0 };
-                let short = sign * (ias - ias_of(&self.state));
+                let short = sign * (ias - self.ias_now());
                 for _ in 0..6 {
                     if !next.flies() {
                         break;
                     }
-                    let over = sign * (ias_of(&next) - ias);
+                    let over = sign * (self.ias_of(&next) - ias);
                     if over < 1e-3 {
                         break;
                     }
@@ -533,8 +535,7 @@ impl Flyer<'_> {
                     next = self.stepped(&here, &control, dt);
                     continue;
                 }
-                let after = instant(p, &next, &control, &self.near);
-                let over = self.ias_m_s(&after) - stop;
+                let over = self.ias_of(&next) - stop;
                 if over > -1e-5 {
                     break;
                 }

@@ -12,10 +12,8 @@ use std::cell::RefCell;
 
 /// Step in time where the speed is free, s, for a recorded flight: a quarter of the time constant of the speed or less.
 pub(super) const TIME_STEP_S: f64 = 10.0;
-/// The same while searching.
-pub(super) const SEARCH_STEP_S: f64 = 30.0;
-/// The same while descents are priced.
-const PRICING_STEP_S: f64 = 40.0;
+/// The same while searching, where the approach to a speed is solved exactly in each step.
+pub(super) const SEARCH_STEP_S: f64 = 60.0;
 /// A level is held at least this long before it is changed, m: less is no cruise.
 pub const SHORTEST_CRUISE_M: f64 = 10.0 * M_PER_NM;
 /// A bound on time is kept with this to spare, s: what the audit takes for rounding.
@@ -159,7 +157,7 @@ pub struct LetDown {
 }
 
 /// Flies the descent and slow-down of a script from a state in its last cruise stretch, unless it breaks limits by more than
-/// `most_violation` scale units.
+/// `most_violation` scale units; those of ground, air and airspace do not count unless it is `in_place`.
 ///
 /// # Errors
 /// [`FlightError`] where it cannot be flown, or is of no use.
@@ -168,12 +166,13 @@ pub fn let_down(
     script: &Script,
     start: State,
     most_violation: f64,
+    in_place: bool,
 ) -> Result<LetDown, FlightError> {
     let mut flyer = Flyer::at_start(problem, script, false);
     flyer.state = start;
-    flyer.step_s = PRICING_STEP_S;
     flyer.most_violation = most_violation;
-    let last = &script.cruise[script.cruise.len() - 1];
+    flyer.in_place = in_place;
+    let last = script.last_cruise();
     flyer.descend(script, last)?;
     Ok(LetDown {
         end: flyer.state,
@@ -194,7 +193,7 @@ pub fn let_down_recorded(
 ) -> Result<(LetDown, Vec<TrackPoint>), FlightError> {
     let mut flyer = Flyer::at_start(problem, script, true);
     flyer.state = start;
-    let last = &script.cruise[script.cruise.len() - 1];
+    let last = script.last_cruise();
     flyer.begin(SegmentKind::Cruise, last.mixture);
     if from_m > start.distance_m {
         flyer.cruise(last, from_m)?;
@@ -230,7 +229,7 @@ impl Flyer<'_> {
             self.cruise(&pair[0], pair[1].from_m)?;
             self.change_level(script, &pair[0], &pair[1])?;
         }
-        let last = &script.cruise[script.cruise.len() - 1];
+        let last = script.last_cruise();
         let pattern_m = p.pattern_point_m(script.descent.circle.is_some());
         self.begin(SegmentKind::Cruise, last.mixture);
         let last_level_m = self.state.distance_m;

@@ -4,7 +4,7 @@ use super::audit::{Audit, Limit};
 use super::flown::{FlightError, Segment, SegmentKind, TrackPoint};
 use super::fly::{SEARCH_STEP_S, TIME_STEP_S};
 use super::kernel::{
-    Control, Instant, State, Vertical, instant, lift_off_kg, step_height, step_time,
+    Control, Instant, State, Vertical, instant, lift_off_kg, step_height, step_settling, step_time,
 };
 use super::memory::Memory;
 use super::script::Script;
@@ -64,6 +64,8 @@ pub(super) struct Flyer<'a> {
     pub(super) near: Cell<Nearby>,
     /// Violations \[scale units\] beyond which the descent is of no use.
     pub(super) most_violation: f64,
+    /// The descent begins where it will; else it is moved along the route once it is known how far it goes.
+    pub(super) in_place: bool,
     /// Bank of the turns over a field that are flown now, rad; zero on the route.
     pub(super) bank_rad: f64,
 }
@@ -93,6 +95,7 @@ impl<'a> Flyer<'a> {
             memory: None,
             near: Cell::new(Nearby::NONE),
             most_violation: f64::INFINITY,
+            in_place: true,
             bank_rad: 0.0,
         }
     }
@@ -369,8 +372,16 @@ impl Flyer<'_> {
 
     /// The limits are not broken by more than is of use: the violations of a flight never become less on the way.
     pub(super) fn still_of_use(&self) -> Result<(), FlightError> {
-        if self.most_violation.is_finite() && self.audit.violation() > self.most_violation {
-            return Err(FlightError::GivenUp);
+        if self.most_violation.is_finite() {
+            // Away from its place a descent breaks limits that it will not, and keeps others.
+            let elsewhere = if self.in_place {
+                0.0
+            } else {
+                self.audit.violation_of(&Limit::OF_THE_PLACE)
+            };
+            if self.audit.violation() - elsewhere > self.most_violation {
+                return Err(FlightError::GivenUp);
+            }
         }
         Ok(())
     }
@@ -385,17 +396,21 @@ impl Flyer<'_> {
     }
 
     pub(super) fn ias_now(&self) -> f64 {
-        let (air, _) = self.p.air_state(
-            self.state.distance_m,
-            self.state.pressure_altitude_m,
-            self.state.time_s,
-        );
-        self.p.aircraft.ias_from_tas(air, self.state.tas_m_s)
+        self.ias_of(&self.state)
+    }
+
+    /// Indicated airspeed [m/s] of a state.
+    pub(super) fn ias_of(&self, s: &State) -> f64 {
+        let (air, _) = self
+            .p
+            .air_state(s.distance_m, s.pressure_altitude_m, s.time_s);
+        self.p.aircraft.ias_from_tas(air, s.tas_m_s)
     }
 
     /// The state after a step in time, from the instant here.
     pub(super) fn stepped(&self, here: &Instant, control: &Control, dt: f64) -> State {
-        step_time(self.p, &self.state, here, control, dt, &self.near)
+        let step = if self.fine { step_time } else { step_settling };
+        step(self.p, &self.state, here, control, dt, &self.near)
     }
 
     /// What these levers give here and now.

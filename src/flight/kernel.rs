@@ -80,6 +80,9 @@ const SLOWEST_SETTLING_S: f64 = 120.0;
 /// Step in pressure altitude over which the change of TAS at constant IAS is taken, m.
 const PROBE_M: f64 = 30.0;
 
+/// Step in true airspeed over which the change of drag is taken, m/s.
+const PROBE_M_S: f64 = 1.0;
+
 /// Ground speed [m/s] from true airspeed, rate of climb and wind.
 pub(super) fn ground_speed_m_s(tas_m_s: f64, climb_m_s: f64, sample: &AirSample) -> f64 {
     let level2 = tas_m_s * tas_m_s - climb_m_s * climb_m_s - sample.cross_m_s * sample.cross_m_s;
@@ -218,6 +221,77 @@ pub(super) fn step_time(
     let [k1, k2, k3, k4] = k;
     let mean: Slope = std::array::from_fn(|j| (k1[j] + 2.0 * (k2[j] + k3[j]) + k4[j]) / 6.0);
     moved(state, &mean, dt)
+}
+
+/// How quickly the speed of a flight with free speed comes to rest [1/s, negative], from the slope of each force with speed: thrust at
+/// constant power, drag by its polar, and the share of the weight along the path.
+fn settling_per_s(problem: &Problem, first: &Instant, control: &Control) -> f64 {
+    let tas = first.tas_m_s;
+    let weight = first.mass_kg * first.load_factor;
+    let drag = |v: f64| {
+        let configuration = control.configuration;
+        problem.aircraft.drag_n(first.air, v, weight, configuration)
+    };
+    let drag_slope = (drag(tas + PROBE_M_S) - drag(tas - PROBE_M_S)) / (2.0 * PROBE_M_S);
+    let along_path = G_M_S2 * first.rate_m_s / (tas * tas);
+    let slope =
+        along_path - (drag_slope + first.performance.thrust_n.max(0.0) / tas) / first.mass_kg;
+    slope.min(0.0)
+}
+
+/// One step in time whose length is not bound by the time constant of the speed: an exponential Runge-Kutta step of second order
+/// (Cox & Matthews, J. Comput. Phys. 176, 2002, equations 20 to 22, from memory), with the approach to the speed solved exactly and the
+/// distance as its integral. For searches; `first` is the instant at `state`, and only one more is asked for.
+pub(super) fn step_settling(
+    problem: &Problem,
+    state: &State,
+    first: &Instant,
+    control: &Control,
+    dt: f64,
+    near: &Cell<Nearby>,
+) -> State {
+    let rate = match control.vertical {
+        Vertical::Level | Vertical::Rate(_) => settling_per_s(problem, first, control),
+        Vertical::Ias(_) | Vertical::Trade(_) => 0.0,
+    };
+    let [phi1, phi2, phi3] = exponential_weights(rate * dt);
+    let k1 = slope(first);
+    let mut there = moved(state, &k1, dt);
+    there.tas_m_s = state.tas_m_s + dt * phi1 * k1[2];
+    there.distance_m += dt * dt * phi2 * k1[2];
+    if !there.flies() {
+        return there;
+    }
+    let second = instant(problem, &there, control, near);
+    let k2 = slope(&second);
+    let mean: Slope = std::array::from_fn(|j| 0.5 * (k1[j] + k2[j]));
+    let mut next = moved(state, &mean, dt);
+    if control.bank_rad > 0.0 || !matches!(control.vertical, Vertical::Level | Vertical::Rate(_)) {
+        return next;
+    }
+    // What the linear part leaves of the acceleration, at the end less at the beginning.
+    let rest = k2[2] - k1[2] - rate * (there.tas_m_s - state.tas_m_s);
+    next.tas_m_s = there.tas_m_s + dt * phi2 * rest;
+    // Ground speed is airspeed and what changes slowly.
+    let slow = 0.5 * ((k1[0] - state.tas_m_s) + (k2[0] - there.tas_m_s));
+    next.distance_m =
+        state.distance_m + dt * (state.tas_m_s + slow + dt * (phi2 * k1[2] + phi3 * rest));
+    next
+}
+
+/// `phi_k(z)` of exponential integrators, `(e^z - 1)/z` and on by `phi_{k+1} = (phi_k - 1/k!)/z`, for `z` of zero or less.
+fn exponential_weights(z: f64) -> [f64; 3] {
+    if z > -0.05 {
+        // Series; the next term is below 1e-8.
+        let series = |k: f64| {
+            1.0 + z / (k + 1.0)
+                * (1.0 + z / (k + 2.0) * (1.0 + z / (k + 3.0) * (1.0 + z / (k + 4.0))))
+        };
+        return [series(1.0), series(2.0) / 2.0, series(3.0) / 6.0];
+    }
+    let phi1 = z.exp_m1() / z;
+    let phi2 = (phi1 - 1.0) / z;
+    [phi1, phi2, (phi2 - 0.5) / z]
 }
 
 /// One Runge-Kutta step of fourth order in pressure altitude, for held IAS. `None` where the rate does not lead there.

@@ -215,6 +215,14 @@ pub struct Script {
     pub reduction: Reduction,
 }
 
+impl Script {
+    /// The cruise that the descent begins from.
+    pub fn last_cruise(&self) -> &Cruise {
+        // Invariant: there is one.
+        &self.cruise[self.cruise.len() - 1]
+    }
+}
+
 /// Top of descent is given in tenths of a mile, m.
 const TOD_STEP_M: f64 = 0.1 * M_PER_NM;
 

@@ -346,7 +346,7 @@ impl Pilot<'_> {
             self.cruise(&pair[0], pair[1].from_m)?;
             self.change_level(script, &pair[0], &pair[1])?;
         }
-        let last = &script.cruise[script.cruise.len() - 1];
+        let last = script.last_cruise();
         self.cruise(last, p.length_m - script.descent.to_go_m)?;
         let top_of_descent = self.mark();
         let (power, gear_down, circle) = self.descend(script, last)?;

@@ -121,7 +121,7 @@ impl<'a> Pricing<'a> {
             ..self.script.clone()
         };
         let mut start = self.at(self.pattern_m() - covers_m);
-        let mut down = let_down(self.problem, &trial, start, most_violation)?;
+        let mut down = let_down(self.problem, &trial, start, most_violation, false)?;
         // Ground and patches are those of the place: where they matter the descent is moved to end at the pattern point.
         for _ in 0..MOST_MOVES {
             let miss_m = self.pattern_m() - down.end.distance_m;
@@ -131,7 +131,7 @@ impl<'a> Pricing<'a> {
                 break;
             }
             start = self.at(start.distance_m + miss_m);
-            down = let_down(self.problem, &trial, start, most_violation)?;
+            down = let_down(self.problem, &trial, start, most_violation, true)?;
         }
         let cost = self.rates.of(
             down.end.time_s - start.time_s,
@@ -382,10 +382,15 @@ impl<'a> Pricing<'a> {
         self.finished(in_order(begun.collect()))
     }
 
-    /// Descents that may lead to a better flight than this one, of what a walk from it finds, and where `anew` of what the whole search
-    /// finds: the cheapest, and the cheapest that works the throttle or the path by another rule. A little dearer will do, for a lever
+    /// Descents found at another worth of distance, priced at this one.
+    pub fn again(&self, found: &[Candidate]) -> Vec<Candidate> {
+        in_order(found.iter().filter_map(|c| self.price(c.descent)).collect())
+    }
+
+    /// Descents that may lead to a better flight than this one, of what a walk from it finds, and of what the whole search
+    /// found, if it was made: the cheapest, and the cheapest that works the throttle or the path by another rule. A little dearer will do, for a lever
     /// change may be saved in the cruise.
-    pub fn better(&self, than: &Descent, anew: bool) -> Vec<Candidate> {
+    pub fn better(&self, than: &Descent, anew: Option<Vec<Candidate>>) -> Vec<Candidate> {
         let Some(begun) = self.price(*than) else {
             return vec![];
         };
@@ -394,14 +399,12 @@ impl<'a> Pricing<'a> {
                 .into_iter()
                 .fold(begun, |c, scale| self.improve(c, scale)),
         ];
-        if anew {
-            found.extend(self.search());
-        }
-        let slack = if anew {
+        let slack = if anew.is_some() {
             MOVE_WORTH * (self.per_m * self.problem.length_m).abs()
         } else {
             0.0
         };
+        found.extend(anew.into_iter().flatten());
         found.retain(|c| c.charged < begun.charged + slack && !same(&c.descent, than));
         let found = in_order(found);
         let other = found
@@ -446,7 +449,7 @@ impl<'a> Pricing<'a> {
 
     /// The cruise that the descent begins from.
     fn last(&self) -> &Cruise {
-        &self.script.cruise[self.script.cruise.len() - 1]
+        self.script.last_cruise()
     }
 }
 
@@ -603,7 +606,7 @@ fn turned(
 fn moved(problem: &Problem, script: &Script, from: &Descent, change: Move) -> Option<Descent> {
     let pr = &problem.aircraft.procedures;
     let fixed = problem.aircraft.propeller.is_fixed();
-    let cruise = script.cruise[script.cruise.len() - 1];
+    let cruise = *script.last_cruise();
     let pattern_m = problem.arrival.pattern_altitude_m;
     let most = problem.limits.max_descent_m_s;
     let mut d = *from;
@@ -736,7 +739,7 @@ fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Descent> {
     let pr = &problem.aircraft.procedures;
     let propeller = &problem.aircraft.propeller;
     let pattern_m = problem.arrival.pattern_altitude_m;
-    let cruise = script.cruise[script.cruise.len() - 1];
+    let cruise = *script.last_cruise();
     let most = problem.limits.max_descent_m_s;
     let mass_kg = problem.zero_fuel_kg + problem.fuel_kg - start.fuel_kg;
     let fast = fastest_all_the_way_m_s(problem, cruise.level_m, mass_kg);

@@ -265,7 +265,7 @@ pub fn with_trigger(script: &Script) -> Script {
 /// Lever changes of a script that a plainer one would not have: in the descent a new RPM, a new mixture, a manifold pressure to
 /// hold, an early reduction and an early gear; a second speed of the climb; and those of each change of level on the way.
 pub fn lever_changes(script: &Script) -> f64 {
-    let last = script.cruise[script.cruise.len() - 1];
+    let last = *script.last_cruise();
     let d = &script.descent.first;
     let mut n = usize::from(script.climb.second.is_some());
     n += usize::from(script.descent.last().gear_down);
@@ -392,7 +392,7 @@ fn knobs(problem: &Problem, script: &Script) -> Vec<(Knob, f64, f64)> {
         out.push((Knob::ReduceAt, pattern, pattern + MOST_LEAD_M));
     }
     if let Some((_, part)) = &script.descent.second {
-        let level = script.cruise[script.cruise.len() - 1].level_m;
+        let level = script.last_cruise().level_m;
         out.push((Knob::SecondAt, pattern, level));
         out.extend(part_knobs(problem, Which::Second, part));
     }
@@ -503,7 +503,7 @@ fn step(problem: &Problem, script: &Script, knob: Knob) -> f64 {
 
 /// A LeftAlone or Untouched descent starts from the cruise setting while that moves.
 pub fn keep_tied(script: &mut Script) {
-    let last = script.cruise[script.cruise.len() - 1];
+    let last = *script.last_cruise();
     if let (ThrottleRule::LeftAlone(_), Throttle::Map(p)) =
         (script.descent.first.throttle, last.throttle)
     {
@@ -661,14 +661,15 @@ enum Move {
     CruiseMixture(usize, usize),
     /// Mixture of the last cruise stretch and the descent.
     BothMixture(usize),
-    /// Mixture of the descent.
-    DescentMixture(usize),
+    /// Mixture of the descent, and its RPM by steps: how much power a mixture allows decides how coarse the propeller may be.
+    DescentMixture(usize, f64),
     /// Full throttle in a cruise stretch.
     FullThrottle(usize),
     /// From full throttle to a manifold pressure this many steps below what it gives.
     PartThrottle(usize, f64),
-    /// Throttle left alone in the descent, or held, and the descent RPM by steps: what gives more power may need a coarser propeller.
-    LeftAlone(bool, f64),
+    /// Throttle left alone in the descent, or held, the descent RPM by steps, and the height at which the power reduction begins: what
+    /// gives more power may need a coarser propeller, and more room to slow down.
+    LeftAlone(bool, f64, f64),
     /// Descent RPM as in cruise.
     CruiseRevDown,
     /// Gear down in the first part of the descent, and in the second.
@@ -689,7 +690,8 @@ impl Move {
             Self::CruisePair(_, a, b) | Self::DescentPair(a, b) | Self::ClimbPair(a, b) => {
                 a.abs() <= 1.0 && b.abs() <= 1.0
             }
-            Self::PartThrottle(_, k) | Self::LeftAlone(_, k) => k == 0.0,
+            Self::PartThrottle(_, k) | Self::DescentMixture(_, k) => k == 0.0,
+            Self::LeftAlone(_, rev, lead) => rev == 0.0 && lead == 0.0,
             _ => true,
         }
     }
@@ -734,14 +736,16 @@ fn moves(problem: &Problem, script: &Script) -> Vec<Move> {
     for m in 0..problem.aircraft.engine.spec.mixtures.len() {
         out.extend((0..script.cruise.len()).map(|i| Move::CruiseMixture(i, m)));
         out.push(Move::BothMixture(m));
-        out.push(Move::DescentMixture(m));
+        out.extend([0.0, -2.0, 2.0].map(|rev| Move::DescentMixture(m, rev)));
     }
     for i in 0..script.cruise.len() {
         out.push(Move::FullThrottle(i));
         out.extend([0.0, 1.0, 2.0].map(|k| Move::PartThrottle(i, k)));
     }
-    out.extend([0.0, -2.0, -4.0].map(|rev| Move::LeftAlone(true, rev)));
-    out.push(Move::LeftAlone(false, 0.0));
+    for lead in [0.0, 3.0] {
+        out.extend([0.0, -2.0, -4.0].map(|rev| Move::LeftAlone(true, rev, lead)));
+    }
+    out.push(Move::LeftAlone(false, 0.0, 0.0));
     out.push(Move::CruiseRevDown);
     if script.descent.second.is_some() {
         out.push(Move::OnePart);
@@ -820,7 +824,10 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             }
             s.descent.first.mixture = m;
         }
-        Move::DescentMixture(m) => s.descent.first.mixture = m,
+        Move::DescentMixture(m, rev) => {
+            s.descent.first.mixture = m;
+            s.descent.first.rev_s += rev * pr.rev_step_s;
+        }
         Move::FullThrottle(i) => s.cruise[i].throttle = Throttle::Full,
         Move::PartThrottle(i, k) if fixed => {
             let top = ((full_rev_s(i)? / pr.rev_step_s).floor() - k) * pr.rev_step_s;
@@ -831,8 +838,8 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             let top = ((full_pa(i) / pr.map_step_pa).floor() - k) * pr.map_step_pa;
             s.cruise[i].throttle = Throttle::Map(top);
         }
-        Move::LeftAlone(true, _) if fixed => s.descent.first.throttle = ThrottleRule::Untouched,
-        Move::LeftAlone(false, _) if fixed => {
+        Move::LeftAlone(true, ..) if fixed => s.descent.first.throttle = ThrottleRule::Untouched,
+        Move::LeftAlone(false, ..) if fixed => {
             let last = script.cruise.len() - 1;
             // From the RPM that cruise has.
             if script.descent.first.throttle == ThrottleRule::Untouched
@@ -842,8 +849,9 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             }
             s.descent.first.throttle = ThrottleRule::Rpm;
         }
-        Move::LeftAlone(alone, rev) => {
+        Move::LeftAlone(alone, rev, lead) => {
             s.descent.first.rev_s += rev * pr.rev_step_s;
+            s.descent.reduce_at_m += lead * REDUCE_STEP_M;
             let last = script.cruise.len() - 1;
             let p = script
                 .descent
@@ -866,7 +874,7 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             s.climb.ias_m_s += ias * pr.speed_step_m_s;
         }
         Move::OneSpeed(ias_m_s) => (s.climb.ias_m_s, s.climb.second) = (ias_m_s, None),
-        Move::CruiseRevDown => s.descent.first.rev_s = script.cruise[script.cruise.len() - 1].rev_s,
+        Move::CruiseRevDown => s.descent.first.rev_s = script.last_cruise().rev_s,
     }
     let inside = knobs(problem, &s).iter().all(|&(knob, low, high)| {
         let x = get(&s, knob);

@@ -291,7 +291,8 @@ pub(super) fn plan_with(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, SolveE
     let Some((_, best)) = flown.first().cloned() else {
         return Err(search.why_not(broken));
     };
-    let best = search.descent_again(pilot, best);
+    let best = search.descent_again(pilot, best, None);
+    let searched = *best.script.last_cruise();
     let best = search.with_second_speed(pilot, &levels, best);
     // Continuous refinement of the best, then rounding again with the neighbours.
     let tie = |script: &mut Script| search.prepare(script);
@@ -307,6 +308,11 @@ pub(super) fn plan_with(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, SolveE
         .ok()
         .filter(|s| Pilot::charged(s) < Pilot::charged(&best))
         .unwrap_or(best);
+    let best = if same_setting(&searched, best.script.last_cruise()) {
+        best
+    } else {
+        search.descent_again(pilot, best, Some(searched))
+    };
     // Flown as it will be flown. If that lies on the wrong side of a limit, by the search's own error, it is settled again with
     // flights of that kind; if that fails, the next best sequence has its turn.
     let exact = Pilot::exact(problem);
@@ -522,7 +528,29 @@ pub(super) struct Search<'a> {
     /// Mass at the middle of the route, kg.
     middle_kg: f64,
     /// Descents priced so far, by the cruise they begin from.
-    priced: RefCell<Vec<(Cruise, Vec<descent::Candidate>)>>,
+    priced: RefCell<Vec<Priced>>,
+}
+
+/// Descents found from a cruise.
+struct Priced {
+    cruise: Cruise,
+    found: Vec<descent::Candidate>,
+    /// By the whole search, rather than carried over from another cruise.
+    anew: bool,
+}
+
+impl Priced {
+    fn begins_in(&self, cruise: &Cruise) -> bool {
+        same_setting(&self.cruise, cruise)
+    }
+}
+
+/// Whether two cruises are at one level with one setting.
+fn same_setting(a: &Cruise, b: &Cruise) -> bool {
+    a.level_m == b.level_m
+        && a.throttle == b.throttle
+        && a.rev_s == b.rev_s
+        && a.mixture == b.mixture
 }
 
 impl<'a> Search<'a> {
@@ -925,7 +953,7 @@ impl<'a> Search<'a> {
         }
         let mut script = script?;
         script.cruise = cruises;
-        let last = script.cruise[script.cruise.len() - 1];
+        let last = *script.last_cruise();
         script.descent.first.rev_s = last.rev_s;
         script.descent.first.mixture = last.mixture;
         self.prepare(&mut script);
@@ -972,14 +1000,8 @@ impl<'a> Search<'a> {
         let Some(last) = script.cruise.last().copied() else {
             return vec![];
         };
-        let same = |c: &Cruise| {
-            c.level_m == last.level_m
-                && c.throttle == last.throttle
-                && c.rev_s == last.rev_s
-                && c.mixture == last.mixture
-        };
-        if let Some((_, known)) = self.priced.borrow().iter().find(|(c, _)| same(c)) {
-            return known.clone();
+        if let Some(known) = self.priced.borrow().iter().find(|k| k.begins_in(&last)) {
+            return known.found.clone();
         }
         let pricing = descent::Pricing::new(self.p, self.rates, script, start, per_m);
         // The descent from one cruise is much like that from another, unless limits are hard to keep.
@@ -988,18 +1010,50 @@ impl<'a> Search<'a> {
             .priced
             .borrow()
             .iter()
-            .find(|(_, known)| kept(known))
-            .map(|(other, known)| pricing.search_near(other, known));
-        let found = near.filter(kept).unwrap_or_else(|| pricing.search());
-        self.priced.borrow_mut().push((last, found.clone()));
+            .find(|known| kept(&known.found))
+            .map(|known| pricing.search_near(&known.cruise, &known.found));
+        let near = near.filter(kept);
+        let anew = near.is_none();
+        let found = near.unwrap_or_else(|| pricing.search());
+        self.priced.borrow_mut().push(Priced {
+            cruise: last,
+            found: found.clone(),
+            anew,
+        });
         found
     }
 
+    /// What the whole search finds from a cruise, searched once for each.
+    fn descents_anew(&self, pricing: &descent::Pricing, last: &Cruise) -> Vec<descent::Candidate> {
+        let known = self
+            .priced
+            .borrow()
+            .iter()
+            .find(|k| k.anew && k.begins_in(last))
+            .map(|k| k.found.clone());
+        known.map_or_else(
+            || {
+                let found = pricing.search();
+                self.priced.borrow_mut().push(Priced {
+                    cruise: *last,
+                    found: found.clone(),
+                    anew: true,
+                });
+                found
+            },
+            // Distance may be worth a little more or less than it was.
+            |found| pricing.again(&found),
+        )
+    }
+
     /// A settled flight with its descent looked for again from the cruise it was settled to, and settled from there while that is better:
-    /// first from every start, then by walks.
-    fn descent_again(&self, pilot: &Pilot, mut best: Flown) -> Flown {
-        for i in 0..MOST_AGAIN {
-            let Some(better) = self.descent_better(pilot, &best, i == 0) else {
+    /// from every start where the cruise is another than it was, else by walks.
+    fn descent_again(&self, pilot: &Pilot, mut best: Flown, mut from: Option<Cruise>) -> Flown {
+        for _ in 0..MOST_AGAIN {
+            let last = *best.script.last_cruise();
+            let anew = from.is_none_or(|c| !same_setting(&c, &last));
+            from = Some(last);
+            let Some(better) = self.descent_better(pilot, &best, anew) else {
                 break;
             };
             best = better;
@@ -1019,7 +1073,10 @@ impl<'a> Search<'a> {
         let per_m = self.rates.rate(best.cruise_fuel_kg_s, last.rev_s) / ground_speed;
         let pricing = descent::Pricing::new(p, self.rates, &script, start, per_m);
         let settled = pricing
-            .better(&script.descent, anew)
+            .better(
+                &script.descent,
+                anew.then(|| self.descents_anew(&pricing, &last)),
+            )
             .into_iter()
             .filter_map(|found| {
                 let trial = Script {

@@ -122,7 +122,7 @@ fn impose(kind: AlternativeKind, script: &mut Script) {
             (script.cruise[i].throttle, script.cruise[i].rev_s) = (Throttle::Rpm, rev_s);
             None
         }
-        AlternativeKind::CruiseRevDown => Some(script.cruise[script.cruise.len() - 1].rev_s),
+        AlternativeKind::CruiseRevDown => Some(script.last_cruise().rev_s),
         AlternativeKind::CoarseDown(rev_s) => Some(rev_s),
     };
     if let Some(rev_s) = down {
@@ -311,7 +311,7 @@ impl Why<'_> {
             let above = revs.iter().find(|&&r| r > cruise.rev_s + 1e-6);
             kinds.extend([below, above].into_iter().flatten().map(|&r| rev(r)));
             // The descent.
-            let last = script.cruise[script.cruise.len() - 1];
+            let last = *script.last_cruise();
             if script.descent.first.rev_s < last.rev_s - 0.5 * pr.rev_step_s {
                 kinds.push(AlternativeKind::CruiseRevDown);
             } else if let Some(&least) = revs.first()
@@ -329,7 +329,7 @@ impl Why<'_> {
     /// The next levels above and below the last of a script, where every leg that allows its own allows them.
     fn other_levels(&self, script: &Script) -> Vec<(AlternativeKind, Script)> {
         let p = self.problem;
-        let last = script.cruise[script.cruise.len() - 1];
+        let last = *script.last_cruise();
         let legs: Vec<_> = p
             .legs
             .iter()

@@ -248,6 +248,12 @@ struct Slopes {
 }
 
 impl Patch {
+    /// Of no cell.
+    const NOWHERE: Self = Self {
+        cell: (u32::MAX, u32::MAX),
+        rows: [[[0.0; 2]; 4]; 4],
+    };
+
     /// The coefficients for weights along the advance axis and across it.
     // This and the next are kept out of line: by themselves they become plain two-lane code, inlined they are torn apart.
     #[inline(never)]
@@ -474,13 +480,6 @@ impl PropellerTable {
         Patch { cell, rows }
     }
 
-    /// The cell of a blade angle.
-    #[inline]
-    fn cell(&self, c: &Condition, beta_rad: f64) -> (u32, u32) {
-        let (u, _) = Self::advance_at(c, beta_rad);
-        (self.advance.stencil(u).0, self.angle.stencil(beta_rad).0)
-    }
-
     fn at(&self, c: &Condition, beta_rad: f64) -> [f64; 2] {
         let (u, _) = Self::advance_at(c, beta_rad);
         let (iu, wu) = self.advance.stencil(u);
@@ -686,7 +685,7 @@ impl PropellerTable {
             guess_rad
         };
         let mut beta = start.clamp(low, high);
-        let mut patch = self.patch(c, self.cell(c, beta));
+        let mut patch = Patch::NOWHERE;
         let found = |at: f64, value: [f64; 2], slope: [f64; 2]| {
             let step = (target - value[1]) / slope[1];
             let angle_rad = at + step;
