@@ -317,13 +317,12 @@ fn look<H: Heights>(
                     continue;
                 }
                 out.used.insert(tile);
-                for &height in &heights.row(tile, row)?[first..=end] {
-                    if height == VOID {
-                        stretch.voids += 1;
-                    } else {
-                        stretch.highest_m = stretch.highest_m.max(Some(height));
-                    }
-                }
+                // A void is lower than any height; both loops become plain vector code.
+                let near = &heights.row(tile, row)?[first..=end];
+                let highest = near.iter().copied().fold(VOID, i16::max);
+                let highest = (highest > VOID).then_some(highest);
+                stretch.highest_m = stretch.highest_m.max(highest);
+                stretch.voids += near.iter().filter(|&&h| h == VOID).count();
             }
         }
     }

@@ -20,6 +20,9 @@ const CLIMB_STEP_M: f64 = 250.0;
 pub(super) const LONGEST_CHANGE_S: f64 = 1_200.0;
 /// Below this acceleration [m/s²] at climb power the speed is as good as reached.
 pub(super) const LEAST_ACCELERATION_M_S2: f64 = 0.01;
+/// This far above the highest floor of a stretch neither ground nor the speed limit of the air near it change anything, m: that limit
+/// reaches to 3,000 ft above the ground, less than the floor and this.
+const CLEAR_OF_GROUND_M: f64 = 3_000.0 * M_PER_FT;
 /// What lies on either side of an edge is asked this far from it, m.
 const EDGE_M: f64 = 0.01;
 
@@ -224,10 +227,19 @@ impl Flyer<'_> {
         if let Some(last) = self.last.replace(here) {
             let p = self.p;
             let (s0, s1) = (last.distance_m, here.distance_m);
-            for edge in p.floor_edges_m(s0, s1) {
-                let at = last.toward(here, (edge - s0) / (s1 - s0));
-                self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
-                self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
+            let lowest_m = last.true_altitude_m.min(here.true_altitude_m);
+            match p.floor_at_most_m(s0, s1) {
+                // So high above all of it that no edge is of interest.
+                Some(floor_m) if lowest_m > floor_m + CLEAR_OF_GROUND_M => {
+                    self.audit.note(Limit::Ground, floor_m - lowest_m);
+                }
+                _ => {
+                    for edge in p.floor_edges_m(s0, s1) {
+                        let at = last.toward(here, (edge - s0) / (s1 - s0));
+                        self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
+                        self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
+                    }
+                }
             }
             let (h0, h1) = (last.indicated_m, here.indicated_m);
             for edge in p.limits.speed_edges_m(&p.aircraft.speeds) {

@@ -427,6 +427,27 @@ impl Problem {
         })
     }
 
+    /// A height that [`Problem::floor_m`] and the ground are nowhere above in a part of the route \[m\], quicker than asking for each; `None`
+    /// near a field, and where the ground is not known.
+    pub fn floor_at_most_m(&self, from_m: f64, to_m: f64) -> Option<f64> {
+        if self.near_field_m(from_m).is_some() || self.near_field_m(to_m).is_some() {
+            return None;
+        }
+        let first = self.leg_index(from_m);
+        let mut most_m = f64::NEG_INFINITY;
+        for leg in self.legs[first..].iter().take_while(|l| l.from_m <= to_m) {
+            let rows = &leg.ground;
+            let begin = rows.partition_point(|g| g.1 <= from_m.max(leg.from_m));
+            let end = begin + rows[begin..].partition_point(|g| g.1 < to_m.min(leg.to_m));
+            // The last row goes on to the end of the leg.
+            let rows = &rows[begin.min(rows.len().checked_sub(1)?)..=end.min(rows.len() - 1)];
+            let ground_m = rows.iter().map(|g| g.2).fold(f64::NEG_INFINITY, f64::max);
+            most_m =
+                most_m.max(ground_m + self.clearance_m(leg.mountainous).max(TERMINAL_CLEARANCE_M));
+        }
+        Some(most_m)
+    }
+
     /// Distances between two others \[m\] at which [`Problem::floor_m`] or the ground changes in a step, m, in no order.
     pub fn floor_edges_m(&self, from_m: f64, to_m: f64) -> impl Iterator<Item = f64> + '_ {
         let first = self.legs.partition_point(|l| l.to_m <= from_m);
