@@ -1,5 +1,6 @@
 //! The descent when it does not go as planned: rough air, begun late, told down early.
 
+use super::measure::Units;
 use super::units::{Fuel, fpm, inhg, kt, min, nm, rpm};
 use super::words::{down, feet, inches, knots, number, revs, up};
 use crate::flight::{DescentPart, PathRule, ThrottleRule};
@@ -213,7 +214,7 @@ fn as_planned(part: &DescentPart, plan: &Plan) -> bool {
 
 impl LateFigures {
     /// The figures of flights that begin down elsewhere than the plan.
-    pub fn new(late: &Late, plan: &Plan, problem: &Problem) -> Self {
+    pub fn new(late: &Late, plan: &Plan, problem: &Problem, units: Units) -> Self {
         let fuel = Fuel::new(problem.aircraft.fuel.density_kg_m3);
         let tod_m = plan.flown.top_of_descent.distance_m;
         let to_go_m = problem.length_m - tod_m;
@@ -252,21 +253,19 @@ impl LateFigures {
                 problem,
             );
             let (longer_min, more_gal) = (min(e.longer_s), fuel.gal(e.more_kg));
-            let cost = |x: f64, unit: &str, what: &str| {
-                if x >= 0.0 {
-                    format!("{} {unit} {what}", number(up(x, 1), 1))
-                } else {
-                    format!("{} {unit} less", number(down(-x, 1), 1))
-                }
+            let longer = if longer_min >= 0.0 {
+                format!("{} min longer", number(up(longer_min, 1), 1))
+            } else {
+                format!("{} min less", number(down(-longer_min, 1), 1))
+            };
+            let more = if more_gal >= 0.0 {
+                format!("{} more", units.burned(more_gal))
+            } else {
+                format!("{} less", units.left(-more_gal))
             };
             EarlyFigures {
                 to_go_nm: nm(to_go_m + e.before_m),
-                text: format!(
-                    "{}; {}, {}",
-                    means.text,
-                    cost(longer_min, "min", "longer"),
-                    cost(more_gal, "gal", "more")
-                ),
+                text: format!("{}; {longer}, {more}", means.text),
                 means,
                 longer_min,
                 more_gal,

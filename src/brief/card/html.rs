@@ -1,6 +1,6 @@
 //! The card as HTML: sheets of A5, 14 point, one page with nothing fetched from elsewhere.
 
-use super::face::{Face, PLACES_SAY, Place, Side};
+use super::face::{Face, Place, Side};
 use crate::brief::Figures;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -80,7 +80,7 @@ fn place(p: &Place) -> Markup {
                     span { "course " (p.course) } span { "heading " b { (p.heading) } } span { "leg " (p.leg) }
                 }
             }
-            div { span { (p.left) " gal left" } span { "go on with " b { (p.least) } " or more" } }
+            div { span { (p.left.to_string()) " left" } span { "go on with " b { (p.least.to_string()) } " or more" } }
             div.lever-blank { span { "time" } span { "fuel" } span { "MAP" } span { "RPM" } }
         }
     }
@@ -106,7 +106,7 @@ pub(in crate::brief) fn sheets(figures: &Figures) -> Markup {
         section.lever-sheet {
             h2 { "Places" span { (route) } }
             @for p in &face.places { (place(p)) }
-            p.lever-small { (PLACES_SAY) }
+            p.lever-small { (face.places_say) }
         }
         section.lever-sheet {
             h2 { "Before you fly by this" }

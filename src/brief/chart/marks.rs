@@ -126,10 +126,10 @@ fn levels(board: &mut Board, f: &Figures, panel: &Panel) {
         );
         let full = Label::bold(format!("{set}, {}", settled.mixture), MIDDLE, INK).then(
             format!(
-                "{} KIAS, {} KTAS, {} gph",
+                "{} KIAS, {} KTAS, {}",
                 knots(settled.ias_kt),
                 knots(settled.tas_kt),
-                number(up(settled.fuel_flow_gph, 1), 1)
+                f.units.flow(settled.fuel_flow_gph)
             ),
             SMALL,
             false,
@@ -346,7 +346,7 @@ pub(super) fn runner_up(
         let more = if r.difference < 0.0 { "less" } else { "more" };
         match f.objective.kind {
             "time" => format!("takes {} min {more}", number(much, 1)),
-            "fuel" => format!("burns {} gal {more}", number(much, 2)),
+            "fuel" => format!("burns {} {more}", f.units.difference(much, near)),
             _ => format!("costs {} {more}", number(much, 1)),
         }
     };

@@ -104,12 +104,12 @@ fn table(name: Name, heads: &[&str], rows: &[Vec<String>], words: &[usize]) -> M
 }
 
 fn segments(f: &Figures) -> Markup {
-    let mut heads = wording::SEGMENT_HEADS;
+    let mut heads = wording::segment_heads(f.units);
     heads[0] = "segment";
     let rows: Vec<Vec<String>> = f
         .segments
         .iter()
-        .map(|s| wording::segment_row(s, true).to_vec())
+        .map(|s| wording::segment_row(s, true, f.units).to_vec())
         .collect();
     table(Name::Heading("segments"), &heads, &rows, &[0, 7])
 }
@@ -131,7 +131,7 @@ fn difference_table(d: &Differences) -> Markup {
         .map(|&i| match i {
             0 => "choice",
             i if i == last => "remark",
-            i => d.heads[i],
+            i => d.heads[i].as_str(),
         })
         .collect();
     let row = |r: &Vec<String>| {
