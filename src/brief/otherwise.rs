@@ -24,6 +24,10 @@ pub struct RoughFigures {
     pub rpm: f64,
     /// Rate of descent.
     pub rate_fpm: f64,
+    /// With the gear down.
+    pub gear_down: bool,
+    /// That is enough to go down by; else the height is held.
+    pub descends: bool,
     /// Start-down point of the ordinary descent, to go, where there is one.
     pub ordinary_top_of_descent_to_go_nm: Option<f64>,
     /// In words.
@@ -142,17 +146,40 @@ pub(super) fn rough_figures(
         ),
         (None, None) => String::new(),
     };
+    let speed = format!(
+        "{} KIAS or less (Va at that weight)",
+        number(down(ias_kt, 0), 0)
+    );
+    let gear = if r.gear_down {
+        format!(
+            ", GEAR down below {} KIAS",
+            knots(kt(problem.aircraft.speeds.vlo_extend_m_s).floor())
+        )
+    } else {
+        String::new()
+    };
+    let words = if r.descends() {
+        let rate = number(down(rate_fpm, -1), 0);
+        format!("{set}{gear}: {speed}, about {rate} fpm down")
+    } else {
+        format!(
+            "slow to {speed} and HOLD HEIGHT: least power ({}) hardly goes down at that; start down where it is smooth, and turn \
+             where that is too late",
+            map_inhg.map_or_else(
+                || format!("{} rpm", revs(turns)),
+                |map| format!("{} in", inches(map))
+            )
+        )
+    };
     Some(RoughFigures {
         ias_kt,
         map_inhg,
         rpm: turns,
         rate_fpm,
+        gear_down: r.gear_down,
+        descends: r.descends(),
         ordinary_top_of_descent_to_go_nm: ordinary_to_go_nm,
-        text: format!(
-            "{set}: {} KIAS or less (Va at that weight), about {} fpm down{instead}",
-            number(down(ias_kt, 0), 0),
-            number(down(rate_fpm, -1), 0)
-        ),
+        text: format!("{words}{instead}"),
     })
 }
 

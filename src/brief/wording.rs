@@ -2,7 +2,9 @@
 
 use super::figures::saves;
 use super::measure::Units;
-use super::words::{clock, down, feet, inches, knots, number, revs, sentence, tens, up};
+use super::words::{
+    clock, clock_before, down, feet, inches, knots, number, revs, sentence, tens, up,
+};
 use super::{Figures, Gain, SegmentFigures, TotalsFigures};
 
 /// The figures of the whole trip, each with what it is of.
@@ -114,7 +116,7 @@ pub(super) fn totals(figures: &Figures) -> Vec<(&'static str, String)> {
         "Down",
         format!(
             "{from}, {} {}, {} min before landing; {pattern}",
-            clock(figures.top_of_descent_min),
+            clock_before(figures.top_of_descent_min),
             if here { "from now" } else { "after take-off" },
             number(up(t.time_min - figures.top_of_descent_min, 0), 0),
         ),

@@ -1,9 +1,9 @@
 //! What every face of the card says, in words: the sides, what to do otherwise, the places.
 
 use super::Group;
-use crate::brief::Figures;
 use crate::brief::measure::{Amount, Units};
-use crate::brief::words::{clock, feet, number, up};
+use crate::brief::words::{clock, down, feet, number, up};
+use crate::brief::{Figures, WaypointFigures};
 
 /// One line of a side.
 pub(super) struct Row<'a> {
@@ -192,10 +192,15 @@ fn degrees(deg: Option<f64>) -> String {
 fn places(figures: &Figures) -> Vec<Place> {
     // Minutes of the legs add up to those since lift-off.
     let mut before_min = 0.0;
-    let mut leg = move |time_min: f64| {
-        let leg_min = up(time_min, 0) - before_min;
-        before_min += leg_min;
+    let mut leg = move |elapsed_min: f64| {
+        let leg_min = elapsed_min - before_min;
+        before_min = elapsed_min;
         clock(leg_min)
+    };
+    // Nobody starts down late by the clock.
+    let elapsed = |w: &WaypointFigures| match w.kind {
+        "top_of_descent" => down(w.time_min, 0),
+        _ => up(w.time_min, 0),
     };
     figures
         .waypoints
@@ -207,11 +212,11 @@ fn places(figures: &Figures) -> Vec<Place> {
             course: degrees(w.magnetic_course_deg),
             heading: degrees(w.magnetic_heading_deg),
             leg: if i > 0 {
-                leg(w.time_min)
+                leg(elapsed(w))
             } else {
                 String::new()
             },
-            elapsed: clock(w.time_min),
+            elapsed: clock(elapsed(w)),
             height: feet(crate::brief::words::near(w.indicated_altitude_ft, -1)),
             left: figures.units.left_on_card(w.fuel_left_gal),
             least: figures.units.needed_on_card(w.least_fuel_gal),

@@ -2,7 +2,7 @@
 
 use crate::brief::Figures;
 use crate::brief::chart::{climbs_not, settled};
-use crate::brief::words::{clock, down, feet, knots, number, up};
+use crate::brief::words::{clock, clock_before, down, feet, knots, number, up};
 
 /// A question, its answer in a few words, and what belongs to it.
 pub(super) struct Answer {
@@ -86,7 +86,7 @@ fn start_down(f: &Figures) -> Answer {
         more: vec![
             format!(
                 "{} {after}, {before} min before landing",
-                clock(f.top_of_descent_min)
+                clock_before(f.top_of_descent_min)
             ),
             format!(
                 "{}about {} KIAS, {} fpm",
