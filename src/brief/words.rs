@@ -117,6 +117,25 @@ pub fn sentence(text: &str) -> String {
         .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
+/// The words with each figure kept on one line with its unit, and a slash with what follows.
+pub fn unbroken(words: &str) -> String {
+    let mut out = String::with_capacity(words.len());
+    let mut before = None;
+    let mut rest = words.chars().peekable();
+    while let Some(c) = rest.next() {
+        let unit = before.is_some_and(|b: char| b.is_ascii_digit())
+            && rest.peek().is_some_and(|n| n.is_ascii_alphabetic());
+        let slash = before == Some('/') || (rest.peek() == Some(&'/') && before == Some(')'));
+        out.push(if c == ' ' && (unit || slash) {
+            '\u{a0}'
+        } else {
+            c
+        });
+        before = Some(c);
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

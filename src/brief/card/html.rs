@@ -2,6 +2,7 @@
 
 use super::face::{Face, Place, Side};
 use crate::brief::Figures;
+use crate::brief::words::unbroken;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// Style of the sheets. Every selector begins with `.lever-sheet`, so that a page may hold them.
@@ -60,9 +61,9 @@ fn side(s: &Side, trip: &str, before: Option<&str>) -> Markup {
                         b { (r.order) }
                         div {
                             @if let Some(group) = r.group { span.lever-group { (group) } }
-                            div.lever-see { (r.see) }
-                            span.lever-do { (r.action) }
-                            @if !r.expect.is_empty() { " \u{2192} " (r.expect) }
+                            div.lever-see { (unbroken(r.see)) }
+                            span.lever-do { (unbroken(r.action)) }
+                            @if !r.expect.is_empty() { " \u{2192} " (unbroken(r.expect)) }
                         }
                     }
                 }
@@ -98,8 +99,8 @@ pub(in crate::brief) fn sheets(figures: &Figures) -> Markup {
             @if let Some(words) = &face.loud { p.lever-loud { (words) } }
             dl {
                 @for c in &face.otherwise {
-                    dt { (c.when) }
-                    dd { (c.then) }
+                    dt { (unbroken(&c.when)) }
+                    dd { (unbroken(&c.then)) }
                 }
             }
         }

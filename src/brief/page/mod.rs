@@ -14,6 +14,7 @@ use super::chart::{
 };
 use super::differences::{self, Differences};
 use super::wording;
+use super::words::unbroken;
 use super::{Figures, card_html};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use plotters::style::{RGBColor, WHITE};
@@ -158,25 +159,6 @@ fn head(f: &Figures) -> Markup {
             }
         }
     }
-}
-
-/// The words with each figure kept on one line with its unit, and a slash with what follows.
-fn unbroken(words: &str) -> String {
-    let mut out = String::with_capacity(words.len());
-    let mut before = None;
-    let mut rest = words.chars().peekable();
-    while let Some(c) = rest.next() {
-        let unit = before.is_some_and(|b: char| b.is_ascii_digit())
-            && rest.peek().is_some_and(|n| n.is_ascii_alphabetic());
-        let slash = before == Some('/') || (rest.peek() == Some(&'/') && before == Some(')'));
-        out.push(if c == ' ' && (unit || slash) {
-            '\u{a0}'
-        } else {
-            c
-        });
-        before = Some(c);
-    }
-    out
 }
 
 /// The first screen.
