@@ -135,6 +135,7 @@ fn top_of_climb(j: &Value) -> [Must; 2] {
 /// The plan in one line, wherever it stands.
 fn in_one_line(text: &Text, f: &Faces) {
     let j = &f.json;
+    throttle(text, f);
     text.says(
         &format!("down at {{}} nm, lands with {{}} {}", f.units.volume),
         &[
@@ -147,6 +148,21 @@ fn in_one_line(text: &Text, f: &Faces) {
             ),
         ],
     );
+}
+
+/// The throttle reading of the plan in one line, where one level is flown.
+fn throttle(text: &Text, f: &Faces) {
+    let all = list(&f.json, "/segments").iter();
+    let cruises: Vec<&Value> = all.filter(|s| s["kind"] == "cruise").collect();
+    if let [one] = cruises[..] {
+        text.may_say(
+            "full throttle ({} in) / {}, down",
+            &[
+                ("MAP", at(one, "/start/map_inhg"), 0.1, Near),
+                ("RPM", at(one, "/end/rpm"), 10.0, Near),
+            ],
+        );
+    }
 }
 
 /// What the terminal and the page say of the whole trip, sentence by sentence.
@@ -265,13 +281,14 @@ fn of_day(utc: &str) -> f64 {
 
 fn clock(text: &Text, j: &Value) {
     let take_off = of_day(word(j, "/trip/take_off_utc"));
+    let day = |minutes: f64| minutes.rem_euclid(24.0 * 60.0);
     // Times of the calendar are to the second.
     let second = 0.5 / 60.0;
     let truths = [
         of_day(word(j, "/trip/departure_utc")),
         take_off,
-        take_off + at(j, "/top_of_descent_min"),
-        take_off + at(j, "/totals/time_min"),
+        day(take_off + at(j, "/top_of_descent_min")),
+        day(take_off + at(j, "/totals/time_min")),
     ];
     let ways = [Down, Up, Down, Up];
     let must: Vec<Must> = truths
@@ -379,14 +396,6 @@ fn differences(text: &Text, f: &Faces) {
     }
     for (i, s) in list(j, "/sensitivity").iter().enumerate() {
         let name = s["name"].as_str().expect("a name");
-        let name = match name.split_once(" lb ") {
-            // The change is 100 lb, and named to a whole kilogram.
-            Some((lb, rest)) => {
-                let load = (shown(lb) * f.units.per_lb).round();
-                format!("{load} {} {rest}", f.units.weight)
-            }
-            None => name.to_owned(),
-        };
         if s["outcome"].is_null() {
             continue;
         }
@@ -397,7 +406,13 @@ fn differences(text: &Text, f: &Faces) {
             &format!("/sensitivity/{i}/outcome/totals/landing_fuel_gal"),
         );
         must.push(left(f, landing));
-        text.says(&format!(" {name} {holes} {{}}"), &must);
+        // A load is named in its unit, to a whole one.
+        let mut pattern = format!(" {name} {holes} {{}}");
+        if let Some((load, other)) = name.split_once(" lb ") {
+            must.insert(0, ("load", shown(load) * f.units.per_lb, 1.0, Near));
+            pattern = format!(" {{}} {} {other} {holes} {{}}", f.units.weight);
+        }
+        text.says(&pattern, &must);
     }
 }
 
@@ -460,9 +475,14 @@ fn segments(f: &Faces) {
         fast("/start/rpm", "/end/rpm", 10.0, Near, &row[6]);
         assert_eq!(row[7], s["start"]["mixture"].as_str().expect("a mixture"));
         let mean = x("/fuel_gal") / x("/time_min") * 60.0;
-        // The two are written to a millionth: of a minute's fuel that is a little more.
-        let (_, flow, step, way) = flow(f, mean - 1e-3);
-        holds("segments, flow", &row[8], flow, step + 1e-9, way);
+        // The mean of two figures that are written to a millionth, over a few seconds at least.
+        const MEAN: f64 = 2e-3;
+        let (_, truth, step, _) = flow(f, mean);
+        let mean_flow = shown(&row[8]);
+        assert!(
+            (truth - MEAN..=truth + step + MEAN).contains(&mean_flow),
+            "{mean_flow} for a flow of {truth}"
+        );
         // Climbs are rounded down, and level flight that follows the altimeter by a few feet a minute is level.
         if x("/start/vs_fpm").abs() >= 20.0 && x("/end/vs_fpm").abs() >= 20.0 {
             fast(
@@ -540,6 +560,7 @@ fn page(f: &Faces) {
     );
     cruise(&text, f, "{} KIAS, {} ", &["ias_kt"]);
     card(&text, f);
+    places_in(&text, f);
     text.none_left(units.volume);
     text.none_left(units.flow);
     text.none_left(units.weight);
@@ -587,7 +608,7 @@ fn cruise(text: &Text, f: &Faces, pattern: &str, speeds: &[&str]) {
             .map(|k| ("speed", at(one, &format!("/start/{k}")), 1.0, Near))
             .collect();
         must.push(flow(f, at(one, "/start/fuel_flow_gph")));
-        text.says(&format!("{pattern}{}", f.units.flow), &must);
+        text.may_say(&format!("{pattern}{}", f.units.flow), &must);
     }
 }
 
@@ -611,7 +632,7 @@ fn card(text: &Text, f: &Faces) {
     for (i, _) in list(j, "/if_late/starts").iter().enumerate() {
         let past = at(j, &format!("/if_late/starts/{i}/past_nm"));
         text.says(
-            &format!("{past:.0} nm late, {{}} to go"),
+            &format!(" {past:.0} nm late, {{}} to go"),
             &[(
                 "late",
                 at(j, &format!("/if_late/starts/{i}/to_go_nm")),
@@ -684,6 +705,48 @@ fn place(f: &Faces, i: usize) -> [Must; 5] {
     ]
 }
 
+/// Minutes since take-off as the card has them.
+fn minutes(f: &Faces, i: usize) -> f64 {
+    let (_, time, _, way) = place(f, i)[1];
+    match way {
+        Down => (time + 2e-5).floor(),
+        _ => (time - 2e-5).ceil(),
+    }
+}
+
+/// The places of a card in HTML.
+fn places_in(text: &Text, f: &Faces) {
+    let v = f.units.volume;
+    for (i, w) in list(&f.json, "/waypoints").iter().enumerate() {
+        let name = w["place"].as_str().expect("a name");
+        let [to_go, since, height, left, least] = place(f, i);
+        let fuel = format!("{{}} {v} left go on with {{}} {v} or more");
+        if w["magnetic_course_deg"].is_null() {
+            text.says(
+                &format!(" {name} {{}} nm to go {{}} ft {{}} {fuel}"),
+                &[to_go, height, since, left, least],
+            );
+            continue;
+        }
+        let degrees = |key: &str| ("degrees", at(w, key), 1.0, Near);
+        // Legs add up to the times since take-off, each as it is shown.
+        let leg = ("leg", minutes(f, i) - minutes(f, i - 1), 1.0, Near);
+        text.says(
+            &format!(" {name} {{}} nm to go {{}} ft {{}} course {{}} heading {{}} leg {{}} {fuel}"),
+            &[
+                to_go,
+                height,
+                since,
+                degrees("/magnetic_course_deg"),
+                degrees("/magnetic_heading_deg"),
+                leg,
+                left,
+                least,
+            ],
+        );
+    }
+}
+
 fn check_place(what: &str, cells: [&str; 5], must: [Must; 5]) {
     for (cell, (of, truth, step, way)) in cells.into_iter().zip(must) {
         holds(&format!("{what}, {of}"), cell, truth, step, way);
@@ -732,30 +795,19 @@ fn cards(f: &Faces) {
             place(f, i),
         );
     }
-    // HTML.
     let html = f.file("card.html");
-    let blocks: Vec<&str> = html.split("<div class=\"lever-place\">").skip(1).collect();
-    assert_eq!(blocks.len(), places.len());
-    for (i, block) in blocks.iter().enumerate() {
-        let text = Text::new("card.html", &plain(block));
-        let [to_go, since, height, left, least] = place(f, i);
-        let name = places[i]["place"].as_str().expect("a name");
-        text.says(
-            &format!("{name} {{}} nm to go {{}} ft {{}} "),
-            &[to_go, height, since],
-        );
-        let v = f.units.volume;
-        text.says(
-            &format!("{{}} {v} left go on with {{}} {v} or more"),
-            &[left, least],
-        );
-    }
     for (name, text) in [("card.md", md.to_owned()), ("card.html", html_text(html))] {
         let text = Text::new(
             &format!("{name}, {}", f.units.name),
             &text.replace(['|', '*'], " "),
         );
         card(&text, f);
+        if name == "card.html" {
+            places_in(&text, f);
+            [f.units.volume, f.units.flow]
+                .iter()
+                .for_each(|unit| text.none_left(unit));
+        }
         cruise(&text, f, "{} KIAS, {} KTAS, {} ", &["ias_kt", "tas_kt"]);
         let [toc, toc_min] = top_of_climb(j);
         text.says(" ft, {} nm out, {} min", &[toc, toc_min]);
@@ -889,26 +941,25 @@ fn exports(f: &Faces) {
     for text in [&Text::new("GPX", &plain(gpx)), &kml] {
         text.says("top of descent, {} nm to go", &[top_of_descent(j)[0]]);
     }
-    for s in segments {
-        let heights =
-            ["/start/indicated_altitude_ft", "/end/indicated_altitude_ft"].map(|k| at(s, k));
-        let [a, b] = heights.map(|x| thousands(x.round()));
-        let rpm = thousands((at(s, "/start/rpm") / 10.0).round() * 10.0);
-        kml.says(
-            &format!("{a} to {b} ft, {{}} in / {rpm} rpm, {{}} min"),
+    let written = f.file("plan.kml").split("<description>").skip(1);
+    let written: Vec<&str> = written
+        .filter_map(|t| t.split('<').next())
+        .filter(|t| t.contains(" rpm, "))
+        .collect();
+    assert_eq!(written.len(), segments.len());
+    for (s, words) in segments.iter().zip(written) {
+        let heights = ["/start/indicated_altitude_ft", "/end/indicated_altitude_ft"]
+            .map(|k| ("ft", at(s, k), 1.0, Near));
+        Text::new("KML", words).says(
+            "{} to {} ft, {} in / {} rpm, {} min",
             &[
+                heights[0],
+                heights[1],
                 ("MAP", at(s, "/start/map_inhg"), 0.1, Near),
+                ("rpm", at(s, "/start/rpm"), 10.0, Near),
                 ("min", at(s, "/time_min"), 0.1, Near),
             ],
         );
-    }
-}
-
-fn thousands(x: f64) -> String {
-    let whole = format!("{x:.0}");
-    match whole.len() {
-        n if n > 3 => format!("{},{}", &whole[..n - 3], &whole[n - 3..]),
-        _ => whole,
     }
 }
 
@@ -917,6 +968,9 @@ fn crosscheck_the_sheet_shows_the_figures_of_the_json() {
     for f in all().iter().flatten() {
         let text = Text::new(&format!("terminal, {}", f.units.name), &f.sheet);
         sheet(&text, f);
+        for unit in [f.units.volume, f.units.weight, f.units.pressure] {
+            text.none_left(unit);
+        }
         segments(f);
     }
 }

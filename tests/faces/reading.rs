@@ -91,23 +91,29 @@ pub fn shown(text: &str) -> f64 {
     }
 }
 
-/// Panics unless a figure shown is the true one, rounded this way to whole steps.
-pub fn holds(what: &str, text: &str, truth: f64, step: f64, way: Way) {
+/// Whether a figure shown is the true one, rounded this way to whole steps; else what is wrong.
+fn held(text: &str, truth: f64, step: f64, way: Way) -> Result<(), String> {
     let x = shown(text);
     let (least, most) = match way {
         Up => (truth - NOISE, truth + step),
         Down => (truth - step, truth + NOISE),
         Near => (truth - 0.5 * step - NOISE, truth + 0.5 * step + NOISE),
     };
-    assert!(
-        (least..=most).contains(&x),
-        "{what}: {text} is shown for {truth}, rounded {way:?} to {step}"
-    );
     let steps = x / step;
-    assert!(
-        (steps - steps.round()).abs() < 1e-6,
-        "{what}: {text} is no whole number of {step}"
-    );
+    if !(least..=most).contains(&x) {
+        Err(format!(
+            "{text} is shown for {truth}, rounded {way:?} to {step}"
+        ))
+    } else if (steps - steps.round()).abs() > 1e-6 {
+        Err(format!("{text} is no whole number of {step}"))
+    } else {
+        Ok(())
+    }
+}
+
+/// Panics unless a figure shown is the true one, rounded this way to whole steps.
+pub fn holds(what: &str, text: &str, truth: f64, step: f64, way: Way) {
+    held(text, truth, step, way).unwrap_or_else(|wrong| panic!("{what}: {wrong}"));
 }
 
 /// The number at a place of the JSON.
@@ -231,9 +237,7 @@ impl Text {
     pub fn says_one_of(&self, pattern: &str, truths: &[f64], step: f64, way: Way) {
         for figures in self.found(pattern) {
             for (place, text) in figures {
-                let right = |truth: &f64| {
-                    std::panic::catch_unwind(|| holds("", text, *truth, step, way)).is_ok()
-                };
+                let right = |truth: &f64| held(text, *truth, step, way).is_ok();
                 assert!(
                     truths.iter().any(right),
                     "{}: {text} in {pattern:?}",
