@@ -417,6 +417,12 @@ fn faces(p: &Problem, plan: &Plan) {
         assert!(chart.contains(&words), "{turns}");
     }
     assert!(sheet.contains("this plan circles over"), "{sheet}");
+    // One line is one line at the widest.
+    assert!(
+        figures.in_one_line.chars().count() <= 100,
+        "{}",
+        figures.in_one_line
+    );
 }
 
 #[test]

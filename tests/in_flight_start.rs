@@ -4,7 +4,7 @@ mod common;
 
 use assert_cmd::Command;
 use common::{demo, problem};
-use fellrun::brief::lever_card;
+use fellrun::brief::{Units, lever_card};
 use fellrun::flight::{Descent, Flown, SegmentKind, State, fly_recorded};
 use fellrun::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT};
 use fellrun::solve::{Plan, charged, plan};
@@ -51,7 +51,7 @@ fn begins_there(p: &Problem, answer: &Plan) {
     assert!(answer.ideal.margin > -1e-3, "{}", answer.ideal.margin);
     assert_eq!(answer.flown.audit.violation(), 0.0);
     // The card says first what to do now, and nothing of a take-off; going around has a line of its own.
-    let card = lever_card(answer, p);
+    let card = lever_card(answer, p, Units::Us);
     assert_eq!(card[0].trigger, "now", "{card:?}");
     assert!(
         card.iter()
@@ -197,7 +197,7 @@ fn closed_form_below_every_level_the_climb_begins_at_once() {
         };
         assert_eq!(kinds[0], first);
         assert!(kinds.contains(&SegmentKind::LevelOff));
-        let told = &lever_card(&answer, &p)[1].action;
+        let told = &lever_card(&answer, &p, Units::Us)[1].action;
         let begins = if kt < 80.0 {
             "hold height to"
         } else {
@@ -222,7 +222,11 @@ fn closed_form_between_levels_the_descent_begins_at_once() {
         first_kinds(&answer.flown)[..2],
         [SegmentKind::LevelChange, SegmentKind::Cruise]
     );
-    assert!(lever_card(&answer, &p)[1].action.starts_with("DOWN to"));
+    assert!(
+        lever_card(&answer, &p, Units::Us)[1]
+            .action
+            .starts_with("DOWN to")
+    );
 }
 
 #[test]

@@ -4,7 +4,7 @@ use super::Figures;
 use super::differences::Differences;
 use super::figures::{Said, mixture_name};
 use super::units::{Fuel, celsius, ft, inhg, kt, lb, min, nm, rpm};
-use super::wording::signed;
+use super::wording::{signed, with_sign};
 use super::words::number;
 use crate::solve::{AsFlown, LegFlown, NotSteady, Steady};
 use crate::trip::Problem;
@@ -192,11 +192,24 @@ pub fn fit_rows_csv(figures: &AsFlownFigures) -> Result<Vec<u8>, csv::Error> {
 /// What was flown beside the plan, where notes were given, with the sentence below the table.
 pub(super) fn as_flown(figures: &Figures) -> Option<(Differences, String)> {
     let flown = figures.as_flown.as_ref()?;
-    let heads = vec![
-        "", "nm", "min", "off", "gal", "off", "kt GS", "off", "wind off", "",
-    ];
+    let units = figures.units;
+    let heads = [
+        "",
+        "nm",
+        "min",
+        "off",
+        units.volume(),
+        "off",
+        "kt GS",
+        "off",
+        "wind off",
+        "",
+    ]
+    .map(str::to_owned)
+    .to_vec();
     let some = |x: Option<f64>, words: &dyn Fn(f64) -> String| x.map_or("-".to_owned(), words);
-    let plain = |x: f64| number(x, 1);
+    let fuel = |x: f64| units.noted(x).figure;
+    let fuel_off = |x: f64| with_sign(units.noted(x).figure);
     let off = |x: f64| signed(x, 1);
     let mut rows: Vec<Vec<String>> = Vec::new();
     for l in &flown.legs {
@@ -205,8 +218,8 @@ pub(super) fn as_flown(figures: &Figures) -> Option<(Differences, String)> {
             number(l.distance_nm, 0),
             number(l.flown_min, 1),
             off(l.difference_min),
-            some(l.flown_gal, &plain),
-            some(l.difference_gal, &off),
+            some(l.flown_gal, &fuel),
+            some(l.difference_gal, &fuel_off),
             some(l.flown_gs_kt, &|x| number(x, 0)),
             some(l.difference_gs_kt, &|x| signed(x, 0)),
             some(l.difference_wind_kt, &|x| signed(x, 0)),
@@ -219,8 +232,8 @@ pub(super) fn as_flown(figures: &Figures) -> Option<(Differences, String)> {
             String::new(),
             number(t.flown_min, 1),
             off(t.difference_min),
-            some(t.flown_gal, &plain),
-            some(t.difference_gal, &off),
+            some(t.flown_gal, &fuel),
+            some(t.difference_gal, &fuel_off),
         ];
         row.resize(heads.len(), String::new());
         rows.push(row);

@@ -1,5 +1,6 @@
 //! Circling over the fields in cockpit figures and words.
 
+use super::measure::Units;
 use super::units::{Fuel, ft, kt, min, nm, plain};
 use super::words::{feet, knots, near, number, up};
 use crate::flight::{Circled, Flown, TrackPoint, turns};
@@ -39,7 +40,7 @@ pub(super) fn turns_words(turns: f64) -> String {
 }
 
 /// The figures of what a flight circles, up or down.
-pub(super) fn circling(c: &Circled, climbs: bool, fuel: Fuel) -> CirclingFigures {
+pub(super) fn circling(c: &Circled, climbs: bool, fuel: Fuel, units: Units) -> CirclingFigures {
     let (from_ft, to_ft) = (ft(c.begin.indicated_m), ft(c.end.indicated_m));
     let time_min = min(c.end.state.time_s - c.begin.state.time_s);
     let fuel_gal = fuel.gal(c.end.state.fuel_kg - c.begin.state.fuel_kg);
@@ -58,10 +59,10 @@ pub(super) fn circling(c: &Circled, climbs: bool, fuel: Fuel) -> CirclingFigures
         fuel_gal,
         distance_nm: nm(c.begin.state.distance_m),
         sentence: format!(
-            "{way}, {}, {} min, {} gal",
+            "{way}, {}, {} min, {}",
             turns_words(c.turns),
             number(up(time_min, 0), 0),
-            number(up(fuel_gal, 1), 1)
+            units.burned(fuel_gal)
         ),
     }
 }
@@ -87,10 +88,14 @@ impl CirclingFigures {
 }
 
 /// Both of a flight: up over the departure, and down over the destination.
-pub(super) fn of_flight(flown: &Flown, fuel: Fuel) -> [Option<CirclingFigures>; 2] {
+pub(super) fn of_flight(flown: &Flown, fuel: Fuel, units: Units) -> [Option<CirclingFigures>; 2] {
     [
-        flown.circling_climb().map(|c| circling(&c, true, fuel)),
-        flown.circling_descent().map(|c| circling(&c, false, fuel)),
+        flown
+            .circling_climb()
+            .map(|c| circling(&c, true, fuel, units)),
+        flown
+            .circling_descent()
+            .map(|c| circling(&c, false, fuel, units)),
     ]
 }
 

@@ -1,7 +1,7 @@
 //! What other choices, other air and other times would make of the trip: tables of words, which the terminal and the page lay out.
 
 use super::Figures;
-use super::wording::{money, signed};
+use super::wording::{money, signed, with_sign};
 use super::words::{down, feet, near, number, up};
 
 /// Heading of what the choices are worth.
@@ -14,53 +14,55 @@ pub(super) struct Differences {
     /// How to read it.
     pub intro: &'static str,
     /// Heads of the columns.
-    pub heads: Vec<&'static str>,
+    pub heads: Vec<String>,
     /// As long as the heads, each.
     pub rows: Vec<Vec<String>>,
 }
 
-/// With its sign, not flattering the plan: what another way takes more is rounded down; what it saves, to the nearest.
-fn beside(x: f64, places: i32) -> String {
-    let shown = if x > 0.0 {
+/// Not flattering the plan: what another way takes more is rounded down; what it saves, to the nearest.
+fn beside(x: f64, places: i32) -> f64 {
+    if x > 0.0 {
         down(x, places)
     } else {
         near(x, places)
-    };
-    signed(shown, places.unsigned_abs() as usize)
+    }
 }
 
-/// With its sign, not flattering the change: what it takes more is rounded up, what it saves is rounded down.
-fn after(x: f64, places: i32) -> String {
-    let shown = if x > 0.0 {
+/// Not flattering the change: what it takes more is rounded up, what it saves is rounded down.
+fn after(x: f64, places: i32) -> f64 {
+    if x > 0.0 {
         up(x, places)
     } else {
         -down(-x, places)
-    };
-    signed(shown, places.unsigned_abs() as usize)
+    }
 }
 
-/// Heads of the columns that the tables of differences share; what money is beside minutes and gallons is no column of its own where
+/// Heads of the columns that the tables of differences share; what money is beside minutes and fuel is no column of its own where
 /// one of these is least.
-fn difference_heads(figures: &Figures) -> Vec<&'static str> {
-    let mut heads = vec![""];
+fn difference_heads(figures: &Figures) -> Vec<String> {
+    let mut heads = vec![String::new()];
     if figures.objective.kind == "money" {
-        heads.push("money");
+        heads.push("money".to_owned());
     }
-    heads.extend(["min", "gal", "down nm"]);
+    heads.extend(["min", figures.units.volume(), "down nm"].map(str::to_owned));
     heads
 }
 
 /// Objective where it is money, minutes, gallons and where it starts down.
 fn differences(
     figures: &Figures,
-    by: fn(f64, i32) -> String,
+    by: fn(f64, i32) -> f64,
     [objective, min, gal, down_nm]: [f64; 4],
 ) -> Vec<String> {
     let mut out = Vec::new();
     if figures.objective.kind == "money" {
-        out.push(by(objective, 1));
+        out.push(signed(by(objective, 1), 1));
     }
-    out.extend([by(min, 1), by(gal, 2), number(up(down_nm, 0), 0)]);
+    out.extend([
+        signed(by(min, 1), 1),
+        with_sign(figures.units.difference(gal, by).figure),
+        number(up(down_nm, 0), 0),
+    ]);
     out
 }
 
@@ -70,7 +72,7 @@ pub(super) fn choices(figures: &Figures) -> Option<Differences> {
         return None;
     }
     let mut heads = difference_heads(figures);
-    heads.push("");
+    heads.push(String::new());
     let rows = figures
         .alternatives
         .iter()
@@ -117,7 +119,7 @@ pub(super) fn left_out(figures: &Figures) -> Vec<String> {
 pub(super) fn forecast(figures: &Figures) -> Option<Differences> {
     let first = figures.sensitivity.first()?;
     let mut heads = difference_heads(figures);
-    heads.extend(["lands gal", ""]);
+    heads.extend([format!("lands {}", figures.units.volume()), String::new()]);
     let rows = figures
         .sensitivity
         .iter()
@@ -141,7 +143,7 @@ pub(super) fn forecast(figures: &Figures) -> Option<Differences> {
                     o.top_of_descent_to_go_nm,
                 ],
             ));
-            row.push(number(down(o.totals.landing_fuel_gal, 1), 1));
+            row.push(figures.units.left(o.totals.landing_fuel_gal).figure);
             row.push(if !o.broken_limits.is_empty() {
                 format!("cannot be flown so: {}", o.broken_limits.join(", "))
             } else if o.levels_ft != figures.levels_ft {
@@ -172,14 +174,16 @@ pub(super) fn later(figures: &Figures) -> Option<Differences> {
     }
     // without prices there is nothing to compare
     let priced = figures.totals.cost > 0.0;
-    let heads = vec!["", "min", "gal", if priced { "cost" } else { "" }, "ft", ""];
+    let units = figures.units;
+    let cost = if priced { "cost" } else { "" };
+    let heads = ["", "min", units.volume(), cost, "ft", ""].map(str::to_owned);
     let cost = |x: f64| if priced { money(x) } else { String::new() };
     let levels = |l: &[f64]| l.iter().map(|&ft| feet(ft)).collect::<Vec<_>>().join(", ");
     let row = |name: String, time_min: f64, fuel_gal: f64, money: f64, l: &[f64]| {
         vec![
             name,
             number(up(time_min, 1), 1),
-            number(up(fuel_gal, 1), 1),
+            units.burned(fuel_gal).figure,
             cost(money),
             levels(l),
             String::new(),
@@ -208,7 +212,7 @@ pub(super) fn later(figures: &Figures) -> Option<Differences> {
     Some(Differences {
         title: "If it starts up later",
         intro: "Planned anew for each, with the same surface observations and altimeter settings:",
-        heads,
+        heads: heads.to_vec(),
         rows,
     })
 }

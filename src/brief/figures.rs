@@ -8,8 +8,10 @@ use super::circling::{CirclingFigures, in_short, of_flight, turns_of};
 use super::cruise::{CruiseFigures, cruise};
 use super::freezing::{FreezingPoint, freezing};
 use super::marks::{Calendar, MarkFigures};
+use super::measure::Units;
 use super::otherwise::{LateFigures, RoughFigures, TopOfDescentShift, rough_figures, shift};
 use super::runner_up::RunnerUp;
+use super::terminal::WIDEST;
 use super::times::TimesFigures;
 use super::units::{
     Fuel, celsius, course_deg, degrees, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm,
@@ -26,7 +28,7 @@ use crate::flight::{
 };
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::solve::{
-    Alternative, AlternativeKind, DescentMeans, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S,
+    Alternative, AlternativeKind, DescentMeans, Late, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S,
     NotFlown, Plan, Reason, Sensitivity, Termination, Totals, Warning, because, late,
 };
 use crate::trip::{
@@ -519,6 +521,10 @@ pub struct Said {
 /// The plan in cockpit figures.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Figures {
+    /// In which units the words are, and the faces for eyes.
+    #[serde(skip)]
+    #[schemars(skip)]
+    pub units: Units,
     /// Title of every face.
     pub title: &'static str,
     /// The plan in one line.
@@ -878,23 +884,29 @@ fn left_out(l: &LeftOut, plan: &Plan) -> Said {
 }
 
 /// Key and words of a change.
-fn change_words(change: Change) -> (&'static str, String) {
+fn change_words(change: Change, units: Units) -> (&'static str, String) {
     match change {
         Change::AlongWind(w) if w < 0.0 => {
             ("head_wind", format!("{} kt more head wind", knots(kt(-w))))
         }
         Change::AlongWind(w) => ("tail_wind", format!("{} kt more tail wind", knots(kt(w)))),
-        Change::Load(m) if m < 0.0 => ("lighter", format!("{} lb lighter", number(lb(-m), 0))),
-        Change::Load(m) => ("heavier", format!("{} lb heavier", number(lb(m), 0))),
+        Change::Load(m) if m < 0.0 => ("lighter", format!("{} lighter", units.load(lb(-m)))),
+        Change::Load(m) => ("heavier", format!("{} heavier", units.load(lb(m)))),
         Change::Temperature(k) if k < 0.0 => ("colder", format!("{} °C colder", number(-k, 0))),
         Change::Temperature(k) => ("warmer", format!("{} °C warmer", number(k, 0))),
     }
 }
 
-fn sensitivity(s: &Sensitivity, plan: &Plan, problem: &Problem, fuel: Fuel) -> SensitivityFigures {
-    let (kind, name) = change_words(s.change);
+fn sensitivity(
+    s: &Sensitivity,
+    plan: &Plan,
+    problem: &Problem,
+    fuel: Fuel,
+    units: Units,
+) -> SensitivityFigures {
+    let (kind, name) = change_words(s.change, units);
     let flown = s.outcome.as_ref().map_err(|e| match e {
-        NotFlown::TooHeavy(kg) => format!("{e} by {} lb", number(up(lb(*kg), 0), 0)),
+        NotFlown::TooHeavy(kg) => format!("{e} by {}", units.overweight(lb(*kg))),
         e => e.to_string(),
     });
     let changed = problem.changed(s.change);
@@ -922,7 +934,7 @@ fn sensitivity(s: &Sensitivity, plan: &Plan, problem: &Problem, fuel: Fuel) -> S
 }
 
 /// ", because ...": why the plan's descent pays, by the figures of the two flights.
-fn because_words(plan: &Plan, problem: &Problem, fuel: Fuel) -> String {
+fn because_words(plan: &Plan, problem: &Problem, fuel: Fuel, units: Units) -> String {
     let Some(b) = ordinary(plan).and_then(|o| because(problem, &plan.flown, &o.flown)) else {
         return String::new();
     };
@@ -948,9 +960,9 @@ fn because_words(plan: &Plan, problem: &Problem, fuel: Fuel) -> String {
             knots(kt(-o.wind_along_m_s))
         ),
         Reason::LessFuelFlow => format!(
-            "it burns less on the way down: {} gph on average to the pattern against {}",
-            number(fuel.gph(p.fuel_kg / p.time_s), 1),
-            number(fuel.gph(o.fuel_kg / o.time_s), 1)
+            "it burns less on the way down: {} on average to the pattern against {}",
+            units.mean_flow(fuel.gph(p.fuel_kg / p.time_s)),
+            units.mean_flow(fuel.gph(o.fuel_kg / o.time_s)).figure
         ),
         Reason::FewerRevolutions => format!(
             "the tachometer hour runs slower: {} turns to the pattern against {}",
@@ -985,16 +997,17 @@ fn gain(plan: &Plan, problem: &Problem, fuel: Fuel) -> Option<Gain> {
 }
 
 /// "saves 1.8 min and 0.1 gal", or what it costs instead.
-pub(super) fn saves(gain: &Gain) -> String {
-    let part = |x: f64, unit: &str| {
-        let shown = if x >= 0.0 { down(x, 1) } else { up(-x, 1) };
-        (
-            x >= 0.0 || shown == 0.0,
-            format!("{} {unit}", number(shown, 1)),
-        )
+pub(super) fn saves(gain: &Gain, units: Units) -> String {
+    let (min, gal) = (gain.time_min, gain.fuel_gal);
+    // What is lost is rounded up, so that it is never none.
+    let (quicker, thriftier) = (min >= 0.0, gal >= 0.0);
+    let shown = if quicker { down(min, 1) } else { up(-min, 1) };
+    let time = format!("{} min", number(shown, 1));
+    let fuel = if thriftier {
+        units.left(gal)
+    } else {
+        units.burned(-gal)
     };
-    let (quicker, time) = part(gain.time_min, "min");
-    let (thriftier, fuel) = part(gain.fuel_gal, "gal");
     match (quicker, thriftier) {
         (true, true) => format!("saves {time} and {fuel}"),
         (true, false) => format!("saves {time}, burns {fuel} more"),
@@ -1044,7 +1057,7 @@ fn second_words(problem: &Problem, from_m: f64, part: &DescentPart, first: &Desc
 fn descent(
     plan: &Plan,
     problem: &Problem,
-    fuel: Fuel,
+    (fuel, units): (Fuel, Units),
     track: &[Point],
     segments: &[SegmentFigures],
 ) -> Descent {
@@ -1163,8 +1176,11 @@ fn descent(
     }
     if coarse_and_fast {
         if let Some(g) = gain(plan, problem, fuel) {
-            words.push_str(&format!(": {} against the ordinary descent", saves(&g)));
-            words.push_str(&because_words(plan, problem, fuel));
+            words.push_str(&format!(
+                ": {} against the ordinary descent",
+                saves(&g, units)
+            ));
+            words.push_str(&because_words(plan, problem, fuel, units));
         }
         words.push_str("; if bumpy, don't");
     }
@@ -1192,7 +1208,7 @@ fn descent(
 }
 
 /// What was asked to be kept besides.
-fn bounds(problem: &Problem, fuel: Fuel) -> Vec<Said> {
+fn bounds(problem: &Problem, fuel: Fuel, units: Units) -> Vec<Said> {
     let b = &problem.bounds;
     let begin = match problem.start {
         Start::Ground => "start-up",
@@ -1213,15 +1229,15 @@ fn bounds(problem: &Problem, fuel: Fuel) -> Vec<Said> {
             said(
                 "fuel_at_most",
                 format!(
-                    "at most {} gal from {begin} to shutdown",
-                    number(down(fuel.gal(kg), 1), 1)
+                    "at most {} from {begin} to shutdown",
+                    units.left(fuel.gal(kg))
                 ),
             )
         }),
         b.least_landing_kg.map(|kg| {
             said(
                 "land_with",
-                format!("at least {} gal left", number(up(fuel.gal(kg), 1), 1)),
+                format!("at least {} left", units.burned(fuel.gal(kg))),
             )
         }),
     ]
@@ -1409,8 +1425,13 @@ fn leg_name(problem: &Problem, leg: usize) -> String {
         .map_or(String::new(), |l| format!("{} to {}", l.from, l.to))
 }
 
-pub(super) fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) -> Said {
-    let gal = |kg: f64| number(up(fuel.gal(kg), 1), 1);
+pub(super) fn warning_words(
+    warning: &Warning,
+    problem: &Problem,
+    fuel: Fuel,
+    units: Units,
+) -> Said {
+    let burned = |kg: f64| units.burned(fuel.gal(kg));
     let (kind, text) = match warning {
         Warning::Note(Note::MagneticDate) => (
             "magnetic_date",
@@ -1518,10 +1539,10 @@ pub(super) fn warning_words(warning: &Warning, problem: &Problem, fuel: Fuel) ->
             ),
         ),
         Warning::BelowReserve(kg) => {
-            ("below_reserve", format!("lands {} gal short of the reserve you asked for", gal(*kg)))
+            ("below_reserve", format!("lands {} short of the reserve you asked for", burned(*kg)))
         }
         Warning::BelowLegalReserve(kg) => {
-            ("below_legal_reserve", format!("lands {} gal short of the LEGAL reserve: not a flight to make", gal(*kg)))
+            ("below_legal_reserve", format!("lands {} short of the LEGAL reserve: not a flight to make", burned(*kg)))
         }
         Warning::NoLimitLine => (
             "no_limit_line",
@@ -1606,53 +1627,101 @@ fn card_notes(aircraft: &Aircraft) -> Vec<String> {
     )]
 }
 
+/// What the plan in one line leaves out to be one line, the least missed first.
+const SHORTER: [&str; 3] = ["heights of circling", "throttle readings", "later settings"];
+
 fn in_one_line(
     plan: &Plan,
     problem: &Problem,
     totals: &TotalsFigures,
     cruise: &[CruiseFigures],
+    units: Units,
 ) -> String {
-    let mut parts = Vec::new();
-    for (i, c) in cruise.iter().enumerate() {
-        let (then, from) = if i > 0 {
-            ("then ", format!(" from {} nm", number(c.from_nm, 0)))
-        } else {
-            ("", String::new())
-        };
-        parts.push(format!(
-            "{then}{} ft{from}, {}",
-            feet(c.level_ft),
-            c.setting
-        ));
-    }
     let to_go = up(
         nm(problem.length_m - plan.flown.top_of_descent.distance_m),
         0,
     );
-    let [up_circling, down_circling] = in_short(&plan.flown);
-    parts.extend(up_circling.map(|words| format!("climb {words}")));
-    parts.push(if to_go > 0.0 {
-        format!("down at {} nm", number(to_go, 0))
-    } else {
-        "down over the field".to_owned()
-    });
-    parts.extend(down_circling);
-    parts.push(format!(
-        "lands with {} gal",
-        number(down(totals.landing_fuel_gal, 0), 0)
-    ));
-    parts.join(", ")
+    let circling = in_short(&plan.flown);
+    let line = |without: usize| {
+        let [heights, readings, later] = std::array::from_fn(|i| i >= without);
+        let mut parts = Vec::new();
+        for (i, c) in cruise.iter().enumerate() {
+            let level = if i > 0 {
+                format!(
+                    "then {} ft from {} nm",
+                    feet(c.level_ft),
+                    number(c.from_nm, 0)
+                )
+            } else {
+                format!("{} ft", feet(c.level_ft))
+            };
+            parts.push(level);
+            if i == 0 || later {
+                parts.push(if readings {
+                    c.setting.clone()
+                } else {
+                    without_brackets(&c.setting)
+                });
+            }
+        }
+        let turns = |words: &String, short: &str| {
+            if heights {
+                words.clone()
+            } else {
+                short.to_owned()
+            }
+        };
+        let [up_circling, down_circling] = &circling;
+        let climb = up_circling.as_ref();
+        parts.extend(climb.map(|words| format!("climb {}", turns(words, "circling"))));
+        parts.push(if to_go > 0.0 {
+            format!("down at {} nm", number(to_go, 0))
+        } else {
+            "down over the field".to_owned()
+        });
+        parts.extend(down_circling.as_ref().map(|words| turns(words, "circling")));
+        parts.push(format!(
+            "lands with {}",
+            units.left_in_short(totals.landing_fuel_gal)
+        ));
+        parts.join(", ")
+    };
+    let lines = (0..=SHORTER.len()).map(line);
+    let mut shortest = String::new();
+    for one in lines {
+        shortest = one;
+        if shortest.chars().count() <= WIDEST {
+            break;
+        }
+    }
+    shortest
+}
+
+/// "full throttle / 2,500" of "full throttle (19.6 in) / 2,500".
+fn without_brackets(setting: &str) -> String {
+    match (setting.find(" ("), setting.find(')')) {
+        (Some(from), Some(to)) if from < to => {
+            format!("{}{}", &setting[..from], &setting[to + 1..])
+        }
+        _ => setting.to_owned(),
+    }
 }
 
 impl Figures {
-    /// The figures of a plan.
+    /// The figures of a plan, its words in US units.
     pub fn new(plan: &Plan, problem: &Problem) -> Self {
+        Self::in_units(plan, problem, Units::Us)
+    }
+
+    /// The figures of a plan. Figures are in the units of their keys whatever is asked for; words, and the faces made of them, are in
+    /// `units`.
+    pub fn in_units(plan: &Plan, problem: &Problem, units: Units) -> Self {
         let aircraft = &problem.aircraft;
         let fuel = Fuel::new(aircraft.fuel.density_kg_m3);
         let flown = &plan.flown;
         let calendar = Calendar::new(problem);
         let (segments, track) = segments_and_track(plan, problem, &calendar, fuel);
-        let [circling_climb, circling_descent] = of_flight(flown, fuel);
+        let [circling_climb, circling_descent] = of_flight(flown, fuel, units);
         let all = totals(problem, fuel, &plan.totals, flown.cruise_fuel_kg_s);
         let cruise = cruise(plan, problem, &segments);
         let take_off_kg = problem.zero_fuel_kg + problem.fuel_kg - aircraft.procedures.taxi_fuel_kg;
@@ -1697,10 +1766,11 @@ impl Figures {
             }
         });
         let fields = fields.collect();
-        let descent = descent(plan, problem, fuel, &track, &segments);
+        let descent = descent(plan, problem, (fuel, units), &track, &segments);
         Self {
+            units,
             title: TITLE,
-            in_one_line: in_one_line(plan, problem, &all, &cruise),
+            in_one_line: in_one_line(plan, problem, &all, &cruise, units),
             trip: TripFigures {
                 name: problem.title.clone(),
                 aircraft: aircraft.name.clone(),
@@ -1728,7 +1798,7 @@ impl Figures {
                     Objective::Fuel => "gal",
                     Objective::Money => "money",
                 },
-                bounds: bounds(problem, fuel),
+                bounds: bounds(problem, fuel, units),
                 rounding_loss_percent: percent(plan.objective_value / plan.unrounded_value - 1.0),
             },
             totals: all,
@@ -1824,7 +1894,7 @@ impl Figures {
             sensitivity: plan
                 .sensitivity
                 .iter()
-                .map(|s| sensitivity(s, plan, problem, fuel))
+                .map(|s| sensitivity(s, plan, problem, fuel, units))
                 .collect(),
             alternate: plan.alternate.as_ref().map(|a| AlternateFigures {
                 ident: a.ident.clone(),
@@ -1845,7 +1915,7 @@ impl Figures {
             warnings: plan
                 .warnings
                 .iter()
-                .map(|w| warning_words(w, problem, fuel))
+                .map(|w| warning_words(w, problem, fuel, units))
                 .collect(),
             cautions: cautions(aircraft),
             card_notes: card_notes(aircraft),
@@ -1855,7 +1925,7 @@ impl Figures {
                 Termination::StepsExhausted => "steps_exhausted",
             },
             flights: plan.flights,
-            lever_card: lever_card(plan, problem),
+            lever_card: lever_card(plan, problem, units),
             marks: marks::figures(plan, problem, &calendar, fuel),
             as_flown: None,
             segments,
@@ -1878,8 +1948,15 @@ impl Figures {
 
     /// With the descent begun late or told early, for the faces that show it.
     #[must_use]
-    pub fn with_late(mut self, plan: &Plan, problem: &Problem) -> Self {
-        self.if_late = late(problem, plan).map(|l| LateFigures::new(&l, plan, problem));
+    pub fn with_late(self, plan: &Plan, problem: &Problem) -> Self {
+        self.with_late_flown(late(problem, plan).as_ref(), plan, problem)
+    }
+
+    /// The same with what was flown for it, so that it is flown once for figures in two units.
+    #[must_use]
+    pub fn with_late_flown(mut self, flown: Option<&Late>, plan: &Plan, problem: &Problem) -> Self {
+        let units = self.units;
+        self.if_late = flown.map(|l| LateFigures::new(l, plan, problem, units));
         self
     }
 

@@ -1,6 +1,7 @@
 //! Fuel against time: the plans that no other beats in both, as figures, JSON and CSV.
 
 use super::figures::{cautions, mixture_name, totals, warning_words};
+use super::measure::Units;
 use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, percent, plain, rpm};
 use super::{Said, TotalsFigures};
 use crate::aircraft::Throttle;
@@ -130,6 +131,10 @@ pub struct ApartFigures {
 /// The frontier of a trip in cockpit figures.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct FrontierFigures {
+    /// In which units the words are, and the faces for eyes.
+    #[serde(skip)]
+    #[schemars(skip)]
+    pub units: Units,
     /// Title.
     pub title: &'static str,
     /// Title of the trip.
@@ -246,10 +251,10 @@ fn listed(numbers: &[usize]) -> String {
 
 /// What is said of every plan once, what of some with their numbers. One kind of warning in several words is said as it is of the first
 /// plan and of the last.
-fn warnings(frontier: &Frontier, problem: &Problem, fuel: Fuel) -> Vec<Said> {
+fn warnings(frontier: &Frontier, problem: &Problem, fuel: Fuel, units: Units) -> Vec<Said> {
     let words = |p: &FrontierPlan| -> Vec<Said> {
         let of = p.warnings.iter();
-        of.map(|w| warning_words(w, problem, fuel)).collect()
+        of.map(|w| warning_words(w, problem, fuel, units)).collect()
     };
     together(&frontier.plans.iter().map(words).collect::<Vec<_>>())
 }
@@ -326,8 +331,14 @@ fn together(plans: &[Vec<Said>]) -> Vec<Said> {
 }
 
 impl FrontierFigures {
-    /// The figures of a frontier.
+    /// The figures of a frontier, its words in US units.
     pub fn new(frontier: &Frontier, problem: &Problem) -> Self {
+        Self::in_units(frontier, problem, Units::Us)
+    }
+
+    /// The figures of a frontier. Figures are in the units of their keys whatever is asked for; words, and the faces made of them,
+    /// are in `units`.
+    pub fn in_units(frontier: &Frontier, problem: &Problem, units: Units) -> Self {
         let aircraft = &problem.aircraft;
         let fuel = Fuel::new(aircraft.fuel.density_kg_m3);
         let prices = problem.prices;
@@ -374,6 +385,7 @@ impl FrontierFigures {
         let first = problem.legs.first().map(|l| l.from.clone());
         let per_gal = aircraft.fuel.density_kg_m3 * crate::quantity::M3_PER_GAL;
         Self {
+            units,
             title: FRONTIER_TITLE,
             name: problem.title.clone(),
             aircraft: aircraft.name.clone(),
@@ -399,7 +411,7 @@ impl FrontierFigures {
                 fuel_gal: plain(APART_M3 / crate::quantity::M3_PER_GAL),
             },
             plans,
-            warnings: warnings(frontier, problem, fuel),
+            warnings: warnings(frontier, problem, fuel, units),
             cautions: cautions(aircraft),
         }
     }

@@ -6,7 +6,8 @@ use super::chart::{
 };
 use super::frontier::{FRONTIER_TITLE, FrontierFigures, FrontierPlanFigures};
 use super::frontier_text::{setting_words, time};
-use super::words::{feet, number, up};
+use super::measure::Units;
+use super::words::{feet, number};
 
 /// Top and bottom of the field, in chart units.
 const FIELD: (f64, f64) = (96.0, 606.0);
@@ -26,14 +27,16 @@ fn overlap(a: Area, b: Area) -> bool {
     a.0 < b.2 && b.0 < a.2 && a.1 < b.3 && b.1 < a.3
 }
 
-/// The axes: time to the right, fuel upwards, each from a little below the least to a little above the most.
+/// The axes: time to the right, fuel upwards in the units asked for, each from a little below the least to a little above the most.
 struct Axes {
     time: (f64, f64),
     fuel: (f64, f64),
+    units: Units,
 }
 
 impl Axes {
-    fn new(plans: &[FrontierPlanFigures]) -> Option<Self> {
+    fn new(f: &FrontierFigures) -> Option<Self> {
+        let (plans, units) = (&f.plans, f.units);
         let span = |value: &dyn Fn(&FrontierPlanFigures) -> f64, least: f64| {
             let low = plans.iter().map(value).reduce(f64::min)?;
             let high = plans.iter().map(value).reduce(f64::max)?;
@@ -44,20 +47,21 @@ impl Axes {
         // More room to the right, for the names of the thriftiest.
         Some(Self {
             time: (time.0, time.1 + 0.2 * (time.1 - time.0)),
-            fuel: span(&|p| p.totals.fuel_gal, 0.2)?,
+            fuel: span(&|p| units.of_gallons(p.totals.fuel_gal), 0.2)?,
+            units,
         })
     }
 
-    fn at(&self, minutes: f64, gal: f64) -> (f64, f64) {
+    fn at(&self, minutes: f64, fuel: f64) -> (f64, f64) {
         let share = |(low, high): (f64, f64), x: f64| (x - low) / (high - low);
         (
             LEFT + (RIGHT - LEFT) * share(self.time, minutes),
-            FIELD.1 - (FIELD.1 - FIELD.0) * share(self.fuel, gal),
+            FIELD.1 - (FIELD.1 - FIELD.0) * share(self.fuel, fuel),
         )
     }
 
     fn of(&self, p: &FrontierPlanFigures) -> (f64, f64) {
-        self.at(p.totals.time_min, p.totals.fuel_gal)
+        self.at(p.totals.time_min, self.units.of_gallons(p.totals.fuel_gal))
     }
 
     fn draw(&self, pen: &Pen) -> Result<(), ChartError> {
@@ -87,8 +91,8 @@ impl Axes {
             pen.text(&number(g, places), at, (SMALL, false), SOFT, Tie::Right)?;
             g += step;
         }
-        let gal = (14.0, FIELD.0 - 14.0);
-        pen.text("gal", gal, (SMALL, true), INK, Tie::Left)?;
+        let over = (14.0, FIELD.0 - 14.0);
+        pen.text(self.units.volume(), over, (SMALL, true), INK, Tie::Left)?;
         let foot = (RIGHT, FIELD.1 + 35.0);
         let words = "time from take-off to landing, h:min";
         pen.text(words, foot, (SMALL, true), INK, Tie::Right)?;
@@ -180,7 +184,7 @@ fn placed(names: &[String], points: &[(f64, f64)], first: &[usize]) -> Vec<Optio
 }
 
 fn draw(pen: &Pen, f: &FrontierFigures) -> Result<(), ChartError> {
-    let axes = Axes::new(&f.plans).ok_or(ChartError::Empty)?;
+    let axes = Axes::new(f).ok_or(ChartError::Empty)?;
     let head = format!("{}: {}", f.name, f.places.join(" - "));
     pen.text(&head, (14.0, 20.0), (20.0, true), INK, Tie::Left)?;
     let said = format!(
@@ -226,11 +230,11 @@ fn draw(pen: &Pen, f: &FrontierFigures) -> Result<(), ChartError> {
     }
     if let (Some(a), Some(b)) = (f.plans.first(), f.plans.last()) {
         let ends = format!(
-            "Quickest {}, {} gal; thriftiest {}, {} gal",
+            "Quickest {}, {}; thriftiest {}, {}",
             time(a.totals.time_min),
-            number(up(a.totals.fuel_gal, 1), 1),
+            f.units.burned(a.totals.fuel_gal),
             time(b.totals.time_min),
-            number(up(b.totals.fuel_gal, 1), 1)
+            f.units.burned(b.totals.fuel_gal)
         );
         let at = (LEFT, FIELD.1 + 35.0);
         pen.text(&ends, at, (SMALL, false), INK, Tie::Left)?;

@@ -5,7 +5,7 @@ use super::frontier::{
     HourFigures,
 };
 use super::terminal::{STYLE, Sheet, no_padding, plain_table};
-use super::words::{feet, inches, number, revs, sentence, setting, up};
+use super::words::{feet, inches, near, number, revs, sentence, setting, up};
 use comfy_table::{Cell, CellAlignment, Table};
 
 /// Hours, minutes and tenths, rounded up: plans next to each other differ by less than a minute.
@@ -70,7 +70,10 @@ fn worth_words(f: &FrontierFigures, h: Option<HourFigures>) -> String {
             to_cost,
             ..
         }) if f.priced() => from_to(from, to_cost),
-        Some(h) => from_to(h.from_gal, h.to_gal),
+        Some(h) => from_to(
+            f.units.of_gallons(h.from_gal),
+            h.to_gal.map(|gal| f.units.of_gallons(gal)),
+        ),
     }
 }
 
@@ -103,7 +106,7 @@ fn table(f: &FrontierFigures, width: usize) -> Table {
     let mut heads = vec![
         right("no".into()),
         right("time".into()),
-        right("gal".into()),
+        right(f.units.volume().into()),
     ];
     if f.priced() {
         heads.push(right("cost".into()));
@@ -112,7 +115,7 @@ fn table(f: &FrontierFigures, width: usize) -> Table {
         right("ft".into()),
         Cell::new("cruise"),
         Cell::new("descent,\nfrom to go"),
-        right("next\ngal".into()),
+        right(format!("next\n{}", f.units.volume())),
     ]);
     if f.priced() {
         heads.push(right("minute\ncost".into()));
@@ -125,20 +128,25 @@ fn table(f: &FrontierFigures, width: usize) -> Table {
         let mut cells = vec![
             right(p.order.to_string()),
             right(time(t.time_min)),
-            right(number(up(t.fuel_gal, 1), 1)),
+            right(f.units.burned(t.fuel_gal).figure),
         ];
         if f.priced() {
             cells.push(right(number(up(t.cost, 0), 0)));
         }
-        let minute = |x: Option<f64>, places: usize| x.map_or("-".into(), |x| number(x, places));
+        let minute = |x: Option<f64>, write: &dyn Fn(f64) -> String| x.map_or("-".into(), write);
         cells.extend([
             right(levels),
             Cell::new(settings),
             Cell::new(descent_words(f, &p.descent)),
-            right(minute(p.next_minute.map(|m| m.minute_gal), 2)),
+            right(minute(p.next_minute.map(|m| m.minute_gal), &|gal| {
+                f.units.difference(gal, near).figure
+            })),
         ]);
         if f.priced() {
-            cells.push(right(minute(p.next_minute.and_then(|m| m.minute_cost), 1)));
+            cells.push(right(minute(
+                p.next_minute.and_then(|m| m.minute_cost),
+                &|cost| number(cost, 1),
+            )));
         }
         cells.push(right(worth_words(f, p.hour_worth)));
         table.add_row(cells);
@@ -151,12 +159,12 @@ fn table(f: &FrontierFigures, width: usize) -> Table {
 }
 
 /// Time and fuel of a plan in words.
-fn in_short(p: &FrontierPlanFigures) -> String {
+fn in_short(f: &FrontierFigures, p: &FrontierPlanFigures) -> String {
     format!(
-        "plan {}, {} and {} gal",
+        "plan {}, {} and {}",
         p.order,
         time(p.totals.time_min),
-        number(up(p.totals.fuel_gal, 1), 1)
+        f.units.burned(p.totals.fuel_gal)
     )
 }
 
@@ -165,18 +173,18 @@ pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
     let mut sheet = Sheet::new(width);
     sheet.line(FRONTIER_TITLE);
     let head = format!(
-        "{}: {}, {}, start-up {}, {} gal on board",
+        "{}: {}, {}, start-up {}, {} on board",
         f.name,
         f.places.join(" - "),
         f.aircraft,
         f.departure_utc,
-        number(f.fuel_on_board_gal, 1)
+        f.units.left(f.fuel_on_board_gal)
     );
     sheet.paragraph("", "  ", &head);
     sheet.blank();
     if let (Some(quickest), Some(thriftiest)) = (f.plans.first(), f.plans.last()) {
-        sheet.paragraph("Quickest    ", "            ", &in_short(quickest));
-        sheet.paragraph("Thriftiest  ", "            ", &in_short(thriftiest));
+        sheet.paragraph("Quickest    ", "            ", &in_short(f, quickest));
+        sheet.paragraph("Thriftiest  ", "            ", &in_short(f, thriftiest));
     }
     match f.plans.iter().find(|p| p.best_value) {
         Some(p) => sheet.paragraph(
@@ -185,7 +193,7 @@ pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
             &format!(
                 "{}: farthest below the straight line from the quickest to the thriftiest, time and fuel each taken from the least to the \
                  most",
-                in_short(p)
+                in_short(f, p)
             ),
         ),
         None => sheet.line("Best value  no plan lies below the straight line from the quickest to the thriftiest"),
@@ -195,8 +203,8 @@ pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
             "Cheapest    ",
             "            ",
             &format!(
-                "{}: {} at the trip's prices, {} {} and {} a gallon",
-                in_short(p),
+                "{}: {} at the trip's prices, {} {} and {} a {}",
+                in_short(f, p),
                 number(up(p.totals.cost, 0), 0),
                 number(prices.hour_cost, 2),
                 match prices.basis {
@@ -204,7 +212,8 @@ pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
                     "airborne" => "an hour from take-off to landing",
                     _ => "a tachometer hour",
                 },
-                number(prices.gallon_cost, 2)
+                f.units.price(prices.gallon_cost),
+                f.units.volume_word()
             ),
         );
     }
@@ -219,9 +228,9 @@ pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
          saved by the next quicker plan takes; a cost below nought: the quicker plan is also the cheaper.",
     );
     let worth = if worth_in_money(f) {
-        "in money at the trip's price of fuel"
+        "in money at the trip's price of fuel".to_owned()
     } else {
-        "in gallons of fuel"
+        format!("in {}s of fuel", f.units.volume_word())
     };
     sheet.paragraph(
         "",
@@ -242,11 +251,11 @@ pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
         "",
         "  ",
         &format!(
-            "{} plans were found; of those that differ by less than {} min and {} gal one is shown, and none that gains next to nothing. fellrun \
+            "{} plans were found; of those that differ by less than {} min and {} one is shown, and none that gains next to nothing. fellrun \
              plan with --arrive-within or --fuel-at-most makes the trip sheet of one.",
             f.found,
             number(f.merged_within.time_min, 1),
-            number(f.merged_within.fuel_gal, 2)
+            f.units.difference(f.merged_within.fuel_gal, near)
         ),
     );
     if !f.warnings.is_empty() {

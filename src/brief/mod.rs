@@ -31,6 +31,7 @@ mod json;
 mod kml;
 mod marking;
 mod marks;
+mod measure;
 mod otherwise;
 mod page;
 mod runner_up;
@@ -93,6 +94,7 @@ pub use json::json;
 pub use kml::kml;
 pub use marking::{MARKS_TITLE, MarkedFigures, MarksFigures, marks_json, marks_text};
 pub use marks::MarkFigures;
+pub use measure::Units;
 pub use otherwise::{
     EarlyFigures, LateFigures, LateStartFigures, OtherDescent, RoughFigures, TopOfDescentShift,
 };

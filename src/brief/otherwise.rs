@@ -1,5 +1,6 @@
 //! The descent when it does not go as planned: rough air, begun late, told down early.
 
+use super::measure::Units;
 use super::units::{Fuel, fpm, inhg, kt, min, nm, rpm};
 use super::words::{down, feet, inches, knots, number, revs, up};
 use crate::flight::{DescentPart, PathRule, ThrottleRule};
@@ -23,6 +24,10 @@ pub struct RoughFigures {
     pub rpm: f64,
     /// Rate of descent.
     pub rate_fpm: f64,
+    /// With the gear down.
+    pub gear_down: bool,
+    /// That is enough to go down by; else the height is held.
+    pub descends: bool,
     /// Start-down point of the ordinary descent, to go, where there is one.
     pub ordinary_top_of_descent_to_go_nm: Option<f64>,
     /// In words.
@@ -141,17 +146,40 @@ pub(super) fn rough_figures(
         ),
         (None, None) => String::new(),
     };
+    let speed = format!(
+        "{} KIAS or less (Va at that weight)",
+        number(down(ias_kt, 0), 0)
+    );
+    let gear = if r.gear_down {
+        format!(
+            ", GEAR down below {} KIAS",
+            knots(kt(problem.aircraft.speeds.vlo_extend_m_s).floor())
+        )
+    } else {
+        String::new()
+    };
+    let words = if r.descends() {
+        let rate = number(down(rate_fpm, -1), 0);
+        format!("{set}{gear}: {speed}, about {rate} fpm down")
+    } else {
+        format!(
+            "slow to {speed} and HOLD HEIGHT: least power ({}) hardly goes down at that; start down where it is smooth, and turn \
+             where that is too late",
+            map_inhg.map_or_else(
+                || format!("{} rpm", revs(turns)),
+                |map| format!("{} in", inches(map))
+            )
+        )
+    };
     Some(RoughFigures {
         ias_kt,
         map_inhg,
         rpm: turns,
         rate_fpm,
+        gear_down: r.gear_down,
+        descends: r.descends(),
         ordinary_top_of_descent_to_go_nm: ordinary_to_go_nm,
-        text: format!(
-            "{set}: {} KIAS or less (Va at that weight), about {} fpm down{instead}",
-            number(down(ias_kt, 0), 0),
-            number(down(rate_fpm, -1), 0)
-        ),
+        text: format!("{words}{instead}"),
     })
 }
 
@@ -213,7 +241,7 @@ fn as_planned(part: &DescentPart, plan: &Plan) -> bool {
 
 impl LateFigures {
     /// The figures of flights that begin down elsewhere than the plan.
-    pub fn new(late: &Late, plan: &Plan, problem: &Problem) -> Self {
+    pub fn new(late: &Late, plan: &Plan, problem: &Problem, units: Units) -> Self {
         let fuel = Fuel::new(problem.aircraft.fuel.density_kg_m3);
         let tod_m = plan.flown.top_of_descent.distance_m;
         let to_go_m = problem.length_m - tod_m;
@@ -252,21 +280,19 @@ impl LateFigures {
                 problem,
             );
             let (longer_min, more_gal) = (min(e.longer_s), fuel.gal(e.more_kg));
-            let cost = |x: f64, unit: &str, what: &str| {
-                if x >= 0.0 {
-                    format!("{} {unit} {what}", number(up(x, 1), 1))
-                } else {
-                    format!("{} {unit} less", number(down(-x, 1), 1))
-                }
+            let longer = if longer_min >= 0.0 {
+                format!("{} min longer", number(up(longer_min, 1), 1))
+            } else {
+                format!("{} min less", number(down(-longer_min, 1), 1))
+            };
+            let more = if more_gal >= 0.0 {
+                format!("{} more", units.burned(more_gal))
+            } else {
+                format!("{} less", units.left(-more_gal))
             };
             EarlyFigures {
                 to_go_nm: nm(to_go_m + e.before_m),
-                text: format!(
-                    "{}; {}, {}",
-                    means.text,
-                    cost(longer_min, "min", "longer"),
-                    cost(more_gal, "gal", "more")
-                ),
+                text: format!("{}; {longer}, {more}", means.text),
                 means,
                 longer_min,
                 more_gal,

@@ -128,14 +128,14 @@ fn segment_rows(figures: &Figures, width: usize, wide: bool) -> Table {
         }
     };
     table.set_header(
-        wording::SEGMENT_HEADS
+        wording::segment_heads(figures.units)
             .iter()
             .map(|h| h as &dyn ToString)
             .enumerate()
             .map(cell),
     );
     for s in &figures.segments {
-        let row = wording::segment_row(s, wide);
+        let row = wording::segment_row(s, wide, figures.units);
         table.add_row(row.iter().map(|c| c as &dyn ToString).enumerate().map(cell));
     }
     no_padding(&mut table);

@@ -283,6 +283,8 @@ const FIELD: (f64, f64) = (92.0, 622.0);
 const END: f64 = RIGHT - 40.0;
 /// Longest arrow over the size of its cell.
 const ARROW_SHARE: f64 = 0.46;
+/// Widest figures over the width of their cell.
+const FIGURES_SHARE: f64 = 0.48;
 /// How an arrow is drawn.
 const ARROW: Style = Style {
     width: 1.5,
@@ -330,28 +332,41 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
         pen.line(line, FREEZING)?;
         board.line(line, 1.0, Weight::Light);
     }
-    for s in &f.stretches {
-        let width = x(s.to_nm) - x(s.from_nm);
+    let blow = |board: &mut Board, l: &WindsLevel, at: (f64, f64), width: f64| {
         let size = ARROW_SHARE * width.min(2.0 * room) / most;
+        let (along, across) = (l.wind_along_kt * size, l.wind_cross_kt * size);
+        board.take(Rect {
+            left: at.0 - 0.5 * along.abs() - 3.0,
+            top: at.1 - 0.5 * across.abs() - 3.0,
+            right: at.0 + 0.5 * along.abs() + 3.0,
+            bottom: at.1 + 0.5 * across.abs() + 3.0,
+        });
+        arrow(pen, at, (along, across))
+    };
+    // Arrow and figures beside each other where both can be read; what is too narrow for that comes after, in what is left.
+    let mut narrow = Vec::new();
+    for s in &f.stretches {
+        let (left, width) = (x(s.from_nm), x(s.to_nm) - x(s.from_nm));
+        let cell = (FIGURES_SHARE * width, room);
         for l in s.levels.iter().filter(|l| l.above_ground) {
             let y = y(l.indicated_altitude_ft);
-            let middle = (x(s.from_nm) + 0.25 * width, y);
-            let (along, across) = (l.wind_along_kt * size, l.wind_cross_kt * size);
-            arrow(pen, middle, (along, across))?;
-            board.take(Rect {
-                left: middle.0 - 0.5 * along.abs() - 3.0,
-                top: y - 0.5 * across.abs() - 3.0,
-                right: middle.0 + 0.5 * along.abs() + 3.0,
-                bottom: y + 0.5 * across.abs() + 3.0,
-            });
-            let words = format!(
-                "{}, {}°",
-                signed(l.wind_along_kt),
-                number(l.temperature_c, 0)
-            );
-            let label = Label::new(words, SMALL.min(0.13 * width).min(0.9 * room), INK);
-            let at = spot(x(s.from_nm) + 0.74 * width, y, Tie::Centre);
-            board.fix(&label, at);
+            let Some(label) = figures(l, cell) else {
+                narrow.push((l, (left + 0.5 * width, y), width));
+                continue;
+            };
+            blow(&mut board, l, (left + 0.25 * width, y), width)?;
+            board.fix(&label, spot(left + 0.74 * width, y, Tie::Centre));
+        }
+    }
+    // By turns the figures stand in place of the arrow, where they have room.
+    for (i, (l, at, width)) in narrow.into_iter().enumerate() {
+        let label = figures(l, (2.0 * width, room)).filter(|_| i % 2 == 0);
+        let placed = label.and_then(|label| {
+            let here = spot(at.0, at.1, Tie::Centre);
+            board.offer(&label, &[here], Weight::Light)
+        });
+        if placed.is_none() {
+            blow(&mut board, l, at, 2.0 * width)?;
         }
     }
     for s in f.stretches.iter().skip(1) {
@@ -370,6 +385,25 @@ fn draw(pen: &Pen, f: &WindsFigures) -> Result<(), ChartError> {
         .collect();
     board.offer(&label, &spots, Weight::Light);
     board.write(pen)
+}
+
+/// What stands beside an arrow: kt and °C in a row, else one over the other, as large as a cell of this width and height has room for
+/// and never too small to be read; none where there is no room.
+fn figures(l: &WindsLevel, (wide, high): (f64, f64)) -> Option<Label> {
+    let (wind, air) = (
+        signed(l.wind_along_kt),
+        format!("{}°", number(l.temperature_c, 0)),
+    );
+    let in_a_row = |size: f64| Label::new(format!("{wind}, {air}"), size, INK);
+    let stacked = |size: f64| Label::new(wind.clone(), size, INK).then(air.clone(), size, false);
+    let all = [
+        in_a_row(SMALL),
+        in_a_row(FINE),
+        stacked(SMALL),
+        stacked(FINE),
+    ];
+    all.into_iter()
+        .find(|label| label.width() <= wide && label.height() <= high)
 }
 
 /// Head, foot, heights with their means, distances and places.
@@ -554,6 +588,40 @@ mod tests {
             (signed(3.6), signed(-3.6), signed(0.3)),
             ("+4".into(), "-4".into(), "0".into())
         );
+    }
+
+    #[test]
+    fn closed_form_no_figure_is_too_small_to_be_read() {
+        for many in [1, 2, 6] {
+            // The route several times over, so that its stretches become narrow.
+            let mut f = figures();
+            let (once, length) = (f.stretches.clone(), f.length_nm());
+            for i in 1..many {
+                let by = length * f64::from(i);
+                f.stretches.extend(once.iter().cloned().map(|mut s| {
+                    (s.from_nm, s.to_nm) = (s.from_nm + by, s.to_nm + by);
+                    s
+                }));
+            }
+            let svg = winds_svg(&f).expect("draws");
+            let size = |text: &str| -> Option<f64> {
+                let after = text.split_once("font-size=\"")?.1;
+                after.split('"').next()?.parse().ok()
+            };
+            let texts: Vec<&str> = svg.split("<text").skip(1).collect();
+            // The foot is in the smallest letters there are, six points on A5 (chart::pen).
+            let foot = texts
+                .iter()
+                .find(|t| t.contains(WINDS_TITLE))
+                .and_then(|t| size(t));
+            let least = texts
+                .iter()
+                .filter_map(|t| size(t))
+                .fold(f64::INFINITY, f64::min);
+            assert!(texts.len() > 40 && Some(least) == foot, "{least} {foot:?}");
+            let written = texts.iter().filter(|t| t.contains('°')).count();
+            assert!(written > 20, "only {written}");
+        }
     }
 
     #[test]

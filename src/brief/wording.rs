@@ -1,20 +1,24 @@
 //! What the sheet says, whatever it is shown on: rows, lines and tables of words, which the terminal and the page lay out.
 
 use super::figures::saves;
-use super::words::{clock, down, feet, inches, knots, number, revs, sentence, tens, up};
+use super::measure::Units;
+use super::words::{
+    clock, clock_before, down, feet, inches, knots, number, revs, sentence, tens, up,
+};
 use super::{Figures, Gain, SegmentFigures, TotalsFigures};
 
 /// The figures of the whole trip, each with what it is of.
 pub(super) fn totals(figures: &Figures) -> Vec<(&'static str, String)> {
     let t = &figures.totals;
+    let units = figures.units;
     let here = figures.trip.start_in_flight.is_some();
     let mut rows = vec![
         (
             "Air",
             format!(
-                "{} and {} gal, {} to landing, {} nm",
+                "{} and {}, {} to landing, {} nm",
                 clock(t.time_min),
-                number(up(t.fuel_gal, 1), 1),
+                units.burned(t.fuel_gal),
                 if here { "from now" } else { "take-off" },
                 number(up(t.distance_nm, 0), 0)
             ),
@@ -22,9 +26,9 @@ pub(super) fn totals(figures: &Figures) -> Vec<(&'static str, String)> {
         (
             "Block",
             format!(
-                "{} and {} gal, {} to shutdown{}",
+                "{} and {}, {} to shutdown{}",
                 clock(t.block_time_min),
-                number(up(t.block_fuel_gal, 1), 1),
+                units.burned(t.block_fuel_gal),
                 if here { "from now" } else { "start-up" },
                 if t.cost > 0.0 {
                     format!("; cost {} at the trip's prices", money(t.cost))
@@ -36,9 +40,9 @@ pub(super) fn totals(figures: &Figures) -> Vec<(&'static str, String)> {
         (
             "Fuel",
             format!(
-                "{} gal on board, {} gal needed with {}the reserve",
-                number(down(figures.trip.fuel_on_board_gal, 1), 1),
-                number(up(t.fuel_required_gal, 1), 1),
+                "{} on board, {} needed with {}the reserve",
+                units.left(figures.trip.fuel_on_board_gal),
+                units.burned(t.fuel_required_gal),
                 if figures.alternate.is_some() {
                     "the alternate and "
                 } else {
@@ -51,7 +55,7 @@ pub(super) fn totals(figures: &Figures) -> Vec<(&'static str, String)> {
     ];
     if let Some(a) = &figures.alternate {
         rows.push(("Onward", format!(
-                "to the alternate {}, from a go-around at {}: {} nm, magnetic course {:03.0}, {} ft, {} and {} gal; {}, at \
+                "to the alternate {}, from a go-around at {}: {} nm, magnetic course {:03.0}, {} ft, {} and {}; {}, at \
                  least {} ft",
                 a.ident,
                 figures.trip.places.last().map_or("", String::as_str),
@@ -59,7 +63,7 @@ pub(super) fn totals(figures: &Figures) -> Vec<(&'static str, String)> {
                 a.magnetic_course_deg,
                 feet(a.altitude_ft),
                 clock(a.time_min),
-                number(up(a.fuel_gal, 1), 1),
+                units.burned(a.fuel_gal),
                 a.highest_ground_ft
                     .map_or("no terrain data".to_owned(), |ft| format!(
                         "highest ground {} ft",
@@ -112,7 +116,7 @@ pub(super) fn totals(figures: &Figures) -> Vec<(&'static str, String)> {
         "Down",
         format!(
             "{from}, {} {}, {} min before landing; {pattern}",
-            clock(figures.top_of_descent_min),
+            clock_before(figures.top_of_descent_min),
             if here { "from now" } else { "after take-off" },
             number(up(t.time_min - figures.top_of_descent_min, 0), 0),
         ),
@@ -121,52 +125,55 @@ pub(super) fn totals(figures: &Figures) -> Vec<(&'static str, String)> {
 }
 
 fn reserve_words(figures: &Figures, t: &TotalsFigures) -> String {
+    let units = figures.units;
     format!(
-        "lands with {} gal, {} at cruise flow; asked for {} min ({} gal), legal least {} min ({} gal, {})",
-        number(down(t.landing_fuel_gal, 1), 1),
+        "lands with {}, {} at cruise flow; asked for {} min ({}), legal least {} min ({}, {})",
+        units.left(t.landing_fuel_gal),
         clock(down(t.reserve_min, 0)),
         number(t.reserve_required_min, 0),
-        number(up(t.reserve_required_gal, 1), 1),
+        units.burned(t.reserve_required_gal),
         number(t.legal_reserve_min, 0),
-        number(up(t.legal_reserve_gal, 1), 1),
+        units.burned(t.legal_reserve_gal),
         figures.legal_reserve_rule,
     )
 }
 
 /// What the ordinary descent would have cost instead.
-fn gain_words(g: &Gain, fixed_pitch: bool, priced: bool) -> String {
+fn gain_words(g: &Gain, fixed_pitch: bool, priced: bool, units: Units) -> String {
     let how = if fixed_pitch {
         "throttle back"
     } else {
         "cruise RPM, MAP reduced"
     };
-    let part = |x: f64, places: i32, unit: &str| {
-        let (shown, way) = if x >= 0.0 {
-            (down(x, places), "more")
+    type Round = fn(f64, i32) -> f64;
+    let part = |x: f64, written: &dyn Fn(f64, Round) -> String| {
+        if x >= 0.0 {
+            format!("{} more", written(x, down))
         } else {
-            (up(-x, places), "less")
-        };
-        format!(
-            "{}{unit} {way}",
-            number(shown, places.unsigned_abs() as usize)
-        )
+            format!("{} less", written(-x, up))
+        }
+    };
+    let tenths = |unit: &'static str| {
+        move |x: f64, round: Round| format!("{} {unit}", number(round(x, 1), 1))
     };
     let end = if g.no_real_difference {
         ": no real difference: choose comfort.".to_owned()
     } else if g.small_gain {
         format!(
             "; this plan {}, a small gain for it: choose comfort.",
-            saves(g)
+            saves(g, units)
         )
     } else {
         ".".to_owned()
     };
     format!(
         "Ordinary flying ({how} to hold cruise IAS at 500 fpm) would have cost {}, {}{}{end}",
-        part(g.time_min, 1, " min"),
-        part(g.fuel_gal, 2, " gal"),
+        part(g.time_min, &tenths("min")),
+        part(g.fuel_gal, &|x, round| units
+            .difference(x, round)
+            .to_string()),
         if priced {
-            format!(", {}", part(g.cost, 1, " in money"))
+            format!(", {}", part(g.cost, &tenths("in money")))
         } else {
             String::new()
         },
@@ -186,6 +193,7 @@ pub(super) fn descent(figures: &Figures) -> Vec<String> {
             g,
             figures.trip.fixed_pitch,
             figures.totals.cost > 0.0,
+            figures.units,
         ));
     }
     lines.push(figures.descent_sentence());
@@ -235,9 +243,12 @@ pub(super) fn card_title(figures: &Figures, arrival: bool) -> String {
 }
 
 /// Heads of the table of segments.
-pub(super) const SEGMENT_HEADS: [&str; 12] = [
-    "", "nm", "ft", "KIAS", "kt GS", "MAP in", "RPM", "mixture", "gph", "fpm", "min", "gal",
-];
+pub(super) fn segment_heads(units: Units) -> [&'static str; 12] {
+    let (flow, fuel) = (units.flow_unit(), units.volume());
+    [
+        "", "nm", "ft", "KIAS", "kt GS", "MAP in", "RPM", "mixture", flow, "fpm", "min", fuel,
+    ]
+}
 
 /// What a segment is called in the table.
 pub(super) fn name_of(kind: &str) -> &str {
@@ -288,7 +299,7 @@ fn map_range(s: &SegmentFigures, wide: bool) -> String {
 }
 
 /// A row of the table of segments; ranges on one line (`wide`), or one figure above the other.
-pub(super) fn segment_row(s: &SegmentFigures, wide: bool) -> [String; 12] {
+pub(super) fn segment_row(s: &SegmentFigures, wide: bool, units: Units) -> [String; 12] {
     let (a, b) = (&s.start, &s.end);
     let height = |ft: f64| {
         if s.kind == "cruise" || s.kind == "circuit" {
@@ -323,7 +334,7 @@ pub(super) fn segment_row(s: &SegmentFigures, wide: bool) -> [String; 12] {
             range(revs(a.rpm), revs(b.rpm), wide)
         },
         a.mixture.clone(),
-        number(up(mean_gph, 1), 1),
+        units.flow(mean_gph).figure,
         // A hyphen between two minus signs would not be read.
         match (
             range(rate(a.vs_fpm), rate(b.vs_fpm), wide),
@@ -333,7 +344,7 @@ pub(super) fn segment_row(s: &SegmentFigures, wide: bool) -> [String; 12] {
             (text, false) => text,
         },
         number(s.time_min, 1),
-        number(up(s.fuel_gal, 1), 1),
+        units.burned(s.fuel_gal).figure,
     ]
 }
 
@@ -350,14 +361,14 @@ fn fields(figures: &Figures) -> Vec<String> {
             String::new()
         };
         format!(
-            "{}: {} ft, altimeter {} inHg, density altitude {} ft, mixture for take-off, climb and go-around: {}; at {} lb and \
+            "{}: {} ft, altimeter {}, density altitude {} ft, mixture for take-off, climb and go-around: {}; at {} and \
              {} KIAS it climbs {} fpm{}, flaps up",
             f.ident,
             feet(f.elevation_ft),
-            number(f.altimeter_inhg, 2),
+            figures.units.altimeter(f.altimeter_inhg),
             number(up(f.density_altitude_ft, -1), 0),
             f.high_power_mixture,
-            number(up(f.weight_lb, -1), 0),
+            figures.units.weight(f.weight_lb),
             knots(f.climb_ias_kt),
             number(down(f.climb_fpm, -1), 0),
             gear,
@@ -430,14 +441,14 @@ fn small_print(figures: &Figures) -> Vec<String> {
     let before_flight = match trip.start_in_flight {
         Some(_) => String::new(),
         None => format!(
-            " Of the total, {} gal are the take-off run; taxi takes {} gal more.",
-            number(up(trip.take_off_run_fuel_gal, 1), 1),
-            number(up(trip.taxi_fuel_gal, 1), 1)
+            " Of the total, {} are the take-off run; taxi takes {} more.",
+            figures.units.burned(trip.take_off_run_fuel_gal),
+            figures.units.burned(trip.taxi_fuel_gal)
         ),
     };
     let mut lines = vec![format!(
         "Margin over the ideal flight{} {} %, of which rounding to what a hand can set {} %. Re-flown by an independent \
-             integrator: {} s, {} gal, {} ft and {} kt off {}. Search {}, {} flights.{}",
+             integrator: {} s, {}, {} ft and {} kt off {}. Search {}, {} flights.{}",
         if figures.circling_climb.is_some() || figures.circling_descent.is_some() {
             " between the turns"
         } else {
@@ -446,7 +457,7 @@ fn small_print(figures: &Figures) -> Vec<String> {
         number(up(figures.ideal.margin_percent, 1), 1),
         number(up(figures.objective.rounding_loss_percent, 2), 2),
         signed(r.time_error_s, 1),
-        signed(r.fuel_error_gal, 3),
+        with_sign(figures.units.trace(r.fuel_error_gal).to_string()),
         signed(r.height_error_ft, 0),
         signed(r.speed_error_kt, 1),
         if figures.circling_descent.is_some() {
@@ -490,8 +501,12 @@ fn small_print(figures: &Figures) -> Vec<String> {
 
 /// With its sign.
 pub(super) fn signed(x: f64, places: usize) -> String {
-    let text = number(x, places);
-    if x > 0.0 && text.chars().any(|c| c.is_ascii_digit() && c != '0') {
+    with_sign(number(x, places))
+}
+
+/// A written figure with its sign; nought has none.
+pub(super) fn with_sign(text: String) -> String {
+    if !text.starts_with('-') && text.chars().any(|c| c.is_ascii_digit() && c != '0') {
         format!("+{text}")
     } else {
         text

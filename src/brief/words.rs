@@ -95,6 +95,11 @@ pub fn clock(minutes: f64) -> String {
     format!("{hours:.0}:{:02.0}", whole - 60.0 * hours)
 }
 
+/// Hours and minutes, rounded down to the minute: for the start down, which may be early but not late.
+pub fn clock_before(minutes: f64) -> String {
+    clock(down(minutes.max(0.0), 0))
+}
+
 /// A power setting: manifold pressure in the words given and RPM; at fixed pitch RPM alone.
 pub fn setting(fixed_pitch: bool, map: &str, rpm: f64) -> String {
     if fixed_pitch {
@@ -110,6 +115,25 @@ pub fn sentence(text: &str) -> String {
     chars
         .next()
         .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
+/// The words with each figure kept on one line with its unit, and a slash with what follows.
+pub fn unbroken(words: &str) -> String {
+    let mut out = String::with_capacity(words.len());
+    let mut before = None;
+    let mut rest = words.chars().peekable();
+    while let Some(c) = rest.next() {
+        let unit = before.is_some_and(|b: char| b.is_ascii_digit())
+            && rest.peek().is_some_and(|n| n.is_ascii_alphabetic());
+        let slash = before == Some('/') || (rest.peek() == Some(&'/') && before == Some(')'));
+        out.push(if c == ' ' && (unit || slash) {
+            '\u{a0}'
+        } else {
+            c
+        });
+        before = Some(c);
+    }
+    out
 }
 
 #[cfg(test)]
@@ -135,6 +159,8 @@ mod tests {
         assert_eq!(revs(2_302.0), "2,300");
         assert_eq!(clock(61.2), "1:02");
         assert_eq!(clock(59.99), "1:00");
+        assert_eq!(clock_before(91.9), "1:31");
+        assert_eq!(clock_before(60.0 - 1e-9), "1:00");
         assert_eq!(setting(false, "22 in", 2_300.0), "22 in / 2,300");
         assert_eq!(setting(true, "22 in", 2_450.0), "2,450 rpm");
         assert_eq!(number(-0.04, 1), "0.0");

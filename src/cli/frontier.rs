@@ -2,7 +2,7 @@
 
 use super::output::{self, Target};
 use super::plan::picture;
-use super::{Failure, profile};
+use super::{Failure, UnitsArg, profile};
 use crate::brief::{FrontierFigures, frontier_csv, frontier_json, frontier_svg, frontier_text};
 use crate::files::trip::load_trip;
 use crate::solve::frontier_of_trip;
@@ -18,6 +18,9 @@ pub struct FrontierArgs {
     /// The aircraft profile, a file or the name of one that comes with fellrun, instead of the one the trip names
     #[arg(long, value_name = "PROFILE.toml")]
     pub profile: Option<PathBuf>,
+    /// Units of text and chart; JSON and CSV name the unit in each key and stay as they are
+    #[arg(long, value_enum, value_name = "UNITS", default_value_t = UnitsArg::Us)]
+    pub units: UnitsArg,
     /// Write fuel over time as a chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
     pub chart: Vec<PathBuf>,
@@ -50,16 +53,18 @@ pub fn run(args: &FrontierArgs) -> Result<(), Failure> {
         .map_err(|e| Failure::drawn(e.render_for_stderr()))?;
     let (problem, frontier) = frontier_of_trip(&file.trip, &file.aircraft)
         .map_err(|e| Failure::input(format!("{}: {e}", args.trip.display())))?;
-    let figures = FrontierFigures::new(&frontier, &problem);
+    let figures = FrontierFigures::in_units(&frontier, &problem, args.units.into());
+    // What a program reads is the same whatever is asked for.
+    let keyed = || FrontierFigures::new(&frontier, &problem);
     let mut contents = Vec::new();
     for (kind, _) in &charts {
         contents.push(kind.of(frontier_svg(&figures))?);
     }
     if args.json.is_some() {
-        contents.push(frontier_json(&figures).map_err(Failure::bug)?.into_bytes());
+        contents.push(frontier_json(&keyed()).map_err(Failure::bug)?.into_bytes());
     }
     if args.csv.is_some() {
-        contents.push(frontier_csv(&figures).map_err(Failure::bug)?);
+        contents.push(frontier_csv(&keyed()).map_err(Failure::bug)?);
     }
     output::commit(outputs, &contents)?;
     output::talk(&frontier_text(&figures, profile::columns()), &targets)

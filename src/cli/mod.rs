@@ -36,7 +36,8 @@ pub use shell::{CompletionsArgs, ManArgs};
 pub use winds::WindsArgs;
 pub use worksheet::WorksheetArgs;
 
-use clap::{Parser, Subcommand};
+use crate::brief::Units;
+use clap::{Parser, Subcommand, ValueEnum};
 use std::fmt;
 use std::io::Write;
 use std::process::ExitCode;
@@ -91,6 +92,25 @@ pub enum Command {
     Completions(CompletionsArgs),
     /// Write manual pages.
     Man(ManArgs),
+}
+
+/// In which units volumes, weights and air pressures are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
+pub enum UnitsArg {
+    /// US gallons, pounds, inches of mercury
+    #[default]
+    Us,
+    /// Litres, kilograms, hectopascals; feet, knots, nautical miles, °C and manifold pressure in inches stay
+    Metric,
+}
+
+impl From<UnitsArg> for Units {
+    fn from(units: UnitsArg) -> Self {
+        match units {
+            UnitsArg::Us => Self::Us,
+            UnitsArg::Metric => Self::Metric,
+        }
+    }
 }
 
 /// How a command failed.

@@ -2,15 +2,15 @@
 
 use super::ask::{self, AskArgs};
 use super::output::{self, Target};
-use super::{Failure, profile};
-use crate::brief::{self, ChartError, Figures};
+use super::{Failure, UnitsArg, profile};
+use crate::brief::{self, ChartError, Figures, Units};
 use crate::files::diagnostic::read_text;
 use crate::files::notes::{NotesFor, load_notes, parse_notes};
 use crate::files::trip::{TripFile, load_trip};
 use crate::files::weather::LATEST_LEAVE_H;
 use crate::flight::{Waymark, waymarks};
 use crate::quantity::M3_PER_GAL;
-use crate::solve::{Later, as_flown, later, plan_trip, planned_anew};
+use crate::solve::{Later, as_flown, late, later, plan_trip, planned_anew};
 use crate::trip::{Bounds, Objective, Problem, Trip};
 use clap::{Args, ValueEnum};
 use jiff::tz::TimeZone;
@@ -46,6 +46,10 @@ pub struct PlanArgs {
     /// Plan the same trip for one and for three hours later as well, where the forecasts cover it
     #[arg(long, conflicts_with = "arrive_at")]
     pub leave: bool,
+    /// Units of the sheet, the card, the chart and the page, and of the words in GPX and KML; JSON and CSV name the unit in each key
+    /// and stay as they are, and what is typed or read stays in the units of its option or key
+    #[arg(long, value_enum, value_name = "UNITS", default_value_t = UnitsArg::Us)]
+    pub units: UnitsArg,
     /// Show times in this zone besides UTC, by its name in the time zone database, as America/Boise
     #[arg(long, value_name = "ZONE")]
     pub zone: Option<String>,
@@ -295,6 +299,14 @@ impl Face {
     fn tells_late(self) -> bool {
         matches!(self, Self::Card(_) | Self::Page | Self::Json)
     }
+
+    /// Whether a program reads it: every figure has its unit in its key, whatever units the sheet is in.
+    fn is_keyed(self) -> bool {
+        matches!(
+            self,
+            Self::Json | Self::Csv | Self::CsvSegments | Self::FitRows
+        )
+    }
 }
 
 /// Arguments checked.
@@ -454,23 +466,39 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     if args.leave {
         plan.later = LATER_H.iter().map(|&h| put_off(&file, h)).collect();
     }
-    let mut figures = Figures::new(&plan, &problem).with_notes(&file.notes);
-    if let Some(zone) = &options.zone {
-        figures = figures.with_zone(zone);
-    }
-    if let Some(path) = &args.as_flown {
-        let marks = waymarks(&problem, &plan.flown);
-        let noted = load_notes(path, &notes_for(&problem, &marks))
-            .map_err(|e| Failure::drawn(e.render_for_stderr()))?;
-        figures = figures.with_as_flown(&as_flown(&problem, &marks, &noted), &problem);
-    }
-    if options.faces.iter().any(|(f, _)| f.tells_late()) {
-        figures = figures.with_late(&plan, &problem);
-    }
+    let flown = match &args.as_flown {
+        Some(path) => {
+            let marks = waymarks(&problem, &plan.flown);
+            let noted = load_notes(path, &notes_for(&problem, &marks))
+                .map_err(|e| Failure::drawn(e.render_for_stderr()))?;
+            Some(as_flown(&problem, &marks, &noted))
+        }
+        None => None,
+    };
+    let tells_late = options.faces.iter().any(|(f, _)| f.tells_late());
+    let late = tells_late.then(|| late(&problem, &plan)).flatten();
+    let figures_in = |units: Units| {
+        let mut figures = Figures::in_units(&plan, &problem, units)
+            .with_notes(&file.notes)
+            .with_late_flown(late.as_ref(), &plan, &problem);
+        if let Some(zone) = &options.zone {
+            figures = figures.with_zone(zone);
+        }
+        if let Some(flown) = &flown {
+            figures = figures.with_as_flown(flown, &problem);
+        }
+        figures
+    };
+    let figures = figures_in(args.units.into());
+    let read_by_programs = options.faces.iter().any(|(f, _)| f.is_keyed());
+    let keyed = (read_by_programs && figures.units != Units::Us).then(|| figures_in(Units::Us));
     let contents = options
         .faces
         .iter()
-        .map(|&(f, _)| face(f, &figures))
+        .map(|&(f, _)| {
+            let of = keyed.as_ref().filter(|_| f.is_keyed());
+            face(f, of.unwrap_or(&figures))
+        })
         .collect::<Result<Vec<_>, _>>()?;
     let text = brief::terminal(&figures, profile::columns());
     output::commit(outputs, &contents)?;
@@ -497,6 +525,7 @@ mod tests {
             land_with: None,
             sensitivity: false,
             leave: false,
+            units: UnitsArg::Us,
             zone: None,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
             card: vec![],

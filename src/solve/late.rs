@@ -4,7 +4,7 @@
 
 use super::plan::Plan;
 use super::power::{needed_thrust_n, reading_for};
-use crate::aircraft::{Levers, Speeds, Throttle};
+use crate::aircraft::{Configuration, Levers, Speeds, Throttle};
 use crate::flight::{
     DescentPart, Flown, Limit, Memory, PathRule, Script, SegmentKind, State, ThrottleRule,
     TrackPoint, fly_fine, fly_recorded, let_down_recorded,
@@ -21,6 +21,8 @@ const LAST_STEP_M: f64 = 0.5 * M_PER_NM;
 const RATE_STEP_M_S: f64 = 50.0 * M_S_PER_FPM;
 /// Rates that are needed are looked for up to this, m/s; what is over the limit of the trip is said and not offered.
 const STEEPEST_M_S: f64 = 3_000.0 * M_S_PER_FPM;
+/// In rough air less than this is no descent to go by, m/s: an up-draught of light turbulence undoes it (our choice).
+const ROUGH_LEAST_M_S: f64 = 200.0 * M_S_PER_FPM;
 /// The pattern point is met this near, m, as by a recorded flight.
 const MET_M: f64 = 3.0;
 /// Told down early means at this multiple of the distance to go at the top of descent.
@@ -98,6 +100,15 @@ pub struct Rough {
     pub reading: f64,
     /// Rate of descent that it holds it at, m/s.
     pub rate_m_s: f64,
+    /// With the gear down.
+    pub gear_down: bool,
+}
+
+impl Rough {
+    /// Whether it comes down at all: else the height is better held.
+    pub fn descends(&self) -> bool {
+        self.rate_m_s >= ROUGH_LEAST_M_S
+    }
 }
 
 /// Flies the descent of a plan from where it would be begun too late or too early.
@@ -150,58 +161,15 @@ pub fn late(problem: &Problem, plan: &Plan) -> Option<Late> {
 }
 
 /// The power for Va at the weight half-way down the first part of the descent, at the rate of the plan, with its propeller and
-/// mixture; less a rate where no power that may be set is little enough.
+/// mixture; less a rate where no power that may be set is little enough, and with the gear down where it may be a brake and without
+/// it there would hardly be a descent.
 pub fn rough(problem: &Problem, plan: &Plan) -> Option<Rough> {
     let d = Descents::new(problem, &plan.flown)?;
-    let (p, t) = (problem, d.half_way);
-    let masses = &p.aircraft.masses;
-    let va = Speeds::at_mass(p.aircraft.speeds.va_m_s, t.mass_kg, masses.max_take_off_kg);
-    let (air, sample) = p.air_state(
-        t.state.distance_m,
-        t.state.pressure_altitude_m,
-        t.state.time_s,
-    );
-    let tas = p.aircraft.tas_from_ias(air, va);
-    let rate = d.planned_rate_m_s;
-    let levers = Levers {
-        throttle: Throttle::Full,
-        rev_s: d.planned.rev_s,
-        mixture: d.planned.mixture,
-    };
-    let hp = t.state.pressure_altitude_m;
-    let needed = needed_thrust_n(p, air, &sample, hp, (tas, rate), t.mass_kg);
-    let (step, least) = d.step_and_least();
-    let most = if p.aircraft.propeller.is_fixed() {
-        f64::INFINITY
-    } else {
-        p.aircraft.map_limit_pa(levers.rev_s)
-    };
-    let exact = reading_for(p, air, tas, levers, needed).min(most);
-    let reading = ((exact / step + 1e-6).floor() * step).max(least);
-    let set = d.part(reading, rate, false).throttle;
-    let thrust_n = p
-        .aircraft
-        .perform(
-            air,
-            tas,
-            Levers {
-                throttle: match set {
-                    ThrottleRule::Rpm => Throttle::Rpm,
-                    _ => Throttle::Map(reading),
-                },
-                rev_s: d.part(reading, rate, false).rev_s,
-                ..levers
-            },
-        )
-        .thrust_n;
-    // What that power leaves of the drag is paid in height.
-    let level_n = needed_thrust_n(p, air, &sample, hp, (tas, 0.0), t.mass_kg);
-    let per_rate_n = (level_n - needed) / rate.max(1e-6);
-    Some(Rough {
-        ias_m_s: va,
-        reading,
-        rate_m_s: ((level_n - thrust_n) / per_rate_n).max(0.0),
-    })
+    let clean = d.rough(d.planned.gear_down);
+    if clean.rate_m_s < ROUGH_LEAST_M_S && !clean.gear_down && problem.aircraft.brakes_with_gear() {
+        return Some(d.rough(true));
+    }
+    Some(clean)
 }
 
 /// The descents of a plan.
@@ -254,6 +222,66 @@ impl<'a> Descents<'a> {
             reading -= step;
         }
         Some(out)
+    }
+
+    /// The power for Va, and what it makes of the descent half-way down.
+    fn rough(&self, gear_down: bool) -> Rough {
+        let (p, t) = (self.p, self.half_way);
+        let most_kg = p.aircraft.masses.max_take_off_kg;
+        let va = Speeds::at_mass(p.aircraft.speeds.va_m_s, t.mass_kg, most_kg);
+        let ias_m_s = if gear_down {
+            va.min(p.aircraft.speeds.vle_m_s)
+        } else {
+            va
+        };
+        let (air, sample) = p.air_state(
+            t.state.distance_m,
+            t.state.pressure_altitude_m,
+            t.state.time_s,
+        );
+        let tas = p.aircraft.tas_from_ias(air, ias_m_s);
+        let hangs_out = Configuration {
+            gear_down,
+            ..Configuration::default()
+        };
+        let needed_n = |rate_m_s: f64| {
+            let hp = t.state.pressure_altitude_m;
+            needed_thrust_n(p, air, &sample, hp, (tas, rate_m_s), (t.mass_kg, hangs_out))
+        };
+        let rate = self.planned_rate_m_s;
+        let levers = Levers {
+            throttle: Throttle::Full,
+            rev_s: self.planned.rev_s,
+            mixture: self.planned.mixture,
+        };
+        let (step, least) = self.step_and_least();
+        let most = if p.aircraft.propeller.is_fixed() {
+            f64::INFINITY
+        } else {
+            p.aircraft.map_limit_pa(levers.rev_s)
+        };
+        let exact = reading_for(p, air, tas, levers, needed_n(rate)).min(most);
+        let settable = (exact / step + 1e-6).floor() * step;
+        let reading = settable.max(least);
+        let part = self.part(reading, rate, gear_down);
+        let set = Levers {
+            throttle: match part.throttle {
+                ThrottleRule::Rpm => Throttle::Rpm,
+                _ => Throttle::Map(reading),
+            },
+            rev_s: part.rev_s,
+            ..levers
+        };
+        let thrust_n = p.aircraft.perform(air, tas, set).thrust_n;
+        // What that power leaves of the drag is paid in height.
+        let level_n = needed_n(0.0);
+        let per_rate_n = (level_n - needed_n(rate)) / rate.max(1e-6);
+        Rough {
+            ias_m_s,
+            reading,
+            rate_m_s: ((level_n - thrust_n) / per_rate_n).max(0.0),
+            gear_down,
+        }
     }
 
     fn step_and_least(&self) -> (f64, f64) {

@@ -13,11 +13,9 @@ pub(super) fn needed_thrust_n(
     sample: &AirSample,
     pressure_altitude_m: f64,
     (tas_m_s, rate_m_s): (f64, f64),
-    mass_kg: f64,
+    (mass_kg, hangs_out): (f64, Configuration),
 ) -> f64 {
-    let drag_n = p
-        .aircraft
-        .drag_n(air, tas_m_s, mass_kg, Configuration::default());
+    let drag_n = p.aircraft.drag_n(air, tas_m_s, mass_kg, hangs_out);
     let warmth = sample.temperature_k / isa::temperature_k(pressure_altitude_m);
     drag_n - mass_kg * G_M_S2 * rate_m_s * warmth / tas_m_s
 }

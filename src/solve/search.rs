@@ -11,7 +11,7 @@ use super::power::{needed_thrust_n, reading_for};
 use super::refine::{Pilot, continuous, keep_tied, rounded, settle, to_step};
 use super::{circling, descent, ideal};
 use crate::air::isa;
-use crate::aircraft::{Levers, Throttle};
+use crate::aircraft::{Configuration, Levers, Throttle};
 use crate::flight::{
     Climb, ClimbState, Cruise, Descent, DescentPart, Flown, Limit, Mark, PathRule, Reduction,
     Script, State, ThrottleRule, climb_states, fly_recorded, joined, level_speed_m_s,
@@ -1199,7 +1199,14 @@ impl<'a> Search<'a> {
         let half_way_m = p.length_m - 30.0 * M_PER_NM;
         let (air, sample) = p.air_state(half_way_m, hp, p.time_s(half_way_m));
         let v = p.aircraft.tas_from_ias(air, ias);
-        let needed = needed_thrust_n(p, air, &sample, hp, (v, rate), mass);
+        let needed = needed_thrust_n(
+            p,
+            air,
+            &sample,
+            hp,
+            (v, rate),
+            (mass, Configuration::default()),
+        );
         let fixed = p.aircraft.propeller.is_fixed();
         let procedures = &p.aircraft.procedures;
         let (step, least) = if fixed {

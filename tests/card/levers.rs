@@ -3,7 +3,7 @@
 
 use crate::common;
 use fellrun::aircraft::{Aircraft, Throttle};
-use fellrun::brief::{CardLine, Group, Lever, LeverPoint, lever_card};
+use fellrun::brief::{CardLine, Group, Lever, LeverPoint, Units, lever_card};
 use fellrun::files::profile::load_profile;
 use fellrun::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use fellrun::solve::{Plan, plan};
@@ -233,7 +233,7 @@ fn check_words(l: &CardLine, fixed: bool) -> usize {
 
 /// How many points and words were looked at.
 fn check(name: &str, limits: &Limits, problem: &Problem, plan: &Plan) -> (usize, usize) {
-    let card = lever_card(plan, problem);
+    let card = lever_card(plan, problem, Units::Us);
     for side in [false, true] {
         let n = card
             .iter()

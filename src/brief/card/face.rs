@@ -1,11 +1,9 @@
 //! What every face of the card says, in words: the sides, what to do otherwise, the places.
 
 use super::Group;
-use crate::brief::Figures;
+use crate::brief::measure::{Amount, Units};
 use crate::brief::words::{clock, down, feet, number, up};
-
-/// Fuel on the card, gal: to the half, down for what is left and up for what is needed.
-const FUEL_STEP_GAL: f64 = 0.5;
+use crate::brief::{Figures, WaypointFigures};
 
 /// One line of a side.
 pub(super) struct Row<'a> {
@@ -37,12 +35,12 @@ pub(super) struct Place {
     pub(super) leg: String,
     pub(super) elapsed: String,
     pub(super) height: String,
-    pub(super) left: String,
-    pub(super) least: String,
+    pub(super) left: Amount,
+    pub(super) least: Amount,
 }
 
 impl Place {
-    /// Under [`PLACE_HEADS`].
+    /// Under [`place_heads`].
     pub(super) fn columns(&self) -> [&str; 9] {
         [
             &self.name,
@@ -52,8 +50,8 @@ impl Place {
             &self.leg,
             &self.elapsed,
             &self.height,
-            &self.left,
-            &self.least,
+            &self.left.figure,
+            &self.least.figure,
         ]
     }
 }
@@ -69,25 +67,34 @@ pub(super) struct Face<'a> {
     pub(super) down: String,
     pub(super) otherwise: Vec<Case>,
     pub(super) places: Vec<Place>,
+    pub(super) places_say: String,
     pub(super) notes: Vec<String>,
 }
 
 /// Heads of the columns of places.
-pub(super) const PLACE_HEADS: [&str; 9] = [
-    "place",
-    "nm to go",
-    "course",
-    "heading",
-    "leg",
-    "since",
-    "ft",
-    "gal left",
-    "least gal",
-];
+pub(super) fn place_heads(units: Units) -> [String; 9] {
+    let volume = units.volume();
+    [
+        "place".to_owned(),
+        "nm to go".to_owned(),
+        "course".to_owned(),
+        "heading".to_owned(),
+        "leg".to_owned(),
+        "since".to_owned(),
+        "ft".to_owned(),
+        format!("{volume} left"),
+        format!("least {volume}"),
+    ]
+}
 
 /// The lines after the places.
-pub(super) const PLACES_SAY: &str = "Course and heading magnetic, heading with the wind; least gal: from there to the destination, circuit \
-     and reserve. Write beside each: time, fuel, MAP, RPM.";
+fn places_say(units: Units) -> String {
+    format!(
+        "Course and heading magnetic, heading with the wind; least {}: from there to the destination, circuit \
+     and reserve. Write beside each: time, fuel, MAP, RPM.",
+        units.volume()
+    )
+}
 
 fn side(figures: &Figures, arrival: bool) -> Side<'_> {
     let mut group: Option<Group> = None;
@@ -182,17 +189,18 @@ fn degrees(deg: Option<f64>) -> String {
     })
 }
 
-fn half_gal(gal: f64, round: fn(f64, i32) -> f64) -> String {
-    number(round(gal / FUEL_STEP_GAL, 0) * FUEL_STEP_GAL, 1)
-}
-
 fn places(figures: &Figures) -> Vec<Place> {
     // Minutes of the legs add up to those since lift-off.
     let mut before_min = 0.0;
-    let mut leg = move |time_min: f64| {
-        let leg_min = up(time_min, 0) - before_min;
-        before_min += leg_min;
+    let mut leg = move |elapsed_min: f64| {
+        let leg_min = elapsed_min - before_min;
+        before_min = elapsed_min;
         clock(leg_min)
+    };
+    // Nobody starts down late by the clock.
+    let elapsed = |w: &WaypointFigures| match w.kind {
+        "top_of_descent" => down(w.time_min, 0),
+        _ => up(w.time_min, 0),
     };
     figures
         .waypoints
@@ -204,14 +212,14 @@ fn places(figures: &Figures) -> Vec<Place> {
             course: degrees(w.magnetic_course_deg),
             heading: degrees(w.magnetic_heading_deg),
             leg: if i > 0 {
-                leg(w.time_min)
+                leg(elapsed(w))
             } else {
                 String::new()
             },
-            elapsed: clock(w.time_min),
+            elapsed: clock(elapsed(w)),
             height: feet(crate::brief::words::near(w.indicated_altitude_ft, -1)),
-            left: half_gal(w.fuel_left_gal, down),
-            least: half_gal(w.least_fuel_gal, up),
+            left: figures.units.left_on_card(w.fuel_left_gal),
+            least: figures.units.needed_on_card(w.least_fuel_gal),
         })
         .collect()
 }
@@ -235,6 +243,7 @@ impl<'a> Face<'a> {
             down: down_words(figures),
             otherwise: otherwise(figures),
             places: places(figures),
+            places_say: places_say(figures.units),
             notes,
         }
     }

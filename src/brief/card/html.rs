@@ -1,7 +1,8 @@
 //! The card as HTML: sheets of A5, 14 point, one page with nothing fetched from elsewhere.
 
-use super::face::{Face, PLACES_SAY, Place, Side};
+use super::face::{Face, Place, Side};
 use crate::brief::Figures;
+use crate::brief::words::unbroken;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// Style of the sheets. Every selector begins with `.lever-sheet`, so that a page may hold them.
@@ -60,9 +61,9 @@ fn side(s: &Side, trip: &str, before: Option<&str>) -> Markup {
                         b { (r.order) }
                         div {
                             @if let Some(group) = r.group { span.lever-group { (group) } }
-                            div.lever-see { (r.see) }
-                            span.lever-do { (r.action) }
-                            @if !r.expect.is_empty() { " \u{2192} " (r.expect) }
+                            div.lever-see { (unbroken(r.see)) }
+                            span.lever-do { (unbroken(r.action)) }
+                            @if !r.expect.is_empty() { " \u{2192} " (unbroken(r.expect)) }
                         }
                     }
                 }
@@ -80,7 +81,7 @@ fn place(p: &Place) -> Markup {
                     span { "course " (p.course) } span { "heading " b { (p.heading) } } span { "leg " (p.leg) }
                 }
             }
-            div { span { (p.left) " gal left" } span { "go on with " b { (p.least) } " or more" } }
+            div { span { (p.left.to_string()) " left" } span { "go on with " b { (p.least.to_string()) } " or more" } }
             div.lever-blank { span { "time" } span { "fuel" } span { "MAP" } span { "RPM" } }
         }
     }
@@ -98,15 +99,15 @@ pub(in crate::brief) fn sheets(figures: &Figures) -> Markup {
             @if let Some(words) = &face.loud { p.lever-loud { (words) } }
             dl {
                 @for c in &face.otherwise {
-                    dt { (c.when) }
-                    dd { (c.then) }
+                    dt { (unbroken(&c.when)) }
+                    dd { (unbroken(&c.then)) }
                 }
             }
         }
         section.lever-sheet {
             h2 { "Places" span { (route) } }
             @for p in &face.places { (place(p)) }
-            p.lever-small { (PLACES_SAY) }
+            p.lever-small { (face.places_say) }
         }
         section.lever-sheet {
             h2 { "Before you fly by this" }

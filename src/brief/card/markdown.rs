@@ -1,6 +1,6 @@
 //! The card as Markdown.
 
-use super::face::{Face, PLACE_HEADS, PLACES_SAY};
+use super::face::{Face, place_heads};
 use crate::brief::Figures;
 
 /// A cell of a table: no bar ends it before its end.
@@ -52,7 +52,8 @@ pub fn card_markdown(figures: &Figures) -> String {
         row(&mut out, &[&c.when, &c.then]);
     }
     out.push_str("\n## Places\n\n");
-    let mut heads = PLACE_HEADS.to_vec();
+    let heads = place_heads(figures.units);
+    let mut heads: Vec<&str> = heads.iter().map(String::as_str).collect();
     heads.extend(["time", "fuel", "MAP", "RPM"]);
     head(&mut out, &heads);
     for p in &face.places {
@@ -60,7 +61,7 @@ pub fn card_markdown(figures: &Figures) -> String {
         cells.extend([""; 4]);
         row(&mut out, &cells);
     }
-    out.push_str(&format!("\n{PLACES_SAY}\n\n"));
+    out.push_str(&format!("\n{}\n\n", face.places_say));
     for note in &face.notes {
         out.push_str(&format!("* {note}\n"));
     }

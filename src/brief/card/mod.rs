@@ -28,6 +28,7 @@ pub use text::card_text;
 
 use super::circling::turns_words;
 use super::figures::mixture_name;
+use super::measure::Units;
 use super::units::{Fuel, fpm, inhg, min, nm, rpm};
 use super::words::{down, inches, number, revs, up};
 use crate::aircraft::{Throttle, engine::Intake};
@@ -125,6 +126,7 @@ struct Writer<'a> {
     problem: &'a Problem,
     flown: &'a Flown,
     fuel: Fuel,
+    units: Units,
     lines: Vec<CardLine>,
     /// The gear has its line already.
     gear_down: bool,
@@ -303,7 +305,7 @@ impl Writer<'_> {
     }
 
     fn flow(&self, t: &TrackPoint) -> String {
-        format!("{} gph", number(up(self.fuel.gph(t.fuel_kg_s), 1), 1))
+        self.units.flow(self.fuel.gph(t.fuel_kg_s)).to_string()
     }
 
     fn to_go(&self, distance_m: f64) -> String {
@@ -367,12 +369,13 @@ fn down_to_tens(rate_m_s: f64) -> f64 {
     down(fpm(rate_m_s), -1)
 }
 
-/// The lever card of a plan: at most [`CARD_LINES_A_SIDE`] lines up to the top of descent and as many after it.
-pub fn lever_card(plan: &Plan, problem: &Problem) -> Vec<CardLine> {
+/// The lever card of a plan: at most [`CARD_LINES_A_SIDE`] lines up to the top of descent and as many after it; fuel flows in these units.
+pub fn lever_card(plan: &Plan, problem: &Problem, units: Units) -> Vec<CardLine> {
     let mut writer = Writer {
         problem,
         flown: &plan.flown,
         fuel: Fuel::new(problem.aircraft.fuel.density_kg_m3),
+        units,
         lines: vec![],
         gear_down: false,
     };

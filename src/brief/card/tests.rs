@@ -117,7 +117,7 @@ fn closed_form_the_retard_pays_for_the_rise() {
 
 #[test]
 fn closed_form_card_of_the_sample() {
-    let card = lever_card(sample::plan(), sample::problem());
+    let card = lever_card(sample::plan(), sample::problem(), Units::Us);
     for side in [false, true] {
         let n = card
             .iter()
@@ -155,7 +155,7 @@ fn closed_form_cards_of_other_shapes_keep_size_and_order() {
     let shapes = sample::shapes();
     assert_eq!(shapes.len(), 3);
     for plan in &shapes {
-        let card = lever_card(plan, sample::problem());
+        let card = lever_card(plan, sample::problem(), Units::Us);
         for side in [false, true] {
             let n = card
                 .iter()
@@ -202,7 +202,7 @@ fn few_enough(card: &[CardLine]) {
 #[test]
 fn closed_form_a_second_climb_speed_has_its_line_at_its_height() {
     // The sample climbs at 105 KIAS from 1,000 ft above its field to 10,500 ft.
-    let one = lever_card(sample::plan(), sample::problem());
+    let one = lever_card(sample::plan(), sample::problem(), Units::Us);
     let climbs = |card: &[CardLine]| -> Vec<(String, String)> {
         card.iter()
             .filter(|l| l.action.contains("CLIMB at"))
@@ -215,7 +215,7 @@ fn closed_form_a_second_climb_speed_has_its_line_at_its_height() {
         (115.0, "hold height to 115 KIAS, then CLIMB at 115 KIAS"),
     ] {
         let plan = sample::second_climb_speed(8_000.0, ias_kt);
-        let card = lever_card(&plan, sample::problem());
+        let card = lever_card(&plan, sample::problem(), Units::Us);
         few_enough(&card);
         assert!(
             card.windows(2)
@@ -270,7 +270,7 @@ fn closed_form_a_second_climb_speed_has_its_line_at_its_height() {
 fn closed_form_equipment_stands_where_practice_has_it() {
     // Common practice, no source: see the head of this file.
     const WORDS: [&str; 3] = ["COWL FLAPS", "AUX PUMP", "CARB HEAT"];
-    let bare = lever_card(sample::plan(), sample::problem());
+    let bare = lever_card(sample::plan(), sample::problem(), Units::Us);
     for l in &bare {
         assert!(!WORDS.iter().any(|w| l.action.contains(w)), "{l:?}");
     }
@@ -281,7 +281,7 @@ fn closed_form_equipment_stands_where_practice_has_it() {
     let mut plans = sample::shapes();
     plans.push(sample::plan().clone());
     for plan in &plans {
-        let card = lever_card(plan, &problem);
+        let card = lever_card(plan, &problem, Units::Us);
         few_enough(&card);
         let at = |action: &str| place(&card, action);
         // Before take-off power is set.
@@ -339,7 +339,7 @@ fn closed_form_heat_before_a_descent_only_when_much_power_comes_off() {
     let mut problem = sample::problem().clone();
     problem.aircraft.equipment.induction = Induction::Carburettor;
     let heated = |plan: &Plan| {
-        lever_card(plan, &problem)
+        lever_card(plan, &problem, Units::Us)
             .iter()
             .any(|l| l.action.contains("until the descent is settled"))
     };
@@ -354,7 +354,7 @@ fn closed_form_fixed_pitch_speaks_of_rpm_alone() {
     for left in [false, true] {
         let (mut problem, plan) = sample::fixed_pitch(left);
         problem.aircraft.equipment.gear = Gear::Fixed;
-        let card = lever_card(&plan, &problem);
+        let card = lever_card(&plan, &problem, Units::Us);
         few_enough(&card);
         for l in &card {
             for words in [&l.action, &l.expect] {
@@ -431,7 +431,7 @@ fn closed_form_a_throttle_left_alone_is_never_set_over_the_limit_line() {
     plan.flown.script.descent.first.throttle =
         ThrottleRule::LeftAlone(ManifoldPressure::inhg(28.0).to_pa());
     plan.flown.script.descent.first.rev_s = Rpm::per_min(1_800.0).to_rev_s();
-    for l in lever_card(&plan, problem) {
+    for l in lever_card(&plan, problem, Units::Us) {
         assert!(!l.action.contains("28 in"), "{l:?}");
     }
     let figures = crate::brief::Figures::new(&plan, problem);
@@ -476,7 +476,7 @@ fn closed_form_check_and_go_around_stand_by_themselves_in_their_order() {
     let mut plans = sample::shapes();
     plans.push(sample::plan().clone());
     for plan in &plans {
-        let card = lever_card(plan, sample::problem());
+        let card = lever_card(plan, sample::problem(), Units::Us);
         let check = &card[place(&card, "FUEL fullest tank")].action;
         let at = |word: &str| {
             check
@@ -496,7 +496,7 @@ fn closed_form_check_and_go_around_stand_by_themselves_in_their_order() {
 fn closed_form_tanks_are_changed_in_time_and_the_last_before_the_descent() {
     // Change every 60 min of the sample; lift-off to top of descent is its time below.
     let (problem, plan) = (sample::problem(), sample::plan());
-    let card = lever_card(plan, problem);
+    let card = lever_card(plan, problem, Units::Us);
     let line = &card[place(&card, "FUEL other tank")];
     let tod_s = plan.flown.top_of_descent.time_s;
     assert!((3_900.0..7_800.0).contains(&tod_s), "{tod_s}");

@@ -1,6 +1,6 @@
 //! The card as plain text.
 
-use super::face::{Face, PLACE_HEADS, PLACES_SAY};
+use super::face::{Face, place_heads};
 use crate::brief::Figures;
 use crate::brief::terminal::{STYLE, Sheet, card_table, no_padding, plain_table};
 use comfy_table::{Cell, CellAlignment};
@@ -43,7 +43,8 @@ pub fn card_text(figures: &Figures) -> String {
             cell.set_alignment(CellAlignment::Right)
         }
     };
-    table.set_header(PLACE_HEADS.iter().enumerate().map(|(i, h)| cell(i, h)));
+    let heads = place_heads(figures.units);
+    table.set_header(heads.iter().enumerate().map(|(i, h)| cell(i, h)));
     for p in &face.places {
         table.add_row(
             p.columns()
@@ -54,7 +55,7 @@ pub fn card_text(figures: &Figures) -> String {
     }
     no_padding(&mut table);
     sheet.table(&table);
-    sheet.paragraph("", "", PLACES_SAY);
+    sheet.paragraph("", "", &face.places_say);
     sheet.blank();
     for p in &face.places {
         sheet.line(&format!(

@@ -5,14 +5,15 @@ use super::labels::{Board, Label, Weight, spot};
 use super::pen::{INDICATED, INK, LEVER, OVER_GROUND, Pen, SMALL, Style, Tie};
 use super::{ChartError, Figures, LOWER, Point, path_of, settled};
 use crate::brief::SegmentFigures;
-use crate::brief::words::{inches, knots, number, revs, up};
+use crate::brief::measure::Units;
+use crate::brief::words::{inches, knots, number, revs};
 
 /// Room between panels, for what stands over the lower one's lines.
 const BETWEEN: f64 = 20.0;
 
 /// What a panel shows.
 struct Quantity {
-    title: &'static [&'static str],
+    title: fn(Units) -> &'static [&'static str],
     /// Share of the height of all panels.
     share: f64,
     /// Range shown at least.
@@ -29,8 +30,8 @@ struct Quantity {
 struct Curve {
     name: &'static str,
     style: Style,
-    value: fn(&Point) -> f64,
-    write: fn(f64) -> String,
+    value: fn(Units, &Point) -> f64,
+    write: fn(Units, &Point) -> String,
     written: Written,
 }
 
@@ -47,7 +48,11 @@ enum Written {
     Middle,
 }
 
-const fn lever(value: fn(&Point) -> f64, write: fn(f64) -> String, written: Written) -> Curve {
+const fn lever(
+    value: fn(Units, &Point) -> f64,
+    write: fn(Units, &Point) -> String,
+    written: Written,
+) -> Curve {
     Curve {
         name: "",
         style: LEVER,
@@ -61,39 +66,46 @@ fn whole(x: f64) -> String {
     number(x, 0)
 }
 
-fn flow(gph: f64) -> String {
-    number(up(gph, 1), 1)
-}
-
 const MAP: Quantity = Quantity {
-    title: &["MAP", "in"],
+    title: |_| &["MAP", "in"],
     share: 1.0,
     least_span: 4.0,
     from_zero: false,
     least_step: 1.0,
     axis: inches,
-    lines: &[lever(|p| p.map_inhg, inches, Written::Held)],
+    lines: &[lever(
+        |_, p| p.map_inhg,
+        |_, p| inches(p.map_inhg),
+        Written::Held,
+    )],
 };
 const RPM: Quantity = Quantity {
-    title: &["RPM"],
+    title: |_| &["RPM"],
     share: 0.85,
     least_span: 1_000.0,
     from_zero: false,
     least_step: 100.0,
     axis: revs,
-    lines: &[lever(|p| p.rpm, revs, Written::Set)],
+    lines: &[lever(|_, p| p.rpm, |_, p| revs(p.rpm), Written::Set)],
 };
 const FLOW: Quantity = Quantity {
-    title: &["fuel", "gph"],
+    title: |units| match units {
+        Units::Us => &["fuel", "gph"],
+        Units::Metric => &["fuel", "L/h"],
+    },
     share: 0.95,
     least_span: 4.0,
     from_zero: true,
     least_step: 1.0,
     axis: whole,
-    lines: &[lever(|p| p.fuel_flow_gph, flow, Written::Cruise)],
+    lines: &[lever(
+        |units, p| units.of_gallons(p.fuel_flow_gph),
+        |units, p| units.flow(p.fuel_flow_gph).figure,
+        Written::Cruise,
+    )],
 };
 const SPEEDS: Quantity = Quantity {
-    title: &["speed", "kt"],
+    title: |_| &["speed", "kt"],
     share: 1.2,
     least_span: 40.0,
     from_zero: false,
@@ -103,15 +115,15 @@ const SPEEDS: Quantity = Quantity {
         Curve {
             name: "GS ",
             style: OVER_GROUND,
-            value: |p| p.gs_kt,
-            write: knots,
+            value: |_, p| p.gs_kt,
+            write: |_, p| knots(p.gs_kt),
             written: Written::Middle,
         },
         Curve {
             name: "IAS ",
             style: INDICATED,
-            value: |p| p.ias_kt,
-            write: knots,
+            value: |_, p| p.ias_kt,
+            write: |_, p| knots(p.ias_kt),
             written: Written::Cruise,
         },
     ],
@@ -167,7 +179,7 @@ fn panel(
     let (mut low, mut high) = q
         .lines
         .iter()
-        .flat_map(|c| points().map(c.value))
+        .flat_map(|c| points().map(|p| (c.value)(f.units, p)))
         .fold((f64::INFINITY, 0.0_f64), |(a, b), x| (a.min(x), b.max(x)));
     let spare = 0.5 * (q.least_span - (high - low)).max(0.12 * (high - low));
     (low, high) = (low - spare, high + spare);
@@ -181,10 +193,16 @@ fn panel(
         high,
         length_nm: f.totals.distance_nm,
     };
-    panel.axis(pen, board, q.title, (q.least_step, FIGURE), q.axis)?;
+    panel.axis(
+        pen,
+        board,
+        (q.title)(f.units),
+        (q.least_step, FIGURE),
+        q.axis,
+    )?;
     for c in q.lines {
         let line: Vec<_> = points()
-            .map(|p| panel.at(p.distance_nm, (c.value)(p)))
+            .map(|p| panel.at(p.distance_nm, (c.value)(f.units, p)))
             .collect();
         pen.line(&line, c.style)?;
         board.line(&line, 0.5 * c.style.width + 1.0, Weight::Heavy);
@@ -197,7 +215,7 @@ fn panel(
 
 /// What a line stands at, where it stays there.
 fn values(board: &mut Board, f: &Figures, panel: &Panel, c: &Curve) {
-    let write = |x: f64| format!("{}{}", c.name, (c.write)(x));
+    let write = |p: &Point| format!("{}{}", c.name, (c.write)(f.units, p));
     for (i, s) in flown(f) {
         let set = c.written == Written::Set && !f.trip.fixed_pitch;
         let steady = s.kind == "cruise" || (set && (s.kind == "climb" || s.kind == "descent"));
@@ -210,13 +228,13 @@ fn values(board: &mut Board, f: &Figures, panel: &Panel, c: &Curve) {
                 .min_by(|a, b| off(a).total_cmp(&off(b)))
                 .unwrap_or(&s.end)
         };
-        let y_at = |nm: f64| panel.y((c.value)(nearest(nm)));
+        let y_at = |nm: f64| panel.y((c.value)(f.units, nearest(nm)));
         let at = if c.written == Written::Middle {
             nearest(0.5 * (s.start.distance_nm + s.end.distance_nm))
         } else {
             settled(f, s)
         };
-        let label = Label::bold(write((c.value)(at)), SMALL, INK);
+        let label = Label::bold(write(at), SMALL, INK);
         if label.width() + 8.0 < panel.x(s.end.distance_nm) - panel.x(s.start.distance_nm) {
             near(board, panel, s, &y_at, &label);
         }
@@ -225,7 +243,13 @@ fn values(board: &mut Board, f: &Figures, panel: &Panel, c: &Curve) {
     let held = c.written == Written::Held && f.descent.throttle == "held";
     if let (true, Some(s), Some(map)) = (held, descent, f.descent.map_inhg) {
         let peak = |_| panel.y(s.map_peak_inhg);
-        near(board, panel, s, &peak, &Label::bold(write(map), SMALL, INK));
+        near(
+            board,
+            panel,
+            s,
+            &peak,
+            &Label::bold(inches(map), SMALL, INK),
+        );
     }
 }
 

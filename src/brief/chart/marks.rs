@@ -6,7 +6,7 @@ use super::labels::{Board, Label, Rect, Spot, Weight, spot};
 use super::pen::{COLD, INK, MIDDLE, POINTER, Pen, RUNNER_UP, SMALL, Tie};
 use super::{ChartError, Figures, LEFT, Point, RIGHT, climbs_not, path_of, setting, settled};
 use crate::brief::RunnerUpPoint;
-use crate::brief::words::{clock, down, feet, inches, knots, near, number, revs, up};
+use crate::brief::words::{clock_before, down, feet, inches, knots, near, number, revs, up};
 
 /// Room between a slope and its label.
 const CLEAR: f64 = 12.0;
@@ -71,7 +71,10 @@ fn top_of_descent(f: &Figures) -> Label {
     let before = number(up(f.totals.time_min - f.top_of_descent_min, 0), 0);
     Label::bold("TOD", MIDDLE, INK)
         .then(
-            format!("{to_go} nm to go, at {}", clock(f.top_of_descent_min)),
+            format!(
+                "{to_go} nm to go, at {}",
+                clock_before(f.top_of_descent_min)
+            ),
             MIDDLE,
             false,
         )
@@ -126,10 +129,10 @@ fn levels(board: &mut Board, f: &Figures, panel: &Panel) {
         );
         let full = Label::bold(format!("{set}, {}", settled.mixture), MIDDLE, INK).then(
             format!(
-                "{} KIAS, {} KTAS, {} gph",
+                "{} KIAS, {} KTAS, {}",
                 knots(settled.ias_kt),
                 knots(settled.tas_kt),
-                number(up(settled.fuel_flow_gph, 1), 1)
+                f.units.flow(settled.fuel_flow_gph)
             ),
             SMALL,
             false,
@@ -346,7 +349,7 @@ pub(super) fn runner_up(
         let more = if r.difference < 0.0 { "less" } else { "more" };
         match f.objective.kind {
             "time" => format!("takes {} min {more}", number(much, 1)),
-            "fuel" => format!("burns {} gal {more}", number(much, 2)),
+            "fuel" => format!("burns {} {more}", f.units.difference(much, near)),
             _ => format!("costs {} {more}", number(much, 1)),
         }
     };

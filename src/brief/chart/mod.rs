@@ -21,7 +21,7 @@ pub(super) use pen::{
     LARGE, MIDDLE, POINTER, Pen, SMALL, SOFT, Style, Tie, on_canvas, style, text_width,
 };
 
-use super::words::{self, clock, inches, number, up};
+use super::words::{self, clock, inches};
 use super::{EACH_ENGINE, Figures, ONE_ENGINE, Point, SegmentFigures, TITLE};
 
 /// A5 landscape in chart units.
@@ -108,9 +108,9 @@ fn title(f: &Figures) -> String {
 
 fn header(board: &mut Board, f: &Figures) {
     let sum = format!(
-        "{} in the air, {} gal",
+        "{} in the air, {}",
         clock(f.totals.time_min),
-        number(up(f.totals.fuel_gal, 1), 1)
+        f.units.burned(f.totals.fuel_gal)
     );
     let sum = Label::new(sum, MIDDLE, INK);
     board.fix(&sum, spot(RIGHT, 20.0, Tie::Right));

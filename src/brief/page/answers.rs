@@ -2,7 +2,7 @@
 
 use crate::brief::Figures;
 use crate::brief::chart::{climbs_not, settled};
-use crate::brief::words::{clock, down, feet, knots, number, up};
+use crate::brief::words::{clock, clock_before, down, feet, knots, number, up};
 
 /// A question, its answer in a few words, and what belongs to it.
 pub(super) struct Answer {
@@ -55,9 +55,9 @@ fn set_in_cruise(f: &Figures) -> Answer {
         let speeds = flown.next().map_or_else(String::new, |s| {
             let at = settled(f, s);
             format!(
-                ", {} KIAS, {} gph",
+                ", {} KIAS, {}",
                 knots(at.ias_kt),
-                number(up(at.fuel_flow_gph, 1), 1)
+                f.units.flow(at.fuel_flow_gph)
             )
         });
         lines.push(format!("mixture {}{speeds}", c.mixture));
@@ -86,7 +86,7 @@ fn start_down(f: &Figures) -> Answer {
         more: vec![
             format!(
                 "{} {after}, {before} min before landing",
-                clock(f.top_of_descent_min)
+                clock_before(f.top_of_descent_min)
             ),
             format!(
                 "{}about {} KIAS, {} fpm",
@@ -123,12 +123,12 @@ fn land_with(f: &Figures) -> Answer {
     let t = &f.totals;
     Answer {
         question: "Land with",
-        short: format!("{} gal", number(down(t.landing_fuel_gal, 0), 0)),
+        short: f.units.left_in_short(t.landing_fuel_gal).to_string(),
         more: vec![
             format!("good for {} at cruise flow", clock(down(t.reserve_min, 0))),
             format!(
-                "reserve asked for {} gal, {} min",
-                number(up(t.reserve_required_gal, 1), 1),
+                "reserve asked for {}, {} min",
+                f.units.burned(t.reserve_required_gal),
                 number(t.reserve_required_min, 0)
             ),
         ],

@@ -14,6 +14,7 @@ use super::chart::{
 };
 use super::differences::{self, Differences};
 use super::wording;
+use super::words::unbroken;
 use super::{Figures, card_html};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use plotters::style::{RGBColor, WHITE};
@@ -104,12 +105,12 @@ fn table(name: Name, heads: &[&str], rows: &[Vec<String>], words: &[usize]) -> M
 }
 
 fn segments(f: &Figures) -> Markup {
-    let mut heads = wording::SEGMENT_HEADS;
+    let mut heads = wording::segment_heads(f.units);
     heads[0] = "segment";
     let rows: Vec<Vec<String>> = f
         .segments
         .iter()
-        .map(|s| wording::segment_row(s, true).to_vec())
+        .map(|s| wording::segment_row(s, true, f.units).to_vec())
         .collect();
     table(Name::Heading("segments"), &heads, &rows, &[0, 7])
 }
@@ -131,7 +132,7 @@ fn difference_table(d: &Differences) -> Markup {
         .map(|&i| match i {
             0 => "choice",
             i if i == last => "remark",
-            i => d.heads[i],
+            i => d.heads[i].as_str(),
         })
         .collect();
     let row = |r: &Vec<String>| {
@@ -158,25 +159,6 @@ fn head(f: &Figures) -> Markup {
             }
         }
     }
-}
-
-/// The words with each figure kept on one line with its unit, and a slash with what follows.
-fn unbroken(words: &str) -> String {
-    let mut out = String::with_capacity(words.len());
-    let mut before = None;
-    let mut rest = words.chars().peekable();
-    while let Some(c) = rest.next() {
-        let unit = before.is_some_and(|b: char| b.is_ascii_digit())
-            && rest.peek().is_some_and(|n| n.is_ascii_alphabetic());
-        let slash = before == Some('/') || (rest.peek() == Some(&'/') && before == Some(')'));
-        out.push(if c == ' ' && (unit || slash) {
-            '\u{a0}'
-        } else {
-            c
-        });
-        before = Some(c);
-    }
-    out
 }
 
 /// The first screen.

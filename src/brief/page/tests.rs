@@ -42,7 +42,7 @@ fn closed_form_says_all_that_the_terminal_says() {
     said.extend(
         f.segments
             .iter()
-            .flat_map(|s| wording::segment_row(s, true)),
+            .flat_map(|s| wording::segment_row(s, true, f.units)),
     );
     let tables = [differences::choices(f), differences::forecast(f)];
     for table in tables.into_iter().flatten() {

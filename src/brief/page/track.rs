@@ -1,7 +1,7 @@
 //! What the chart of the page reads off along the route: the points of the path, already in words, so that the page rounds nothing.
 
 use crate::brief::chart::setting;
-use crate::brief::words::{clock, down, feet, knots, near, number};
+use crate::brief::words::{clock, feet, knots, near, number};
 use crate::brief::{Figures, Point, wording};
 use serde::Serialize;
 
@@ -9,14 +9,16 @@ use serde::Serialize;
 const READINGS: usize = 9;
 
 /// What the readings of a point are called, after the figure.
-pub(super) fn names(f: &Figures) -> [&'static str; READINGS] {
+pub(super) fn names(f: &Figures) -> [String; READINGS] {
     let since = match f.trip.start_in_flight {
         Some(_) => "from now",
         None => "time flown",
     };
+    let left = format!("{} left", f.units.volume());
     [
-        "nm out", since, "ft", "gal left", "setting", "mixture", "KIAS", "kt GS", "segment",
+        "nm out", since, "ft", &left, "setting", "mixture", "KIAS", "kt GS", "segment",
     ]
+    .map(str::to_owned)
 }
 
 #[derive(Serialize)]
@@ -37,7 +39,7 @@ fn row(f: &Figures, p: &Point) -> [String; READINGS] {
         number(near(p.distance_nm, 1), 1),
         clock(p.time_min),
         feet(p.indicated_altitude_ft),
-        number(down(p.fuel_left_gal, 1), 1),
+        f.units.left(p.fuel_left_gal).figure,
         setting(f, p),
         p.mixture.clone(),
         knots(p.ias_kt),
