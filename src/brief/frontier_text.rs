@@ -17,12 +17,17 @@ pub(super) fn time(minutes: f64) -> String {
 
 /// What is set in a stretch of cruise, without the mixture.
 pub(super) fn setting_words(f: &FrontierFigures, c: &FrontierCruiseFigures) -> String {
+    setting_of(f.fixed_pitch, c)
+}
+
+/// The same of an aircraft with fixed pitch or without.
+pub(super) fn setting_of(fixed_pitch: bool, c: &FrontierCruiseFigures) -> String {
     let map = if c.full_throttle {
         "full".to_owned()
     } else {
         format!("{} in", inches(c.map_inhg))
     };
-    setting(f.fixed_pitch, &map, c.rpm)
+    setting(fixed_pitch, &map, c.rpm)
 }
 
 fn descent_words(f: &FrontierFigures, d: &DescentFigures) -> String {

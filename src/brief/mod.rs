@@ -38,6 +38,9 @@ mod runner_up;
 pub(crate) mod sample;
 mod schema;
 mod settings;
+mod spread;
+mod spread_chart;
+mod spread_text;
 mod terminal;
 mod times;
 mod track_csv;
@@ -103,6 +106,12 @@ pub use settings::{
     CellFigures, ReasonFigures, SETTINGS_TITLE, SettingFigures, SettingsFigures, SettingsRow,
     settings_csv, settings_json, settings_text,
 };
+pub use spread::{
+    ErrorFigures, LevelSpreadFigures, LimitFigures, PercentileFigures, SPREAD_TITLE, SampleFigures,
+    SpreadFigures, USUAL_SOURCE, spread_csv, spread_json,
+};
+pub use spread_chart::spread_svg;
+pub use spread_text::spread_text;
 pub use terminal::terminal;
 pub use times::{TimesFigures, ZoneFigures};
 pub use track_csv::{segments_csv, track_csv};

@@ -17,6 +17,7 @@ mod profile;
 mod schema;
 mod settings;
 mod shell;
+mod spread;
 mod what_if;
 mod winds;
 mod worksheet;
@@ -33,6 +34,7 @@ pub use plan::PlanArgs;
 pub use schema::SchemaArgs;
 pub use settings::SettingsArgs;
 pub use shell::{CompletionsArgs, ManArgs};
+pub use spread::SpreadArgs;
 pub use winds::WindsArgs;
 pub use worksheet::WorksheetArgs;
 
@@ -67,6 +69,8 @@ pub enum Command {
     Plan(Box<PlanArgs>),
     /// Show the plans of a trip that no other beats in both time and fuel.
     Frontier(FrontierArgs),
+    /// Show how sure a plan is: flown in many winds that the forecast may be wrong by, at its own level and at others.
+    Spread(Box<SpreadArgs>),
     /// Show the wind along and across the course of a trip, by height and stretch.
     Winds(WindsArgs),
     /// Print a table of power settings of an aircraft, or show what one lever does alone.
@@ -183,6 +187,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     match &args.command {
         Command::Plan(args) => plan::run(args),
         Command::Frontier(args) => frontier::run(args),
+        Command::Spread(args) => spread::run(args),
         Command::Winds(args) => winds::run(args),
         Command::Settings(args) => settings::run(args),
         Command::Grid(args) => grid::run(args),
