@@ -31,12 +31,17 @@ pub(super) fn setting_of(fixed_pitch: bool, c: &FrontierCruiseFigures) -> String
 }
 
 fn descent_words(f: &FrontierFigures, d: &DescentFigures) -> String {
+    descent_of(f.fixed_pitch, d)
+}
+
+/// How a flight comes down, of an aircraft with fixed pitch or without.
+pub(super) fn descent_of(fixed_pitch: bool, d: &DescentFigures) -> String {
     let throttle = match (d.throttle, d.map_inhg) {
         ("held", Some(map)) => format!("{} in", inches(map)),
         ("full", _) => "full".to_owned(),
         (_, _) => "as set".to_owned(),
     };
-    let lever = match (f.fixed_pitch, d.throttle) {
+    let lever = match (fixed_pitch, d.throttle) {
         (true, "rpm_held") => format!("{} rpm", revs(d.rpm)),
         (true, _) => throttle,
         (false, _) => format!("{throttle} / {}", revs(d.rpm)),

@@ -12,6 +12,8 @@ mod card;
 use card::html as card_html;
 mod chart;
 mod circling;
+mod compare;
+mod compare_chart;
 mod cruise;
 mod descend;
 mod descend_chart;
@@ -65,6 +67,11 @@ pub use chart::{ChartError, svg};
 #[cfg(feature = "png")]
 pub use chart::{in_pixels, png};
 pub use circling::CirclingFigures;
+pub use compare::{
+    COMPARE_TITLE, CompareFigures, Compared, ComparedFigures, ComparedPlanFigures, MoreFigures,
+    PathPointFigures, compare_json, compare_text,
+};
+pub use compare_chart::compare_svg;
 pub use cruise::CruiseFigures;
 pub use descend::{
     AgainstOrdinary, DESCEND_TITLE, DescendCruise, DescendFigures, DescendPoint, DownFigures,

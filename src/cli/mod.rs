@@ -5,6 +5,7 @@
 
 mod ask;
 mod check;
+mod compare;
 mod descend;
 mod fit;
 mod frontier;
@@ -24,6 +25,7 @@ mod worksheet;
 
 pub use ask::AskArgs;
 pub use check::CheckArgs;
+pub use compare::CompareArgs;
 pub use descend::{Air, DescendArgs, Over};
 pub use fit::FitArgs;
 pub use frontier::FrontierArgs;
@@ -71,6 +73,8 @@ pub enum Command {
     Frontier(FrontierArgs),
     /// Show how sure a plan is: flown in many winds that the forecast may be wrong by, at its own level and at others.
     Spread(Box<SpreadArgs>),
+    /// Fly one trip with several aircraft, or with one whose profile is changed, side by side.
+    Compare(Box<CompareArgs>),
     /// Show the wind along and across the course of a trip, by height and stretch.
     Winds(WindsArgs),
     /// Print a table of power settings of an aircraft, or show what one lever does alone.
@@ -188,6 +192,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         Command::Plan(args) => plan::run(args),
         Command::Frontier(args) => frontier::run(args),
         Command::Spread(args) => spread::run(args),
+        Command::Compare(args) => compare::run(args),
         Command::Winds(args) => winds::run(args),
         Command::Settings(args) => settings::run(args),
         Command::Grid(args) => grid::run(args),

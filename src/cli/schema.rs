@@ -32,6 +32,8 @@ pub enum Writer {
     Frontier,
     /// fellrun spread
     Spread,
+    /// fellrun compare
+    Compare,
 }
 
 /// Writes the schema.
@@ -48,6 +50,7 @@ pub fn run(args: &SchemaArgs) -> Result<(), Failure> {
         Writer::Glide => Document::Glide,
         Writer::Frontier => Document::Frontier,
         Writer::Spread => Document::Spread,
+        Writer::Compare => Document::Compare,
     })
     .map_err(Failure::bug)?;
     output::commit(outputs, &[text.into_bytes()])

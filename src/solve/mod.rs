@@ -11,6 +11,7 @@ mod alternate;
 mod as_flown;
 mod bounded;
 mod circling;
+mod compare;
 pub mod cruise;
 mod descent;
 mod descent_map;
@@ -33,6 +34,7 @@ mod why;
 
 pub use alternate::{AlternateError, AlternateFlight};
 pub use as_flown::{AsFlown, LegFlown, NotSteady, Steady, TotalFlown, as_flown};
+pub use compare::{Fitted, KeptOff, compare, plan_as_fits};
 pub use descent_map::{BestOf, DescentMap, MapAxes, MapPanel, best_of, descent_map};
 pub use frontier::{
     APART_M3, APART_S, Frontier, FrontierPlan, Quicker, frontier, frontier_of_trip, threads,
