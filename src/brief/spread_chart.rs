@@ -1,8 +1,8 @@
 //! How sure a plan is, drawn: time and fuel as they are spread, and what each level loses.
 
 use super::chart::{
-    ChartError, EARTH, EARTH_EDGE, FINE, HAIR, HEIGHT, INK, LARGE, LEFT, Pen, RIGHT, SMALL, SOFT,
-    Tie, fitted, on_canvas, style, tick,
+    ChartError, EARTH, EARTH_EDGE, FINE, HAIR, HEIGHT, INK, LARGE, Pen, RIGHT, SMALL, SOFT, Tie,
+    fitted, on_canvas, style, tick,
 };
 use super::frontier_text::time;
 use super::spread::{
@@ -114,7 +114,7 @@ fn losses(pen: &Pen, f: &SpreadFigures) -> Result<(), ChartError> {
     let most = all.map(|l| l.p90.max(l.mean)).fold(0.0, f64::max).max(0.01);
     let x = |v: f64| BARS.0 + (BARS.1 - BARS.0) * v / most;
     #[expect(clippy::cast_precision_loss, reason = "a few levels")]
-    let row = ((LEVELS.1 - LEVELS.0) / f.levels.len() as f64).min(44.0);
+    let row = ((LEVELS.1 - LEVELS.0) / f.levels.len() as f64).min(64.0);
     let mut y = LEVELS.0;
     for l in &f.levels {
         level(pen, l, y + 0.5 * row, &x, places)?;
