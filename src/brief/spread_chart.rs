@@ -215,13 +215,7 @@ fn draw(pen: &Pen, f: &SpreadFigures) -> Result<(), ChartError> {
     .draw(pen)?;
     losses(pen, f)?;
     let reserve = format!("Reserve: {}.", reserve_words(f));
-    pen.text(
-        &reserve,
-        (LEFT - 54.0, 660.0),
-        (FINE, false),
-        INK,
-        Tie::Left,
-    )?;
+    pen.text(&reserve, (SIDES[0].0, 660.0), (FINE, false), INK, Tie::Left)?;
     let at = (14.0, HEIGHT - 28.0);
     pen.text(super::CAUTIONS[0], at, (11.0, false), SOFT, Tie::Left)?;
     let foot = format!("{SPREAD_TITLE}.");
