@@ -190,12 +190,12 @@ fn closed_form_the_same_wind_error_everywhere_shifts_the_time_as_the_wind_triang
     let found = spread(&p, &plan, ask, 1);
     let field = ErrorField::new(&p, error);
     let tod = plan.flown.top_of_descent;
-    let before = plan
+    let mut before = plan
         .flown
         .track
         .iter()
         .filter(|t| t.state.distance_m < tod.distance_m);
-    let v = before.last().expect("a cruise").state.tas_m_s;
+    let v = before.next_back().expect("a cruise").state.tas_m_s;
     // The circuit is flown by the clock, wind or not.
     let circuit_s = p.arrival.circuit_s;
     let calm_s = plan.flown.time_s - circuit_s;
