@@ -6,8 +6,10 @@ use fellrun::aircraft::{Levers, Throttle};
 use fellrun::files::trip::{TripFile, load_trip, parse_trip};
 use fellrun::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM};
 use fellrun::reflight::refly;
-use fellrun::solve::{CruiseAsk, best_of, cruise_of, frontier, plan, room_m, study};
-use fellrun::trip::{DescentAsk, Problem, Roughness, resolve};
+use fellrun::solve::{
+    CruiseAsk, SpreadAsk, best_of, cruise_of, frontier, plan, room_m, spread, study,
+};
+use fellrun::trip::{DescentAsk, ForecastError, Problem, Roughness, resolve};
 use std::cell::Cell;
 use std::hint::black_box;
 use std::path::{Path, PathBuf};
@@ -152,6 +154,15 @@ fn whole(c: &mut Criterion) {
             b.iter(|| frontier(black_box(&p), threads).expect("plans"));
         });
     }
+    let answer = plan(&p).expect("the demo trip has a plan");
+    let ask = SpreadAsk {
+        error: ForecastError::USUAL,
+        samples: 1_000,
+        seed: 1,
+    };
+    group.bench_function("spread, 1,000 samples on 2 threads", |b| {
+        b.iter(|| spread(black_box(&p), &answer, ask, 2));
+    });
     group.finish();
 }
 

@@ -116,9 +116,11 @@ fn crosscheck_the_plans_of_every_profile_and_objective_fit_the_schema() {
 
 #[test]
 fn crosscheck_other_json_fits_its_schema() {
-    let runs: [(&str, &[&str]); 4] = [
+    let runs: [(&str, &[&str]); 6] = [
         ("winds", &["winds", TRIP]),
         ("frontier", &["frontier", TRIP]),
+        ("spread", &["spread", TRIP, "--samples", "5"]),
+        ("compare", &["compare", TRIP, "--profile", "trainer-160hp"]),
         ("settings", &["settings", PROFILE]),
         ("glide", &["glide", PROFILE]),
     ];

@@ -5,7 +5,7 @@ use super::measure::Units;
 use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, percent, plain, rpm};
 use super::{Said, TotalsFigures};
 use crate::aircraft::Throttle;
-use crate::flight::{PathRule, SegmentKind, ThrottleRule, TrackPoint};
+use crate::flight::{Flown, PathRule, SegmentKind, ThrottleRule, TrackPoint};
 use crate::solve::{APART_M3, APART_S, Frontier, FrontierPlan};
 use crate::trip::{HourBasis, Problem};
 use schemars::JsonSchema;
@@ -163,8 +163,8 @@ pub struct FrontierFigures {
     pub cautions: Vec<String>,
 }
 
-fn cruises(plan: &FrontierPlan, problem: &Problem, fuel: Fuel) -> Vec<FrontierCruiseFigures> {
-    let flown = &plan.flown;
+/// The cruise of a recorded flight, stretch by stretch.
+pub(super) fn cruises(flown: &Flown, problem: &Problem, fuel: Fuel) -> Vec<FrontierCruiseFigures> {
     let fixed = problem.aircraft.propeller.is_fixed();
     let stretches = flown
         .segments
@@ -187,8 +187,9 @@ fn cruises(plan: &FrontierPlan, problem: &Problem, fuel: Fuel) -> Vec<FrontierCr
     flown.script.cruise.iter().zip(settled).map(one).collect()
 }
 
-fn descent(plan: &FrontierPlan, problem: &Problem) -> DescentFigures {
-    let d = &plan.flown.script.descent;
+/// How a flight comes down.
+pub(super) fn descent(flown: &Flown, problem: &Problem) -> DescentFigures {
+    let d = &flown.script.descent;
     let fixed = problem.aircraft.propeller.is_fixed();
     let limit_pa = problem.aircraft.map_limit_pa(d.first.rev_s);
     DescentFigures {
@@ -370,8 +371,8 @@ impl FrontierFigures {
                     .collect(),
                 climb_ias_kt: kt(p.flown.script.climb.ias_m_s),
                 climb_rpm: rpm(p.flown.script.climb.rev_s),
-                cruise: cruises(p, problem, fuel),
-                descent: descent(p, problem),
+                cruise: cruises(&p.flown, problem, fuel),
+                descent: descent(&p.flown, problem),
                 next_minute: p.quicker.map(|q| MinuteFigures {
                     saved_min: min(q.saved_s),
                     minute_gal: fuel.gal(60.0 * q.fuel_kg_s),

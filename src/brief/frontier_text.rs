@@ -17,21 +17,31 @@ pub(super) fn time(minutes: f64) -> String {
 
 /// What is set in a stretch of cruise, without the mixture.
 pub(super) fn setting_words(f: &FrontierFigures, c: &FrontierCruiseFigures) -> String {
+    setting_of(f.fixed_pitch, c)
+}
+
+/// The same of an aircraft with fixed pitch or without.
+pub(super) fn setting_of(fixed_pitch: bool, c: &FrontierCruiseFigures) -> String {
     let map = if c.full_throttle {
         "full".to_owned()
     } else {
         format!("{} in", inches(c.map_inhg))
     };
-    setting(f.fixed_pitch, &map, c.rpm)
+    setting(fixed_pitch, &map, c.rpm)
 }
 
 fn descent_words(f: &FrontierFigures, d: &DescentFigures) -> String {
+    descent_of(f.fixed_pitch, d)
+}
+
+/// How a flight comes down, of an aircraft with fixed pitch or without.
+pub(super) fn descent_of(fixed_pitch: bool, d: &DescentFigures) -> String {
     let throttle = match (d.throttle, d.map_inhg) {
         ("held", Some(map)) => format!("{} in", inches(map)),
         ("full", _) => "full".to_owned(),
         (_, _) => "as set".to_owned(),
     };
-    let lever = match (f.fixed_pitch, d.throttle) {
+    let lever = match (fixed_pitch, d.throttle) {
         (true, "rpm_held") => format!("{} rpm", revs(d.rpm)),
         (true, _) => throttle,
         (false, _) => format!("{throttle} / {}", revs(d.rpm)),

@@ -12,6 +12,8 @@ mod card;
 use card::html as card_html;
 mod chart;
 mod circling;
+mod compare;
+mod compare_chart;
 mod cruise;
 mod descend;
 mod descend_chart;
@@ -39,6 +41,9 @@ mod runner_up;
 pub(crate) mod sample;
 mod schema;
 mod settings;
+mod spread;
+mod spread_chart;
+mod spread_text;
 mod terminal;
 mod times;
 mod track_csv;
@@ -63,6 +68,11 @@ pub use chart::{ChartError, svg};
 #[cfg(feature = "png")]
 pub use chart::{in_pixels, png};
 pub use circling::CirclingFigures;
+pub use compare::{
+    COMPARE_TITLE, CompareFigures, Compared, ComparedFigures, ComparedPlanFigures, MoreFigures,
+    PathPointFigures, compare_json, compare_text,
+};
+pub use compare_chart::compare_svg;
 pub use cruise::CruiseFigures;
 pub use descend::{
     AgainstOrdinary, DESCEND_TITLE, DescendCruise, DescendFigures, DescendPoint, DownFigures,
@@ -105,6 +115,12 @@ pub use settings::{
     CellFigures, ReasonFigures, SETTINGS_TITLE, SettingFigures, SettingsFigures, SettingsRow,
     settings_csv, settings_json, settings_text,
 };
+pub use spread::{
+    ErrorFigures, LevelSpreadFigures, LimitFigures, PercentileFigures, SPREAD_TITLE, SampleFigures,
+    SpreadFigures, USUAL_SOURCE, spread_csv, spread_json,
+};
+pub use spread_chart::spread_svg;
+pub use spread_text::spread_text;
 pub use terminal::terminal;
 pub use times::{TimesFigures, ZoneFigures};
 pub use track_csv::{segments_csv, track_csv};

@@ -1,6 +1,9 @@
 //! The JSON Schemas (draft 2020-12, json-schema.org) of what the commands write as JSON, made from the types that are written.
 
-use super::{Figures, FrontierFigures, GlideFigures, SettingsFigures, WindsFigures};
+use super::{
+    CompareFigures, Figures, FrontierFigures, GlideFigures, SettingsFigures, SpreadFigures,
+    WindsFigures,
+};
 use schemars::generate::SchemaSettings;
 use schemars::transform::RecursiveTransform;
 use schemars::{JsonSchema, Schema};
@@ -18,6 +21,10 @@ pub enum Document {
     Glide,
     /// Fuel against time.
     Frontier,
+    /// How sure a plan is.
+    Spread,
+    /// One trip by several aircraft.
+    Compare,
 }
 
 /// An object has the keys described and no other.
@@ -46,6 +53,8 @@ pub fn schema(document: Document) -> Result<String, serde_json::Error> {
         Document::Settings => (schema_of::<SettingsFigures>(), "settings"),
         Document::Glide => (schema_of::<GlideFigures>(), "glide"),
         Document::Frontier => (schema_of::<FrontierFigures>(), "frontier"),
+        Document::Spread => (schema_of::<SpreadFigures>(), "spread"),
+        Document::Compare => (schema_of::<CompareFigures>(), "compare"),
     };
     schema.insert(
         "title".to_owned(),

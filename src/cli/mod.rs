@@ -5,6 +5,7 @@
 
 mod ask;
 mod check;
+mod compare;
 mod descend;
 mod fit;
 mod frontier;
@@ -17,12 +18,14 @@ mod profile;
 mod schema;
 mod settings;
 mod shell;
+mod spread;
 mod what_if;
 mod winds;
 mod worksheet;
 
 pub use ask::AskArgs;
 pub use check::CheckArgs;
+pub use compare::CompareArgs;
 pub use descend::{Air, DescendArgs, Over};
 pub use fit::FitArgs;
 pub use frontier::FrontierArgs;
@@ -33,6 +36,7 @@ pub use plan::PlanArgs;
 pub use schema::SchemaArgs;
 pub use settings::SettingsArgs;
 pub use shell::{CompletionsArgs, ManArgs};
+pub use spread::SpreadArgs;
 pub use winds::WindsArgs;
 pub use worksheet::WorksheetArgs;
 
@@ -68,6 +72,10 @@ pub enum Command {
     Plan(Box<PlanArgs>),
     /// Show the plans of a trip that no other beats in both time and fuel.
     Frontier(FrontierArgs),
+    /// Show how sure a plan is: flown in many winds that the forecast may be wrong by, at its own level and at others.
+    Spread(Box<SpreadArgs>),
+    /// Fly one trip with several aircraft, or with one whose profile is changed, side by side.
+    Compare(Box<CompareArgs>),
     /// Show the wind along and across the course of a trip, by height and stretch.
     Winds(WindsArgs),
     /// Print a table of power settings of an aircraft, or show what one lever does alone.
@@ -203,6 +211,8 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     match &args.command {
         Command::Plan(args) => plan::run(args),
         Command::Frontier(args) => frontier::run(args),
+        Command::Spread(args) => spread::run(args),
+        Command::Compare(args) => compare::run(args),
         Command::Winds(args) => winds::run(args),
         Command::Settings(args) => settings::run(args),
         Command::Grid(args) => grid::run(args),

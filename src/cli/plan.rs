@@ -10,7 +10,8 @@ use crate::files::trip::{TripFile, load_trip};
 use crate::files::weather::LATEST_LEAVE_H;
 use crate::flight::{Waymark, waymarks};
 use crate::quantity::M3_PER_GAL;
-use crate::solve::{Later, as_flown, late, later, plan_trip, planned_anew};
+
+use crate::solve::{Later, TripError, as_flown, late, later, plan_trip, planned_anew};
 use crate::trip::{Bounds, Objective, Problem, Trip};
 use clap::{Args, ValueEnum};
 use jiff::tz::TimeZone;
@@ -124,6 +125,30 @@ fn load(path: &Path, profile: Option<&Path>, least: Option<Least>) -> Result<Tri
         }
     }
     Ok(file)
+}
+
+/// The trip of a file, or as typed.
+pub(super) fn asked(
+    trip: Option<&Path>,
+    ask: &AskArgs,
+    profile: Option<&Path>,
+    least: Option<Least>,
+) -> Result<TripFile, Failure> {
+    match trip {
+        Some(path) => {
+            ask.none_beside(path)?;
+            load(path, profile, least)
+        }
+        None => ask::trip(ask, profile, least),
+    }
+}
+
+/// Why the trip of a file, or as typed, has no plan.
+pub(super) fn not_planned(trip: Option<&Path>, error: &TripError) -> Failure {
+    match trip {
+        Some(path) => Failure::input(format!("{}: {error}", path.display())),
+        None => ask::not_flown(error),
+    }
 }
 
 /// Longest time that may be asked for, min.
@@ -447,19 +472,11 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
         let read = read_text(path).and_then(|text| parse_notes(&text, path, None));
         read.map_err(|e| Failure::drawn(e.render_for_stderr()))?;
     }
-    let mut file = match &args.trip {
-        Some(path) => {
-            args.ask.none_beside(path)?;
-            load(path, args.profile.as_deref(), args.objective)?
-        }
-        None => ask::trip(&args.ask, args.profile.as_deref(), args.objective)?,
-    };
+    let trip = args.trip.as_deref();
+    let mut file = asked(trip, &args.ask, args.profile.as_deref(), args.objective)?;
     file.trip.bounds = bounds(args, &file.trip, file.aircraft.fuel.density_kg_m3)?;
     let (problem, mut plan) =
-        plan_trip(&file.trip, &file.aircraft).map_err(|e| match &args.trip {
-            Some(path) => Failure::input(format!("{}: {e}", path.display())),
-            None => ask::not_flown(&e),
-        })?;
+        plan_trip(&file.trip, &file.aircraft).map_err(|e| not_planned(trip, &e))?;
     if args.sensitivity {
         plan.sensitivity = planned_anew(&problem, &plan);
     }

@@ -30,6 +30,10 @@ pub enum Writer {
     Glide,
     /// fellrun frontier
     Frontier,
+    /// fellrun spread
+    Spread,
+    /// fellrun compare
+    Compare,
 }
 
 /// Writes the schema.
@@ -45,6 +49,8 @@ pub fn run(args: &SchemaArgs) -> Result<(), Failure> {
         Writer::Settings => Document::Settings,
         Writer::Glide => Document::Glide,
         Writer::Frontier => Document::Frontier,
+        Writer::Spread => Document::Spread,
+        Writer::Compare => Document::Compare,
     })
     .map_err(Failure::bug)?;
     output::commit(outputs, &[text.into_bytes()])

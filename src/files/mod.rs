@@ -10,6 +10,7 @@ pub mod check;
 mod cloud;
 mod csv_text;
 pub mod diagnostic;
+pub mod edit;
 pub mod gpx;
 pub mod grib2;
 pub mod handbook;

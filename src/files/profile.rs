@@ -70,12 +70,22 @@ pub fn load_profile(path: &Path) -> Result<Aircraft, FileError> {
 /// # Errors
 /// As [`load_profile`].
 pub fn load_named(folder: &Path, name: &Path) -> Result<Aircraft, FileError> {
+    let text = read_named(folder, name)?;
+    let path = folder.join(name);
+    parse_profile(&text, if path.exists() { &path } else { name })
+}
+
+/// The text of that profile.
+///
+/// # Errors
+/// [`FileError`] where there is none, or it cannot be read.
+pub fn read_named(folder: &Path, name: &Path) -> Result<String, FileError> {
     let path = folder.join(name);
     let Err(why) = std::fs::metadata(&path) else {
-        return load_profile(&path);
+        return read_text(&path);
     };
     if let Some(text) = name.to_str().and_then(shipped::profile) {
-        return parse_profile(text, name);
+        return Ok(text.to_owned());
     }
     let mut error = FileError::unreadable(&path, &why);
     for hint in error.findings.iter_mut().filter_map(|f| f.hint.as_mut()) {

@@ -399,6 +399,15 @@ pub struct Chosen {
 }
 
 impl WindsOnHand {
+    /// Every forecast there is, for use at some time of this trip or not, earliest first.
+    pub fn all(&self) -> Vec<Forecast> {
+        let of = |s: &Slice| Forecast {
+            valid: s.valid,
+            field: s.field.clone(),
+        };
+        self.slices.iter().map(of).collect()
+    }
+
     /// The forecasts of a flight that starts up at a time; `None` if none is for use then.
     pub fn at(&self, departure: Timestamp) -> Option<Chosen> {
         if !self.slices.iter().any(|s| s.touches(departure, departure)) {

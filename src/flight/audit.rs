@@ -217,9 +217,14 @@ impl Audit {
 
     /// Limits that are broken.
     pub fn broken(&self) -> Vec<Limit> {
+        self.broken_by(TOLERANCE)
+    }
+
+    /// Limits that are broken by more than this, scale units.
+    pub fn broken_by(&self, units: f64) -> Vec<Limit> {
         Limit::ALL
             .into_iter()
-            .filter(|&l| self.worst[l as usize] > TOLERANCE)
+            .filter(|&l| self.worst[l as usize] > units)
             .collect()
     }
 

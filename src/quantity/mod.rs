@@ -7,8 +7,10 @@
 //! convert through the constructors and accessors here. Two quantities of one dimension and different meaning
 //! (indicated and pressure altitude, IAS and TAS) are different types.
 
+mod draw;
 mod ranges;
 
+pub use draw::Draw;
 pub use ranges::{OutOfRange, Range, all as all_ranges, range};
 
 /// Metres in a foot (international foot, exact by definition).

@@ -139,6 +139,11 @@ const TABLE: &[Range] = &[
     row("exhaust pressure rise", "", 0.0, 2.0),
     row("compressor efficiency", "", 0.4, 0.9),
     row("year", "", 1990.0, 2099.0),
+    row("wind error", "kt", 0.0, 60.0),
+    row("temperature error", "C", 0.0, 20.0),
+    row("correlation distance", "nm", 1.0, 100_000.0),
+    row("correlation height", "ft", 100.0, 1_000_000.0),
+    row("samples", "", 1.0, 100_000.0),
 ];
 
 /// The row of that key.

@@ -3,13 +3,15 @@
 //! [`plan`] tells the story: options at each level, level sequences by dynamic programming, climb and descent candidates, each
 //! sequence flown in full and refined, rounded to what a pilot can set, the best kept, re-flown and set beside the ideal flight.
 //!
-//! Same input, same answer, bit for bit: nothing here draws a random number or depends on the clock or the number of threads.
+//! Same input, same answer, bit for bit: nothing here depends on the clock or the number of threads, and only [`spread`] draws numbers, from
+//! the seed it is given.
 
 mod advice;
 mod alternate;
 mod as_flown;
 mod bounded;
 mod circling;
+mod compare;
 pub mod cruise;
 mod descent;
 mod descent_map;
@@ -24,6 +26,7 @@ mod plan;
 mod power;
 mod refine;
 mod search;
+mod spread;
 mod study;
 mod study_rig;
 mod two_speeds;
@@ -31,6 +34,7 @@ mod why;
 
 pub use alternate::{AlternateError, AlternateFlight};
 pub use as_flown::{AsFlown, LegFlown, NotSteady, Steady, TotalFlown, as_flown};
+pub use compare::{Fitted, KeptOff, compare, plan_as_fits};
 pub use descent_map::{BestOf, DescentMap, MapAxes, MapPanel, best_of, descent_map};
 pub use frontier::{
     APART_M3, APART_S, Frontier, FrontierPlan, Quicker, frontier, frontier_of_trip, threads,
@@ -43,9 +47,14 @@ pub use plan::{
     Alternative, AlternativeKind, Ideal, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, NotFlown,
     Part, Plan, Sensitivity, Shifted, Termination, Totals, Warning, Workings, open_part,
 };
-pub use search::{SolveError, charged, on_schedule, plan, plan_with_workings, prepared};
+pub use search::{
+    SolveError, charged, on_schedule, plan, plan_with_workings, prepared, totals as totals_of,
+};
+pub use spread::{Choice, Percentiles, SampleFlown, Spread, SpreadAsk, WayFlown, sampled, spread};
 pub use study::{
     CruiseAsk, Down, Family, NoCoarse, SHALLOW_M_S, STEEP_M_S, Study, StudyError, Style, Thumbs,
     Way, cruise_of, five_times_m_s, room_m, study, three_per_thousand_m, two_minutes_m,
 };
-pub use why::{Because, CHANGES, DescentMeans, Reason, because, explained, planned_anew};
+pub use why::{
+    Because, CHANGES, DescentMeans, Reason, because, best_of_levels, explained, planned_anew,
+};

@@ -142,7 +142,8 @@ impl<'a> Pilot<'a> {
         Ok(with_trigger(&met.script))
     }
 
-    fn found_descent(&self, flown: &Flown) {
+    /// The next flight's top of descent is looked for first where this one has it.
+    pub fn found_descent(&self, flown: &Flown) {
         self.hint.set(Some(Hint {
             top_of_descent_m: flown.top_of_descent.distance_m,
         }));

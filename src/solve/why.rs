@@ -61,13 +61,7 @@ pub fn explained(problem: &Problem, plan: Plan) -> Plan {
 
 /// The plan that a draft comes to, with alternatives and sensitivity; another where an alternative proves better.
 pub(super) fn told(problem: &Problem, mut draft: Draft) -> (Plan, Workings) {
-    let why = Why {
-        problem,
-        search: Search::new(problem, problem.cost_rates()),
-        pilot: Pilot::new(problem),
-        exact: Pilot::exact(problem),
-        known: RefCell::default(),
-    };
+    let why = Why::new(problem);
     // Each plan taken over is cheaper than the one before by a share of it, so this ends.
     let (others, left_out) = loop {
         let (found, left_out) = why.others(&draft);
@@ -91,6 +85,12 @@ pub(super) fn told(problem: &Problem, mut draft: Draft) -> (Plan, Workings) {
         .map(|&change| same_settings(problem, &plan, change))
         .collect();
     (plan, workings)
+}
+
+/// The best flights at other levels than a plan's, the cheapest first, flown as exactly as the plan, paths recorded. A level that no flight
+/// within the limits goes is left out.
+pub fn best_of_levels(problem: &Problem, plan: &Plan) -> Vec<Flown> {
+    Why::new(problem).every_level(plan)
 }
 
 struct Why<'a> {
@@ -147,6 +147,18 @@ type Other = (AlternativeKind, Flown);
 
 fn is_level(kind: AlternativeKind) -> bool {
     matches!(kind, AlternativeKind::Level(_))
+}
+
+impl<'a> Why<'a> {
+    fn new(problem: &'a Problem) -> Self {
+        Self {
+            problem,
+            search: Search::new(problem, problem.cost_rates()),
+            pilot: Pilot::new(problem),
+            exact: Pilot::exact(problem),
+            known: RefCell::default(),
+        }
+    }
 }
 
 impl Why<'_> {
@@ -326,8 +338,8 @@ impl Why<'_> {
         out
     }
 
-    /// The next levels above and below the last of a script, where every leg that allows its own allows them.
-    fn other_levels(&self, script: &Script) -> Vec<(AlternativeKind, Script)> {
+    /// The levels that every leg which allows the last of a script allows as well, the lowest first, m.
+    fn common_levels_m(&self, script: &Script) -> Vec<f64> {
         let p = self.problem;
         let last = *script.last_cruise();
         let legs: Vec<_> = p
@@ -340,45 +352,74 @@ impl Why<'_> {
         let Some(first) = legs.first() else {
             return vec![];
         };
-        let all: Vec<f64> = first
-            .levels_m
-            .iter()
-            .copied()
-            .filter(|&m| legs.iter().all(|l| l.allows(m)))
-            .collect();
-        let below = all.iter().rev().find(|&&m| m < last.level_m - 1.0);
-        let above = all.iter().find(|&&m| m > last.level_m + 1.0);
-        [below, above]
-            .into_iter()
-            .flatten()
-            .map(|&level_m| {
-                let mut s = script.clone();
-                s.cruise.pop();
-                match s.cruise.last() {
-                    // Back at the level before: no change at all.
-                    Some(before) if (before.level_m - level_m).abs() < 1.0 => {}
-                    _ => {
-                        let options = self.search.options(level_m);
-                        let best =
-                            self.search
-                                .best_cruise(level_m, last.from_m, p.length_m, &options);
-                        s.cruise
-                            .push(best.map_or(crate::flight::Cruise { level_m, ..last }, |b| b.0));
-                    }
-                }
-                if s.descent
-                    .second
-                    .is_some_and(|(from_m, _)| from_m >= level_m - 1.0)
-                {
-                    s.descent.second = None;
-                }
-                let highest_m = second_climb_from_m(p, s.cruise[0].level_m).1;
-                if s.climb.second.is_some_and(|c| c.0 > highest_m + 1.0) {
-                    s.climb.second = None;
-                }
-                (AlternativeKind::Level(level_m), s)
-            })
-            .collect()
+        let all = first.levels_m.iter().copied();
+        all.filter(|&m| legs.iter().all(|l| l.allows(m))).collect()
+    }
+
+    /// The next levels above and below the last of a script.
+    fn other_levels(&self, script: &Script) -> Vec<(AlternativeKind, Script)> {
+        let last_m = script.cruise[script.cruise.len() - 1].level_m;
+        let all = self.common_levels_m(script);
+        let below = all.iter().rev().find(|&&m| m < last_m - 1.0);
+        let above = all.iter().find(|&&m| m > last_m + 1.0);
+        let next = [below, above].into_iter().flatten();
+        next.map(|&level_m| {
+            (
+                AlternativeKind::Level(level_m),
+                self.at_level(script, level_m),
+            )
+        })
+        .collect()
+    }
+
+    /// A script with another last level.
+    fn at_level(&self, script: &Script, level_m: f64) -> Script {
+        let p = self.problem;
+        let last = script.cruise[script.cruise.len() - 1];
+        let mut s = script.clone();
+        s.cruise.pop();
+        match s.cruise.last() {
+            // Back at the level before: no change at all.
+            Some(before) if (before.level_m - level_m).abs() < 1.0 => {}
+            _ => {
+                let options = self.search.options(level_m);
+                let best = self
+                    .search
+                    .best_cruise(level_m, last.from_m, p.length_m, &options);
+                s.cruise
+                    .push(best.map_or(crate::flight::Cruise { level_m, ..last }, |b| b.0));
+            }
+        }
+        if s.descent
+            .second
+            .is_some_and(|(from_m, _)| from_m >= level_m - 1.0)
+        {
+            s.descent.second = None;
+        }
+        let highest_m = second_climb_from_m(p, s.cruise[0].level_m).1;
+        if s.climb.second.is_some_and(|c| c.0 > highest_m + 1.0) {
+            s.climb.second = None;
+        }
+        s
+    }
+
+    /// The best flight at each level beside a plan's: those the plan has as alternatives, and the last level changed to each other one.
+    fn every_level(&self, plan: &Plan) -> Vec<Flown> {
+        let known = plan.alternatives.iter().filter(|a| is_level(a.kind));
+        let mut found: Vec<Flown> = known.map(|a| a.flown.clone()).collect();
+        let script = plan.flown.script_free();
+        for level_m in self.common_levels_m(&script) {
+            let start = self.at_level(&script, level_m);
+            let same = |f: &Flown| same_levels(&f.script, &start);
+            if same(&plan.flown) || found.iter().any(same) {
+                continue;
+            }
+            let settled = self.settled(AlternativeKind::Level(level_m), &start);
+            let exactly = settled.ok().and_then(|f| self.recorded(&f));
+            found.extend(exactly.filter(|f| f.audit.violation() <= SEARCH_ERROR));
+        }
+        found.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+        found
     }
 
     /// The best flight with a choice, from a script by single steps.

@@ -1,6 +1,7 @@
 //! The same trip with one thing about it other than forecast or weighed.
 
 use super::Problem;
+use super::route_air::Added;
 
 /// What is other than planned with.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -17,19 +18,32 @@ impl Problem {
     /// The problem with a change made to it. Pressure altitudes and altimeter settings stay; with the temperature change densities,
     /// true heights and so the legal levels, and where ice is in cloud.
     pub fn changed(&self, change: Change) -> Self {
-        let mut p = self.clone();
         match change {
-            Change::AlongWind(m_s) => p.air.add_along_m_s(m_s),
-            Change::Load(kg) => p.zero_fuel_kg += kg,
-            Change::Temperature(kelvin) => {
-                p.air.warm_k(kelvin, &|s_m| {
-                    let share = s_m / self.length_m;
-                    let (a, b) = (self.departure.elevation_m, self.destination.elevation_m);
-                    self.pressure_altitude_m(s_m, a + share * (b - a))
-                });
-                p.settle_levels();
-            }
+            Change::AlongWind(m_s) => self.in_other_air(&|_, _| Added {
+                along_m_s: m_s,
+                ..Added::default()
+            }),
+            Change::Temperature(kelvin) => self.in_other_air(&|_, _| Added {
+                temperature_k: kelvin,
+                ..Added::default()
+            }),
+            Change::Load(kg) => Self {
+                zero_fuel_kg: self.zero_fuel_kg + kg,
+                ..self.clone()
+            },
         }
+    }
+
+    /// The problem with something added to the air at every node of its table, by column and row.
+    pub(super) fn in_other_air(&self, more: &dyn Fn(usize, usize) -> Added) -> Self {
+        let mut p = self.clone();
+        let surface_m = |s_m: f64| {
+            let share = s_m / self.length_m;
+            let (a, b) = (self.departure.elevation_m, self.destination.elevation_m);
+            self.pressure_altitude_m(s_m, a + share * (b - a))
+        };
+        p.air.add(&surface_m, more);
+        p.settle_levels();
         p
     }
 
@@ -45,6 +59,23 @@ impl Problem {
 mod tests {
     use crate::quantity::{M_PER_FT, M_PER_NM};
     use crate::trip::RouteAir;
+    use crate::trip::route_air::Added;
+
+    fn warm_k(air: &mut RouteAir, temperature_k: f64) {
+        let more = Added {
+            temperature_k,
+            ..Added::default()
+        };
+        air.add(&|_| 0.0, &|_, _| more);
+    }
+
+    fn add_along_m_s(air: &mut RouteAir, along_m_s: f64) {
+        let more = Added {
+            along_m_s,
+            ..Added::default()
+        };
+        air.add(&|_| 0.0, &|_, _| more);
+    }
 
     /// `RouteAir::uniform` sums its heights by mid-points of 500 ft: far under a metre off. A wrong anchor or sign is tens of metres off.
     const HEIGHT_M: f64 = 1.0;
@@ -55,7 +86,7 @@ mod tests {
         let air = |deviation_k| RouteAir::uniform(length_m, 5.0, 3.0, deviation_k, 6_000.0);
         for kelvin in [10.0, -10.0] {
             let mut warmed = air(0.0);
-            warmed.warm_k(kelvin, &|_| 0.0);
+            warm_k(&mut warmed, kelvin);
             let direct = air(kelvin);
             for hp_m in [0.0, 1_500.0, 4_000.0 * M_PER_FT, 5_900.0] {
                 let (a, b) = (
@@ -83,8 +114,8 @@ mod tests {
             RouteAir::through_time(slices).expect("rising times")
         };
         let mut changed = changing(0.0, 5.0);
-        changed.warm_k(10.0, &|_| 0.0);
-        changed.add_along_m_s(-7.0);
+        warm_k(&mut changed, 10.0);
+        add_along_m_s(&mut changed, -7.0);
         let direct = changing(10.0, -2.0);
         for time_s in [0.0, 250.0, 600.0] {
             for s in [0.0, 0.4 * length_m, length_m] {
@@ -102,7 +133,7 @@ mod tests {
     #[test]
     fn closed_form_wind_is_added_at_every_height() {
         let mut air = RouteAir::uniform(10_000.0, 5.0, 3.0, 0.0, 6_000.0);
-        air.add_along_m_s(-7.0);
+        add_along_m_s(&mut air, -7.0);
         for hp_m in [-300.0, 0.0, 5_000.0] {
             let sample = air.at(4_000.0, hp_m, 0.0);
             assert_eq!((sample.along_m_s, sample.cross_m_s), (-2.0, 3.0));

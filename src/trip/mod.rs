@@ -3,6 +3,7 @@
 //!
 //! **Invariant:** this module never imports `solve`, `flight` or `files`.
 
+mod air_error;
 mod airspace;
 mod change;
 mod circling;
@@ -14,6 +15,7 @@ mod position;
 mod problem;
 mod route_air;
 
+pub use air_error::{AirError, ErrorField, ForecastError, correlation};
 pub use airspace::{Airspace, Cloud};
 pub use change::Change;
 pub use circling::Circling;

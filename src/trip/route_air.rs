@@ -28,6 +28,17 @@ pub struct AirSample {
     pub true_altitude_m: f64,
 }
 
+/// What is added to the air at a node.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct Added {
+    /// Wind along the course, m/s.
+    pub along_m_s: f64,
+    /// Wind across it, m/s.
+    pub cross_m_s: f64,
+    /// Temperature, K.
+    pub temperature_k: f64,
+}
+
 /// One column of the table.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Column {
@@ -265,35 +276,97 @@ impl RouteAir {
         self.times_s.iter().map(at).fold(f64::INFINITY, f64::min)
     }
 
-    /// Adds to the wind along the course everywhere and at all times, m/s.
-    pub(super) fn add_along_m_s(&mut self, more_m_s: f64) {
-        for node in self.legs.iter_mut().flat_map(|l| &mut l.nodes) {
-            node[1] += more_m_s;
+    /// Distances along the route of the columns of nodes, leg after leg, m; where legs meet each has its own column.
+    pub(super) fn columns_m(&self) -> Vec<f64> {
+        let of = |leg: &LegAir| {
+            let from_m = leg.from_m;
+            let per_m = leg.per_m;
+            (0..=leg.last.0).map(move |c| from_m + f64::from(c) / per_m)
+        };
+        self.legs.iter().flat_map(of).collect()
+    }
+
+    /// Pressure altitudes of the rows of nodes, the lowest first, m; of the leg that has most.
+    pub(super) fn rows_m(&self) -> Vec<f64> {
+        let last = self.legs.iter().map(|l| l.last.1).max().unwrap_or(0);
+        (0..=last)
+            .map(|r| BOTTOM_M + f64::from(r) * STEP_M)
+            .collect()
+    }
+
+    /// Adds to the air at every node, at all times alike: what `more` says for its column (counted as [`RouteAir::columns_m`] counts) and row.
+    ///
+    /// True heights stay on the surface, whose pressure altitude \[m\] is given by distance \[m\], and change above and below it by the
+    /// hydrostatic `dz = (T / T_std) dh_p`: warming by k, linear between rows, adds the integral of `k dh_p / T_std`, here row by row by
+    /// Simpson's rule (T_std is linear in the troposphere).
+    pub(super) fn add(
+        &mut self,
+        surface_m: &dyn Fn(f64) -> f64,
+        more: &dyn Fn(usize, usize) -> Added,
+    ) {
+        let thickened = |from: (f64, f64), to: (f64, f64)| {
+            let share = |hp: f64, k: f64| k / isa::temperature_k(hp);
+            let middle = share(0.5 * (from.0 + to.0), 0.5 * (from.1 + to.1));
+            (share(from.0, from.1) + 4.0 * middle + share(to.0, to.1)) / 6.0 * (to.0 - from.0)
+        };
+        let mut before = 0;
+        for leg in &mut self.legs {
+            let (columns, rows) = (leg.last.0 as usize + 1, leg.last.1 as usize + 1);
+            for c in 0..columns {
+                let added: Vec<Added> = (0..rows).map(|r| more(before + c, r)).collect();
+                let warmed = added.iter().any(|a| a.temperature_k != 0.0);
+                let mut heights = vec![0.0; rows];
+                if warmed {
+                    let kelvin = |r: usize| added[r].temperature_k;
+                    let mut hp = BOTTOM_M;
+                    for r in 1..rows {
+                        let step = thickened((hp, kelvin(r - 1)), (hp + STEP_M, kelvin(r)));
+                        heights[r] = heights[r - 1] + step;
+                        hp += STEP_M;
+                    }
+                    #[expect(clippy::cast_precision_loss, reason = "a few hundred columns")]
+                    let surface = surface_m(leg.from_m + c as f64 / leg.per_m);
+                    let (r, share) = interval((surface - BOTTOM_M) / STEP_M, leg.last.1);
+                    #[expect(clippy::cast_precision_loss, reason = "under 100 rows")]
+                    let row_m = BOTTOM_M + STEP_M * r as f64;
+                    // Beyond the table the warming of its edge is kept.
+                    let there = kelvin(r) + share * (kelvin(r + 1) - kelvin(r));
+                    let on_surface = heights[r] + thickened((row_m, kelvin(r)), (surface, there));
+                    heights.iter_mut().for_each(|h| *h -= on_surface);
+                }
+                for slice in leg.nodes.chunks_mut(columns * rows) {
+                    for (r, node) in slice[c * rows..][..rows].iter_mut().enumerate() {
+                        node[0] += added[r].temperature_k;
+                        node[1] += added[r].along_m_s;
+                        node[2] += added[r].cross_m_s;
+                        node[3] += heights[r];
+                    }
+                }
+            }
+            before += columns;
         }
     }
 
-    /// Warms the air everywhere and at all times. True heights stay on the surface, whose pressure altitude \[m\] is given by distance \[m\], and grow
-    /// above it by the hydrostatic `dz = (T / T_std) dh_p`: a warming of k adds k times the integral of `dh_p / T_std`, here by Simpson's
-    /// rule (T_std is linear in the troposphere).
-    pub(super) fn warm_k(&mut self, kelvin: f64, surface_m: &dyn Fn(f64) -> f64) {
-        for leg in &mut self.legs {
-            let (columns, rows) = (leg.last.0 as usize + 1, leg.last.1 as usize + 1);
-            for (i, column) in leg.nodes.chunks_mut(rows).enumerate() {
-                let c = i % columns;
-                #[expect(clippy::cast_precision_loss, reason = "a few hundred columns")]
-                let from_hp = surface_m(leg.from_m + c as f64 / leg.per_m);
-                let mut hp = BOTTOM_M;
-                for node in column {
-                    let inverse = |x: f64| 1.0 / isa::temperature_k(x);
-                    let mean =
-                        (inverse(from_hp) + 4.0 * inverse(0.5 * (from_hp + hp)) + inverse(hp))
-                            / 6.0;
-                    node[0] += kelvin;
-                    node[3] += kelvin * mean * (hp - from_hp);
-                    hp += STEP_M;
+    /// Root mean square of what changes from one time to the next: of a component of the wind \[m/s\] and of the temperature \[K\], over
+    /// the nodes between two pressure altitudes \[m\]. `None` of air at one time, and where no node lies between.
+    pub fn change_between_times(&self, from_m: f64, to_m: f64) -> Option<(f64, f64)> {
+        let (mut wind, mut temperature, mut n) = (0.0, 0.0, 0.0);
+        for leg in &self.legs {
+            let rows = leg.last.1 as usize + 1;
+            let slices: Vec<&[Node]> = leg.nodes.chunks(leg.slice_len()).collect();
+            for pair in slices.windows(2) {
+                for (i, (a, b)) in pair[0].iter().zip(pair[1]).enumerate() {
+                    #[expect(clippy::cast_precision_loss, reason = "under 100 rows")]
+                    let hp = BOTTOM_M + STEP_M * (i % rows) as f64;
+                    if (from_m..=to_m).contains(&hp) {
+                        temperature += (b[0] - a[0]).powi(2);
+                        wind += 0.5 * ((b[1] - a[1]).powi(2) + (b[2] - a[2]).powi(2));
+                        n += 1.0;
+                    }
                 }
             }
         }
+        (n > 0.0).then(|| ((wind / n).sqrt(), (temperature / n).sqrt()))
     }
 
     /// The same wind and ISA deviation everywhere on a straight route of this length: for studies and tests.

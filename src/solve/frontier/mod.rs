@@ -20,7 +20,7 @@ use crate::reflight::Mismatch;
 use crate::trip::{Bounds, CostRates, FuelLoad, Objective, Problem, Trip, resolve};
 use points::{Apart, TimeFuel, best_between, best_value, merged, price_kg_s, undominated};
 use std::num::NonZero;
-use workers::each_of;
+pub(super) use workers::each_of;
 
 /// Values of a second for which plans are made, as multiples of what one costs in fuel on average between the thriftiest plan and the
 /// quickest. Beyond them nothing is new: the thriftiest and the quickest are made by themselves.

@@ -1,9 +1,9 @@
 //! Altitudes, airspeeds and the wind triangle.
 
-use super::draw::Draw;
 use super::exercise::{Draft, Ending, Exercise, Grade, Topic, Unit};
 use super::teacher::Teacher;
 use crate::air::{isa, speed, triangle};
+use crate::quantity::Draw;
 use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG, ZERO_C_K};
 
 const ISA: &str = "U.S. Standard Atmosphere 1976, equations 23, 33a and 42";

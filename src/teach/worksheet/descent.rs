@@ -1,8 +1,8 @@
 //! Descents: where to start down, how fast, what it burns, and what to do when it is late.
 
-use super::draw::Draw;
 use super::exercise::{Draft, Ending, Exercise, Grade, Topic, Unit};
 use super::teacher::{HIGHEST_FT, Teacher};
+use crate::quantity::Draw;
 
 /// The rule of thumb for the top of descent, nm for each 1,000 ft.
 const RULE_NM: f64 = 3.0;

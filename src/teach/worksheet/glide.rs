@@ -1,8 +1,8 @@
 //! How far the glide reaches.
 
-use super::draw::Draw;
 use super::exercise::{Draft, Ending, Exercise, Grade, Topic, Unit};
 use super::teacher::Teacher;
+use crate::quantity::Draw;
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::teach::glide::KEPT_BACK_M;
 

@@ -1,7 +1,7 @@
 //! Cruising levels of the rules.
 
-use super::draw::Draw;
 use super::exercise::{Draft, Ending, Exercise, Grade, Topic, Unit};
+use crate::quantity::Draw;
 use crate::trip::{Rules, rule_allows};
 
 const VFR: &str = "14 CFR 91.159(a): more than 3,000 ft above the ground, magnetic course 0 to 179 odd thousands plus 500 ft, 180 to 359 \

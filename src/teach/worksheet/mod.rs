@@ -6,7 +6,6 @@
 
 mod air;
 mod descent;
-mod draw;
 mod exercise;
 mod glide;
 mod levels;
@@ -17,7 +16,7 @@ mod teacher;
 pub use exercise::{Exercise, Grade, Named, Number, Table, Topic, Unit};
 pub use teacher::Teacher;
 
-use draw::Draw;
+use crate::quantity::Draw;
 
 /// Most exercises on a sheet.
 pub const MOST: usize = 60;

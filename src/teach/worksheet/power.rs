@@ -1,8 +1,8 @@
 //! Power settings from a table, and what RPM does.
 
-use super::draw::Draw;
 use super::exercise::{Draft, Ending, Exercise, Grade, Topic, Unit};
 use super::teacher::Teacher;
+use crate::quantity::Draw;
 
 const READ: &str = "Read from the table, in a straight line between its rows; the table is the model of this aircraft, not its flight manual";
 const ENGINE: &str = "Read from the table; its powers are brake powers after Heywood, Internal Combustion Engine Fundamentals (1988): air flow, friction, pumping";

@@ -1,8 +1,8 @@
 //! Slowing down in level flight.
 
-use super::draw::Draw;
 use super::exercise::{Draft, Ending, Exercise, Grade, Topic, Unit};
 use super::teacher::Teacher;
+use crate::quantity::Draw;
 use crate::quantity::{M_S_PER_KT, PA_PER_INHG};
 
 const STEADY: &str = "Steady loss of speed: time = difference / loss, way = mean speed x time; the loss is the mean of the model of this aircraft";

@@ -1,9 +1,9 @@
 //! The aircraft as exercises need it: settings that are allowed, what it does there, its glide. Worked out once and remembered.
 
-use super::draw::Draw;
 use crate::aircraft::{
     AirState, Aircraft, Configuration, Gear, GlidePropeller, Governed, Levers, Throttle, Warmth,
 };
+use crate::quantity::Draw;
 use crate::quantity::{KG_PER_LB, M_PER_FT, M_S_PER_KT, M3_PER_GAL, PA_PER_INHG};
 use crate::tables::settings::{SettingsAsk, settings};
 use crate::teach::glide::{GlideAsk, GlideStudy, study};

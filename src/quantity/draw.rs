@@ -6,14 +6,14 @@
 use rand_chacha::ChaCha20Rng;
 use rand_chacha::rand_core::{RngCore, SeedableRng};
 
-/// A source of numbers for one exercise.
+/// A source of numbers for one exercise or one sample.
 #[derive(Debug, Clone)]
-pub(super) struct Draw(ChaCha20Rng);
+pub struct Draw(ChaCha20Rng);
 
 impl Draw {
-    /// Of a seed, a topic's number and the exercise's place on the sheet: the key is the seed in little-endian bytes and the topic in the
-    /// ninth, the stream is the place, so that no exercise depends on another.
-    pub(super) fn new(seed: u64, topic: u8, place: u64) -> Self {
+    /// Of a seed, a topic's number and a place in the row of what is drawn: the key is the seed in little-endian bytes and the topic in the
+    /// ninth, the stream is the place, so that no exercise and no sample depends on another.
+    pub fn new(seed: u64, topic: u8, place: u64) -> Self {
         let mut key = [0; 32];
         key[..8].copy_from_slice(&seed.to_le_bytes());
         key[8] = topic;
@@ -23,7 +23,7 @@ impl Draw {
     }
 
     /// A whole number below `n`, each as likely; 0 for `n` 0. Words of the last, incomplete round of `n` are thrown away.
-    pub(super) fn below(&mut self, n: u32) -> u32 {
+    pub fn below(&mut self, n: u32) -> u32 {
         let Some(incomplete) = (u32::MAX - n.wrapping_sub(1)).checked_rem(n) else {
             return 0;
         };
@@ -36,7 +36,7 @@ impl Draw {
     }
 
     /// One of `low`, `low + step`, ... not above `high`.
-    pub(super) fn step(&mut self, low: f64, high: f64, step: f64) -> f64 {
+    pub fn step(&mut self, low: f64, high: f64, step: f64) -> f64 {
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
@@ -47,13 +47,13 @@ impl Draw {
     }
 
     /// One of a list; `None` of an empty one.
-    pub(super) fn pick<T: Copy>(&mut self, list: &[T]) -> Option<T> {
+    pub fn pick<T: Copy>(&mut self, list: &[T]) -> Option<T> {
         let n = u32::try_from(list.len()).ok()?;
         list.get(self.below(n) as usize).copied()
     }
 
     /// Puts a list in an order, each as likely (Fisher and Yates; Knuth, The Art of Computer Programming, volume 2, algorithm P).
-    pub(super) fn shuffle<T>(&mut self, list: &mut [T]) {
+    pub fn shuffle<T>(&mut self, list: &mut [T]) {
         for last in (1..list.len()).rev() {
             // No list here is that long.
             let n = u32::try_from(last + 1).unwrap_or(u32::MAX);
@@ -61,8 +61,21 @@ impl Draw {
         }
     }
 
+    /// A number of the normal distribution of mean 0 and standard deviation 1 (Box and Muller 1958), from two numbers of 53 bits.
+    pub fn normal(&mut self) -> f64 {
+        // (2^53 - whole number below it) / 2^53: above 0, at most 1.
+        const STEPS: f64 = 9_007_199_254_740_992.0;
+        let mut share = || {
+            #[expect(clippy::cast_precision_loss, reason = "53 bits")]
+            let whole = (self.0.next_u64() >> 11) as f64;
+            (STEPS - whole) / STEPS
+        };
+        let (radius, turn) = (share(), share());
+        (-2.0 * radius.ln()).sqrt() * (std::f64::consts::TAU * turn).cos()
+    }
+
     /// Yes or no.
-    pub(super) fn coin(&mut self) -> bool {
+    pub fn coin(&mut self) -> bool {
         self.below(2) == 1
     }
 }
@@ -104,6 +117,30 @@ mod tests {
         // 1,000 each on the mean, standard deviation 29.
         assert_eq!(seen.len(), 6);
         assert!(seen.values().all(|n| (850..1_150).contains(n)), "{seen:?}");
+    }
+
+    #[test]
+    fn closed_form_normal_numbers_have_the_moments_of_their_distribution() {
+        let mut draw = Draw::new(5, 3, 0);
+        let drawn: Vec<f64> = (0..100_000).map(|_| draw.normal()).collect();
+        let moment = |n: i32| drawn.iter().map(|x| x.powi(n)).sum::<f64>() / 1e5;
+        // Of n numbers the mean of x^k has the variance (E x^2k - (E x^k)^2) / n, the moments being 1, 0, 1, 0, 3, 0, 15, 0, 105: standard
+        // errors 0.0032, 0.0045, 0.012 and 0.031. Four of them.
+        for (n, expected, error) in [
+            (1, 0.0, 0.0032),
+            (2, 1.0, 0.0045),
+            (3, 0.0, 0.0123),
+            (4, 3.0, 0.031),
+        ] {
+            assert!(
+                (moment(n) - expected).abs() < 4.0 * error,
+                "{n}: {}",
+                moment(n)
+            );
+        }
+        // Successive numbers are not correlated: standard error 0.0032.
+        let pairs: f64 = drawn.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / 1e5;
+        assert!(pairs.abs() < 4.0 * 0.0032, "{pairs}");
     }
 
     #[test]
