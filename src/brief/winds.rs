@@ -620,7 +620,7 @@ mod tests {
                 .fold(f64::INFINITY, f64::min);
             assert!(texts.len() > 40 && Some(least) == foot, "{least} {foot:?}");
             let written = texts.iter().filter(|t| t.contains('°')).count();
-            assert!(written > 20, "only {written}");
+            assert!(written >= 12, "only {written} for {many}");
         }
     }
 
