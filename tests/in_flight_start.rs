@@ -112,13 +112,7 @@ fn miles_out(objective: Objective, along_kt: f64, out_nm: f64) -> Option<(Flown,
 
 #[test]
 fn crosscheck_a_start_in_cruise_is_the_end_of_the_whole_flight() {
-    is_the_end(&[(25.0, 100.0), (-25.0, 100.0)]);
-}
-
-#[test]
-#[ignore = "whole flights of 260 and 280 nm in calm air are 0.2 and 0.3 % slower than the search from their cruise: the walk of their descent ends elsewhere"]
-fn crosscheck_a_start_in_cruise_is_the_end_of_a_long_flight_in_calm_air() {
-    is_the_end(&[(0.0, 100.0), (0.0, 120.0)]);
+    is_the_end(&[(25.0, 100.0), (-25.0, 100.0), (0.0, 100.0), (0.0, 120.0)]);
 }
 
 /// Of least-time flights in winds along the course \[kt\], taken up so far before their end \[nm\].
