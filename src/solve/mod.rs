@@ -24,10 +24,14 @@ mod plan;
 mod power;
 mod refine;
 mod search;
+mod season;
+mod season_year;
 mod study;
 mod study_rig;
 mod two_speeds;
+mod usual;
 mod why;
+mod workers;
 
 pub use alternate::{AlternateError, AlternateFlight};
 pub use as_flown::{AsFlown, LegFlown, NotSteady, Steady, TotalFlown, as_flown};
@@ -44,8 +48,14 @@ pub use plan::{
     Part, Plan, Sensitivity, Shifted, Termination, Totals, Warning, Workings, open_part,
 };
 pub use search::{SolveError, charged, on_schedule, plan, plan_with_workings, prepared};
+pub use season::{
+    Charges, FlightOf, POLICIES, Policy, SeasonError, SeasonFlights, SeasonTrip, fly_season,
+    season_flights,
+};
+pub use season_year::{MEASURES, Measure, SeasonYear, Spread, YearOf, season_year};
 pub use study::{
     CruiseAsk, Down, Family, NoCoarse, SHALLOW_M_S, STEEP_M_S, Study, StudyError, Style, Thumbs,
     Way, cruise_of, five_times_m_s, room_m, study, three_per_thousand_m, two_minutes_m,
 };
+pub use usual::Usual;
 pub use why::{Because, CHANGES, DescentMeans, Reason, because, explained, planned_anew};

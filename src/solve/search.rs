@@ -541,6 +541,11 @@ impl<'a> Search<'a> {
         }
     }
 
+    /// Mass at the middle of the route, kg.
+    pub(super) fn middle_kg(&self) -> f64 {
+        self.middle_kg
+    }
+
     pub(super) fn lift_off_kg(&self) -> f64 {
         let pr = &self.p.aircraft.procedures;
         self.p.zero_fuel_kg + self.p.fuel_kg - pr.taxi_fuel_kg - pr.take_off_fuel_kg
@@ -575,7 +580,7 @@ impl<'a> Search<'a> {
     }
 
     /// A script with everything but cruise and descent chosen.
-    fn skeleton(&self, ias_m_s: f64, rev_s: f64) -> Script {
+    pub(super) fn skeleton(&self, ias_m_s: f64, rev_s: f64) -> Script {
         let p = self.p;
         let field_da = p.density_altitude_m(&p.departure, 0.0);
         let mixture = p.aircraft.high_power_mixture(field_da);
