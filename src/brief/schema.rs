@@ -1,6 +1,6 @@
 //! The JSON Schemas (draft 2020-12, json-schema.org) of what the commands write as JSON, made from the types that are written.
 
-use super::{Figures, FrontierFigures, GlideFigures, SettingsFigures, WindsFigures};
+use super::{Figures, FrontierFigures, GlideFigures, SeasonFigures, SettingsFigures, WindsFigures};
 use schemars::generate::SchemaSettings;
 use schemars::transform::RecursiveTransform;
 use schemars::{JsonSchema, Schema};
@@ -18,6 +18,8 @@ pub enum Document {
     Glide,
     /// Fuel against time.
     Frontier,
+    /// A year of trips.
+    Season,
 }
 
 /// An object has the keys described and no other.
@@ -46,6 +48,7 @@ pub fn schema(document: Document) -> Result<String, serde_json::Error> {
         Document::Settings => (schema_of::<SettingsFigures>(), "settings"),
         Document::Glide => (schema_of::<GlideFigures>(), "glide"),
         Document::Frontier => (schema_of::<FrontierFigures>(), "frontier"),
+        Document::Season => (schema_of::<SeasonFigures>(), "season"),
     };
     schema.insert(
         "title".to_owned(),

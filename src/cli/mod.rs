@@ -15,6 +15,8 @@ mod output;
 mod plan;
 mod profile;
 mod schema;
+mod season;
+mod season_results;
 mod settings;
 mod shell;
 mod what_if;
@@ -31,6 +33,7 @@ pub use grid::{GridArgs, Span};
 pub use new::NewArgs;
 pub use plan::PlanArgs;
 pub use schema::SchemaArgs;
+pub use season::{HourWord, SeasonArgs};
 pub use settings::SettingsArgs;
 pub use shell::{CompletionsArgs, ManArgs};
 pub use winds::WindsArgs;
@@ -67,6 +70,8 @@ pub enum Command {
     Plan(Box<PlanArgs>),
     /// Show the plans of a trip that no other beats in both time and fuel.
     Frontier(FrontierArgs),
+    /// Add up a year of trips over a spread of winds, by four ways to fly: fuel, hours, money, and what is saved.
+    Season(Box<SeasonArgs>),
     /// Show the wind along and across the course of a trip, by height and stretch.
     Winds(WindsArgs),
     /// Print a table of power settings of an aircraft, or show what one lever does alone.
@@ -183,6 +188,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     match &args.command {
         Command::Plan(args) => plan::run(args),
         Command::Frontier(args) => frontier::run(args),
+        Command::Season(args) => season::run(args),
         Command::Winds(args) => winds::run(args),
         Command::Settings(args) => settings::run(args),
         Command::Grid(args) => grid::run(args),

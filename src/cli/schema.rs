@@ -30,6 +30,8 @@ pub enum Writer {
     Glide,
     /// fellrun frontier
     Frontier,
+    /// fellrun season
+    Season,
 }
 
 /// Writes the schema.
@@ -45,6 +47,7 @@ pub fn run(args: &SchemaArgs) -> Result<(), Failure> {
         Writer::Settings => Document::Settings,
         Writer::Glide => Document::Glide,
         Writer::Frontier => Document::Frontier,
+        Writer::Season => Document::Season,
     })
     .map_err(Failure::bug)?;
     output::commit(outputs, &[text.into_bytes()])

@@ -139,6 +139,9 @@ const TABLE: &[Range] = &[
     row("exhaust pressure rise", "", 0.0, 2.0),
     row("compressor efficiency", "", 0.4, 0.9),
     row("year", "", 1990.0, 2099.0),
+    row("flights a year", "", 0.0, 10_000.0),
+    row("wind component", "kt", -250.0, 250.0),
+    row("correlation", "", -1.0, 1.0),
 ];
 
 /// The row of that key.

@@ -52,7 +52,7 @@ pub use season::{
     Charges, FlightOf, POLICIES, Policy, SeasonError, SeasonFlights, SeasonTrip, fly_season,
     season_flights,
 };
-pub use season_year::{MEASURES, Measure, SeasonYear, Spread, YearOf, season_year};
+pub use season_year::{MEASURES, Measure, SeasonYear, Spread, YearOf, Yearly, season_year};
 pub use study::{
     CruiseAsk, Down, Family, NoCoarse, SHALLOW_M_S, STEEP_M_S, Study, StudyError, Style, Thumbs,
     Way, cruise_of, five_times_m_s, room_m, study, three_per_thousand_m, two_minutes_m,

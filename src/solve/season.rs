@@ -12,7 +12,6 @@ use super::search::{reflown, totals};
 use super::usual::{Usual, usual};
 use super::workers::each_of;
 use super::{SolveError, TripError};
-use crate::air::isa::SEA_LEVEL_PRESSURE_PA;
 use crate::air::{FieldError, WindField};
 use crate::aircraft::Aircraft;
 use crate::flight::{Flown, Limit};
@@ -118,7 +117,7 @@ fn said(limits: &[Limit]) -> String {
     }
 }
 
-/// A trip of a season. What it says of weather and prices is put aside.
+/// A trip of a season. Its own forecasts, prices and bounds are put aside.
 #[derive(Debug, Clone)]
 pub struct SeasonTrip {
     /// The trip.
@@ -130,7 +129,7 @@ pub struct SeasonTrip {
 }
 
 impl SeasonTrip {
-    /// The trip in a wind that does not change, with standard altimeter settings and no cloud.
+    /// The trip in a wind that does not change.
     pub fn in_wind(&self, field: WindField) -> Trip {
         Trip {
             prices: self.charges.prices,
@@ -140,12 +139,7 @@ impl SeasonTrip {
                     valid: self.trip.departure_time,
                     field,
                 }],
-                valid_until: None,
-                sources: vec![],
-                departure_altimeter_pa: SEA_LEVEL_PRESSURE_PA,
-                destination_altimeter_pa: SEA_LEVEL_PRESSURE_PA,
-                departure_temperature_k: None,
-                destination_temperature_k: None,
+                ..self.trip.weather.clone()
             },
             ..self.trip.clone()
         }

@@ -5,7 +5,7 @@ use super::season::{Charges, FlightOf, SeasonFlights};
 /// What is counted of a year.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Measure {
-    /// Fuel from start-up to shutdown, kg.
+    /// Fuel from start-up to shutdown, m³.
     Fuel,
     /// Time from start-up to shutdown, s.
     Clock,
@@ -30,9 +30,10 @@ pub const MEASURES: [Measure; 6] = [
 ];
 
 impl Measure {
-    fn of(self, charges: &Charges, flight: &FlightOf) -> f64 {
+    fn of(self, yearly: &Yearly, flight: &FlightOf) -> f64 {
+        let charges = &yearly.charges;
         match self {
-            Self::Fuel => flight.block_fuel_kg,
+            Self::Fuel => flight.block_fuel_kg / yearly.density_kg_m3,
             Self::Clock => flight.block_time_s,
             Self::Airborne => flight.time_s,
             Self::Revolutions => flight.revolutions,
@@ -40,6 +41,17 @@ impl Measure {
             Self::Whole => charges.paid(flight) + charges.own_time(flight),
         }
     }
+}
+
+/// How often a trip is flown, and what it is counted with.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Yearly {
+    /// Flights a year.
+    pub times: f64,
+    /// What they cost.
+    pub charges: Charges,
+    /// Density of the fuel, kg/m³.
+    pub density_kg_m3: f64,
 }
 
 /// A figure over the winds.
@@ -126,20 +138,16 @@ pub struct SeasonYear {
     pub flights_a_year: f64,
 }
 
-/// What a season comes to. `times` is how often a year each trip is flown, `flown` has the flights of each trip in each wind.
+/// What a season comes to; `flown` has the flights of each trip in each wind.
 ///
 /// A trip that is not flown in a wind waits for another: in that wind it counts with its mean over those in which it is. One flown in none does
 /// not count.
-pub fn season_year(
-    times: &[f64],
-    charges: &[Charges],
-    flown: &[Vec<Option<&SeasonFlights>>],
-) -> SeasonYear {
+pub fn season_year(trips: &[Yearly], flown: &[Vec<Option<&SeasonFlights>>]) -> SeasonYear {
     let policies = super::POLICIES.len();
     let winds = flown.iter().map(Vec::len).max().unwrap_or(0);
     let of = |trip: usize, policy: usize, measure: Measure| -> Vec<Option<f64>> {
         let each = flown[trip].iter();
-        each.map(|f| f.map(|f| measure.of(&charges[trip], &f[policy])))
+        each.map(|f| f.map(|f| measure.of(&trips[trip], &f[policy])))
             .collect()
     };
     let known = |values: &[Option<f64>]| -> Vec<f64> { values.iter().flatten().copied().collect() };
@@ -155,7 +163,7 @@ pub fn season_year(
             let values = of(trip, policy, measure);
             let waits = mean(&known(&values));
             for (year, value) in years.iter_mut().zip(values) {
-                *year += times[trip] * value.unwrap_or(waits);
+                *year += trips[trip].times * value.unwrap_or(waits);
             }
         }
         years
@@ -166,7 +174,7 @@ pub fn season_year(
                 let usual = known(&of(trip, 0, measure));
                 let own = known(&of(trip, policy, measure));
                 let saved: Vec<f64> = usual.iter().zip(&own).map(|(a, b)| a - b).collect();
-                times[trip] * variance(&saved)
+                trips[trip].times * variance(&saved)
             })
             .sum();
         let off = TENTH_SIGMA * variance.sqrt();
@@ -197,7 +205,7 @@ pub fn season_year(
     SeasonYear {
         policies: (0..policies).map(of_policy).collect(),
         flights: (0..flown.len()).map(means).collect(),
-        flights_a_year: counted().map(|t| times[t]).sum(),
+        flights_a_year: counted().map(|t| trips[t].times).sum(),
     }
 }
 
@@ -287,8 +295,13 @@ mod tests {
             vec![Some(&b), None],
             vec![None, None],
         ];
-        let c = [charges(HourBasis::Clock); 3];
-        let year = season_year(&[3.0, 10.0, 4.0], &c, &flown);
+        let c = charges(HourBasis::Clock);
+        let trips = [3.0, 10.0, 4.0].map(|times| Yearly {
+            times,
+            charges: c,
+            density_kg_m3: 1.0,
+        });
+        let year = season_year(&trips, &flown);
         assert_eq!(year.flights_a_year, 13.0);
         assert!(year.flights[2].is_none());
         // Fuel as usual: 3 x 20 + 10 x 10 = 160 and 3 x 30 + 10 x 10 = 190; saved 3 x 2 + 10 = 16 and 3 x 4 + 10 = 22.
@@ -304,8 +317,7 @@ mod tests {
         let (low, high) = time.saved_in_own_winds[0];
         assert!((low - (19.0 - off)).abs() < ROUNDING && (high - (19.0 + off)).abs() < ROUNDING);
         // Money paid is that of each flight.
-        let paid =
-            3.0 * 0.5 * (c[0].paid(&a[0][1]) + c[0].paid(&a[1][1])) + 10.0 * c[0].paid(&b[1]);
+        let paid = 3.0 * 0.5 * (c.paid(&a[0][1]) + c.paid(&a[1][1])) + 10.0 * c.paid(&b[1]);
         assert!((time.year[4].mean - paid).abs() < ROUNDING);
         assert!(time.year[5].mean > time.year[4].mean);
     }
