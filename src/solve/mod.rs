@@ -57,5 +57,5 @@ pub use study::{
     CruiseAsk, Down, Family, NoCoarse, SHALLOW_M_S, STEEP_M_S, Study, StudyError, Style, Thumbs,
     Way, cruise_of, five_times_m_s, room_m, study, three_per_thousand_m, two_minutes_m,
 };
-pub use usual::Usual;
+pub use usual::{Usual, usual_flight};
 pub use why::{Because, CHANGES, DescentMeans, Reason, because, explained, planned_anew};

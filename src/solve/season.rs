@@ -9,7 +9,7 @@ use super::least::FUEL_STEP_M3;
 use super::plan::Draft;
 use super::refine::{MOVE_WORTH, lever_changes};
 use super::search::{reflown, totals};
-use super::usual::{Usual, usual};
+use super::usual::{Usual, usual_flight};
 use super::workers::each_of;
 use super::{SolveError, TripError};
 use crate::air::{FieldError, WindField};
@@ -199,7 +199,7 @@ fn quickest(of: &SeasonTrip, trip: &Trip, way: &Usual) -> Result<Found, TripErro
     }
     let (problem, draft) = &heaviest;
     let needed_kg = |flown: &Flown| totals(problem, flown).fuel_required_kg;
-    let as_usual = usual(problem, way).map_or(0.0, |f| needed_kg(&f));
+    let as_usual = usual_flight(problem, way).map_or(0.0, |f| needed_kg(&f));
     let step_kg = FUEL_STEP_M3 * of.aircraft.fuel.density_kg_m3;
     let steps = (needed_kg(&draft.flown).max(as_usual) / step_kg - 1e-9).ceil();
     // The lighter aeroplane needs less; where rounding has it otherwise the heavier one stands.
@@ -217,7 +217,7 @@ pub fn season_flights(
 ) -> Result<SeasonFlights, SeasonError> {
     let trip = of.in_wind(field);
     let (base, quickest) = quickest(of, &trip, way)?;
-    let as_usual = usual(&base, way).map_err(SeasonError::Usual)?;
+    let as_usual = usual_flight(&base, way).map_err(SeasonError::Usual)?;
     let least = |objective| -> Result<Found, TripError> {
         Ok(found(&asked(&base, objective, &of.charges))?)
     };

@@ -33,7 +33,7 @@ pub struct Usual {
 ///
 /// # Errors
 /// The limits in the way of the first level tried; none named where no setting cruises there.
-pub(super) fn usual(problem: &Problem, usual: &Usual) -> Result<Flown, Vec<Limit>> {
+pub fn usual_flight(problem: &Problem, usual: &Usual) -> Result<Flown, Vec<Limit>> {
     let search = Search::new(problem, problem.cost_rates());
     let exact = Pilot::exact(problem);
     let mut in_the_way: Option<Vec<Limit>> = None;
