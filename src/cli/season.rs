@@ -8,7 +8,7 @@ use super::{Failure, profile};
 use crate::brief::{Season, SeasonFigures, season_csv, season_json, season_svg, season_text};
 use crate::files::climate::{load_climate, shipped_climate};
 use crate::files::diagnostic::FileError;
-use crate::files::season_log::{RowsWith, SeasonRow, load_season};
+use crate::files::season_log::{DAY, RowsWith, SeasonRow, load_season};
 use crate::files::season_winds::{SeasonWind, drawn_winds, load_winds};
 use crate::quantity::{M_PER_FT, M_S_PER_FPM, M_S_PER_KT, M3_PER_GAL};
 use crate::solve::{Charges, SeasonTrip, Usual, fly_season, threads};
@@ -24,8 +24,6 @@ use std::sync::{Mutex, PoisonError};
 const DRAWN: u64 = 20;
 /// Crankshaft speed of a tachometer hour, when nobody says, rpm: common practice, no source.
 const TACHOMETER_RPM: f64 = 2_400.0;
-/// Day on which the magnetic variation is taken, when nobody says.
-const DAY: &str = "2026-07-01T12:00:00Z";
 
 /// What an hour is paid by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -57,7 +55,7 @@ pub struct SeasonArgs {
     #[arg(long, value_enum, value_name = "RULES", default_value = "us-vfr")]
     pub rules: RulesWord,
     /// Day and time that rows without a trip file are flown at, for the magnetic variation alone
-    #[arg(long, value_name = "UTC", default_value = DAY)]
+    #[arg(long, value_name = "UTC", default_value_t = DAY)]
     pub day: Timestamp,
     /// Write fuel, hours and money saved as a chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
@@ -418,6 +416,7 @@ pub fn run(args: &SeasonArgs) -> Result<(), Failure> {
     let outputs = output::open(&targets)?;
     let with = RowsWith {
         profile: args.profile.clone(),
+        stand_in: None,
         places: args.places.clone(),
         terrain: args.terrain.clone(),
         rules: args.rules.word(),

@@ -83,6 +83,14 @@ pub struct Climate {
     pub levels: Vec<ClimateLevel>,
 }
 
+/// Whether a text is meant to be a climate, by its first line.
+pub fn looks_like_climate(text: &str) -> bool {
+    let head = text
+        .lines()
+        .find(|l| !l.trim().is_empty() && !l.starts_with('#'));
+    head.is_some_and(|head| head.contains("altitude_ft") && head.contains("from_west_kt"))
+}
+
 /// Reads a climate.
 ///
 /// # Errors
@@ -100,7 +108,11 @@ pub fn shipped_climate() -> Result<Climate, FileError> {
     parse_climate(SHIPPED, Path::new("us-january-april.csv"), SHIPPED_NAME)
 }
 
-fn parse_climate(text: &str, path: &Path, name: &str) -> Result<Climate, FileError> {
+/// The same from its text; `name` says what it is.
+///
+/// # Errors
+/// As [`load_climate`].
+pub fn parse_climate(text: &str, path: &Path, name: &str) -> Result<Climate, FileError> {
     let text = super::diagnostic::without_mark(text);
     let mut findings: Vec<Finding> = Vec::new();
     let mut levels: Vec<ClimateLevel> = Vec::new();
@@ -411,6 +423,14 @@ mod tests {
         ] {
             let told = told(&format!("{head}\n{rows}\n"));
             assert!(told.contains(words), "{told}");
+        }
+        // Cut anywhere it is told too, or is a shorter one.
+        for end in 0..SHIPPED.len() {
+            let cut = parse_climate(&SHIPPED[..end], Path::new("c.csv"), "c");
+            assert!(
+                cut.is_err() || cut.is_ok_and(|c| !c.levels.is_empty()),
+                "{end}"
+            );
         }
         assert!(told("altitude_ft\n3000\n").contains("no column from_west_kt"));
         // Warm by so much: 15 C at sea level less 1.98 in each 1,000 ft.

@@ -40,11 +40,16 @@ const COLUMNS: [&str; 11] = [
     "max_altitude_ft",
 ];
 const HINT: &str = "the first line names the columns, like times,trip or times,from,to";
+/// Day on which rows without a trip file are flown, when nobody says: 2026-07-01, 12 UTC. It matters to the magnetic variation alone.
+pub const DAY: Timestamp = Timestamp::constant(1_782_907_200, 0);
+
 /// What rows without a trip file are made with.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RowsWith {
     /// The aircraft of every row, instead of that of its trip file; rows without one need it.
     pub profile: Option<PathBuf>,
+    /// The aircraft of rows without a trip file where none is given above, for those who do not fly them.
+    pub stand_in: Option<PathBuf>,
     /// Files of places of one's own.
     pub places: Vec<PathBuf>,
     /// Folder of terrain tiles.
@@ -64,6 +69,17 @@ pub struct SeasonRow {
     pub times: f64,
     /// The trip, without weather, and its aircraft.
     pub file: TripFile,
+}
+
+/// Whether a text is meant to be the log of a season, by its first line.
+pub fn looks_like_season(text: &str) -> bool {
+    let head = text
+        .lines()
+        .find(|l| !l.trim().is_empty() && !l.starts_with('#'));
+    head.is_some_and(|head| {
+        let columns: Vec<&str> = head.split(',').map(str::trim).collect();
+        columns.contains(&"times") && ["trip", "from", "to"].iter().any(|c| columns.contains(c))
+    })
 }
 
 /// Reads the log of a season, and the trips it names.
@@ -250,7 +266,7 @@ impl Row<'_> {
         let baggage = self.number("baggage_lb", "mass", findings);
         let minimum = self.number("minimum_altitude_ft", "altitude", findings);
         let most = self.number("max_altitude_ft", "altitude", findings);
-        let Some(profile) = &with.profile else {
+        let Some(profile) = with.profile.as_ref().or(with.stand_in.as_ref()) else {
             let message = "no aircraft: the row names no trip file".to_owned();
             findings.push(self.misses(
                 "trip",
@@ -364,10 +380,11 @@ mod tests {
     fn with(profile: Option<&str>) -> RowsWith {
         RowsWith {
             profile: profile.map(PathBuf::from),
+            stand_in: None,
             places: vec![],
             terrain: None,
             rules: "us-vfr",
-            day: "2026-07-01T12:00Z".parse().expect("a time"),
+            day: DAY,
         }
     }
 
@@ -411,6 +428,21 @@ mod tests {
             assert!(told.contains(words), "{text}: {told}");
             assert!(!told.contains("place["), "{told}");
         }
+    }
+
+    #[test]
+    fn closed_form_a_damaged_log_never_panics() {
+        let text = "# é\ntimes,from,via,to,name,fuel_gal,people_lb\n3,KBNO,\"KU76\",KPIH,a \"b\",least,1e9\n,,,,,,\n";
+        let path = Path::new("log.csv");
+        let mut refused = 0;
+        for (at, _) in text.char_indices() {
+            for put in ["", "\"", ",", "\n", "\0", "-"] {
+                let damaged = format!("{}{put}{}", &text[..at], &text[at..]);
+                refused += usize::from(parse_season(&damaged, path, &with(None)).is_err());
+            }
+            refused += usize::from(parse_season(&text[..at], path, &with(None)).is_err());
+        }
+        assert!(refused > 500, "{refused}");
     }
 
     #[test]
