@@ -126,6 +126,8 @@ pub struct FlightFigures {
     pub policy: &'static str,
     /// The flight.
     pub mean: MeasureFigures<f64>,
+    /// What it saves against the flight as usual.
+    pub saved: MeasureFigures<f64>,
 }
 
 /// One trip of the season.
@@ -286,7 +288,9 @@ impl SeasonFigures {
                     Some(NotFlownFigures { wind, why })
                 })
                 .collect();
-            let flights = year.flights[i].iter().flatten().zip(POLICIES);
+            let means = year.flights[i].iter().flatten();
+            let usual = means.clone().next().copied().unwrap_or_default();
+            let flights = means.zip(POLICIES);
             SeasonTripFigures {
                 name: season.names[i].clone(),
                 times: plain(season.times[i]),
@@ -298,6 +302,11 @@ impl SeasonFigures {
                     .map(|(mean, policy)| FlightFigures {
                         policy: policy_word(policy),
                         mean: measures(mean, |x, unit| unit(x), tach),
+                        saved: measures(
+                            &std::array::from_fn(|m| usual[m] - mean[m]),
+                            |x, unit| unit(x),
+                            tach,
+                        ),
                     })
                     .collect(),
             }

@@ -133,23 +133,17 @@ fn trip_row(f: &SeasonFigures, t: &SeasonTripFigures) -> Vec<Cell> {
         right(number(t.times, usize::from(t.times.fract() != 0.0))),
         right(format!("{} of {}", t.flown_in, f.winds.len())),
     ];
-    let [usual, time, fuel, money] = match t.flights.as_slice() {
-        [usual, time, fuel, money] => [usual, time, fuel, money].map(|p| p.mean),
-        _ => {
-            cells.resize_with(9, || right("-".to_owned()));
-            return cells;
-        }
+    let [usual, time, fuel, money] = t.flights.as_slice() else {
+        cells.resize_with(9, || right("-".to_owned()));
+        return cells;
     };
     cells.extend([
-        right(clock(60.0 * usual.airborne_h)),
-        right(number(usual.fuel_gal, 1)),
-        right(number(usual.cost, 0)),
-        right(number(60.0 * (usual.airborne_h - time.airborne_h), 1)),
-        right(number(usual.fuel_gal - fuel.fuel_gal, 1)),
-        right(number(
-            usual.cost_with_own_time - money.cost_with_own_time,
-            0,
-        )),
+        right(clock(60.0 * usual.mean.airborne_h)),
+        right(number(usual.mean.fuel_gal, 1)),
+        right(number(usual.mean.cost, 0)),
+        right(number(60.0 * time.saved.airborne_h, 1)),
+        right(number(fuel.saved.fuel_gal, 1)),
+        right(number(money.saved.cost_with_own_time, 0)),
     ]);
     cells
 }

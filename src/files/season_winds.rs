@@ -168,3 +168,73 @@ fn of_grid(path: &Path, places: &[&Place]) -> Result<Fields, FileError> {
     }
     Ok(fields)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::files::climate::shipped_climate;
+    use crate::files::trip::load_trip;
+    use crate::quantity::M_PER_FT;
+
+    fn demo() -> Trip {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/first-trip.toml");
+        load_trip(&path, None).expect("reads").trip
+    }
+
+    #[test]
+    fn closed_form_a_drawn_wind_is_the_same_all_along_a_route() {
+        let trip = demo();
+        let climate = shipped_climate().expect("in order");
+        let winds = drawn_winds(&climate, 5, 3);
+        assert_eq!(winds.len(), 3);
+        let levels = climate.drawn(5, 2);
+        let field = winds[2].over(&trip).expect("a field");
+        let height_m = 9_000.0 * M_PER_FT;
+        let mut looked = 0;
+        for pair in trip.places.windows(2) {
+            let leg = Leg::new(pair[0].position, pair[1].position).expect("a leg");
+            for i in 0..=20 {
+                let at = leg.point_at(leg.distance_m() * f64::from(i) / 20.0);
+                let air = field.at(at.lat_deg(), at.lon_deg(), height_m, height_m);
+                let air = air.expect("covered");
+                // The third level of the climate is 9,000 ft.
+                assert_eq!((air.u_m_s, air.v_m_s), (levels[2].u_m_s, levels[2].v_m_s));
+                looked += 1;
+            }
+        }
+        assert_eq!(looked, 42);
+    }
+
+    #[test]
+    fn closed_form_each_valid_time_of_each_file_is_a_wind() {
+        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let trip = demo();
+        let places: Vec<&Place> = trip.places.iter().collect();
+        let bulletins = [
+            "FBUS33_FD3US3_2026-01-31_310158Z",
+            "FBUS31_FD1US1_2026-04-15_151359Z",
+        ]
+        .map(|name| root.join(format!("examples/weather/{name}.txt")));
+        let grid = root.join("tests/data/grib/gfs_2p5deg_20111008T00Z_f072_small_T_GH_UV.grib2");
+        let all: Vec<PathBuf> = bulletins.into_iter().chain([grid]).collect();
+        let winds = load_winds(&all, &places, trip.departure_time).expect("reads");
+        assert_eq!(winds.len(), 3);
+        // The first is the wind that the trip itself has there, its surface observations aside: those end at 1,500 ft above the fields.
+        let at = trip.places[1].position;
+        let high_m = 9_000.0 * M_PER_FT;
+        let here = |f: &WindField| {
+            f.at(at.lat_deg(), at.lon_deg(), high_m, high_m)
+                .expect("covered")
+        };
+        let (own, read) = (
+            here(&trip.weather.forecasts[0].field),
+            here(&winds[0].over(&trip).expect("a field")),
+        );
+        assert_eq!((own.u_m_s, own.v_m_s), (read.u_m_s, read.v_m_s));
+        let others = [1, 2].map(|i| here(&winds[i].over(&trip).expect("a field")).u_m_s);
+        assert!(others.iter().all(|u| *u != own.u_m_s), "{others:?}");
+        // What is no file of winds is told.
+        let none = [root.join("examples/first-trip.toml")];
+        assert!(load_winds(&none, &places, trip.departure_time).is_err());
+    }
+}
