@@ -12,9 +12,9 @@ const LEFT: f64 = 150.0;
 /// Top of the first panel and height of one with its axis.
 const TOP: f64 = 128.0;
 /// See [`TOP`].
-const PANEL: f64 = 172.0;
+const PANEL: f64 = 184.0;
 /// Height of a row.
-const ROW: f64 = 34.0;
+const ROW: f64 = 42.0;
 /// Radius of a mean.
 const DOT: f64 = 5.0;
 
@@ -29,19 +29,19 @@ struct Panel {
 const PANELS: [Panel; 3] = [
     Panel {
         words: "Fuel",
-        unit: "gal",
+        unit: ", gal",
         of: |m| &m.fuel_gal,
         places: 0,
     },
     Panel {
         words: "Hours by the clock",
-        unit: "h",
+        unit: ", h",
         of: |m| &m.clock_h,
         places: 1,
     },
     Panel {
         words: "Money",
-        unit: "in money",
+        unit: "",
         of: |m| &m.cost_with_own_time,
         places: 0,
     },
@@ -73,7 +73,7 @@ fn panel(pen: &Pen, f: &SeasonFigures, panel: &Panel, top: f64) -> Result<(), Ch
         ""
     };
     let head = format!(
-        "{} saved a year, {}; as usual it takes {}{own}",
+        "{} saved a year{}; as usual it takes {}{own}",
         panel.words,
         panel.unit,
         number(usual, panel.places)

@@ -187,8 +187,8 @@ pub(super) fn usual(f: &SeasonFigures) -> String {
         None => "climb at Vy or what cools the engine".to_owned(),
     };
     format!(
-        "As usual: {climb}, {} % power at {} rpm and {} at {} ft or the nearest level allowed, down at {} fpm with the power reduced to hold the \
-         speed",
+        "As usual: {climb}, {} % power at {} rpm with the mixture at {}, {} ft or the nearest level allowed, down at {} fpm with the power \
+         reduced to hold the speed",
         number(u.power_percent, 0),
         revs(u.rpm),
         u.mixture,
