@@ -3,11 +3,14 @@
 use criterion::{Criterion, criterion_group, criterion_main};
 use fellrun::aircraft::propeller::{Nearby, PropellerGeometry, PropellerTable};
 use fellrun::aircraft::{Levers, Throttle};
+use fellrun::files::climate::shipped_climate;
+use fellrun::files::season_winds::drawn_winds;
 use fellrun::files::trip::{TripFile, load_trip, parse_trip};
 use fellrun::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM};
 use fellrun::reflight::refly;
 use fellrun::solve::{
-    CruiseAsk, SpreadAsk, best_of, cruise_of, frontier, plan, room_m, spread, study,
+    Charges, CruiseAsk, SeasonTrip, SpreadAsk, Usual, best_of, cruise_of, frontier, plan, room_m,
+    season_flights, spread, study,
 };
 use fellrun::trip::{DescentAsk, ForecastError, Problem, Roughness, resolve};
 use std::cell::Cell;
@@ -203,5 +206,35 @@ fn descents(c: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, parts, whole, descents);
+fn season(c: &mut Criterion) {
+    let file = load_trip(&demo(), None).expect("the demo trip loads");
+    let climate = shipped_climate().expect("in order");
+    let wind = drawn_winds(&climate, 1, 1).remove(0);
+    let field = wind.over(&file.trip).expect("a field");
+    let trip = SeasonTrip {
+        charges: Charges {
+            prices: file.trip.prices,
+            overhaul_per_rev: 0.0,
+            own_time_per_s: 0.0,
+        },
+        trip: file.trip,
+        aircraft: file.aircraft,
+    };
+    let way = Usual {
+        power_fraction: 0.65,
+        rev_s: 40.0,
+        mixture: None,
+        level_m: 7_500.0 * M_PER_FT,
+        climb_m_s: None,
+        descent_m_s: 500.0 * M_S_PER_FPM,
+    };
+    let mut group = c.benchmark_group("season");
+    group.sample_size(10);
+    group.bench_function("a trip in a wind by four policies", |b| {
+        b.iter(|| season_flights(black_box(&trip), field.clone(), &way).expect("flies"));
+    });
+    group.finish();
+}
+
+criterion_group!(benches, parts, whole, descents, season);
 criterion_main!(benches);

@@ -116,7 +116,18 @@ fn crosscheck_the_plans_of_every_profile_and_objective_fit_the_schema() {
 
 #[test]
 fn crosscheck_other_json_fits_its_schema() {
-    let runs: [(&str, &[&str]); 6] = [
+    let season = [
+        "season",
+        "examples/season.csv",
+        "--profile",
+        PROFILE,
+        "--draw",
+        "1",
+        "--wet-rate",
+        "150",
+    ];
+    let runs: [(&str, &[&str]); 7] = [
+        ("season", &season),
         ("winds", &["winds", TRIP]),
         ("frontier", &["frontier", TRIP]),
         ("spread", &["spread", TRIP, "--samples", "5"]),

@@ -40,6 +40,9 @@ mod runner_up;
 #[cfg(test)]
 pub(crate) mod sample;
 mod schema;
+mod season;
+mod season_chart;
+mod season_text;
 mod settings;
 mod spread;
 mod spread_chart;
@@ -111,6 +114,13 @@ pub use otherwise::{
 pub use page::page;
 pub use runner_up::{RunnerUp, RunnerUpPoint};
 pub use schema::{Document, schema};
+pub use season::{
+    ChargeFigures, FlightFigures, MeasureFigures, NotFlownFigures, OverWinds, PolicyFigures,
+    SEASON_TITLE, Season, SeasonFigures, SeasonTripFigures, UsualFigures, policy_word, season_csv,
+    season_json,
+};
+pub use season_chart::season_svg;
+pub use season_text::season_text;
 pub use settings::{
     CellFigures, ReasonFigures, SETTINGS_TITLE, SettingFigures, SettingsFigures, SettingsRow,
     settings_csv, settings_json, settings_text,

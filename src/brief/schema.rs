@@ -1,8 +1,8 @@
 //! The JSON Schemas (draft 2020-12, json-schema.org) of what the commands write as JSON, made from the types that are written.
 
 use super::{
-    CompareFigures, Figures, FrontierFigures, GlideFigures, SettingsFigures, SpreadFigures,
-    WindsFigures,
+    CompareFigures, Figures, FrontierFigures, GlideFigures, SeasonFigures, SettingsFigures,
+    SpreadFigures, WindsFigures,
 };
 use schemars::generate::SchemaSettings;
 use schemars::transform::RecursiveTransform;
@@ -25,6 +25,8 @@ pub enum Document {
     Spread,
     /// One trip by several aircraft.
     Compare,
+    /// A year of trips.
+    Season,
 }
 
 /// An object has the keys described and no other.
@@ -55,6 +57,7 @@ pub fn schema(document: Document) -> Result<String, serde_json::Error> {
         Document::Frontier => (schema_of::<FrontierFigures>(), "frontier"),
         Document::Spread => (schema_of::<SpreadFigures>(), "spread"),
         Document::Compare => (schema_of::<CompareFigures>(), "compare"),
+        Document::Season => (schema_of::<SeasonFigures>(), "season"),
     };
     schema.insert(
         "title".to_owned(),

@@ -8,19 +8,15 @@ use crate::files::grib2::is_grib;
 use crate::files::report::looks_like_report;
 use crate::files::shipped;
 use crate::files::trip::{TripFile, parse_trip};
-use crate::files::trip_text::{Draft, DraftPlace, DraftPrices, via_list};
+use crate::files::trip_text::{
+    Draft, DraftPlace, DraftPrices, MAX_ALTITUDE_FT, PERSON_LB, STANDARD_INHG, via_list,
+};
 use crate::solve::TripError;
 use crate::trip::ProblemError;
 use clap::{Args, ValueEnum};
 use jiff::{Timestamp, ToSpan};
 use std::path::{Path, PathBuf};
 
-/// One person, when nobody says how many, lb: the summer average of an adult in FAA AC 120-27E (from memory).
-const PERSON_LB: f64 = 190.0;
-/// Altimeter setting of the standard atmosphere, inHg.
-const STANDARD_INHG: f64 = 29.92;
-/// Greatest altitude without and with oxygen, ft: 14 CFR 91.211(a)(1), and below class A airspace (91.135).
-const MAX_ALTITUDE_FT: (f64, f64) = (12_500.0, 17_500.0);
 /// Start-up, when nobody says when, is the next multiple of this after now, min.
 const START_UP_MIN: i64 = 5;
 /// What stands for the path of a trip that has no file.
@@ -42,7 +38,7 @@ pub enum RulesWord {
 }
 
 impl RulesWord {
-    fn word(self) -> &'static str {
+    pub(super) fn word(self) -> &'static str {
         match self {
             Self::UsVfr => "us-vfr",
             Self::UsIfr => "us-ifr",

@@ -16,6 +16,8 @@ mod output;
 mod plan;
 mod profile;
 mod schema;
+mod season;
+mod season_results;
 mod settings;
 mod shell;
 mod spread;
@@ -34,6 +36,7 @@ pub use grid::{GridArgs, Span};
 pub use new::NewArgs;
 pub use plan::PlanArgs;
 pub use schema::SchemaArgs;
+pub use season::{HourWord, SeasonArgs};
 pub use settings::SettingsArgs;
 pub use shell::{CompletionsArgs, ManArgs};
 pub use spread::SpreadArgs;
@@ -76,6 +79,8 @@ pub enum Command {
     Spread(Box<SpreadArgs>),
     /// Fly one trip with several aircraft, or with one whose profile is changed, side by side.
     Compare(Box<CompareArgs>),
+    /// Add up a year of trips over a spread of winds, by four ways to fly: fuel, hours, money, and what is saved.
+    Season(Box<SeasonArgs>),
     /// Show the wind along and across the course of a trip, by height and stretch.
     Winds(WindsArgs),
     /// Print a table of power settings of an aircraft, or show what one lever does alone.
@@ -213,6 +218,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         Command::Frontier(args) => frontier::run(args),
         Command::Spread(args) => spread::run(args),
         Command::Compare(args) => compare::run(args),
+        Command::Season(args) => season::run(args),
         Command::Winds(args) => winds::run(args),
         Command::Settings(args) => settings::run(args),
         Command::Grid(args) => grid::run(args),

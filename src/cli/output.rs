@@ -195,12 +195,16 @@ pub fn stream(
 /// The text for the reader: to standard output, or to standard error when one of the targets has taken that.
 pub fn talk(text: &str, targets: &[Target]) -> Result<(), Failure> {
     if targets.contains(&Target::Stdout) {
-        // Talk: nothing is left to do if it cannot be said.
-        let _ = anstream::stderr().write_all(text.as_bytes());
+        say(text);
         Ok(())
     } else {
         text_to_stdout(text)
     }
+}
+
+/// Talk besides the answer: to standard error. Nothing is left to do if it cannot be said.
+pub fn say(text: &str) {
+    let _ = anstream::stderr().write_all(text.as_bytes());
 }
 
 /// Writes bytes to standard output as they are. A reader that has gone away is not an error.

@@ -34,6 +34,8 @@ pub enum Writer {
     Spread,
     /// fellrun compare
     Compare,
+    /// fellrun season
+    Season,
 }
 
 /// Writes the schema.
@@ -51,6 +53,7 @@ pub fn run(args: &SchemaArgs) -> Result<(), Failure> {
         Writer::Frontier => Document::Frontier,
         Writer::Spread => Document::Spread,
         Writer::Compare => Document::Compare,
+        Writer::Season => Document::Season,
     })
     .map_err(Failure::bug)?;
     output::commit(outputs, &[text.into_bytes()])

@@ -10,8 +10,8 @@ use jiff::Timestamp;
 use super::diagnostic::{FileError, Finding, FindingKind, without_mark};
 use super::stations::find_station;
 use super::{
-    answers, bulletin, gpx, grib2, handbook, hgt, keep_out, notes, places, profile, report, trip,
-    weather,
+    answers, bulletin, climate, gpx, grib2, handbook, hgt, keep_out, notes, places, profile,
+    report, season_log, trip, weather,
 };
 use crate::air::triangle::wind_from_vector;
 use crate::quantity::{
@@ -108,6 +108,16 @@ const KINDS: &[Kind] = &[
         name: "weather reports",
         is: |c| report::looks_like_report(&c.text),
         read: read_reports,
+    },
+    Kind {
+        name: "log of a season",
+        is: |c| season_log::looks_like_season(&c.text),
+        read: read_season,
+    },
+    Kind {
+        name: "climate",
+        is: |c| climate::looks_like_climate(&c.text),
+        read: read_climate,
     },
     Kind {
         name: "notes of a flight",
@@ -315,6 +325,38 @@ fn read_bulletin(content: &Content) -> Result<String, FileError> {
         )
     });
     Ok(each.collect::<Vec<_>>().join("; "))
+}
+
+fn read_season(content: &Content) -> Result<String, FileError> {
+    let with = season_log::RowsWith {
+        profile: None,
+        // Which one makes no difference to what is read.
+        stand_in: Some(PathBuf::from("retractable-200hp")),
+        places: vec![],
+        terrain: None,
+        rules: "none",
+        day: season_log::DAY,
+    };
+    let rows = season_log::parse_season(&content.text, &content.path, &with)?;
+    let flights: f64 = rows.iter().map(|r| r.times).sum();
+    let names: Vec<&str> = rows.iter().take(NAMED).map(|r| r.name.as_str()).collect();
+    Ok(format!(
+        "{} ({}{}), {flights} flights a year",
+        count(rows.len(), "trip", "trips"),
+        names.join(", "),
+        if rows.len() > NAMED { ", ..." } else { "" },
+    ))
+}
+
+fn read_climate(content: &Content) -> Result<String, FileError> {
+    let climate = climate::parse_climate(&content.text, &content.path, "")?;
+    let ft = |l: Option<&climate::ClimateLevel>| l.map_or(f64::NAN, |l| l.altitude_ft);
+    Ok(format!(
+        "{}, {:.0} to {:.0} ft",
+        count(climate.levels.len(), "level", "levels"),
+        ft(climate.levels.first()),
+        ft(climate.levels.last()),
+    ))
 }
 
 fn read_places(content: &Content) -> Result<String, FileError> {

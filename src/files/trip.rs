@@ -95,6 +95,28 @@ pub fn load_trip(path: &Path, profile: Option<&Path>) -> Result<TripFile, FileEr
 /// # Errors
 /// As [`load_trip`].
 pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<TripFile, FileError> {
+    parse(text, path, profile, true)
+}
+
+/// [`parse_trip`] with what it says of the weather put aside, files and cloud included: the trip has no forecast, and is flown in air that is
+/// given to it.
+///
+/// # Errors
+/// As [`load_trip`].
+pub fn parse_trip_without_weather(
+    text: &str,
+    path: &Path,
+    profile: Option<&Path>,
+) -> Result<TripFile, FileError> {
+    parse(text, path, profile, false)
+}
+
+fn parse(
+    text: &str,
+    path: &Path,
+    profile: Option<&Path>,
+    with_weather: bool,
+) -> Result<TripFile, FileError> {
     let text = super::diagnostic::without_mark(text);
     let sheet = Sheet::new(path, text);
     let table = sheet.parse()?;
@@ -130,7 +152,13 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     let alternate = alternate(&sheet, &root, &gazetteer);
     let terrain = hgt::section(&root);
     let named: Vec<&Place> = places.iter().map(|p| &p.place).collect();
-    let weather = weather(&sheet, root.section("weather"), &named);
+    let weather = if with_weather {
+        Some(weather(&sheet, root.section("weather"), &named))
+    } else {
+        // Known, and not looked into.
+        root.has("weather");
+        None
+    };
     root.finish();
     sheet.verdict()?;
     let mut onward = alternate.as_ref().zip(places.last()).map(|(to, from)| {
@@ -152,7 +180,7 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
     let airspace = Airspace {
         keep_outs: keep_outs.load(&sheet, folder)?,
         margin_m: keep_outs.margin_m,
-        clouds: weather.clouds.clone(),
+        clouds: weather.as_ref().map_or(vec![], |w| w.clouds.clone()),
     };
 
     // No finding, so every choice was read; the fall-backs below are never seen.
@@ -176,7 +204,10 @@ pub fn parse_trip(text: &str, path: &Path, profile: Option<&Path>) -> Result<Tri
         stations: gazetteer.stations(),
     };
     let top_m = limits.max_altitude.value * M_PER_FT;
-    let loaded = weather::load(&sheet, folder, weather, departure_time, &route, top_m)?;
+    let loaded = match weather {
+        Some(weather) => weather::load(&sheet, folder, weather, departure_time, &route, top_m)?,
+        None => weather::none(&route),
+    };
 
     let kg_per_gal = aircraft.fuel.density_kg_m3 * M3_PER_GAL;
     let limits = limits.with(&sheet, &aircraft, kg_per_gal)?;

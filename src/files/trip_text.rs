@@ -5,6 +5,13 @@ use jiff::Timestamp;
 
 use super::airports;
 
+/// One person, when nobody says how many, lb: the summer average of an adult in FAA AC 120-27E (from memory).
+pub const PERSON_LB: f64 = 190.0;
+/// Altimeter setting of the standard atmosphere, inHg.
+pub const STANDARD_INHG: f64 = 29.92;
+/// Greatest altitude without and with oxygen, ft: 14 CFR 91.211(a)(1), and below class A airspace (91.135).
+pub const MAX_ALTITUDE_FT: (f64, f64) = (12_500.0, 17_500.0);
+
 /// A place of the route.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct DraftPlace {

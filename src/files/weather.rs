@@ -27,6 +27,7 @@ use super::stations::StationPosition;
 use super::trip::{moment, not_found};
 use super::trip_places::angle;
 use super::winds::{surface_station, wind_slices};
+use crate::air::isa::SEA_LEVEL_PRESSURE_PA;
 use crate::air::triangle::wind_vector_m_s;
 use crate::air::{Datum, FieldError, LevelValue, Station, WindField};
 use crate::earth::geodesic::{Leg, distance_m};
@@ -458,6 +459,25 @@ pub(super) struct Loaded {
     pub on_hand: WindsOnHand,
 }
 
+/// No weather: standard altimeter settings, and no forecast.
+pub(super) fn none(route: &Route<'_>) -> Loaded {
+    Loaded {
+        weather: Weather {
+            forecasts: vec![],
+            valid_until: None,
+            sources: vec![],
+            departure_altimeter_pa: SEA_LEVEL_PRESSURE_PA,
+            destination_altimeter_pa: SEA_LEVEL_PRESSURE_PA,
+            departure_temperature_k: None,
+            destination_temperature_k: None,
+        },
+        on_hand: WindsOnHand {
+            slices: vec![],
+            lasts: route.lasts(),
+        },
+    }
+}
+
 /// Reads the files of the weather.
 pub(super) fn load(
     sheet: &Sheet<'_>,
@@ -833,7 +853,7 @@ fn from_grib(
         let stations: Vec<Station> = forecast
             .points
             .iter()
-            .map(|p| p.station(nearest_elevation_m(p, route)))
+            .map(|p| p.station(nearest_elevation_m(p, &route.places)))
             .collect();
         let field = WindField::on_mesh(forecast.width, &stations, &read.surface).map_err(|e| {
             unusable(
@@ -862,12 +882,12 @@ fn from_grib(
     Ok((slices, unused.into_iter().collect()))
 }
 
-/// Elevation (m) of the place of the route that is nearest to a grid point and has one; sea level without any.
-fn nearest_elevation_m(point: &grib2::GridPoint, route: &Route<'_>) -> f64 {
+/// Elevation (m) of the place that is nearest to a grid point and has one; sea level without any.
+pub(super) fn nearest_elevation_m(point: &grib2::GridPoint, places: &[&Place]) -> f64 {
     let Ok(here) = Position::new(point.lat_deg, point.lon_deg) else {
         return 0.0;
     };
-    let places = route.places.iter().filter(|p| p.elevation_m.is_some());
+    let places = places.iter().filter(|p| p.elevation_m.is_some());
     let far = |p: &&&Place| distance_m(here, p.position);
     places
         .min_by(|a, b| far(a).total_cmp(&far(b)))

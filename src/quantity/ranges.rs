@@ -144,6 +144,9 @@ const TABLE: &[Range] = &[
     row("correlation distance", "nm", 1.0, 100_000.0),
     row("correlation height", "ft", 100.0, 1_000_000.0),
     row("samples", "", 1.0, 100_000.0),
+    row("flights a year", "", 0.0, 10_000.0),
+    row("wind component", "kt", -250.0, 250.0),
+    row("correlation", "", -1.0, 1.0),
 ];
 
 /// The row of that key.

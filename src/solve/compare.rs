@@ -1,8 +1,8 @@
 //! One trip flown by several aircraft, each planned by itself.
 
-use super::frontier::each_of;
 use super::least::{TripError, plan_trip};
 use super::plan::Plan;
+use super::workers::each_of;
 use crate::aircraft::Aircraft;
 use crate::trip::{FuelLoad, Problem, ProblemError, Trip};
 

@@ -1,7 +1,7 @@
 //! The cruise cost field: what can be set at a level, and what a mile costs there.
 
 use crate::aircraft::propeller::Nearby;
-use crate::aircraft::{Governed, Levers, Throttle};
+use crate::aircraft::{AirState, Governed, Levers, Throttle};
 use crate::flight::level_speed_m_s;
 use crate::quantity::PA_PER_INHG;
 use crate::trip::{AirSample, CostRates, Problem};
@@ -56,6 +56,104 @@ pub(super) fn settable_rev_s(problem: &Problem, step_s: f64) -> Vec<f64> {
     revs
 }
 
+/// A level at a distance and a mass: what may be cruised with there.
+pub(super) struct AtLevel<'a> {
+    problem: &'a Problem,
+    air: AirState,
+    mass_kg: f64,
+    /// Greatest and least indicated airspeed, m/s.
+    ias_m_s: (f64, f64),
+    /// True airspeed \[m/s\] of the greatest: where a search for a speed may begin.
+    pub guess_m_s: f64,
+}
+
+impl<'a> AtLevel<'a> {
+    pub(super) fn new(problem: &'a Problem, level_m: f64, distance_m: f64, mass_kg: f64) -> Self {
+        let aircraft = &problem.aircraft;
+        let hp = problem.pressure_altitude_m(distance_m, level_m);
+        let (air, sample) = problem.air_state(distance_m, hp, problem.time_s(distance_m));
+        let fraction = mass_kg / aircraft.masses.max_take_off_kg;
+        let above_ground = problem.above_ground_m(distance_m, sample.true_altitude_m);
+        let top = problem
+            .limits
+            .speed_limit_m_s(&aircraft.speeds, fraction, level_m, above_ground);
+        Self {
+            problem,
+            air,
+            mass_kg,
+            ias_m_s: (top, aircraft.least_cruise_m_s(mass_kg)),
+            guess_m_s: aircraft.tas_from_ias(air, top),
+        }
+    }
+
+    /// Throttles that may be set with a crankshaft speed \[rev/s\], by a step in manifold pressure \[Pa\] from the least, with the most there
+    /// is last; at fixed pitch the speed held, and where it is the highest full throttle too.
+    pub(super) fn throttles(&self, rev_s: f64, step_pa: f64) -> Vec<Throttle> {
+        let aircraft = &self.problem.aircraft;
+        let mut throttles = Vec::new();
+        if aircraft.propeller.is_fixed() {
+            throttles.push(Throttle::Rpm);
+            // Full throttle leaves the RPM to the air: once is enough.
+            if rev_s >= aircraft.propeller.highest_governed_rev_s - 1e-9 {
+                throttles.push(Throttle::Full);
+            }
+            return throttles;
+        }
+        let intake = aircraft.intake(self.air, self.guess_m_s);
+        let full = aircraft.engine.map_pa(Throttle::Full, rev_s, intake);
+        let limit = aircraft.map_limit_pa(rev_s);
+        let mut map = MAP_LEAST_PA;
+        while map < full.min(limit) - 0.2 * step_pa {
+            throttles.push(Throttle::Map(map));
+            map += step_pa;
+        }
+        throttles.push(if full <= limit {
+            Throttle::Full
+        } else {
+            Throttle::Map(limit)
+        });
+        throttles
+    }
+
+    /// What a setting gives, and its share of rated power; `None` where it is not allowed or holds no level flight. The search for its
+    /// speed begins at `near_m_s`, m/s, which the speed found replaces.
+    pub(super) fn setting(
+        &self,
+        levers: Levers,
+        near_m_s: &mut f64,
+    ) -> Option<(CruiseOption, f64)> {
+        let (aircraft, air) = (&self.problem.aircraft, self.air);
+        let band = aircraft.engine.spec.mixtures[levers.mixture].max_power_fraction;
+        let most = band.min(aircraft.procedures.cruise_power_fraction);
+        // Power depends little on speed: refuse before solving for it.
+        if aircraft.perform(air, *near_m_s, levers).power_fraction > most + 0.005 {
+            return None;
+        }
+        let (tas, _) = level_speed_m_s(self.problem, air, self.mass_kg, levers, *near_m_s)?;
+        *near_m_s = tas;
+        let near = Cell::new(Nearby::NONE);
+        let set = aircraft.perform_under_redline(air, tas, levers, &near);
+        // What is set is held: by the governor, or at fixed pitch by the throttle. Full throttle there sets no RPM.
+        let unset = levers.throttle == Throttle::Full && aircraft.propeller.is_fixed();
+        let ias = aircraft.ias_from_tas(air, tas);
+        let (top, bottom) = self.ias_m_s;
+        let refused = set.power_fraction > most
+            || (set.governed != Governed::Yes && !unset)
+            || ias > top
+            || ias < bottom
+            || aircraft.in_avoid_band(set.rev_s, set.map_pa);
+        let option = CruiseOption {
+            levers,
+            tas_m_s: tas,
+            ias_m_s: ias,
+            fuel_kg_s: set.fuel_kg_s,
+            rev_s: set.rev_s,
+            map_pa: set.map_pa,
+        };
+        (!refused).then_some((option, set.power_fraction))
+    }
+}
+
 /// Every allowed setting on the search grid at a level, at a distance and mass, that no other beats in speed, fuel and RPM.
 pub fn options(
     problem: &Problem,
@@ -64,79 +162,19 @@ pub fn options(
     mass_kg: f64,
 ) -> Vec<CruiseOption> {
     let aircraft = &problem.aircraft;
-    let hp = problem.pressure_altitude_m(distance_m, level_m);
-    let (air, sample) = problem.air_state(distance_m, hp, problem.time_s(distance_m));
-    let fraction = mass_kg / aircraft.masses.max_take_off_kg;
-    let above_ground = problem.above_ground_m(distance_m, sample.true_altitude_m);
-    let top = problem
-        .limits
-        .speed_limit_m_s(&aircraft.speeds, fraction, level_m, above_ground);
-    let bottom = aircraft.least_cruise_m_s(mass_kg);
-    let guess = aircraft.tas_from_ias(air, top);
+    let here = AtLevel::new(problem, level_m, distance_m, mass_kg);
     let mut found: Vec<CruiseOption> = Vec::new();
     for rev_s in settable_rev_s(problem, REV_STEP_S) {
-        let full = aircraft
-            .engine
-            .map_pa(Throttle::Full, rev_s, aircraft.intake(air, guess));
-        let limit = aircraft.map_limit_pa(rev_s);
-        let mut throttles = Vec::new();
-        if aircraft.propeller.is_fixed() {
-            throttles.push(Throttle::Rpm);
-            // Full throttle leaves the RPM to the air: once is enough.
-            if rev_s >= aircraft.propeller.highest_governed_rev_s - 1e-9 {
-                throttles.push(Throttle::Full);
-            }
-        } else {
-            let mut map = MAP_LEAST_PA;
-            while map < full.min(limit) - 0.2 * MAP_STEP_PA {
-                throttles.push(Throttle::Map(map));
-                map += MAP_STEP_PA;
-            }
-            throttles.push(if full <= limit {
-                Throttle::Full
-            } else {
-                Throttle::Map(limit)
-            });
-        }
+        let throttles = here.throttles(rev_s, MAP_STEP_PA);
         for mixture in 0..aircraft.engine.spec.mixtures.len() {
-            let band = aircraft.engine.spec.mixtures[mixture].max_power_fraction;
-            let most = band.min(aircraft.procedures.cruise_power_fraction);
-            let mut last = guess;
+            let mut last = here.guess_m_s;
             for &throttle in throttles.iter().rev() {
                 let levers = Levers {
                     throttle,
                     rev_s,
                     mixture,
                 };
-                // Power depends little on speed: refuse before solving for it.
-                if aircraft.perform(air, last, levers).power_fraction > most + 0.005 {
-                    continue;
-                }
-                let Some((tas, _)) = level_speed_m_s(problem, air, mass_kg, levers, last) else {
-                    continue;
-                };
-                last = tas;
-                let near = Cell::new(Nearby::NONE);
-                let set = aircraft.perform_under_redline(air, tas, levers, &near);
-                // What is set is held: by the governor, or at fixed pitch by the throttle. Full throttle there sets no RPM.
-                let unset = throttle == Throttle::Full && aircraft.propeller.is_fixed();
-                let ias = aircraft.ias_from_tas(air, tas);
-                if set.power_fraction > most
-                    || (set.governed != Governed::Yes && !unset)
-                    || ias > top
-                    || ias < bottom
-                    || aircraft.in_avoid_band(set.rev_s, set.map_pa)
-                {
-                    continue;
-                }
-                found.push(CruiseOption {
-                    levers,
-                    tas_m_s: tas,
-                    ias_m_s: ias,
-                    fuel_kg_s: set.fuel_kg_s,
-                    rev_s: set.rev_s,
-                    map_pa: set.map_pa,
-                });
+                found.extend(here.setting(levers, &mut last).map(|s| s.0));
             }
         }
     }

@@ -11,7 +11,7 @@ use crate::quantity::M3_PER_GAL;
 use crate::trip::{FuelLoad, Problem, ProblemError, Trip, resolve};
 
 /// Fuel is loaded in multiples of this, m³ (half a US gallon).
-const FUEL_STEP_M3: f64 = 0.5 * M3_PER_GAL;
+pub(super) const FUEL_STEP_M3: f64 = 0.5 * M3_PER_GAL;
 /// Loads tried. Each is the last flight's need, and a lighter aeroplane needs less, so a few suffice.
 const MOST_LOADS: usize = 8;
 

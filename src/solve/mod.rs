@@ -22,15 +22,20 @@ mod late;
 mod later;
 mod least;
 mod levels;
+mod percentiles;
 mod plan;
 mod power;
 mod refine;
 mod search;
+mod season;
+mod season_year;
 mod spread;
 mod study;
 mod study_rig;
 mod two_speeds;
+mod usual;
 mod why;
+mod workers;
 
 pub use alternate::{AlternateError, AlternateFlight};
 pub use as_flown::{AsFlown, LegFlown, NotSteady, Steady, TotalFlown, as_flown};
@@ -43,6 +48,7 @@ pub use late::{Early, HalfWay, Late, LateMeans, LateStart, Rough, late, rough};
 pub use later::{Later, LaterPlan, NotPlanned, later};
 pub use least::{TripError, plan_trip};
 pub use levels::stretch_ends;
+pub use percentiles::Percentiles;
 pub use plan::{
     Alternative, AlternativeKind, Ideal, LeftOut, NO_DIFFERENCE_M3, NO_DIFFERENCE_S, NotFlown,
     Part, Plan, Sensitivity, Shifted, Termination, Totals, Warning, Workings, open_part,
@@ -50,11 +56,17 @@ pub use plan::{
 pub use search::{
     SolveError, charged, on_schedule, plan, plan_with_workings, prepared, totals as totals_of,
 };
-pub use spread::{Choice, Percentiles, SampleFlown, Spread, SpreadAsk, WayFlown, sampled, spread};
+pub use season::{
+    Charges, FlightOf, POLICIES, Policy, SeasonError, SeasonFlights, SeasonTrip, fly_season,
+    season_flights,
+};
+pub use season_year::{MEASURES, Measure, SeasonYear, YearOf, Yearly, season_year};
+pub use spread::{Choice, SampleFlown, Spread, SpreadAsk, WayFlown, sampled, spread};
 pub use study::{
     CruiseAsk, Down, Family, NoCoarse, SHALLOW_M_S, STEEP_M_S, Study, StudyError, Style, Thumbs,
     Way, cruise_of, five_times_m_s, room_m, study, three_per_thousand_m, two_minutes_m,
 };
+pub use usual::{Usual, usual_flight};
 pub use why::{
     Because, CHANGES, DescentMeans, Reason, because, best_of_levels, explained, planned_anew,
 };

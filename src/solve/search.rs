@@ -8,7 +8,7 @@ use super::plan::{
     open_part,
 };
 use super::power::{needed_thrust_n, reading_for};
-use super::refine::{Pilot, continuous, keep_tied, rounded, settle, to_step};
+use super::refine::{Pilot, Shared, continuous, keep_tied, rounded, settle, to_step};
 use super::{circling, descent, ideal};
 use crate::air::isa;
 use crate::aircraft::{Configuration, Levers, Throttle};
@@ -21,6 +21,7 @@ use crate::reflight::{self, Mismatch};
 use crate::trip::{CostRates, HourBasis, Leg, Objective, Problem, Rules, Start, legal_levels};
 use std::borrow::Cow;
 use std::cell::RefCell;
+use std::rc::Rc;
 
 /// Level sequences that are flown in full.
 const SEQUENCES: usize = 3;
@@ -223,7 +224,7 @@ pub(super) fn plan_with(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, SolveE
         }
     }
     let rates = problem.cost_rates();
-    let search = Search::new(problem, rates);
+    let search = Search::sharing(problem, rates, pilot.shared());
     let levels = search.level_costs()?;
     let proposals = sequences(problem, rates, &levels);
     let mut broken = Vec::new();
@@ -315,7 +316,7 @@ pub(super) fn plan_with(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, SolveE
     };
     // Flown as it will be flown. If that lies on the wrong side of a limit, by the search's own error, it is settled again with
     // flights of that kind; if that fails, the next best sequence has its turn.
-    let exact = Pilot::exact(problem);
+    let exact = pilot.exactly();
     let mut finished: Option<(Flown, Mismatch)> = None;
     // Recorded with its path. A plan that the independent integrator cannot confirm gives way to one that it can; whether it confirms this one.
     let confirmed = |f: &Flown, finished: &mut Option<(Flown, Mismatch)>| {
@@ -529,6 +530,7 @@ pub(super) struct Search<'a> {
     middle_kg: f64,
     /// Descents priced so far, by the cruise they begin from.
     priced: RefCell<Vec<Priced>>,
+    shared: Rc<Shared>,
 }
 
 /// Descents found from a cruise.
@@ -555,6 +557,10 @@ fn same_setting(a: &Cruise, b: &Cruise) -> bool {
 
 impl<'a> Search<'a> {
     pub(super) fn new(p: &'a Problem, rates: CostRates) -> Self {
+        Self::sharing(p, rates, &Rc::default())
+    }
+
+    fn sharing(p: &'a Problem, rates: CostRates, shared: &Rc<Shared>) -> Self {
         // A first guess of the burn at 65 % power; the flights find their own.
         let flow = 0.65 * p.aircraft.engine.spec.rated_power_w * 7.5e-8;
         let burn = flow * p.length_m / 70.0;
@@ -566,7 +572,13 @@ impl<'a> Search<'a> {
             rates,
             middle_kg,
             priced: RefCell::new(vec![]),
+            shared: Rc::clone(shared),
         }
+    }
+
+    /// Mass at the middle of the route, kg.
+    pub(super) fn middle_kg(&self) -> f64 {
+        self.middle_kg
     }
 
     pub(super) fn lift_off_kg(&self) -> f64 {
@@ -603,7 +615,7 @@ impl<'a> Search<'a> {
     }
 
     /// A script with everything but cruise and descent chosen.
-    fn skeleton(&self, ias_m_s: f64, rev_s: f64) -> Script {
+    pub(super) fn skeleton(&self, ias_m_s: f64, rev_s: f64) -> Script {
         let p = self.p;
         let field_da = p.density_altitude_m(&p.departure, 0.0);
         let mixture = p.aircraft.high_power_mixture(field_da);
@@ -913,7 +925,9 @@ impl<'a> Search<'a> {
 
     /// Settings that may be cruised with at a level in the middle of the route.
     pub(super) fn options(&self, level_m: f64) -> Vec<CruiseOption> {
-        cruise::options(self.p, level_m, 0.5 * self.p.length_m, self.middle_kg)
+        self.shared.options(level_m, || {
+            cruise::options(self.p, level_m, 0.5 * self.p.length_m, self.middle_kg)
+        })
     }
 
     /// The script of a sequence with the best climb and cruise of the cost field.

@@ -6,12 +6,12 @@
 //! lands half-way between them is looked for. What is left undominated is flown again as finely as any plan, and judged by that.
 
 mod points;
-mod workers;
 
 use super::infeasible::tried;
 use super::plan::{Draft, Totals, Warning};
 use super::refine::{Kept, Pilot, lever_changes, settle};
 use super::search::{Search, SolveError, on_schedule, plan_with, reflown, totals, warnings};
+use super::workers::each_of;
 use super::{TripError, plan_trip};
 use crate::aircraft::Aircraft;
 use crate::flight::{Flown, Script, fly_recorded};
@@ -20,7 +20,6 @@ use crate::reflight::Mismatch;
 use crate::trip::{Bounds, CostRates, FuelLoad, Objective, Problem, Trip, resolve};
 use points::{Apart, TimeFuel, best_between, best_value, merged, price_kg_s, undominated};
 use std::num::NonZero;
-pub(super) use workers::each_of;
 
 /// Values of a second for which plans are made, as multiples of what one costs in fuel on average between the thriftiest plan and the
 /// quickest. Beyond them nothing is new: the thriftiest and the quickest are made by themselves.
