@@ -346,6 +346,7 @@ fn draft(
                     Failure::input(format!(
                         "--fuel {typed}: not a number of US gallons, nor least"
                     ))
+                    .hint("give what is on board at start-up as 50, or least for the least that leaves the reserve")
                 })?,
         ),
         (None, Some(f)) => Some(f.fuel_gal),
@@ -694,7 +695,9 @@ pub(super) fn not_flown(error: &TripError) -> Failure {
     let option = match error {
         TripError::Problem(ProblemError::Tanks { .. } | ProblemError::LeastInFlight) => "--fuel: ",
         TripError::Problem(ProblemError::TooHeavy { .. }) => "--fuel, --people, --baggage: ",
+        TripError::Problem(ProblemError::NoFuel { .. }) => "--fuel: ",
         TripError::Problem(ProblemError::StartInGround { .. }) => "--at-altitude: ",
+        TripError::Problem(ProblemError::StartSpeed { .. }) => "--at-ias: ",
         _ => "",
     };
     Failure::input(format!("{option}{error}"))

@@ -10,6 +10,7 @@ mod fit;
 mod frontier;
 mod glide;
 mod grid;
+mod interrupt;
 mod new;
 mod output;
 mod plan;
@@ -198,13 +199,29 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     }
 }
 
+/// What the standard library says of a number that cannot be read.
+const NOT_A_NUMBER: [&str; 4] = [
+    "invalid float literal",
+    "cannot parse float from empty string",
+    "invalid digit found in string",
+    "cannot parse integer from empty string",
+];
+
 /// Parses the arguments of the process, runs, and tells how it ended.
 pub fn main() -> ExitCode {
     let args = match Args::try_parse() {
         Ok(args) => args,
         Err(e) => {
             // Help and version are answers, a wrong argument is the user's input. Nothing is left to do if printing fails.
-            let _ = e.print();
+            let words = e.render().ansi().to_string();
+            let plain = NOT_A_NUMBER.iter().fold(words.clone(), |words, from| {
+                words.replace(from, "not a number")
+            });
+            if plain == words {
+                let _ = e.print();
+            } else {
+                let _ = write!(anstream::stderr(), "{plain}");
+            }
             return if e.use_stderr() {
                 ExitCode::from(1)
             } else {

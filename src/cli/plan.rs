@@ -429,7 +429,14 @@ fn notes_for(problem: &Problem, marks: &[Waymark]) -> NotesFor {
 pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     let options = Options::new(args)?;
     let targets: Vec<Target> = options.faces.iter().map(|(_, t)| t.clone()).collect();
-    let outputs = output::open(&targets)?;
+    let ask = &args.ask;
+    let inputs: Vec<&Path> = [&args.trip, &args.profile, &args.as_flown, &ask.gpx_route]
+        .into_iter()
+        .flatten()
+        .chain(ask.winds.iter().chain(&ask.places).chain(&ask.keep_out))
+        .map(PathBuf::as_path)
+        .collect();
+    let outputs = output::open(&targets, &inputs)?;
     if let Some(path) = &args.as_flown {
         // What is wrong with the notes alone is said before the search.
         let read = read_text(path).and_then(|text| parse_notes(&text, path, None));
