@@ -40,7 +40,9 @@ pub use worksheet::WorksheetArgs;
 use clap::{Parser, Subcommand};
 use std::fmt;
 use std::io::Write;
+use std::panic::AssertUnwindSafe;
 use std::process::ExitCode;
+use std::sync::{Mutex, PoisonError};
 
 /// Arguments as typed.
 #[derive(Debug, Parser)]
@@ -199,6 +201,8 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     }
 }
 
+/// What the last panic said.
+static LAST_PANIC: Mutex<String> = Mutex::new(String::new());
 /// What the standard library says of a number that cannot be read.
 const NOT_A_NUMBER: [&str; 4] = [
     "invalid float literal",
@@ -229,7 +233,16 @@ pub fn main() -> ExitCode {
             };
         }
     };
-    match run(&args) {
+    // A panic is our bug and is told as one; one that is caught further in, on a damaged field of a forecast, is no news.
+    std::panic::set_hook(Box::new(|info| {
+        let mut last = LAST_PANIC.lock().unwrap_or_else(PoisonError::into_inner);
+        *last = info.to_string();
+    }));
+    let done = std::panic::catch_unwind(AssertUnwindSafe(|| run(&args))).unwrap_or_else(|_| {
+        let last = LAST_PANIC.lock().unwrap_or_else(PoisonError::into_inner);
+        Err(Failure::bug(&*last))
+    });
+    match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
             let _ = writeln!(anstream::stderr(), "{failure}");
