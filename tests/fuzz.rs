@@ -9,6 +9,7 @@ mod targets;
 
 use proptest::prelude::any;
 use proptest::test_runner::{Config, TestCaseError, TestRunner};
+use std::cell::Cell;
 use std::fs;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use targets::{PARSERS, Target, damaged, plan, root};
@@ -74,7 +75,7 @@ fn regress_the_corpus_stays_quiet() {
 #[test]
 fn closed_form_parsers_never_panic() {
     let cases = cases().unwrap_or(USUAL);
-    let mut run = 0_u64;
+    let run = Cell::new(0_u64);
     for target in PARSERS {
         let specimens: Vec<Vec<u8>> = target
             .specimens
@@ -88,7 +89,7 @@ fn closed_form_parsers_never_panic() {
         let draws = (any::<u8>(), proptest::collection::vec(any::<u8>(), 0..400));
         runner(cases)
             .run(&draws, |(which, bytes)| {
-                run += 1;
+                run.set(run.get() + 1);
                 let pick = usize::from(which >> 1);
                 match specimens.get(pick % specimens.len().max(1)) {
                     Some(specimen) if which % 4 != 0 => {
@@ -99,20 +100,22 @@ fn closed_form_parsers_never_panic() {
             })
             .unwrap_or_else(|why| panic!("{}: {why}", target.name));
     }
-    assert!(run >= u64::from(cases) * PARSERS.len() as u64);
-    eprintln!("{run} inputs");
+    assert!(run.get() >= u64::from(cases) * PARSERS.len() as u64);
+    eprintln!("{} inputs", run.get());
 }
 
 #[test]
 fn closed_form_drawn_trips_are_planned_or_refused() {
     let cases = cases().map_or(USUAL_TRIPS, |n| n.div_ceil(FOR_A_TRIP));
-    let (mut run, mut planned) = (0, 0);
+    let (run, planned) = (Cell::new(0), Cell::new(0));
     runner(cases)
         .run(&proptest::collection::vec(any::<u8>(), 220..260), |draws| {
-            run += 1;
-            tried("plan", &draws, |draws| planned += u32::from(plan(draws)))
+            run.set(run.get() + 1);
+            tried("plan", &draws, |draws| {
+                planned.set(planned.get() + u32::from(plan(draws)));
+            })
         })
         .unwrap_or_else(|why| panic!("plan: {why}"));
-    eprintln!("{run} trips, {planned} with a plan");
-    assert!(planned > 0, "no drawn trip has a plan");
+    eprintln!("{} trips, {} with a plan", run.get(), planned.get());
+    assert!(planned.get() > 0, "no drawn trip has a plan");
 }

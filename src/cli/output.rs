@@ -46,6 +46,8 @@ enum Place {
     File {
         temporary: NamedTempFile,
         path: PathBuf,
+        /// As typed, for messages: `path` has links followed.
+        typed: PathBuf,
     },
 }
 
@@ -174,7 +176,11 @@ pub fn open(targets: &[Target], inputs: &[&Path]) -> Result<Vec<Output>, Failure
             .map_err(|e| refused(typed, &e))?;
         interrupt::remember(temporary.path());
         outputs.push(Output {
-            place: Place::File { temporary, path },
+            place: Place::File {
+                temporary,
+                path,
+                typed: typed.clone(),
+            },
         });
     }
     Ok(outputs)
@@ -193,19 +199,20 @@ pub fn commit(outputs: Vec<Output>, contents: &[Vec<u8>]) -> Result<(), Failure>
             Place::File {
                 mut temporary,
                 path,
+                typed,
             } => {
                 temporary
                     .write_all(bytes)
                     .and_then(|()| temporary.as_file().sync_all())
-                    .map_err(|e| refused(&path, &e))?;
-                written.push((temporary, path));
+                    .map_err(|e| refused(&typed, &e))?;
+                written.push((temporary, path, typed));
             }
         }
     }
-    for (temporary, path) in written {
+    for (temporary, path, typed) in written {
         temporary
             .persist(&path)
-            .map_err(|e| refused(&path, &e.error))?;
+            .map_err(|e| refused(&typed, &e.error))?;
     }
     match stdout {
         Some(bytes) => to_stdout(bytes),
@@ -229,14 +236,15 @@ pub fn stream(
         Place::File {
             mut temporary,
             path,
+            typed,
         } => {
             write(&mut temporary)
                 .and_then(|()| temporary.flush())
                 .and_then(|()| temporary.as_file().sync_all())
-                .map_err(|e| refused(&path, &e))?;
+                .map_err(|e| refused(&typed, &e))?;
             temporary
                 .persist(&path)
-                .map_err(|e| refused(&path, &e.error))?;
+                .map_err(|e| refused(&typed, &e.error))?;
             Ok(())
         }
     }

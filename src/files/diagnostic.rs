@@ -374,14 +374,12 @@ pub(crate) fn range_hint(wrong: &OutOfRange) -> Option<String> {
     let fits = |y: f64| range.check(y).is_ok();
     let round_to = |y: f64, parts: f64| (y * parts).round() / parts;
     let round = |y: f64| round_to(y, 100.0);
-    let from = |unit: &str, y: f64| {
-        format!(
-            "{x} {unit} is {} {}; give it in {}",
-            round(y),
-            range.unit,
-            range.unit
-        )
+    let inside = match range.unit {
+        "in" => "inches",
+        unit => unit,
     };
+    let from =
+        |unit: &str, y: f64| format!("{x} {unit} is {} {inside}; give it in {inside}", round(y),);
     // Metric figures, where they are the likelier mistake.
     let metric = [
         ("sq ft", "square metres", 10.763_91),

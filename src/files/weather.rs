@@ -558,6 +558,25 @@ fn reports(
         all.extend(read_reports(&text, &path, &key, departure)?);
     }
     all.sort_by_key(|r| std::cmp::Reverse(r.time));
+    let of_route = |r: &Report| route.places.iter().any(|p| p.ident == r.station);
+    if let Some(other) = all.iter().find(|r| !of_route(r))
+        && !all.iter().any(of_route)
+    {
+        let names: Vec<&str> = route.places.iter().map(|p| p.ident.as_str()).collect();
+        let message = format!(
+            "no weather report is of a place of this trip: there is one of {}",
+            other.station
+        );
+        let span = read.metar.first().map(|(_, span)| span.clone());
+        return Err(sheet.fail(
+            Finding::new(FindingKind::Contradiction, "weather.metar", span, message)
+                .label("not used")
+                .hint(format!(
+                    "give reports of {}; the wind of another place may stand in [[weather.surface]]",
+                    names.join(", ")
+                )),
+        ));
+    }
     let mut used: Vec<Report> = Vec::new();
     for report in all {
         let place = route.places.iter().find(|p| p.ident == report.station);

@@ -482,6 +482,15 @@ fn ways_to_a_level(problem: &Problem, leg: &Leg) -> String {
         !legal_levels(&p, &l).levels_m.is_empty()
     };
     let mut ways = Vec::new();
+    let field_m = problem
+        .departure
+        .elevation_m
+        .max(problem.destination.elevation_m);
+    if field_m + problem.limits.clearance_m > problem.limits.max_altitude_m {
+        ways.push(
+            "fields that lie lower: one of this trip is, with the clearance, above the greatest altitude (limits.max_altitude_ft)",
+        );
+    }
     if frees(&|p, _| p.rules = Rules::None) {
         ways.push("rules that allow other levels on this course (limits.rules)");
     }
