@@ -41,12 +41,14 @@ const ALWAYS: [&str; 4] = ["trip.toml", "profile.toml", "winds.txt", "table.toml
 /// The catalogue has at least this many cases.
 const LEAST_CASES: usize = 300;
 /// Words of which a refusal has one: a way out, or what belongs there.
-const WAYS_OUT: [&str; 9] = [
+const WAYS_OUT: [&str; 11] = [
     "help: ",
     "hint: ",
     "expected ",
     "What would free it",
     ": give ",
+    "; give ",
+    "in the required range of ",
     "the thriftiest",
     "leave load or fuel behind",
     "For more information, try '--help'",
