@@ -17,7 +17,7 @@ use targets::{PARSERS, Target, damaged, plan, root};
 /// Inputs for each parser, half of them damaged specimens, unless the environment says how many.
 const USUAL: u32 = 60;
 /// Drawn trips, likewise; each takes seconds.
-const USUAL_TRIPS: u32 = 6;
+const USUAL_TRIPS: u32 = 10;
 /// Inputs for a parser to each trip when the environment says how many.
 const FOR_A_TRIP: u32 = 1_000;
 

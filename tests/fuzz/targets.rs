@@ -407,7 +407,7 @@ fn tile(bytes: &[u8]) {
 /// A figure of a trip: in what is usual, at an end of its range, or a little outside.
 fn figure(d: &mut Draw<'_>, key: &str, low: f64, high: f64) -> String {
     let r = range(key);
-    let x = match d.below(40) {
+    let x = match d.below(300) {
         0 => r.min,
         1 => r.max,
         2 => r.min - 0.01 * (r.max - r.min) - 0.1,
