@@ -517,7 +517,7 @@ fn closed_form_wrong_alternates_are_named() {
     for (alternate, words) in [
         ("QQQQ", &["--alternate \"QQQQ\""][..]),
         ("43.2,-114.1", &["--alternate", "elevation"]),
-        ("KPIH", &["alternate KPIH"]),
+        ("KPIH", &["--alternate \"KPIH\"", "destination"]),
         ("EGLL", &["alternate EGLL"]),
     ] {
         refused(&typed(&["--alternate", alternate]), words);

@@ -265,7 +265,10 @@ fn closed_form_ground_and_volumes_by_option() {
     for (more, words) in [
         (&["--terrain", "none"][..], &["--terrain", "none"][..]),
         (&["--keep-out", "none.json"], &["--keep-out", "none.json"]),
-        (&["--keep-out", PROFILE], &["not JSON"]),
+        (
+            &["--keep-out", PROFILE],
+            &["aircraft profile", "keep-out volumes"],
+        ),
         (&["--corridor", "3"], &["--terrain"]),
         (
             &["--terrain", "src", "--corridor", "900"],

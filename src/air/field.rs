@@ -38,6 +38,7 @@
 //! (cited from memory); the heights without forecast are in `tests/data/fb/SOURCE.md`.
 
 use super::isa;
+use crate::quantity::{M_PER_FT, M_PER_NM};
 
 /// Radius within which a station is used, and beyond which a point has no forecast: 150 nm (m).
 pub const STATION_RADIUS_M: f64 = 150.0 * 1852.0;
@@ -220,7 +221,7 @@ pub enum FieldError {
     )]
     BadPoint,
     /// No station with a forecast within [`STATION_RADIUS_M`].
-    #[error("reading the wind field: the nearest station, {station}, is {} km away; the limit is {} km", (distance_m / 1000.0).round(), (STATION_RADIUS_M / 1000.0).round())]
+    #[error("the nearest station of the winds, {station}, is {:.0} nm away, and {:.0} nm is the limit; give winds for a place near there", distance_m / M_PER_NM, STATION_RADIUS_M / M_PER_NM)]
     TooFar {
         /// Nearest station.
         station: String,
@@ -232,7 +233,7 @@ pub enum FieldError {
         lon_deg: f64,
     },
     /// No cell of the mesh holds the point.
-    #[error("reading the wind field: the grid does not reach here; its nearest point is {} km away", (distance_m / 1000.0).round())]
+    #[error("the grid of the winds does not reach there; its nearest point is {:.0} nm away; give winds of a wider area", distance_m / M_PER_NM)]
     OffMesh {
         /// Distance of the nearest grid point (m).
         distance_m: f64,
@@ -242,7 +243,9 @@ pub enum FieldError {
         lon_deg: f64,
     },
     /// No corner of the cell has a level above the model's ground.
-    #[error("reading the wind field: no grid point around here has a level above the ground")]
+    #[error(
+        "no grid point around there has a level above the ground of the model; give other winds"
+    )]
     Hole {
         /// Latitude asked for (deg).
         lat_deg: f64,
@@ -261,7 +264,8 @@ pub enum FieldError {
     },
     /// The point is above the highest level of every station near it.
     #[error(
-        "reading the wind field: {height_m:.0} m is above the highest forecast level here, {top_m:.0} m"
+        "{:.0} ft is above the highest forecast level there, {:.0} ft; give winds for a higher level, or a lower greatest altitude (limits.max_altitude_ft): the air is read up to 2,000 ft above it",
+        height_m / M_PER_FT, top_m / M_PER_FT
     )]
     AboveTop {
         /// Height asked for, in the datum of the top level (m).

@@ -44,6 +44,8 @@ use crate::air::isa::GAS_CONSTANT_J_KG_K;
 
 /// Ratio of specific heats of the charge.
 const KAPPA: f64 = 1.4;
+/// Lower heating value of aviation gasoline, J/kg (43.5 MJ/kg, the specification's least value; from memory).
+pub const HEATING_VALUE_J_KG: f64 = 43.5e6;
 /// Sea-level standard temperature, K.
 pub(crate) const T_REF_K: f64 = 288.15;
 /// Sea-level standard pressure, Pa.
@@ -325,6 +327,28 @@ impl Engine {
             return Err(EngineError::IdleTooHigh);
         }
         Ok(engine)
+    }
+
+    /// Indicated power over the heat of the fuel at full throttle and rated speed at sea level with the best-power mixture.
+    pub fn indicated_efficiency(&self) -> f64 {
+        let sea_level = Intake {
+            upstream_pa: P_REF_PA,
+            ambient_pa: P_REF_PA,
+            temperature_k: T_REF_K,
+        };
+        let out = self.run(
+            Throttle::Full,
+            self.spec.rated_rev_s,
+            self.best_power,
+            sea_level,
+        );
+        out.indicated_w / (out.fuel_kg_s * HEATING_VALUE_J_KG)
+    }
+
+    /// Efficiency of the air-standard cycle of constant volume, which no engine of this compression ratio reaches:
+    /// `1 - r^(1 - k)` with k = 1.4 of cold air (Heywood, ch. 5, from memory).
+    pub fn ideal_efficiency(&self) -> f64 {
+        1.0 - self.spec.compression_ratio.powf(1.0 - KAPPA)
     }
 
     /// Row of the mixture that gives most power.

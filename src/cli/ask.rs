@@ -186,6 +186,12 @@ pub struct AskArgs {
 }
 
 impl AskArgs {
+    /// The files that these options name to be read.
+    pub fn inputs(&self) -> impl Iterator<Item = &Path> {
+        let several = self.winds.iter().chain(&self.places).chain(&self.keep_out);
+        several.chain(&self.gpx_route).map(PathBuf::as_path)
+    }
+
     /// The first of these options that was typed.
     fn first_typed(&self) -> Option<&'static str> {
         let given = [
@@ -342,6 +348,7 @@ fn draft(
                     Failure::input(format!(
                         "--fuel {typed}: not a number of US gallons, nor least"
                     ))
+                    .hint("give what is on board at start-up as 50, or least for the least that leaves the reserve")
                 })?,
         ),
         (None, Some(f)) => Some(f.fuel_gal),
@@ -690,7 +697,9 @@ pub(super) fn not_flown(error: &TripError) -> Failure {
     let option = match error {
         TripError::Problem(ProblemError::Tanks { .. } | ProblemError::LeastInFlight) => "--fuel: ",
         TripError::Problem(ProblemError::TooHeavy { .. }) => "--fuel, --people, --baggage: ",
+        TripError::Problem(ProblemError::NoFuel { .. }) => "--fuel: ",
         TripError::Problem(ProblemError::StartInGround { .. }) => "--at-altitude: ",
+        TripError::Problem(ProblemError::StartSpeed { .. }) => "--at-ias: ",
         _ => "",
     };
     Failure::input(format!("{option}{error}"))

@@ -10,7 +10,7 @@ use std::path::PathBuf;
 /// Arguments of `check` as typed.
 #[derive(Debug, Args)]
 pub struct CheckArgs {
-    /// Files to look at: trips, aircraft profiles, handbooks, winds aloft, GRIB2, weather reports, SRTM tiles, keep-out volumes, GPX, places, notes of a flight
+    /// Files to look at: trips, aircraft profiles, handbooks, winds aloft, GRIB2, weather reports, SRTM tiles, keep-out volumes, GPX, places, notes of a flight, answers to a worksheet
     #[arg(value_name = "FILE", required = true)]
     pub files: Vec<PathBuf>,
 }

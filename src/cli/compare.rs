@@ -95,7 +95,14 @@ pub fn run(args: &CompareArgs) -> Result<(), Failure> {
         .map(|c| c.1.clone())
         .chain(args.json.iter().map(|p| Target::new(p)))
         .collect();
-    let outputs = output::open(&targets)?;
+    let inputs: Vec<&Path> = args
+        .trip
+        .iter()
+        .chain(&args.profile)
+        .map(PathBuf::as_path)
+        .chain(args.ask.inputs())
+        .collect();
+    let outputs = output::open(&targets, &inputs)?;
     let trip = args.trip.as_deref();
     let own = args.profile.len() == 1 && args.set.is_empty();
     if own && trip.is_none() {

@@ -454,7 +454,13 @@ pub fn run(args: &DescendArgs) -> Result<(), Failure> {
     faces.extend(args.page.iter().map(|p| (Face::Page, Target::new(p))));
     faces.extend(args.json.iter().map(|p| (Face::Json, Target::new(p))));
     let targets: Vec<Target> = faces.iter().map(|(_, t)| t.clone()).collect();
-    let outputs = output::open(&targets)?;
+    let inputs: Vec<&Path> = args
+        .profile
+        .as_deref()
+        .into_iter()
+        .chain(args.trip.as_deref())
+        .collect();
+    let outputs = output::open(&targets, &inputs)?;
     let figures = match &args.trip {
         Some(path) => of_trip(path, args)?,
         None => typed(args)?,

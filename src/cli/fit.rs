@@ -25,7 +25,7 @@ pub struct FitArgs {
 /// [`Failure`]; then no output file was touched.
 pub fn run(args: &FitArgs) -> Result<(), Failure> {
     let targets: Vec<Target> = args.out.iter().map(|p| Target::new(p)).collect();
-    let outputs = output::open(&targets)?;
+    let outputs = output::open(&targets, &[&args.handbook])?;
     let file = handbook::load(&args.handbook).map_err(|e| Failure::drawn(e.render_for_stderr()))?;
     let fitted = fit(&file.handbook)
         .map_err(|e| Failure::input(format!("{}: {e}", args.handbook.display())))?;

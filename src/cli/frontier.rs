@@ -48,7 +48,7 @@ pub fn run(args: &FrontierArgs) -> Result<(), Failure> {
         .map(|c| c.1.clone())
         .chain(others.map(|p| Target::new(p)))
         .collect();
-    let outputs = output::open(&targets)?;
+    let outputs = output::open(&targets, &[&args.trip])?;
     let file = load_trip(&args.trip, args.profile.as_deref())
         .map_err(|e| Failure::drawn(e.render_for_stderr()))?;
     let (problem, frontier) = frontier_of_trip(&file.trip, &file.aircraft)

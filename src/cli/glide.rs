@@ -82,7 +82,7 @@ fn ask(args: &GlideArgs, aircraft: &Aircraft) -> Result<GlideAsk, Failure> {
 /// [`Failure`]; then no output file was touched.
 pub fn run(args: &GlideArgs) -> Result<(), Failure> {
     let targets: Vec<Target> = args.json.iter().map(|p| Target::new(p)).collect();
-    let outputs = output::open(&targets)?;
+    let outputs = output::open(&targets, &[&args.profile])?;
     let aircraft = profile::load(&args.profile)?;
     let figures = GlideFigures::new(&study(&aircraft, ask(args, &aircraft)?), &aircraft);
     let mut contents = Vec::new();

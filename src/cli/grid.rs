@@ -269,7 +269,7 @@ fn axes(args: &GridArgs, aircraft: &Aircraft) -> Result<GridAxes, Failure> {
 /// # Errors
 /// [`Failure`]; then no output file was touched.
 pub fn run(args: &GridArgs) -> Result<(), Failure> {
-    let mut outputs = output::open(&[Target::new(&args.out)])?;
+    let mut outputs = output::open(&[Target::new(&args.out)], &[&args.profile])?;
     let aircraft = profile::load(&args.profile)?;
     let axes = axes(args, &aircraft)?;
     if axes.most_rows() > MOST_ROWS {

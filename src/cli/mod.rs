@@ -11,6 +11,7 @@ mod fit;
 mod frontier;
 mod glide;
 mod grid;
+mod interrupt;
 mod new;
 mod output;
 mod plan;
@@ -47,7 +48,9 @@ use crate::brief::Units;
 use clap::{Parser, Subcommand, ValueEnum};
 use std::fmt;
 use std::io::Write;
+use std::panic::AssertUnwindSafe;
 use std::process::ExitCode;
+use std::sync::{Mutex, PoisonError};
 
 /// Arguments as typed.
 #[derive(Debug, Parser)]
@@ -234,13 +237,31 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     }
 }
 
+/// What the last panic said.
+static LAST_PANIC: Mutex<String> = Mutex::new(String::new());
+/// What the standard library says of a number that cannot be read.
+const NOT_A_NUMBER: [&str; 4] = [
+    "invalid float literal",
+    "cannot parse float from empty string",
+    "invalid digit found in string",
+    "cannot parse integer from empty string",
+];
+
 /// Parses the arguments of the process, runs, and tells how it ended.
 pub fn main() -> ExitCode {
     let args = match Args::try_parse() {
         Ok(args) => args,
         Err(e) => {
             // Help and version are answers, a wrong argument is the user's input. Nothing is left to do if printing fails.
-            let _ = e.print();
+            let words = e.render().ansi().to_string();
+            let plain = NOT_A_NUMBER.iter().fold(words.clone(), |words, from| {
+                words.replace(from, "not a number")
+            });
+            if plain == words {
+                let _ = e.print();
+            } else {
+                let _ = write!(anstream::stderr(), "{plain}");
+            }
             return if e.use_stderr() {
                 ExitCode::from(1)
             } else {
@@ -248,7 +269,16 @@ pub fn main() -> ExitCode {
             };
         }
     };
-    match run(&args) {
+    // A panic is our bug and is told as one; one that is caught further in, on a damaged field of a forecast, is no news.
+    std::panic::set_hook(Box::new(|info| {
+        let mut last = LAST_PANIC.lock().unwrap_or_else(PoisonError::into_inner);
+        *last = info.to_string();
+    }));
+    let done = std::panic::catch_unwind(AssertUnwindSafe(|| run(&args))).unwrap_or_else(|_| {
+        let last = LAST_PANIC.lock().unwrap_or_else(PoisonError::into_inner);
+        Err(Failure::bug(&*last))
+    });
+    match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
             let _ = writeln!(anstream::stderr(), "{failure}");

@@ -79,6 +79,6 @@ pub fn run(args: &NewArgs) -> Result<(), Failure> {
         }
     };
     let target = out.as_deref().map_or(Target::Stdout, Target::new);
-    let outputs = output::open(&[target])?;
+    let outputs = output::open(&[target], &[])?;
     output::commit(outputs, &[text.into_bytes()])
 }

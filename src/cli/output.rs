@@ -1,6 +1,6 @@
 //! Where answers go: checked before the work, written beside the target, renamed when all is written.
 
-use super::Failure;
+use super::{Failure, interrupt};
 use std::fs::{self, Permissions};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -46,11 +46,43 @@ enum Place {
     File {
         temporary: NamedTempFile,
         path: PathBuf,
+        /// As typed, for messages: `path` has links followed.
+        typed: PathBuf,
     },
 }
 
 fn cannot(path: &Path, why: impl std::fmt::Display) -> Failure {
     Failure::input(format!("cannot write {}: {why}", path.display()))
+}
+
+/// A file that cannot be written, by what the system says.
+fn refused(path: &Path, why: &io::Error) -> Failure {
+    use io::ErrorKind as Kind;
+    let (what, hint) = match why.kind() {
+        Kind::NotFound => (
+            "its folder does not exist",
+            "make the folder first, or give another path",
+        ),
+        Kind::NotADirectory => ("what should be its folder is a file", "give another path"),
+        Kind::PermissionDenied => (
+            "that is not permitted",
+            "give a path in a folder of your own",
+        ),
+        Kind::ReadOnlyFilesystem => (
+            "its file system is read-only",
+            "give a path in a folder of your own",
+        ),
+        Kind::StorageFull | Kind::QuotaExceeded => (
+            "the disk is full",
+            "make room, or give a path on another disk; nothing was changed",
+        ),
+        Kind::FileTooLarge => (
+            "files may not grow so large here",
+            "lift the limit of the shell (ulimit -f), or give a path on another disk; nothing was changed",
+        ),
+        _ => return cannot(path, why).hint("give another path"),
+    };
+    cannot(path, what).hint(hint)
 }
 
 #[cfg(unix)]
@@ -65,19 +97,26 @@ fn new_file_permissions() -> Option<Permissions> {
     None
 }
 
-/// Checks that every target can be written and opens a temporary file beside each.
+/// Checks that every target can be written and opens a temporary file beside each. `inputs` are the files that the command reads: none
+/// of them may be written over.
 ///
 /// # Errors
-/// A target that is a folder, is written twice, lies in no folder or cannot be written.
-pub fn open(targets: &[Target]) -> Result<Vec<Output>, Failure> {
+/// A target that is an input, is a folder, is written twice, lies in no folder or cannot be written.
+pub fn open(targets: &[Target], inputs: &[&Path]) -> Result<Vec<Output>, Failure> {
+    interrupt::watch();
+    let inputs: Vec<PathBuf> = inputs
+        .iter()
+        .filter_map(|p| fs::canonicalize(p).ok())
+        .collect();
     let mut seen: Vec<Option<PathBuf>> = Vec::new();
     let mut outputs = Vec::new();
     for target in targets {
         let Target::File(typed) = target else {
             if seen.contains(&None) {
-                return Err(Failure::input(
-                    "two outputs cannot both go to standard output (-)",
-                ));
+                return Err(
+                    Failure::input("two outputs cannot both go to standard output (-)")
+                        .hint("give one of them a file"),
+                );
             }
             seen.push(None);
             outputs.push(Output {
@@ -87,33 +126,43 @@ pub fn open(targets: &[Target]) -> Result<Vec<Output>, Failure> {
         };
         // A link is followed, so that the file it names is replaced and not the link.
         let path = fs::canonicalize(typed).unwrap_or_else(|_| typed.clone());
+        if inputs.contains(&path) {
+            return Err(cannot(typed, "it is an input of this very command")
+                .hint("give the output another name"));
+        }
         let existing = match fs::metadata(&path) {
-            Ok(m) if m.is_dir() => return Err(cannot(typed, "it is a folder")),
+            Ok(m) if m.is_dir() => {
+                return Err(cannot(typed, "it is a folder").hint("give the path of a file"));
+            }
             Ok(m) if !m.is_file() => {
                 return Err(
                     cannot(typed, "it is not an ordinary file").hint("use - for standard output")
                 );
             }
-            Ok(m) if m.permissions().readonly() => return Err(cannot(typed, "it is read-only")),
+            Ok(m) if m.permissions().readonly() => {
+                return Err(cannot(typed, "it is read-only")
+                    .hint("give another path, or allow writing to it first"));
+            }
             Ok(m) => Some(m.permissions()),
             Err(e) if e.kind() == io::ErrorKind::NotFound => None,
-            Err(e) => return Err(cannot(typed, e)),
+            Err(e) => return Err(refused(typed, &e)),
         };
         let Some(name) = path.file_name() else {
-            return Err(cannot(typed, "it names no file"));
+            return Err(cannot(typed, "it names no file").hint("give the path of a file"));
         };
         let folder = match path.parent() {
             Some(p) if !p.as_os_str().is_empty() => p.to_owned(),
             _ => PathBuf::from("."),
         };
         let known = fs::canonicalize(&folder)
-            .map_err(|e| cannot(typed, e))?
+            .map_err(|e| refused(typed, &e))?
             .join(name);
         if seen.contains(&Some(known.clone())) {
             return Err(Failure::input(format!(
                 "two outputs cannot both go to {}",
                 typed.display()
-            )));
+            ))
+            .hint("give each a file of its own"));
         }
         seen.push(Some(known));
         let mut builder = tempfile::Builder::new();
@@ -122,9 +171,16 @@ pub fn open(targets: &[Target]) -> Result<Vec<Output>, Failure> {
         if let Some(p) = permissions {
             builder.permissions(p);
         }
-        let temporary = builder.tempfile_in(&folder).map_err(|e| cannot(typed, e))?;
+        let temporary = builder
+            .tempfile_in(&folder)
+            .map_err(|e| refused(typed, &e))?;
+        interrupt::remember(temporary.path());
         outputs.push(Output {
-            place: Place::File { temporary, path },
+            place: Place::File {
+                temporary,
+                path,
+                typed: typed.clone(),
+            },
         });
     }
     Ok(outputs)
@@ -143,19 +199,20 @@ pub fn commit(outputs: Vec<Output>, contents: &[Vec<u8>]) -> Result<(), Failure>
             Place::File {
                 mut temporary,
                 path,
+                typed,
             } => {
                 temporary
                     .write_all(bytes)
                     .and_then(|()| temporary.as_file().sync_all())
-                    .map_err(|e| cannot(&path, e))?;
-                written.push((temporary, path));
+                    .map_err(|e| refused(&typed, &e))?;
+                written.push((temporary, path, typed));
             }
         }
     }
-    for (temporary, path) in written {
+    for (temporary, path, typed) in written {
         temporary
             .persist(&path)
-            .map_err(|e| cannot(&path, e.error))?;
+            .map_err(|e| refused(&typed, &e.error))?;
     }
     match stdout {
         Some(bytes) => to_stdout(bytes),
@@ -179,14 +236,15 @@ pub fn stream(
         Place::File {
             mut temporary,
             path,
+            typed,
         } => {
             write(&mut temporary)
                 .and_then(|()| temporary.flush())
                 .and_then(|()| temporary.as_file().sync_all())
-                .map_err(|e| cannot(&path, e))?;
+                .map_err(|e| refused(&typed, &e))?;
             temporary
                 .persist(&path)
-                .map_err(|e| cannot(&path, e.error))?;
+                .map_err(|e| refused(&typed, &e.error))?;
             Ok(())
         }
     }
@@ -221,9 +279,13 @@ pub fn text_to_stdout(text: &str) -> Result<(), Failure> {
 
 fn quiet_on_broken_pipe(result: io::Result<()>) -> Result<(), Failure> {
     match result {
-        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => Err(Failure::input(format!(
-            "cannot write to standard output: {e}"
-        ))),
+        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => Err(match e.kind() {
+            io::ErrorKind::StorageFull => {
+                Failure::input("cannot write to standard output: the disk is full")
+                    .hint("make room, or send it elsewhere")
+            }
+            _ => Failure::input(format!("cannot write to standard output: {e}")),
+        }),
         _ => Ok(()),
     }
 }
@@ -241,7 +303,7 @@ mod tests {
         let dir = folder();
         let path = dir.path().join("plan.json");
         fs::write(&path, "old").expect("writes");
-        let outputs = open(&[Target::new(&path)]).expect("writable");
+        let outputs = open(&[Target::new(&path)], &[]).expect("writable");
         assert_eq!(fs::read_to_string(&path).expect("reads"), "old");
         drop(outputs);
         assert_eq!(fs::read_to_string(&path).expect("reads"), "old");
@@ -250,7 +312,7 @@ mod tests {
             1,
             "no temporary file is left"
         );
-        let outputs = open(&[Target::new(&path)]).expect("writable");
+        let outputs = open(&[Target::new(&path)], &[]).expect("writable");
         commit(outputs, &[b"new".to_vec()]).expect("writes");
         assert_eq!(fs::read_to_string(&path).expect("reads"), "new");
         assert_eq!(fs::read_dir(dir.path()).expect("lists").count(), 1);
@@ -272,7 +334,7 @@ mod tests {
             ),
             (vec![Target::Stdout, Target::Stdout], "standard output"),
         ] {
-            let e = open(&targets).expect_err("refused");
+            let e = open(&targets, &[]).expect_err("refused");
             assert!(e.message.contains(words), "{}", e.message);
             assert_eq!(e.status(), 1);
         }

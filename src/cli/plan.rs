@@ -466,7 +466,12 @@ fn notes_for(problem: &Problem, marks: &[Waymark]) -> NotesFor {
 pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     let options = Options::new(args)?;
     let targets: Vec<Target> = options.faces.iter().map(|(_, t)| t.clone()).collect();
-    let outputs = output::open(&targets)?;
+    let inputs: Vec<&Path> = [&args.trip, &args.profile, &args.as_flown]
+        .into_iter()
+        .filter_map(|p| p.as_deref())
+        .chain(args.ask.inputs())
+        .collect();
+    let outputs = output::open(&targets, &inputs)?;
     if let Some(path) = &args.as_flown {
         // What is wrong with the notes alone is said before the search.
         let read = read_text(path).and_then(|text| parse_notes(&text, path, None));

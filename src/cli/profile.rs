@@ -2,6 +2,7 @@
 
 use super::Failure;
 use crate::aircraft::{Aircraft, Warmth};
+use crate::files::diagnostic::range_hint;
 use crate::files::profile::load_named;
 use crate::quantity::{KG_PER_LB, ZERO_C_K, range};
 use std::path::Path;
@@ -13,9 +14,13 @@ pub(super) fn load(path: &Path) -> Result<Aircraft, Failure> {
 
 /// A value of an option inside the range of the table of ranges.
 pub(super) fn checked(option: &str, key: &str, value: f64) -> Result<f64, Failure> {
-    range(key)
-        .check(value)
-        .map_err(|e| Failure::input(format!("{option} {value}: {e}")))
+    range(key).check(value).map_err(|e| {
+        let failure = Failure::input(format!("{option} {e}"));
+        match range_hint(&e) {
+            Some(hint) => failure.hint(hint),
+            None => failure,
+        }
+    })
 }
 
 /// A mass [kg] typed in pounds, between those of the profile.

@@ -44,7 +44,7 @@ pub enum Writer {
 /// [`Failure`]; then no output file was touched.
 pub fn run(args: &SchemaArgs) -> Result<(), Failure> {
     let target = args.out.as_deref().map_or(Target::Stdout, Target::new);
-    let outputs = output::open(&[target])?;
+    let outputs = output::open(&[target], &[])?;
     let text = brief::schema(match args.of {
         Writer::Plan => Document::Plan,
         Writer::Winds => Document::Winds,

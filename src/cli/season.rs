@@ -17,7 +17,7 @@ use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 use jiff::Timestamp;
 use std::fmt::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
 /// Winds that are drawn, when nobody says how many.
@@ -413,7 +413,15 @@ pub fn run(args: &SeasonArgs) -> Result<(), Failure> {
         .map(|c| c.1.clone())
         .chain(others.map(|p| Target::new(p)))
         .collect();
-    let outputs = output::open(&targets)?;
+    let inputs: Vec<&Path> = std::iter::once(&args.log)
+        .chain(&args.profile)
+        .chain(&args.places)
+        .chain(&args.winds)
+        .chain(&args.climate)
+        .chain(&args.results)
+        .map(PathBuf::as_path)
+        .collect();
+    let outputs = output::open(&targets, &inputs)?;
     let with = RowsWith {
         profile: args.profile.clone(),
         stand_in: None,

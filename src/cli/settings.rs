@@ -181,7 +181,7 @@ pub fn run(args: &SettingsArgs) -> Result<(), Failure> {
         .flatten()
         .map(|p| Target::new(p))
         .collect();
-    let outputs = output::open(&targets)?;
+    let outputs = output::open(&targets, &[&args.profile])?;
     let aircraft = profile::load(&args.profile)?;
     let table = settings(&aircraft, ask(args, &aircraft)?);
     let figures = SettingsFigures::new(&table, &aircraft);

@@ -29,7 +29,7 @@ pub struct ManArgs {
 pub fn completions(args: &CompletionsArgs) -> Result<(), Failure> {
     let mut script = Vec::new();
     clap_complete::generate(args.shell, &mut Args::command(), "fellrun", &mut script);
-    let outputs = output::open(&[Target::Stdout])?;
+    let outputs = output::open(&[Target::Stdout], &[])?;
     output::commit(outputs, &[script])
 }
 
@@ -61,7 +61,7 @@ pub fn man(args: &ManArgs) -> Result<(), Failure> {
         }
     }
     let (targets, texts): (Vec<Target>, Vec<Vec<u8>>) = pages.into_iter().unzip();
-    let outputs = output::open(&targets)?;
+    let outputs = output::open(&targets, &[])?;
     output::commit(outputs, &texts)
 }
 

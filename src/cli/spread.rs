@@ -10,7 +10,7 @@ use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT, range};
 use crate::solve::{SpreadAsk, plan_trip, spread, threads};
 use crate::trip::{ForecastError, Problem, Trip, resolve};
 use clap::Args;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Arguments of `spread` as typed.
 #[derive(Debug, Args)]
@@ -174,7 +174,12 @@ pub fn run(args: &SpreadArgs) -> Result<(), Failure> {
         .map(|c| c.1.clone())
         .chain(others.map(|p| Target::new(p)))
         .collect();
-    let outputs = output::open(&targets)?;
+    let inputs: Vec<&Path> = [&args.trip, &args.profile]
+        .into_iter()
+        .filter_map(|p| p.as_deref())
+        .chain(args.ask.inputs())
+        .collect();
+    let outputs = output::open(&targets, &inputs)?;
     let trip = args.trip.as_deref();
     let file = asked(trip, &args.ask, args.profile.as_deref(), args.objective)?;
     let (problem, plan) =

@@ -88,7 +88,7 @@ pub(super) fn run(args: &SettingsArgs) -> Result<(), Failure> {
         .collect::<Result<Vec<_>, _>>()?;
     let json = args.json.as_deref().map(Target::new);
     let targets: Vec<Target> = charts.iter().map(|c| c.1.clone()).chain(json).collect();
-    let outputs = output::open(&targets)?;
+    let outputs = output::open(&targets, &[&args.profile])?;
     let aircraft = profile::load(&args.profile)?;
     let fixed = |e: &dyn std::fmt::Display| {
         Failure::input(format!("--what-if: {}: {e}", args.profile.display()))

@@ -39,7 +39,7 @@ pub fn run(args: &WindsArgs) -> Result<(), Failure> {
         .collect::<Result<Vec<_>, _>>()?;
     let json = args.json.as_deref().map(Target::new);
     let targets: Vec<Target> = charts.iter().map(|c| c.1.clone()).chain(json).collect();
-    let outputs = output::open(&targets)?;
+    let outputs = output::open(&targets, &[&args.trip])?;
     let file = load_trip(&args.trip, args.profile.as_deref())
         .map_err(|e| Failure::drawn(e.render_for_stderr()))?;
     let wrong = |e: &dyn std::fmt::Display| Failure::input(format!("{}: {e}", args.trip.display()));

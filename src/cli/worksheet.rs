@@ -195,7 +195,8 @@ fn write(args: &WorksheetArgs) -> Result<(), Failure> {
         .map(|k| k.1.clone())
         .chain(rest.map(|p| Target::new(p)))
         .collect();
-    let outputs = output::open(&targets)?;
+    let inputs: Vec<&Path> = args.profile.as_deref().into_iter().collect();
+    let outputs = output::open(&targets, &inputs)?;
     let aircraft = aircraft(args.profile.as_deref())?;
     let ask = SheetAsk {
         topics: topics("--topic", &args.topic, &aircraft)?,
@@ -238,7 +239,8 @@ fn asked(given: &GivenAnswers, path: &Path, aircraft: &Aircraft) -> Result<Sheet
 
 fn mark(args: &WorksheetArgs, path: &Path) -> Result<(), Failure> {
     let targets: Vec<Target> = args.json.iter().map(|p| Target::new(p)).collect();
-    let outputs = output::open(&targets)?;
+    let inputs: Vec<&Path> = args.profile.as_deref().into_iter().chain([path]).collect();
+    let outputs = output::open(&targets, &inputs)?;
     let given = load_answers(path).map_err(|e| Failure::drawn(e.render_for_stderr()))?;
     let named = args
         .profile

@@ -8,6 +8,7 @@
 //! | `sheet` | the code on the sheet; may be left out |
 //! | `answers` | rows of `number`, the exercise, and `value`, a number in the unit asked for or `null` |
 
+use super::check;
 use super::diagnostic::{FileError, Finding, FindingKind, read_text, span_at};
 use serde::Deserialize;
 use std::path::Path;
@@ -55,6 +56,7 @@ const HINT: &str =
 pub fn load_answers(path: &Path) -> Result<GivenAnswers, FileError> {
     let text = read_text(path)?;
     parse_answers(&text, path)
+        .map_err(|e| check::meant("a file of answers to a worksheet", path, &text, e))
 }
 
 /// The same from text; `path` is only for messages.
@@ -67,6 +69,12 @@ pub fn parse_answers(text: &str, path: &Path) -> Result<GivenAnswers, FileError>
         let words = why.to_string();
         // The place is drawn; serde's words end with it.
         let words = words.split(" at line ").next().unwrap_or_default();
+        let words = words
+            .replace("EOF", "the file ends")
+            .replace("expected f64", "expected a number")
+            .replace("expected u64", "expected a whole number, 0 or more")
+            .replace("expected usize", "expected a whole number, 0 or more")
+            .replace("string ", "the text ");
         let message = format!("these are not answers to a worksheet: {words}");
         let finding = Finding::new(FindingKind::Syntax, "", Some(at), message)
             .label("here")

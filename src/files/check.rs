@@ -160,6 +160,52 @@ pub fn check(path: &Path) -> Result<Understood, FileError> {
     })
 }
 
+/// Why a text is not of the kind that belongs there: that it is empty, or of another kind, if it is; else what its reader says.
+pub(super) fn meant(wanted: &str, path: &Path, text: &str, error: FileError) -> FileError {
+    // What is wrong with a file that this one names is told of that.
+    if error.path != path {
+        return error;
+    }
+    let (message, hint) = if text.trim().is_empty() {
+        (
+            format!("{} is empty, where {wanted} belongs", path.display()),
+            "give the path of a file with something in it; fellrun new writes files to begin with"
+                .to_owned(),
+        )
+    } else {
+        let content = Content {
+            path: path.to_owned(),
+            bytes: text.as_bytes().to_vec(),
+            text: text.to_owned(),
+        };
+        match KINDS.iter().find(|k| (k.is)(&content)) {
+            Some(kind) if !wanted.ends_with(kind.name) => (
+                format!(
+                    "{} looks like {}, where {wanted} belongs",
+                    path.display(),
+                    kind.article()
+                ),
+                format!("give the path of {wanted}"),
+            ),
+            _ => return error,
+        }
+    };
+    let finding = Finding::new(FindingKind::Syntax, "", None, message).hint(hint);
+    FileError::new(path, text, vec![finding])
+}
+
+impl Kind {
+    /// Its name with its article, where it is one thing.
+    fn article(&self) -> String {
+        match self.name {
+            name @ ("GPX" | "GRIB2" | "SRTM tile") => format!("{name} data"),
+            name @ "aircraft profile" => format!("an {name}"),
+            name @ ("trip" | "handbook") => format!("a {name}"),
+            name => name.to_owned(),
+        }
+    }
+}
+
 fn content(path: &Path) -> Result<Content, FileError> {
     let read = || -> std::io::Result<Vec<u8>> {
         let file = std::fs::File::open(path)?;

@@ -113,12 +113,27 @@ impl<'a> Table<'a> {
         findings.push(cell_finding(kind, name, self.head.clone(), message, hint));
     }
 
+    /// Notes that there is no row under the head.
+    pub(super) fn lacks_rows(&self, message: &str, hint: &str, findings: &mut Vec<Finding>) {
+        let kind = FindingKind::Missing;
+        let message = message.to_owned();
+        findings.push(cell_finding(kind, "", self.head.clone(), message, hint));
+    }
+
     /// The cells of a line, as many as there are columns; else that is noted.
     pub(super) fn row(
         &self,
         line: &Span<usize>,
         findings: &mut Vec<Finding>,
     ) -> Option<Vec<(String, Span<usize>)>> {
+        if self.text[line.clone()].matches('"').count() % 2 == 1 {
+            let message = "a quotation mark is opened and not closed".to_owned();
+            let hint =
+                "a cell in quotation marks ends on its line with another; one within it is doubled";
+            let kind = FindingKind::Syntax;
+            findings.push(cell_finding(kind, "", line.clone(), message, hint));
+            return None;
+        }
         let row = cells(self.text, line.clone());
         if row.len() == self.columns.len() {
             return Some(row);

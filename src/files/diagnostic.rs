@@ -369,19 +369,35 @@ fn distance(a: &str, b: &str) -> usize {
 }
 
 /// What a value outside its range may have been meant as.
-pub(super) fn range_hint(wrong: &OutOfRange) -> Option<String> {
+pub(crate) fn range_hint(wrong: &OutOfRange) -> Option<String> {
     let (x, range) = (wrong.value, wrong.range);
     let fits = |y: f64| range.check(y).is_ok();
-    let round = |y: f64| (y * 100.0).round() / 100.0;
-    let from = |unit: &str, y: f64| {
-        format!(
-            "{x} {unit} is {} {}; give it in {}",
-            round(y),
-            range.unit,
-            range.unit
-        )
+    let round_to = |y: f64, parts: f64| (y * parts).round() / parts;
+    let round = |y: f64| round_to(y, 100.0);
+    let inside = match range.unit {
+        "in" => "inches",
+        unit => unit,
     };
+    let from =
+        |unit: &str, y: f64| format!("{x} {unit} is {} {inside}; give it in {inside}", round(y),);
+    // Metric figures, where they are the likelier mistake.
+    let metric = [
+        ("sq ft", "square metres", 10.763_91),
+        ("in", "metres", 39.370_08),
+        ("in", "centimetres", 0.393_700_8),
+        ("cu in", "litres", 61.023_74),
+        ("rpm", "revolutions per second", 60.0),
+        ("fpm", "metres per second", 196.850_4),
+    ];
     match range.unit {
+        "deg" if range.key == "latitude" && x.abs() <= 180.0 => Some(
+            "are latitude and longitude swapped? Latitude comes first, south and west are negative"
+                .to_owned(),
+        ),
+        "deg" if range.key == "longitude" && (180.0..=360.0).contains(&x) => Some(format!(
+            "west is negative: write {}",
+            round_to(x - 360.0, 1e6)
+        )),
         "inHg" if fits(x / 33.863_89) => Some(from("hPa", x / 33.863_89)),
         "C" if fits(x - 273.15) && x > 150.0 => Some(from("K", x - 273.15)),
         "C" if fits((x - 32.0) / 1.8) => Some(from("degrees Fahrenheit", (x - 32.0) / 1.8)),
@@ -394,6 +410,10 @@ pub(super) fn range_hint(wrong: &OutOfRange) -> Option<String> {
         "" if range.max <= 1.5 && x > 1.5 && fits(x / 100.0) => {
             Some(format!("it is a fraction: write {} for {x} %", x / 100.0))
         }
+        unit if x > 0.0 && metric.iter().any(|m| m.0 == unit && fits(x * m.2)) => metric
+            .iter()
+            .find(|m| m.0 == unit && fits(x * m.2))
+            .map(|m| from(m.1, x * m.2)),
         _ if fits(x / 10.0) => Some("is there a digit too many?".to_owned()),
         _ if fits(x * 10.0) && x != 0.0 => Some("is a digit missing?".to_owned()),
         _ => None,

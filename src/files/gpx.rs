@@ -57,7 +57,11 @@ pub fn parse(text: &str, path: &Path) -> Result<Gpx, FileError> {
     let one = |finding| FileError::new(path, text, vec![finding]);
     let document = Document::parse(text).map_err(|error| {
         let at = error.pos();
-        let span = super::diagnostic::span_at(text, at.row as usize, at.col as usize);
+        let (row, column) = match error {
+            roxmltree::Error::UnexpectedEndOfStream => (text.lines().count(), 1),
+            _ => (at.row as usize, at.col as usize),
+        };
+        let span = super::diagnostic::span_at(text, row, column);
         let message = format!("this is not XML: {error}");
         one(Finding::new(FindingKind::Syntax, "", Some(span), message)
             .label("here")
@@ -93,7 +97,12 @@ pub fn parse(text: &str, path: &Path) -> Result<Gpx, FileError> {
                 findings.push(
                     Finding::new(FindingKind::Contradiction, name, Some(span), message)
                         .label("this point")
-                        .hint("correct it, or take the point out"),
+                        .hint(match written.parse::<f64>() {
+                            Ok(x) if name == "lat" && x.abs() > most && x.abs() <= 180.0 => {
+                                "are lat and lon swapped? correct it, or take the point out"
+                            }
+                            _ => "correct it, or take the point out",
+                        }),
                 );
             }
             value

@@ -572,6 +572,19 @@ fn each_field(
             }
         })
         .map_err(|why| {
+            if !is_grib(path) {
+                return unusable(
+                    path,
+                    format!("{shown} is not GRIB2: it does not begin with GRIB"),
+                    "give a GRIB2 file, not compressed; a bulletin is named in weather.bulletins",
+                );
+            }
+            let short = ["failed to fill whole buffer", "Unexpected end of data"];
+            let why = if short.iter().any(|words| why.contains(words)) {
+                "it ends in the middle of a message".to_owned()
+            } else {
+                why
+            };
             unusable(
                 path,
                 format!("cannot read {shown} as GRIB2: {why}"),

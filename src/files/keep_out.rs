@@ -8,6 +8,7 @@ use std::path::Path;
 
 use geojson::{Feature, GeoJson, GeometryValue, JsonValue};
 
+use super::check;
 use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text, span_at};
 use crate::earth::keep_out::{Area, Volume};
 use crate::quantity::{M_PER_FT, range};
@@ -19,6 +20,7 @@ use crate::quantity::{M_PER_FT, range};
 pub fn load_keep_outs(path: &Path) -> Result<Vec<Volume>, FileError> {
     let text = read_text(path)?;
     parse_keep_outs(&text, path)
+        .map_err(|e| check::meant("a file of keep-out volumes", path, &text, e))
 }
 
 /// The same from text; `path` is only for messages.

@@ -22,6 +22,7 @@ use std::path::Path;
 
 use jiff::{SignedDuration, Timestamp};
 
+use super::check;
 use super::csv_text::{Table, cell_finding, number};
 use super::diagnostic::{FileError, Finding, FindingKind, did_you_mean, quoted, read_text};
 use crate::quantity::{Duration, Ias, KG_PER_LB, M_PER_FT, M3_PER_GAL, ManifoldPressure, ZERO_C_K};
@@ -83,7 +84,9 @@ enum Written {
 /// # Errors
 /// [`FileError`] with everything that is wrong with the file.
 pub fn load_notes(path: &Path, trip: &NotesFor) -> Result<Vec<Noted>, FileError> {
-    parse_notes(&read_text(path)?, path, Some(trip))
+    let text = read_text(path)?;
+    parse_notes(&text, path, Some(trip))
+        .map_err(|e| check::meant("a file of notes of a flight", path, &text, e))
 }
 
 /// The same from its text. Without a trip the rows are held against each other alone: points are numbered as they come, and mixtures

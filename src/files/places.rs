@@ -14,6 +14,7 @@
 use std::path::{Path, PathBuf};
 
 use super::airports::{self, Airport};
+use super::check;
 use super::csv_text::{Table, cell_finding, number};
 use super::diagnostic::{FileError, FindingKind, did_you_mean, quoted, read_text};
 use super::gpx;
@@ -137,7 +138,11 @@ impl Gazetteer {
 /// # Errors
 /// [`FileError`] with everything that is wrong with it.
 pub fn load_places(path: &Path) -> Result<Vec<OwnPlace>, FileError> {
-    parse_places(&read_text(path)?, path)
+    let text = read_text(path)?;
+    parse_places(&text, path).map_err(|e| match text.trim_start().starts_with('<') {
+        true => e,
+        false => check::meant("a file of places", path, &text, e),
+    })
 }
 
 /// The same from its text.
@@ -210,7 +215,7 @@ pub fn parse_places(text: &str, path: &Path) -> Result<Vec<OwnPlace>, FileError>
                     "",
                     span.clone(),
                     message,
-                    "correct it",
+                    "correct it; latitude stands in the column lat, longitude in lon, in degrees",
                 );
             }
         }
@@ -230,6 +235,13 @@ pub fn parse_places(text: &str, path: &Path) -> Result<Vec<OwnPlace>, FileError>
                 file: path.to_owned(),
             });
         }
+    }
+    if places.is_empty() && findings.is_empty() {
+        table.lacks_rows(
+            "there is no place",
+            "add a row for each place",
+            &mut findings,
+        );
     }
     if findings.is_empty() {
         Ok(places)

@@ -28,9 +28,12 @@
 
 use std::path::Path;
 
-use super::diagnostic::{FileError, Finding, FindingKind, read_text, without_mark};
+use super::check;
+use super::diagnostic::{
+    FileError, Finding, FindingKind, did_you_mean, quoted, read_text, without_mark,
+};
 use super::sheet::{Num, Section, Sheet};
-use super::shipped;
+use super::shipped::{self, PROFILES};
 use crate::aircraft::propeller::{
     Blade, GeometryError, PropellerGeometry, PropellerTable, Station, Stops,
 };
@@ -62,7 +65,8 @@ const FEATHERED_PITCH_DEG: f64 = 85.0;
 /// # Errors
 /// [`FileError`] with everything that is wrong with the file.
 pub fn load_profile(path: &Path) -> Result<Aircraft, FileError> {
-    parse_profile(&read_text(path)?, path)
+    let text = read_text(path)?;
+    parse_profile(&text, path).map_err(|e| check::meant("an aircraft profile", path, &text, e))
 }
 
 /// The same by the name of a file in a folder, or by the name alone of a profile that comes with the program, if there is no such file.
@@ -88,6 +92,13 @@ pub fn read_named(folder: &Path, name: &Path) -> Result<String, FileError> {
         return Ok(text.to_owned());
     }
     let mut error = FileError::unreadable(&path, &why);
+    let meant = name
+        .to_str()
+        .and_then(|typed| did_you_mean(typed, PROFILES.iter().map(|(known, _)| *known)));
+    if let (Some(meant), Some(finding)) = (meant, error.findings.first_mut()) {
+        finding.hint = Some(format!("did you mean `{meant}`, which comes with fellrun?"));
+        return Err(error);
+    }
     for hint in error.findings.iter_mut().filter_map(|f| f.hint.as_mut()) {
         *hint += &format!("; by name alone there are {}", shipped::names());
     }
@@ -150,7 +161,18 @@ pub fn parse_profile(text: &str, path: &Path) -> Result<Aircraft, FileError> {
             .hint(format!("correct the figures of [{key}]")),
         )
     };
-    let engine = Engine::new(engine).map_err(|e| refused("engine", engine_span, e.to_string()))?;
+    let engine =
+        Engine::new(engine).map_err(|e| refused("engine", engine_span.clone(), e.to_string()))?;
+    let (needed, ideal) = (engine.indicated_efficiency(), engine.ideal_efficiency());
+    if needed > ideal {
+        let why = format!(
+            "an engine of this displacement and rated_rpm would turn {:.0} % of the heat of its fuel into work at rated_power_hp, and an \
+             ideal one of this compression_ratio turns {:.0} %",
+            100.0 * needed,
+            100.0 * ideal
+        );
+        return Err(refused("engine", engine_span, why));
+    }
     let propeller = blank
         .build()
         .map_err(|e| refused("propeller", propeller_span, e.to_string()))?;
@@ -447,6 +469,12 @@ fn engine(
     section.source_and_notes();
     section.finish();
     rows_fall(sheet, &ratios, "mixtures stand richest first");
+    for (i, (name, ratio)) in names.iter().zip(&ratios).enumerate() {
+        if !name.is_empty() && names[..i].contains(name) {
+            let message = format!("two mixtures are called {}", quoted(name));
+            sheet.contradiction(ratio, message, &[], "give each its own name");
+        }
+    }
     if let Some(first) = greatest.first()
         && first.value < 100.0
     {

@@ -65,7 +65,12 @@ impl<'a> Sheet<'a> {
                     Finding::new(FindingKind::Syntax, "", Some(span.clone()), message)
                         .label("here");
                 let twice = error.message().starts_with("duplicate key");
-                finding.hint = Some(if twice {
+                let moment = ["invalid date", "invalid time", "invalid datetime"]
+                    .iter()
+                    .any(|w| error.message().starts_with(w));
+                finding.hint = Some(if moment {
+                    "write a date and time that there is, like 2026-01-31T16:00:00Z".to_owned()
+                } else if twice {
                     "a key stands once in its section, a [section] once in the file".to_owned()
                 } else {
                     self.syntax_hint(span.start)
@@ -83,13 +88,23 @@ impl<'a> Sheet<'a> {
         let value = line.split_once('=').map_or("", |(_, v)| v.trim());
         let mut words = value.split_whitespace();
         let number = words.next().is_some_and(|w| w.parse::<f64>().is_ok());
-        if number
+        let comma = |line: &str| {
+            let mut last = ['\0'; 2];
+            line.chars().any(|c| {
+                let found = last[0].is_ascii_digit() && last[1] == ',' && c.is_ascii_digit();
+                last = [last[1], c];
+                found
+            })
+        };
+        if self.text[at..].trim().is_empty() && !line.contains('=') && !self.text.ends_with('\n') {
+            "the file ends in the middle of a line: is it cut short?".to_owned()
+        } else if number
             && words
                 .next()
                 .is_some_and(|w| w.starts_with(char::is_alphabetic))
         {
             "write the number alone; its unit is the ending of the key".to_owned()
-        } else if value.contains(',') && value.split(',').all(|w| w.trim().parse::<f64>().is_ok()) {
+        } else if comma(&line) {
             "write a decimal point, and no comma in thousands".to_owned()
         } else {
             "a line is `key = value`, `[section]` or `[[row]]`; text stands in \"quotation marks\""
@@ -270,7 +285,7 @@ impl<'a> Section<'a> {
             Some(span.clone()),
             format!("{key} is {what}, but {expected} is expected"),
         )
-        .label(format!("expected {expected}"));
+        .label(format!("expected {}", expected.trim_end_matches(',')));
         if let DeValue::String(text) = found
             && text
                 .trim_start()
@@ -534,6 +549,17 @@ impl<'a> Section<'a> {
                 self.inner(path, self.span(), None)
             }
         }
+    }
+
+    /// A section that is missing, with what makes it needed and the way out.
+    pub(super) fn lacks(&self, key: &'static str, message: &str, hint: &str) {
+        let finding = Finding::new(
+            FindingKind::Missing,
+            &self.path(key),
+            Some(self.span()),
+            message.to_owned(),
+        );
+        self.sheet.note(finding.label("in this file").hint(hint));
     }
 
     /// A section inside this one that may be left out: then reading from it is silent.

@@ -32,13 +32,16 @@ use std::path::Path;
 use jiff::Timestamp;
 use toml::de::DeValue;
 
+use super::check;
 use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text};
 use super::hgt;
 use super::keep_out::load_keep_outs;
 use super::places::Gazetteer;
 use super::profile::load_named;
 use super::sheet::{Num, Section, Sheet};
-use super::trip_places::{ReadPlace, alternate, own_places, places, route_places, table_note};
+use super::trip_places::{
+    ReadPlace, alternate, own_places, places, route_places, table_note, typed_note,
+};
 use super::weather::{self, Route, WindsOnHand, weather};
 use crate::aircraft::Aircraft;
 use crate::earth::geodesic::Leg;
@@ -87,7 +90,7 @@ pub struct TripFile {
 /// [`FileError`] with everything that is wrong with the first of these files that is wrong.
 pub fn load_trip(path: &Path, profile: Option<&Path>) -> Result<TripFile, FileError> {
     let text = read_text(path)?;
-    parse_trip(&text, path, profile)
+    parse_trip(&text, path, profile).map_err(|e| check::meant("a trip", path, &text, e))
 }
 
 /// The same from the text of the trip; `path` says where the paths in it start from.
@@ -143,13 +146,20 @@ fn parse(
     let load = load(root.section("load"));
     let on_board = on_board(root.section("fuel"));
     let objective = objective(root.section("objective"));
-    let prices = if root.has("prices") || objective == Some(Objective::Money) {
+    if objective == Some(Objective::Money) && !root.has("prices") {
+        root.lacks(
+            "prices",
+            "least money is asked for, but the section [prices] is missing",
+            "add [prices] with hourly, basis and fuel_per_gal, or ask for time or fuel (objective.kind)",
+        );
+    }
+    let prices = if root.has("prices") {
         prices(&sheet, root.section("prices"), objective)
     } else {
         ReadPrices::NONE
     };
     let arrival = arrival(&sheet, root.optional_section("arrival"), &places);
-    let alternate = alternate(&sheet, &root, &gazetteer);
+    let alternate = alternate(&sheet, &root, places.last(), &gazetteer);
     let terrain = hgt::section(&root);
     let named: Vec<&Place> = places.iter().map(|p| &p.place).collect();
     let weather = if with_weather {
@@ -214,7 +224,11 @@ fn parse(
     let tabled = places
         .iter()
         .chain(alternate.as_ref().map(|read| &read.place));
-    let notes = notes.into_iter().chain(table_note(tabled)).collect();
+    let notes = notes
+        .into_iter()
+        .chain(table_note(tabled.clone()))
+        .chain(typed_note(tabled))
+        .collect();
     let alternate = alternate.zip(onward).map(|(read, leg)| {
         let ends = [places.last(), Some(&read.place)];
         let least_m = least_cruise_m(&leg.ground, ends.into_iter().flatten(), &limits);

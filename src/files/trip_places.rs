@@ -10,7 +10,7 @@ use super::places::{Found, Gazetteer, OwnPlace, load_places};
 use super::route::{self, Route};
 use super::sheet::{Num, Section, Sheet};
 use super::trip::{not_found, usual_pattern_ft};
-use crate::earth::geodesic::Leg;
+use crate::earth::geodesic::{Leg, SHORTEST_LEG_M, distance_m};
 use crate::earth::place::{PlaceError, Position, parse_latitude_deg, parse_longitude_deg};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::trip::{Place, Start};
@@ -23,6 +23,8 @@ pub(super) struct ReadPlace {
     pub(super) known: bool,
     /// The elevation is that of the built-in table: the name of the airport there.
     pub(super) table_name: Option<&'static str>,
+    /// Elevation in the built-in table where one far from it is typed, ft.
+    pub(super) other_ft: Option<f64>,
 }
 
 impl ReadPlace {
@@ -85,6 +87,27 @@ pub(super) fn table_note<'a>(places: impl Iterator<Item = &'a ReadPlace>) -> Opt
     ))
 }
 
+/// What must be said of elevations that are typed and far from those of the built-in table.
+pub(super) fn typed_note<'a>(places: impl Iterator<Item = &'a ReadPlace>) -> Option<String> {
+    let off: Vec<String> = places
+        .filter_map(|p| {
+            let (ft, table_ft) = (p.place.elevation_m? / M_PER_FT, p.other_ft?);
+            Some(format!(
+                "{} {} ft, in the table {} ft",
+                p.place.ident,
+                thousands(ft),
+                thousands(table_ft)
+            ))
+        })
+        .collect();
+    (!off.is_empty()).then(|| {
+        format!(
+            "Field elevations as given are far from those of the table: {}; check them.",
+            off.join("; ")
+        )
+    })
+}
+
 /// A whole number with a comma in thousands; elevations have at most two groups.
 fn thousands(x: f64) -> String {
     let digits = format!("{:.0}", x.abs());
@@ -100,6 +123,8 @@ struct Placed {
     position: Option<Position>,
     elevation: Option<Num>,
     table_name: Option<&'static str>,
+    /// Elevation in the built-in table where one far from it is typed, ft.
+    other_ft: Option<f64>,
 }
 
 /// Reads where a row of this identifier is. What the row gives goes before what is known of the identifier.
@@ -124,11 +149,30 @@ fn placed(sheet: &Sheet<'_>, row: &Section<'_>, ident: &str, gazetteer: &Gazette
         }
         (found.as_ref().map(Found::position), found)
     };
-    if elevation.is_some() {
+    if let Some(typed) = &elevation {
+        // A typed elevation goes before the table's, unless it is the table's in metres.
+        let table_ft = match &found {
+            Some(Found::Table(_)) => found.as_ref().and_then(Found::elevation_m),
+            _ => None,
+        };
+        let table_ft = table_ft.map(|m| m / M_PER_FT);
+        let off = |ft: f64| (ft - table_ft.unwrap_or(ft)).abs() > TABLE_OFF_FT;
+        if off(typed.value) && !off(typed.value / M_PER_FT) {
+            let message = format!(
+                "{} = {} is the elevation of {} in metres: it is {:.0} ft",
+                typed.key,
+                typed.value,
+                quoted(ident),
+                table_ft.unwrap_or_default()
+            );
+            sheet.contradiction(typed, message, &[], "give feet");
+        }
+        let table_ft = table_ft.filter(|_| off(typed.value));
         return Placed {
             position,
             elevation,
             table_name: None,
+            other_ft: table_ft,
         };
     }
     let known_m = found.as_ref().and_then(Found::elevation_m);
@@ -143,6 +187,7 @@ fn placed(sheet: &Sheet<'_>, row: &Section<'_>, ident: &str, gazetteer: &Gazette
             Some(Found::Table(airport)) => Some(airport.name),
             _ => None,
         },
+        other_ft: None,
     }
 }
 
@@ -174,12 +219,14 @@ pub(super) fn places(
             position,
             mut elevation,
             table_name,
+            other_ft,
         } = placed(sheet, &row, &ident, gazetteer);
         let needed = (i == 0 && start == Start::Ground) || i == last;
         if needed && elevation.is_none() && (position.is_some() || row.has("elevation_ft")) {
             elevation = Some(row.number("elevation_ft", "elevation"));
         }
         let span = row.span_of("ident");
+        let row_span = span.clone();
         row.finish();
         if let Some(same) = places
             .iter()
@@ -199,6 +246,24 @@ pub(super) fn places(
                 sheet.contradiction(&at, message, &[], "give each place its own ident");
             }
         }
+        if let (Some(here), Some(before)) = (position, places.last())
+            && before.known
+            && distance_m(before.place.position, here) < SHORTEST_LEG_M
+        {
+            let at = Num {
+                value: f64::NAN,
+                span: row_span.clone(),
+                key: format!("place[{}]", i + 1),
+            };
+            let message = format!(
+                "{} {} is where {} is: there is no leg between them",
+                at.key,
+                quoted(&ident),
+                quoted(&before.place.ident)
+            );
+            let way = "take one of the two out, or correct its position; for a flight back to where it began name a place on the way";
+            sheet.contradiction(&at, message, &[], way);
+        }
         // what is not known was noted where it was read; the place stays in the list so that legs are counted rightly
         if let Some(somewhere) = position.or_else(|| Position::new(0.0, 0.0).ok()) {
             let elevation_m = elevation.as_ref().map(|e| e.value * M_PER_FT);
@@ -211,6 +276,7 @@ pub(super) fn places(
                 elevation,
                 known: position.is_some(),
                 table_name,
+                other_ft,
             });
         }
     }
@@ -229,6 +295,7 @@ pub(super) struct ReadAlternate {
 pub(super) fn alternate(
     sheet: &Sheet<'_>,
     root: &Section<'_>,
+    destination: Option<&ReadPlace>,
     gazetteer: &Gazetteer,
 ) -> Option<ReadAlternate> {
     if !root.has("alternate") {
@@ -237,9 +304,37 @@ pub(super) fn alternate(
     let section = root.section("alternate");
     let ident = section.text("ident", "the identifier or name of the alternate");
     let at = placed(sheet, &section, &ident, gazetteer);
-    let elevation = at
-        .elevation
-        .unwrap_or_else(|| section.number("elevation_ft", "elevation"));
+    let elevation = match at.elevation {
+        Some(known) => known,
+        // Where it is is not known: that was noted, and is enough.
+        None if at.position.is_none() => Num {
+            value: f64::NAN,
+            span: section.span(),
+            key: section.path("elevation_ft"),
+        },
+        None => section.number("elevation_ft", "elevation"),
+    };
+    if let (Some(here), Some(last)) = (at.position, destination)
+        && last.known
+        && distance_m(last.place.position, here) < AT_FIELD_M
+    {
+        let ident_at = Num {
+            value: f64::NAN,
+            span: section.span_of("ident"),
+            key: section.path("ident"),
+        };
+        let message = format!(
+            "{} = {} is the destination itself",
+            ident_at.key,
+            quoted(&ident)
+        );
+        sheet.contradiction(
+            &ident_at,
+            message,
+            &[],
+            "name another field, or leave [alternate] out",
+        );
+    }
     let minimum = section.optional("minimum_altitude_ft", "altitude");
     let mountainous = section.flag("mountainous");
     let pattern = section.optional("pattern_altitude_ft", "altitude");
@@ -258,6 +353,7 @@ pub(super) fn alternate(
             elevation: Some(elevation),
             known: true,
             table_name: at.table_name,
+            other_ft: at.other_ft,
         },
         minimum_m: minimum.map(|m| m.value * M_PER_FT),
         mountainous,
@@ -265,6 +361,9 @@ pub(super) fn alternate(
     })
 }
 
+/// A typed elevation farther than this from the table's is remarked upon, ft: the table is right to a few tens, and metres are off by
+/// more from 720 ft up.
+const TABLE_OFF_FT: f64 = 500.0;
 /// An end of a route this near to a field of the built-in table is that field, m.
 const AT_FIELD_M: f64 = M_PER_NM;
 
@@ -318,6 +417,7 @@ pub(super) fn route_places(
             elevation: None,
             known: true,
             table_name: None,
+            other_ft: None,
         };
         if let Some(e) = end {
             let field = airports::nearest(point.position, AT_FIELD_M).map(|(airport, _)| airport);

@@ -19,6 +19,7 @@ use jiff::{SignedDuration, Timestamp};
 use toml::de::DeValue;
 
 use super::bulletin::{self, Bulletin, ResolvedTimes, resolve_times};
+use super::check;
 use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text, span_at};
 use super::grib2;
 use super::report::{self, Report};
@@ -586,6 +587,25 @@ fn reports(
         all.extend(read_reports(&text, &path, &key, departure)?);
     }
     all.sort_by_key(|r| std::cmp::Reverse(r.time));
+    let of_route = |r: &Report| route.places.iter().any(|p| p.ident == r.station);
+    if let Some(other) = all.iter().find(|r| !of_route(r))
+        && !all.iter().any(of_route)
+    {
+        let names: Vec<&str> = route.places.iter().map(|p| p.ident.as_str()).collect();
+        let message = format!(
+            "no weather report is of a place of this trip: there is one of {}",
+            other.station
+        );
+        let span = read.metar.first().map(|(_, span)| span.clone());
+        return Err(sheet.fail(
+            Finding::new(FindingKind::Contradiction, "weather.metar", span, message)
+                .label("not used")
+                .hint(format!(
+                    "give reports of {}; the wind of another place may stand in [[weather.surface]]",
+                    names.join(", ")
+                )),
+        ));
+    }
     let mut used: Vec<Report> = Vec::new();
     for report in all {
         let place = route.places.iter().find(|p| p.ident == report.station);
@@ -664,6 +684,9 @@ pub(super) fn read_bulletins(
             Some(station) => {
                 format!("{found} of station {station} cannot be read as winds aloft")
             }
+            None if !text.to_ascii_uppercase().contains("DATA BASED ON") => {
+                "this is not a winds-aloft bulletin: no line of it has DATA BASED ON".to_owned()
+            }
             None => format!("this is not a winds-aloft bulletin: found {found}"),
         };
         let rest = span_at(text, e.line, e.column);
@@ -679,7 +702,8 @@ pub(super) fn read_bulletins(
         let finding = Finding::new(FindingKind::Syntax, key, Some(span), message)
             .label(format!("expected {}", e.expected))
             .hint(e.way_out);
-        FileError::new(path, text, vec![finding])
+        let error = FileError::new(path, text, vec![finding]);
+        check::meant("a bulletin of winds aloft", path, text, error)
     })
 }
 
@@ -712,7 +736,12 @@ fn from_bulletins(
         let path = folder.join(name);
         let key = format!("weather.bulletins[{}]", file + 1);
         let text = match read_text(&path) {
-            Err(error) if error.is_unreadable() => {
+            Err(mut error) if error.is_unreadable() => {
+                if let Some(finding) = error.findings.first_mut().filter(|_| grib2::is_grib(&path))
+                {
+                    finding.message = format!("{} is GRIB2, not a bulletin", path.display());
+                    finding.hint = Some("name it in weather.grib instead".to_owned());
+                }
                 return Err(not_found(sheet, &key, span.clone(), &error));
             }
             other => other?,

@@ -22,16 +22,14 @@ mod predict;
 mod row;
 
 pub use least_squares::Termination;
-pub use parameter::{
-    HEATING_VALUE_J_KG, INDICATED_EFFICIENCY, INDICATED_EFFICIENCY_SD, Parameter, Prior,
-};
+pub use parameter::{INDICATED_EFFICIENCY, INDICATED_EFFICIENCY_SD, Parameter, Prior};
 pub use predict::{level_flight, predict};
 pub use row::{Condition, EngineSetting, Flight, Quantity, Row, Seen, Setting};
 
 use nalgebra::{DMatrix, DVector};
 
 use crate::aircraft::Aircraft;
-use crate::aircraft::engine::{Engine, EngineError, Intake, P_REF_PA, T_REF_K, Throttle};
+use crate::aircraft::engine::{Engine, EngineError};
 
 /// A residual beyond this many standard errors contradicts the other rows: by chance 1 in 370.
 pub const CONTRADICTION: f64 = 3.0;
@@ -199,7 +197,7 @@ pub fn fit(handbook: &Handbook) -> Result<Fitted, FitError> {
             .iter()
             .flat_map(|row| predict(&aircraft, row))
             .collect();
-        let efficiency = indicated_efficiency(&aircraft.engine);
+        let efficiency = aircraft.engine.indicated_efficiency();
         Some((
             model,
             (efficiency / INDICATED_EFFICIENCY).ln() / INDICATED_EFFICIENCY_SD,
@@ -279,18 +277,6 @@ fn counted(handbook: &Handbook, figures: &[(usize, Seen)]) -> usize {
         .filter(|(row, seen)| !is_set(&handbook.rows[*row], seen))
         .count()
         .max(1)
-}
-
-/// Indicated power over heating value of the fuel at full throttle and rated speed at sea level with the best-power mixture.
-fn indicated_efficiency(engine: &Engine) -> f64 {
-    let sea_level = Intake {
-        upstream_pa: P_REF_PA,
-        ambient_pa: P_REF_PA,
-        temperature_k: T_REF_K,
-    };
-    let best = engine.best_power_mixture();
-    let out = engine.run(Throttle::Full, engine.spec.rated_rev_s, best, sea_level);
-    out.indicated_w / (out.fuel_kg_s * HEATING_VALUE_J_KG)
 }
 
 fn report(

@@ -7,8 +7,6 @@
 use crate::aircraft::Aircraft;
 use crate::aircraft::engine::{Engine, EngineError};
 
-/// Lower heating value of aviation gasoline, J/kg (43.5 MJ/kg, the specification's least value; from memory).
-pub const HEATING_VALUE_J_KG: f64 = 43.5e6;
 /// Indicated thermal efficiency at the best-power mixture: centre of the prior. With fuel-air ratio 0.080 and ordinary
 /// friction it gives 0.40 to 0.45 lb/(hp h), the usual consumption (REFERENCES A.4, from memory).
 pub const INDICATED_EFFICIENCY: f64 = 0.35;

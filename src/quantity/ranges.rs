@@ -24,13 +24,20 @@ pub struct OutOfRange {
     pub range: Range,
 }
 
+/// From here on a number is written with a power of ten.
+const MANY_DIGITS: f64 = 1e12;
+
 impl fmt::Display for OutOfRange {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Range { unit, min, max, .. } = self.range;
+        // A number of more digits than a line is wide is told by its power of ten.
+        let value = match self.value {
+            v if v.is_finite() && v.abs() >= MANY_DIGITS => format!("{v:e}"),
+            v => v.to_string(),
+        };
         write!(
             f,
-            "{} is not in the required range of {min}..={max} {unit}",
-            self.value
+            "{value} is not in the required range of {min}..={max} {unit}"
         )
     }
 }
@@ -112,7 +119,7 @@ const TABLE: &[Range] = &[
     row("isa deviation", "C", -60.0, 60.0),
     row("altitude step", "ft", 10.0, 10_000.0),
     row("rate of descent", "fpm", 50.0, 4_000.0),
-    row("price", "per unit", 0.0, 100_000.0),
+    row("price", "in your money", 0.0, 100_000.0),
     row("variation", "deg", -180.0, 180.0),
     row("flap setting", "deg", 0.0, 90.0),
     row("seats", "", 1.0, 20.0),

@@ -70,11 +70,13 @@ pub enum SolveError {
     },
     /// Legal levels, but the aeroplane cannot cruise or climb there.
     #[error(
-        "the aeroplane reaches none of the allowed altitudes ({levels}) with the climb rate and cruise settings the profile and trip allow. What would free it: less load, or lower minimum altitudes where the chart has them"
+        "the aeroplane reaches none of the allowed altitudes ({levels}) with the climb rate and cruise settings the profile and trip allow: {why}"
     )]
     Unreachable {
         /// The levels, in words.
         levels: String,
+        /// What stands in the way at the nearest of them, and what would free it, in words.
+        why: String,
     },
     /// Not enough fuel.
     #[error(
@@ -487,6 +489,15 @@ fn ways_to_a_level(problem: &Problem, leg: &Leg) -> String {
         !legal_levels(&p, &l).levels_m.is_empty()
     };
     let mut ways = Vec::new();
+    let field_m = problem
+        .departure
+        .elevation_m
+        .max(problem.destination.elevation_m);
+    if field_m + problem.limits.clearance_m > problem.limits.max_altitude_m {
+        ways.push(
+            "fields that lie lower: one of this trip is, with the clearance, above the greatest altitude (limits.max_altitude_ft)",
+        );
+    }
     if frees(&|p, _| p.rules = Rules::None) {
         ways.push("rules that allow other levels on this course (limits.rules)");
     }
@@ -520,6 +531,8 @@ fn in_words(limits: &[Limit]) -> String {
         .join(", ")
 }
 
+/// Least room from the departure to the pattern point that levels can be used in, m: where none can and there is less, room is named.
+const LEAST_ROOM_M: f64 = 10.0 * M_PER_NM;
 /// A typical cruise speed, for ram pressure, m/s.
 const CRUISE_GUESS_M_S: f64 = 70.0;
 
@@ -758,7 +771,32 @@ impl<'a> Search<'a> {
                 .map(|l| format!("{:.0} ft", l / M_PER_FT))
                 .collect::<Vec<_>>()
                 .join(", ");
-            return Err(SolveError::Unreachable { levels });
+            // The lowest level asks least of climb and cruise.
+            let why = match (options.first(), climb.first()) {
+                _ if p.length_m - p.arrival.before_m < LEAST_ROOM_M => format!(
+                    "from the departure to the pattern point there are {:.1} nm, too few to climb, cruise and let down. What would free it: \
+                     a longer route, or a pattern point nearer to the field (arrival.before_nm)",
+                    ((p.length_m - p.arrival.before_m) / M_PER_NM).max(0.0)
+                ),
+                (Some(options), _) if options.is_empty() => {
+                    "no setting that the profile allows holds level flight there at 1.3 Vs or more and within the speed limit of the air. \
+                     What would free it: less load, lower minimum altitudes where the chart has them, or more cruise power or fewer RPM to \
+                     avoid in the profile, if they are wrong there"
+                        .to_owned()
+                }
+                _ if per_m.first().is_some_and(|c| !c.is_finite()) => {
+                    "no ground speed is left against the wind. What would free it: another time".to_owned()
+                }
+                (_, Some(None)) if p.start == Start::Ground => {
+                    "the least rate of climb is not kept on the way up. What would free it: less load, or lower minimum altitudes where the \
+                     chart has them"
+                        .to_owned()
+                }
+                _ => "no descent from there to the pattern can be flown. What would free it: a greater rate of descent \
+                      (limits.max_descent_fpm), or a lower least manifold pressure (limits.least_map_inhg)"
+                    .to_owned(),
+            };
+            return Err(SolveError::Unreachable { levels, why });
         }
         Ok(out)
     }

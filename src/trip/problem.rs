@@ -10,10 +10,10 @@ use super::{
 };
 use crate::air::field::{FieldError, WindField};
 use crate::air::{isa, triangle};
-use crate::aircraft::{AirState, Aircraft, Procedures, interpolate};
+use crate::aircraft::{AirState, Aircraft, Procedures, Speeds, interpolate};
 use crate::earth::geodesic::{self, GeodesicError};
 use crate::earth::magnetic::{self, MagneticError};
-use crate::quantity::{M_PER_FT, M_PER_NM};
+use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT};
 use jiff::tz::TimeZone;
 
 /// Greatest distance between two nodes of the air table, m.
@@ -241,7 +241,7 @@ pub enum ProblemError {
     LeastInFlight,
     /// The flight begins under the ground.
     #[error(
-        "the flight begins at {start_ft:.0} ft, and the highest ground of the stretch there is {ground_ft:.0} ft"
+        "the flight begins at {start_ft:.0} ft, and the highest ground of the stretch there is {ground_ft:.0} ft; give the indicated altitude now, in feet"
     )]
     StartInGround {
         /// Indicated altitude of the start.
@@ -249,8 +249,32 @@ pub enum ProblemError {
         /// Ground.
         ground_ft: f64,
     },
+    /// The flight begins slower than the stall or faster than may ever be flown.
+    #[error(
+        "the flight begins at {start_kt:.0} KIAS, and between the stall at that weight and never-exceed are {stall_kt:.0} to {never_kt:.0} KIAS; give the indicated airspeed now, in knots"
+    )]
+    StartSpeed {
+        /// Indicated airspeed of the start.
+        start_kt: f64,
+        /// Stall, clean.
+        stall_kt: f64,
+        /// Never exceed.
+        never_kt: f64,
+    },
+    /// Nothing is left after taxi.
+    #[error(
+        "{fuel_gal:.1} gal of fuel on board, and start-up and taxi take {taxi_gal:.1} gal: give the fuel on board at start-up, in US gallons"
+    )]
+    NoFuel {
+        /// On board.
+        fuel_gal: f64,
+        /// Burnt before take-off.
+        taxi_gal: f64,
+    },
     /// Too much fuel for the tanks.
-    #[error("{fuel_gal:.1} gal of fuel, but the tanks hold {usable_gal:.1} gal usable")]
+    #[error(
+        "{fuel_gal:.1} gal of fuel, but the tanks hold {usable_gal:.1} gal usable: give no more, or correct the profile (fuel.usable_gal)"
+    )]
     Tanks {
         /// Asked for.
         fuel_gal: f64,
@@ -786,6 +810,23 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
     }
     let zero_fuel_kg = aircraft.masses.empty_kg + trip.load_kg;
     let take_off_kg = zero_fuel_kg + fuel_kg - aircraft.procedures.taxi_fuel_kg;
+    if trip.fuel != FuelLoad::Least && fuel_kg <= aircraft.procedures.taxi_fuel_kg {
+        return Err(ProblemError::NoFuel {
+            fuel_gal: fuel_kg * gal_per_kg,
+            taxi_gal: aircraft.procedures.taxi_fuel_kg * gal_per_kg,
+        });
+    }
+    if let Start::InFlight { ias_m_s, .. } = trip.start {
+        let greatest_kg = aircraft.masses.max_take_off_kg;
+        let stall_m_s = Speeds::at_mass(aircraft.speeds.vs_m_s, take_off_kg, greatest_kg);
+        if !(stall_m_s..=aircraft.speeds.vne_m_s).contains(&ias_m_s) {
+            return Err(ProblemError::StartSpeed {
+                start_kt: ias_m_s / M_S_PER_KT,
+                stall_kt: stall_m_s / M_S_PER_KT,
+                never_kt: aircraft.speeds.vne_m_s / M_S_PER_KT,
+            });
+        }
+    }
     if take_off_kg > aircraft.masses.max_take_off_kg + 1e-6 || fuel_kg <= 0.0 {
         let lb = crate::quantity::KG_PER_LB;
         return Err(ProblemError::TooHeavy {

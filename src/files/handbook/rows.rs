@@ -154,7 +154,7 @@ impl RowReader {
         Condition {
             pressure_altitude_m: altitude_m,
             deviation_k,
-            mass_kg: self.mass_kg(row),
+            mass_kg: self.mass_kg(sheet, row),
             configuration: Configuration {
                 gear_down: row.flag("gear_down"),
                 cowl_flaps_open: row.flag("cowl_flaps_open"),
@@ -163,12 +163,16 @@ impl RowReader {
         }
     }
 
-    fn mass_kg(&self, row: &Section<'_>) -> f64 {
-        Mass::lb(
-            row.optional("weight_lb", "mass")
-                .map_or(self.most_lb, |n| n.value),
-        )
-        .to_kg()
+    fn mass_kg(&self, sheet: &Sheet<'_>, row: &Section<'_>) -> f64 {
+        let typed = row.optional("weight_lb", "mass");
+        if let Some(n) = typed.as_ref().filter(|n| n.value > self.most_lb) {
+            let message = format!(
+                "{} = {} is above weights.max_take_off_lb = {}",
+                n.key, n.value, self.most_lb
+            );
+            sheet.contradiction(n, message, &[], "correct one of the two");
+        }
+        Mass::lb(typed.map_or(self.most_lb, |n| n.value)).to_kg()
     }
 
     fn mixture(&self, sheet: &Sheet<'_>, row: &Section<'_>, default: usize) -> usize {
@@ -455,7 +459,7 @@ impl RowReader {
         let condition = Condition {
             pressure_altitude_m: 0.0,
             deviation_k: 0.0,
-            mass_kg: self.mass_kg(&row),
+            mass_kg: self.mass_kg(sheet, &row),
             configuration: Configuration::default(),
         };
         let vs = Ias::kt(row.number("ias_kt", "speed").value).to_m_s();
