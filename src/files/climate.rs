@@ -287,7 +287,8 @@ mod tests {
         // The file was made in Python from the same bulletins; half of the last digit printed, and float noise.
         const PRINTED: f64 = 0.05 + 1e-6;
         const PRINTED_CORRELATION: f64 = 0.005 + 1e-6;
-        type Groups = BTreeMap<(String, String), (f64, f64, Option<f64>)>;
+        type Group = (f64, f64, Option<f64>);
+        type Groups = BTreeMap<(String, String), Group>;
         let mut by_level: BTreeMap<u32, Groups> = BTreeMap::new();
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/fb");
         for file in std::fs::read_dir(folder).expect("lists") {
@@ -342,12 +343,12 @@ mod tests {
                     .iter()
                     .filter_map(|(at, g)| below.get(at).map(|b| (b, g)))
                     .collect();
-                let of = |pick: &dyn Fn(&(f64, f64, Option<f64>)) -> f64| {
+                let of = |pick: fn(&Group) -> f64| {
                     let (a, b): (Vec<f64>, Vec<f64>) =
                         pairs.iter().map(|(a, b)| (pick(a), pick(b))).unzip();
                     correlation(&a, &b)
                 };
-                let like = 0.5 * (of(&|g| g.0) + of(&|g| g.1));
+                let like = 0.5 * (of(|g| g.0) + of(|g| g.1));
                 assert!(
                     (level.correlation_below - like).abs() < PRINTED_CORRELATION,
                     "{ft}"
