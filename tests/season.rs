@@ -6,7 +6,7 @@ mod command;
 use command::{PROFILE, WINDS, fellrun, json, number, printed, refused, root, written};
 use fellrun::aircraft::Throttle;
 use fellrun::files::trip::load_trip;
-use fellrun::flight::{PathRule, SegmentKind};
+use fellrun::flight::{PathRule, SegmentKind, fly_recorded};
 use fellrun::quantity::{M_PER_FT, M_S_PER_FPM};
 use fellrun::reflight::{Mismatch, refly};
 use fellrun::solve::{Usual, usual_flight};
@@ -52,8 +52,8 @@ fn rows(path: &str) -> Vec<csv::StringRecord> {
 #[test]
 fn closed_form_a_year_is_the_sum_of_its_flights() {
     // The CSV has every flight; its money and the year are made again here from time, fuel and tachometer alone.
-    // Figures are written to a millionth of a unit.
-    const WRITTEN: f64 = 1e-4;
+    // Figures are written to a millionth of a unit: half of that of a tachometer hour at 120, in 5.5 flights, is 3.3e-4.
+    const WRITTEN: f64 = 5e-4;
     let folder = tempfile::tempdir().expect("a folder");
     let log = written(folder.path(), "log.csv", LOG);
     let log = log.to_str().expect("UTF-8");
@@ -281,31 +281,30 @@ fn closed_form_killed_and_gone_on_it_is_the_same() {
 #[test]
 fn closed_form_what_cannot_be_flown_is_counted_and_said() {
     let folder = tempfile::tempdir().expect("a folder");
-    // 18 gal take the second trip nowhere with the reserve; the first is flown.
+    // 14 gal take the second trip nowhere with the reserve; the first is flown.
     let text =
-        "times,from,to,fuel_gal,minimum_altitude_ft\n3,KBOI,KBNO,50,8500\n9,KBNO,KPIH,18,8500\n";
+        "times,from,to,fuel_gal,minimum_altitude_ft\n3,KBOI,KBNO,50,8500\n9,KBNO,KPIH,14,8500\n";
     let log = written(folder.path(), "log.csv", text);
     let log = log.to_str().expect("UTF-8");
     let out = in_folder(folder.path(), "f.json");
     let told = printed(&season(log, &["--draw", "1", "--json", &out]));
     assert!(
-        told.contains("Not flown") && told.contains("KBNO to KPIH, drawn 1: out of fuel"),
+        told.contains("Not flown") && told.contains("KBNO to KPIH, drawn 1: "),
         "{told}"
     );
     let figures: Value = serde_json::from_slice(&fs::read(&out).expect("written")).expect("JSON");
     assert_eq!(number(&figures, "/flights_a_year"), 3.0);
     assert_eq!(number(&figures, "/trips/1/flown_in"), 0.0);
     assert_eq!(figures["trips"][1]["not_flown"][0]["wind"], "drawn 1");
+    let why = figures["trips"][1]["not_flown"][0]["why"].as_str();
+    assert!(why.is_some_and(|w| w.contains("fuel")), "{why:?}");
     let alone = written(
         folder.path(),
         "alone.csv",
         text.replace("3,KBOI,KBNO,50,8500\n", ""),
     );
     let alone = alone.to_str().expect("UTF-8");
-    refused(
-        &season(alone, &["--draw", "1"]),
-        &["no trip of", "out of fuel"],
-    );
+    refused(&season(alone, &["--draw", "1"]), &["no trip of", "fuel"]);
 }
 
 #[test]
@@ -361,7 +360,7 @@ fn crosscheck_the_usual_flight_is_flown_as_said() {
     let file = load_trip(&root().join("examples/first-trip.toml"), None).expect("reads");
     let problem = resolve(&file.trip, file.aircraft).expect("fits");
     let way = Usual {
-        power_fraction: 0.65,
+        power_fraction: 0.55,
         rev_s: 2_400.0 / 60.0,
         mixture: Some("peak egt".to_owned()),
         level_m: 9_600.0 * M_PER_FT,
@@ -373,9 +372,10 @@ fn crosscheck_the_usual_flight_is_flown_as_said() {
             power_fraction,
             ..way.clone()
         };
-        usual_flight(&problem, &way).expect("can be flown")
+        let flown = usual_flight(&problem, &way).expect("can be flown");
+        fly_recorded(&problem, &flown.script).expect("can be flown")
     };
-    let flown = at(0.65);
+    let flown = at(0.55);
     // Eastbound by 14 CFR 91.159: odd thousands and 500 ft.
     let cruise = flown.script.cruise.clone();
     assert_eq!(cruise.len(), 1);
@@ -394,12 +394,8 @@ fn crosscheck_the_usual_flight_is_flown_as_said() {
         .map(|t| t.power_fraction)
         .collect();
     assert!(powers.len() > 5);
-    // Peak EGT is allowed up to 65 %, so what is set lies below.
     for power in &powers {
-        assert!(
-            (0.65 - 2.0 * POWER..0.65 + POWER).contains(power),
-            "{power}"
-        );
+        assert!((power - 0.55).abs() < POWER, "{power}");
     }
     assert_eq!(
         flown.script.descent.first.path,
@@ -414,5 +410,5 @@ fn crosscheck_the_usual_flight_is_flown_as_said() {
         "{mismatch:?}"
     );
     // Less power takes longer.
-    assert!(at(0.55).time_s > flown.time_s);
+    assert!(at(0.50).time_s > flown.time_s);
 }

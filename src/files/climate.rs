@@ -266,7 +266,8 @@ mod tests {
         // The file was made in Python from the same bulletins; half of the last digit printed, and float noise.
         const PRINTED: f64 = 0.05 + 1e-6;
         const PRINTED_CORRELATION: f64 = 0.005 + 1e-6;
-        type Groups = BTreeMap<(String, String), (f64, f64, Option<f64>)>;
+        type Group = (f64, f64, Option<f64>);
+        type Groups = BTreeMap<(String, String), Group>;
         let mut by_level: BTreeMap<u32, Groups> = BTreeMap::new();
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/fb");
         for file in std::fs::read_dir(folder).expect("lists") {
