@@ -7,6 +7,7 @@ use super::card::{CardLine, lever_card};
 use super::circling::{CirclingFigures, in_short, of_flight, turns_of};
 use super::cruise::{CruiseFigures, cruise};
 use super::freezing::{FreezingPoint, freezing};
+use super::frontier::FrontierFigures;
 use super::marks::{Calendar, MarkFigures};
 use super::otherwise::{LateFigures, RoughFigures, TopOfDescentShift, rough_figures, shift};
 use super::runner_up::RunnerUp;
@@ -609,6 +610,9 @@ pub struct Figures {
     /// On to the alternate, if the trip has one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub alternate: Option<AlternateFigures>,
+    /// Fuel against time, where that was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub frontier: Option<FrontierFigures>,
     /// Limits the plan lies on.
     pub binding_limits: Vec<Said>,
     /// Warnings.
@@ -1837,6 +1841,7 @@ impl Figures {
                 fuel_gal: fuel.gal(a.fuel_kg),
                 circling_from_ft: a.let_down_from_m.map(ft),
             }),
+            frontier: None,
             binding_limits: plan
                 .binding
                 .iter()
@@ -1880,6 +1885,13 @@ impl Figures {
     #[must_use]
     pub fn with_late(mut self, plan: &Plan, problem: &Problem) -> Self {
         self.if_late = late(problem, plan).map(|l| LateFigures::new(&l, plan, problem));
+        self
+    }
+
+    /// With fuel against time.
+    #[must_use]
+    pub fn with_frontier(mut self, frontier: &FrontierFigures) -> Self {
+        self.frontier = Some(frontier.clone());
         self
     }
 

@@ -38,6 +38,7 @@ mod runner_up;
 pub(crate) mod sample;
 mod schema;
 mod settings;
+mod stops;
 mod terminal;
 mod times;
 mod track_csv;
@@ -96,13 +97,14 @@ pub use marks::MarkFigures;
 pub use otherwise::{
     EarlyFigures, LateFigures, LateStartFigures, OtherDescent, RoughFigures, TopOfDescentShift,
 };
-pub use page::page;
+pub use page::{frontier_page, page};
 pub use runner_up::{RunnerUp, RunnerUpPoint};
 pub use schema::{Document, schema};
 pub use settings::{
     CellFigures, ReasonFigures, SETTINGS_TITLE, SettingFigures, SettingsFigures, SettingsRow,
     settings_csv, settings_json, settings_text,
 };
+pub use stops::{More, Stop, Stops};
 pub use terminal::terminal;
 pub use times::{TimesFigures, ZoneFigures};
 pub use track_csv::{segments_csv, track_csv};

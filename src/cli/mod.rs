@@ -66,7 +66,7 @@ pub enum Command {
     /// Plan a trip and print its trip sheet.
     Plan(Box<PlanArgs>),
     /// Show the plans of a trip that no other beats in both time and fuel.
-    Frontier(FrontierArgs),
+    Frontier(Box<FrontierArgs>),
     /// Show the wind along and across the course of a trip, by height and stretch.
     Winds(WindsArgs),
     /// Print a table of power settings of an aircraft, or show what one lever does alone.

@@ -3,14 +3,14 @@
 use super::ask::{self, AskArgs};
 use super::output::{self, Target};
 use super::{Failure, profile};
-use crate::brief::{self, ChartError, Figures};
+use crate::brief::{self, ChartError, Figures, Stops};
 use crate::files::diagnostic::read_text;
 use crate::files::notes::{NotesFor, load_notes, parse_notes};
 use crate::files::trip::{TripFile, load_trip};
 use crate::files::weather::LATEST_LEAVE_H;
 use crate::flight::{Waymark, waymarks};
 use crate::quantity::M3_PER_GAL;
-use crate::solve::{Later, as_flown, later, plan_trip, planned_anew};
+use crate::solve::{Later, TripError, as_flown, frontier_of_trip, later, plan_trip, planned_anew};
 use crate::trip::{Bounds, Objective, Problem, Trip};
 use clap::{Args, ValueEnum};
 use jiff::tz::TimeZone;
@@ -46,6 +46,9 @@ pub struct PlanArgs {
     /// Plan the same trip for one and for three hours later as well, where the forecasts cover it
     #[arg(long, conflicts_with = "arrive_at")]
     pub leave: bool,
+    /// Add the plans that no other beats in both time and fuel: to the page with a slider, to the JSON
+    #[arg(long)]
+    pub frontier: bool,
     /// Show times in this zone besides UTC, by its name in the time zone database, as America/Boise
     #[arg(long, value_name = "ZONE")]
     pub zone: Option<String>,
@@ -120,6 +123,30 @@ fn load(path: &Path, profile: Option<&Path>, least: Option<Least>) -> Result<Tri
         }
     }
     Ok(file)
+}
+
+/// The trip of a file, or without one the trip typed as options.
+pub(super) fn read(
+    trip: Option<&Path>,
+    typed: &AskArgs,
+    profile: Option<&Path>,
+    least: Option<Least>,
+) -> Result<TripFile, Failure> {
+    match trip {
+        Some(path) => {
+            typed.none_beside(path)?;
+            load(path, profile, least)
+        }
+        None => ask::trip(typed, profile, least),
+    }
+}
+
+/// Why a trip has no plan, said of its file or of the options.
+pub(super) fn not_flown(trip: Option<&Path>, e: &TripError) -> Failure {
+    match trip {
+        Some(path) => Failure::input(format!("{}: {e}", path.display())),
+        None => ask::not_flown(e),
+    }
 }
 
 /// Longest time that may be asked for, min.
@@ -239,7 +266,7 @@ pub(super) fn picture(path: &Path) -> Result<(Picture, Target), Failure> {
 }
 
 /// Where a page goes.
-fn page(path: &Path) -> Result<Target, Failure> {
+pub(super) fn page(path: &Path) -> Result<Target, Failure> {
     let target = Target::new(path);
     match (&target, target.extension().as_deref()) {
         (Target::Stdout, _) | (_, Some("html" | "htm")) => Ok(target),
@@ -339,6 +366,16 @@ impl Options {
         ] {
             faces.extend(path.iter().map(|p| (face, Target::new(p))));
         }
+        if args.frontier
+            && !faces
+                .iter()
+                .any(|(f, _)| matches!(f, Face::Page | Face::Json))
+        {
+            return Err(Failure::input(
+                "--frontier adds to the page and to the JSON, and neither is asked for",
+            )
+            .hint("give --page or --json, or use fellrun frontier"));
+        }
         let zone = args.zone.as_deref().map(zone).transpose()?;
         Ok(Self { faces, zone })
     }
@@ -365,13 +402,13 @@ impl Picture {
     }
 }
 
-fn face(face: Face, figures: &Figures) -> Result<Vec<u8>, Failure> {
+fn face(face: Face, figures: &Figures, stops: Option<&Stops>) -> Result<Vec<u8>, Failure> {
     match face {
         Face::Chart(picture) => picture.of(brief::svg(figures)),
         Face::Card(Card::Html) => Ok(brief::card_html(figures).into_bytes()),
         Face::Card(Card::Text) => Ok(brief::card_text(figures).into_bytes()),
         Face::Card(Card::Markdown) => Ok(brief::card_markdown(figures).into_bytes()),
-        Face::Page => brief::page(figures)
+        Face::Page => brief::page(figures, stops)
             .map(String::into_bytes)
             .map_err(Failure::bug),
         Face::Json => brief::json(figures)
@@ -435,19 +472,11 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
         let read = read_text(path).and_then(|text| parse_notes(&text, path, None));
         read.map_err(|e| Failure::drawn(e.render_for_stderr()))?;
     }
-    let mut file = match &args.trip {
-        Some(path) => {
-            args.ask.none_beside(path)?;
-            load(path, args.profile.as_deref(), args.objective)?
-        }
-        None => ask::trip(&args.ask, args.profile.as_deref(), args.objective)?,
-    };
+    let trip = args.trip.as_deref();
+    let mut file = read(trip, &args.ask, args.profile.as_deref(), args.objective)?;
     file.trip.bounds = bounds(args, &file.trip, file.aircraft.fuel.density_kg_m3)?;
     let (problem, mut plan) =
-        plan_trip(&file.trip, &file.aircraft).map_err(|e| match &args.trip {
-            Some(path) => Failure::input(format!("{}: {e}", path.display())),
-            None => ask::not_flown(&e),
-        })?;
+        plan_trip(&file.trip, &file.aircraft).map_err(|e| not_flown(trip, &e))?;
     if args.sensitivity {
         plan.sensitivity = planned_anew(&problem, &plan);
     }
@@ -467,10 +496,19 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     if options.faces.iter().any(|(f, _)| f.tells_late()) {
         figures = figures.with_late(&plan, &problem);
     }
+    let stops = if args.frontier {
+        let (problem, frontier) = frontier_of_trip(&file.trip, &file.aircraft)
+            .map_err(|e| not_flown(trip, &e).hint("the plan itself is there without --frontier"))?;
+        let stops = Stops::new(&frontier, &problem).about(&figures);
+        figures = figures.with_frontier(&stops.frontier);
+        Some(stops)
+    } else {
+        None
+    };
     let contents = options
         .faces
         .iter()
-        .map(|&(f, _)| face(f, &figures))
+        .map(|&(f, _)| face(f, &figures, stops.as_ref()))
         .collect::<Result<Vec<_>, _>>()?;
     let text = brief::terminal(&figures, profile::columns());
     output::commit(outputs, &contents)?;
@@ -497,6 +535,7 @@ mod tests {
             land_with: None,
             sensitivity: false,
             leave: false,
+            frontier: false,
             zone: None,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
             card: vec![],
