@@ -1,12 +1,20 @@
 //! Fuel against time: every plan of the frontier is a flight that keeps the limits, none is beaten, and a single solve under the matching bound
-//! finds the same. Source of the demo trip: its own file; everything here is our own plans held against each other.
+//! finds the same. Source of the demo trip: its own file; there our own plans are held against each other. On a short trip every flight of a grid
+//! of settings (`class::frontier`) is held against the frontier, with no part of the search in it.
 
+#[allow(dead_code, reason = "the check of single plans uses the rest")]
+mod class;
+mod common;
+
+use class::{Brute, Kept, levels};
 use fellrun::aircraft::Aircraft;
 use fellrun::brief::{FrontierFigures, frontier_csv, frontier_text};
-use fellrun::files::trip::load_trip;
+use fellrun::files::trip::{load_trip, parse_trip};
 use fellrun::flight::fly_recorded;
 use fellrun::quantity::M3_PER_GAL;
-use fellrun::solve::{APART_M3, APART_S, Frontier, frontier, frontier_of_trip, plan, plan_trip};
+use fellrun::solve::{
+    APART_M3, APART_S, Frontier, charged, frontier, frontier_of_trip, plan, plan_trip,
+};
 use fellrun::trip::{Bounds, FuelLoad, Objective, Prices, Problem, Trip, resolve};
 use std::path::Path;
 use std::sync::OnceLock;
@@ -163,6 +171,53 @@ fn crosscheck_plans_against_single_solves_under_the_matching_bound() {
             assert!((at.flown.time_s / time.flown.time_s - 1.0).abs() < SINGLE);
         }
     }
+}
+
+/// A flight of the search is as good as a fine one to this share: what a coarse step errs by.
+const COARSE: f64 = 5e-4;
+/// What the grid may be dearer in fuel, at the time of a plan, than that plan: it has coarser steps and one level, one climb speed, one part of
+/// descent alone. A grid that stays farther behind would check nothing.
+const GRID: f64 = 0.02;
+
+/// The frontier of a short trip against all flights of a grid, each flown: none of them may beat a plan of it by more than the bar.
+#[test]
+fn crosscheck_no_flight_of_a_grid_beats_a_plan() {
+    let text = common::trip_text("retractable-285hp", 60, &["KICT", "KOKC"], "");
+    let file = parse_trip(&text, Path::new("trip.toml"), None).expect("the trip loads");
+    let p = resolve(&file.trip, file.aircraft).expect("the trip resolves");
+    let f = frontier(&p, 2).expect("the trip has plans");
+    let any = &f.plans[0].flown.script;
+    let mut brute = Brute::new(&p);
+    let mut all: Vec<Kept> = vec![];
+    for level_m in levels(&p) {
+        all.extend(brute.all_at(any, level_m));
+    }
+    let grid = class::undominated(all);
+    let mut near = 0;
+    for (i, plan) in f.plans.iter().enumerate() {
+        let share = charged(&plan.flown) / plan.flown.cost;
+        let (time_s, fuel_kg) = (plan.flown.time_s * share, plan.flown.fuel_kg * share);
+        // The thriftiest flight that is no slower, and the quickest that burns no more.
+        let in_time = |k: &&Kept| k.time_s <= time_s;
+        let in_fuel = |k: &&Kept| k.fuel_kg <= fuel_kg;
+        let thrifty = grid
+            .iter()
+            .rfind(in_time)
+            .map(|k| k.fuel_kg / fuel_kg - 1.0);
+        let quick = grid.iter().find(in_fuel).map(|k| k.time_s / time_s - 1.0);
+        println!(
+            "plan {}: {time_s:.1} s, {fuel_kg:.3} kg; the grid {:+.2} % of fuel, {:+.2} % of time",
+            i + 1,
+            100.0 * thrifty.unwrap_or(f64::NAN),
+            100.0 * quick.unwrap_or(f64::NAN)
+        );
+        for beats_by in [thrifty, quick].into_iter().flatten() {
+            assert!(beats_by > -SINGLE - COARSE, "plan {}: {beats_by}", i + 1);
+        }
+        near += usize::from(thrifty.is_some_and(|x| x < GRID));
+    }
+    println!("{} flights, {} undominated", brute.flights, grid.len());
+    assert!(f.plans.len() >= 5 && 2 * near >= f.plans.len(), "{near}");
 }
 
 #[test]
