@@ -87,6 +87,22 @@ pub struct StartFigures {
     pub ias_kt: f64,
 }
 
+impl StartFigures {
+    /// Of a trip that begins in the air.
+    pub(super) fn of(problem: &Problem) -> Option<Self> {
+        match problem.start {
+            Start::Ground => None,
+            Start::InFlight {
+                indicated_m,
+                ias_m_s,
+            } => Some(Self {
+                altitude_ft: ft(indicated_m),
+                ias_kt: kt(ias_m_s),
+            }),
+        }
+    }
+}
+
 /// What was least.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ObjectiveFigures {
@@ -1667,16 +1683,7 @@ impl Figures {
             (&problem.departure, 0.0),
             (&problem.destination, flown.slowed.time_s),
         ];
-        let start_in_flight = match problem.start {
-            Start::Ground => None,
-            Start::InFlight {
-                indicated_m,
-                ias_m_s,
-            } => Some(StartFigures {
-                altitude_ft: ft(indicated_m),
-                ias_kt: kt(ias_m_s),
-            }),
-        };
+        let start_in_flight = StartFigures::of(problem);
         // A start in flight is no field.
         let ends = &ends[usize::from(start_in_flight.is_some())..];
         let fields = ends.iter().map(|&(f, time_s)| {

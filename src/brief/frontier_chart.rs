@@ -6,7 +6,7 @@ use super::chart::{
     text_width, tick,
 };
 use super::frontier::{FRONTIER_TITLE, FrontierFigures, FrontierPlanFigures};
-use super::frontier_text::{setting_words, time};
+use super::frontier_text::{flown_words, setting_words, time};
 use super::words::{feet, number, up};
 
 /// Where the field lies and how large its marks are, in chart units.
@@ -37,7 +37,7 @@ impl Look {
     /// Beside a slider, written in this size.
     fn small(text: f64) -> Self {
         Self {
-            field: (2.6 * text, 1.6 * text, WIDTH - 12.0, HEIGHT - 2.8 * text),
+            field: (3.2 * text, 1.6 * text, WIDTH - 12.0, HEIGHT - 2.8 * text),
             axis: text,
             label: text,
             dot: 0.28 * text,
@@ -98,7 +98,7 @@ impl Axes {
         self.at(t.time_min, t.fuel_gal)
     }
 
-    fn draw(&self, pen: &Pen) -> Result<(), ChartError> {
+    fn draw(&self, pen: &Pen, f: &FrontierFigures) -> Result<(), ChartError> {
         let (left, top, right, bottom) = self.look.field;
         let (size, steps) = (self.look.axis, self.look.steps);
         let step = tick(self.time.1 - self.time.0, steps).max(1.0);
@@ -127,8 +127,8 @@ impl Axes {
         let gal = (14.0, top - 0.93 * size);
         pen.text("gal", gal, (size, true), INK, Tie::Left)?;
         let foot = (right, bottom + 2.33 * size);
-        let words = "time from take-off to landing, h:min";
-        pen.text(words, foot, (size, true), INK, Tie::Right)?;
+        let words = format!("time {}, h:min", flown_words(f));
+        pen.text(&words, foot, (size, true), INK, Tie::Right)?;
         pen.line(&[(left, bottom), (right, bottom)], style(SOFT, 1.0, &[]))
     }
 }
@@ -281,7 +281,7 @@ fn draw(pen: &Pen, f: &FrontierFigures) -> Result<(), ChartError> {
         f.aircraft
     );
     pen.text(&said, (14.0, 43.0), (SMALL, false), INK, Tie::Left)?;
-    axes.draw(pen)?;
+    axes.draw(pen, f)?;
     let at: Vec<(f64, f64)> = totals.iter().map(|t| axes.of(t)).collect();
     let names: Vec<String> = f.plans.iter().map(|p| name(f, p)).collect();
     let marks = (0..names.len()).filter(|&i| marked(&f.plans[i]));
@@ -341,7 +341,7 @@ pub(super) fn frontier_small(
         *place = place.filter(|_| marked(p));
     }
     let svg = on_canvas(("Fuel over time, plan by plan", &f.name), |pen| {
-        axes.draw(pen)?;
+        axes.draw(pen, f)?;
         points(pen, look, &f.plans, &at, &names, &places)
     })?;
     let share = |t: &&TotalsFigures| {

@@ -8,6 +8,14 @@ use super::terminal::{STYLE, Sheet, no_padding, plain_table};
 use super::words::{feet, inches, number, revs, sentence, setting, up};
 use comfy_table::{Cell, CellAlignment, Table};
 
+/// What times and fuels are of.
+pub(super) fn flown_words(f: &FrontierFigures) -> &'static str {
+    match f.start_in_flight {
+        Some(_) => "from now to landing",
+        None => "from take-off to landing",
+    }
+}
+
 /// Hours, minutes and tenths, rounded up: plans next to each other differ by less than a minute.
 pub(super) fn time(minutes: f64) -> String {
     let tenths = up(minutes.max(0.0), 1);
@@ -209,8 +217,8 @@ pub(super) fn answers(f: &FrontierFigures) -> Vec<(&'static str, String)> {
             number(up(p.totals.cost, 0), 0),
             number(prices.hour_cost, 2),
             match prices.basis {
-                "clock" => "an hour from start-up to shutdown",
-                "airborne" => "an hour from take-off to landing",
+                "clock" => "an hour by the clock",
+                "airborne" => "an hour in the air",
                 _ => "a tachometer hour",
             },
             number(prices.gallon_cost, 2)
@@ -228,9 +236,11 @@ pub(super) fn explained(f: &FrontierFigures) -> Vec<String> {
         "in gallons of fuel"
     };
     let mut all = vec![
-        "Time and fuel from take-off to landing. No other plan found is both quicker and thriftier than one of these. Next minute: what each minute \
-         saved by the next quicker plan takes; a cost below nought: the quicker plan is also the cheaper."
-            .to_owned(),
+        format!(
+            "Time and fuel {}. No other plan found is both quicker and thriftier than one of these. Next minute: what each minute saved by the next \
+             quicker plan takes; a cost below nought: the quicker plan is also the cheaper.",
+            flown_words(f)
+        ),
         format!(
             "Best at an hour: what an hour must be worth, {worth}, for the plan to be the best; all that goes by time counts, the hourly price and your own \
              time together. A plan with - is best at no value of time, only under a bound on time or fuel."
@@ -255,9 +265,13 @@ pub(super) fn explained(f: &FrontierFigures) -> Vec<String> {
 /// The trip, the aircraft and what is on board.
 pub(super) fn of_what(f: &FrontierFigures) -> String {
     format!(
-        "{}, {}, start-up {}, {} gal on board",
+        "{}, {}, {} {}, {} gal on board",
         f.places.join(" - "),
         f.aircraft,
+        match f.start_in_flight {
+            Some(_) => "in flight at",
+            None => "start-up",
+        },
         f.departure_utc,
         number(f.fuel_on_board_gal, 1)
     )

@@ -33,7 +33,7 @@ pub fn frontier_page(s: &Stops) -> Result<String, ChartError> {
         main {
             section aria-labelledby="answers" {
                 h2 id="answers" class="unseen" { "The frontier in short" }
-                dl.totals {
+                dl.totals.short {
                     @for (what, words) in answers(f) {
                         div { dt { (what) } dd { (words) } }
                     }

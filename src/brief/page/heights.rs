@@ -7,9 +7,18 @@ use crate::brief::chart::{
 };
 use crate::brief::words::{feet, number, up};
 use crate::brief::{Figures, LegFigures};
+use geo::{LineString, Simplify};
 
 /// Left and right of the plot, in chart units.
 pub(super) const SIDES: (f64, f64) = (12.0, WIDTH - 12.0);
+
+/// A path may be drawn this far off, in chart units: a fraction of its own width.
+const OFF: f64 = 0.5;
+
+/// Where the names of heights may stand, as shares of the width.
+const NAMES: [f64; 5] = [0.5, 0.4, 0.6, 0.3, 0.7];
+/// Half of the longest such name and a little more, in letters' size.
+const NAME_ROOM: f64 = 2.6;
 
 /// How large all is written and drawn.
 #[derive(Debug, Clone, Copy)]
@@ -190,7 +199,17 @@ fn axes(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
 /// Over the ground and under the paths, above or below their line, where neither a minimum altitude nor a level strikes them through.
 fn height_names(pen: &Pen, plans: &[&Figures], panel: &Panel) -> Result<(), ChartError> {
     let look = panel.look;
-    let x = 0.5 * (SIDES.0 + SIDES.1);
+    // Of some places that where the nearest line of a via point is farthest, the middle before the rest.
+    let via = || plans.iter().take(1).flat_map(|f| f.legs.iter().skip(1));
+    let free_of = |x: f64| {
+        let far = via().map(|l| (panel.at(l.from_nm, 0.0).0 - x).abs());
+        far.fold(NAME_ROOM * look.text, f64::min)
+    };
+    let places = NAMES.map(|share| SIDES.0 + share * (SIDES.1 - SIDES.0));
+    let x = places
+        .into_iter()
+        .reduce(|best, x| if free_of(x) > free_of(best) { x } else { best });
+    let x = x.unwrap_or(0.5 * WIDTH);
     let legs = plans.iter().flat_map(|f| &f.legs);
     let lines: Vec<f64> = legs
         .map(|l: &LegFigures| l.minimum_altitude_ft)
@@ -215,8 +234,14 @@ fn height_names(pen: &Pen, plans: &[&Figures], panel: &Panel) -> Result<(), Char
 fn path(pen: &Pen, f: &Figures, panel: &Panel) -> Result<(), ChartError> {
     let drawn = |of: Style| panel.look.line(of);
     for (i, s) in f.segments.iter().enumerate() {
-        let line: Vec<_> = path_of(f, i, s)
+        let whole: Vec<_> = path_of(f, i, s)
             .map(|p| panel.at(p.distance_nm, p.indicated_altitude_ft))
+            .collect();
+        // Many paths stand in one page: their turning points will do.
+        let line: Vec<_> = LineString::from(whole)
+            .simplify(OFF)
+            .coords()
+            .map(|c| c.x_y())
             .collect();
         match s.kind {
             "cruise" => pen.line(&line, drawn(style(INK, 9.0, &[])))?,

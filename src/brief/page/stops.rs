@@ -116,9 +116,10 @@ fn worth(s: &Stops, stop: &Stop) -> Vec<String> {
     lines
 }
 
-/// Warnings of a plan that not all the others have.
+/// Warnings of a plan of a kind that not all the others have.
 fn own_warnings<'a>(s: &'a Stops, stop: &'a Stop) -> Vec<&'a Said> {
-    let everywhere = |w: &Said| s.all.iter().all(|other| other.figures.warnings.contains(w));
+    let has = |f: &Figures, kind: &str| f.warnings.iter().any(|w| w.kind == kind);
+    let everywhere = |w: &Said| s.all.iter().all(|other| has(&other.figures, w.kind));
     let warnings = stop.figures.warnings.iter();
     warnings.filter(|w| !everywhere(w)).collect()
 }
