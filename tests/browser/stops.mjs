@@ -42,60 +42,55 @@ function settings(json, plan) {
 }
 
 const slider = (page) => page.getByRole("slider", { name: "Plans, from the quickest to the thriftiest" });
-const shown = (page) => page.locator(".stop:visible");
+/// All that is seen of a stop, in one look: what is called how, the figures told large, the rest in words, what is heard, the drawing and the ring.
+const seen = (page) => page.evaluate(() => {
+  const visible = (e) => e.checkVisibility() && getComputedStyle(e).display !== "none";
+  const middle = (e) => {
+    const box = e.getBoundingClientRect();
+    return [box.left + box.width / 2, box.top + box.height / 2];
+  };
+  const text = (e) => e.innerText.replace(/\s+/g, " ").trim();
+  const blocks = [...document.querySelectorAll(".stop")].filter(visible);
+  const [line, heights] = [...document.querySelectorAll(".pair .picture")].filter(visible);
+  const layers = [...heights.querySelectorAll("g[data-stop]")].filter(visible);
+  const box = heights.getBoundingClientRect();
+  return {
+    blocks: blocks.length,
+    called: text(blocks[0].querySelector(".which")),
+    sums: [...blocks[0].querySelectorAll(".sums > div")].map((div) => [...div.children].map(text)),
+    rest: text(blocks[1]),
+    at: Number(document.getElementById("stop").value),
+    heard: document.getElementById("stop").getAttribute("aria-valuetext"),
+    layers: layers.length,
+    drawn: layers.flatMap((g) => [...g.querySelectorAll("text")].map((t) => t.textContent.trim())).join(" "),
+    marks: layers.flatMap((g) => [...g.querySelectorAll("circle")].map((c) => middle(c)[0])),
+    left: box.left,
+    width: box.width,
+    ring: middle(line.querySelector(".ring")),
+  };
+});
 
-/// What stands large on the page.
-async function large(page) {
-  const block = shown(page).first();
-  const pairs = [];
-  for (const div of await block.locator(".sums > div").all()) {
-    pairs.push([plain(await div.locator("dt").innerText()), plain(await div.locator("dd").innerText())]);
-  }
-  return [plain(await block.locator(".which").innerText()), pairs];
-}
-
-/// Holds what is shown against a plan of the frontier.
-async function shows(page, json, plan, where) {
-  const [called, pairs] = await large(page);
+/// Holds what is shown against a plan of the frontier: words, figures, and the path, which goes down where the plan starts down.
+function holds(json, plan, got, where) {
   const marks = [plan.best_value && "best value", plan.cheapest && "cheapest"].filter(Boolean);
-  assert(called.startsWith([`Plan ${plan.order} of ${json.plans.length}`, ...marks].join(", ")), `${where}: ${called}`);
+  assert(got.called.startsWith([`Plan ${plan.order} of ${json.plans.length}`, ...marks].join(", ")), `${where}: ${got.called}`);
+  assert.equal(got.blocks, 2, where);
   // The plan of the sheet reads like its plan of the frontier, but a figure on the edge may be rounded the other way.
-  if (!called.includes("of this sheet")) assert.deepEqual(pairs, sums(json, plan.totals, plan.descent.top_of_descent_to_go_nm), where);
-  const rest = plain(await shown(page).nth(1).innerText());
-  for (const words of settings(json, plan)) assert(rest.includes(words), `${where}: no ${words} in ${rest}`);
+  const toGo = plan.descent.top_of_descent_to_go_nm;
+  if (!got.called.includes("of this sheet")) assert.deepEqual(got.sums, sums(json, plan.totals, toGo), where);
+  for (const words of settings(json, plan)) assert(got.rest.includes(words), `${where}: no ${words} in ${got.rest}`);
   if (plan.next_minute) {
-    assert(rest.includes(`each minute takes ${near(plan.next_minute.minute_gal, 2)} gal`), `${where}: ${rest}`);
+    assert(got.rest.includes(`each minute takes ${near(plan.next_minute.minute_gal, 2)} gal`), `${where}: ${got.rest}`);
   }
-  assert.equal(await shown(page).count(), 2, where);
-  const heard = await slider(page).getAttribute("aria-valuetext");
-  for (const [, value] of pairs) assert(heard.includes(value), `${where}: ${value} is not heard in ${heard}`);
-  await drawn(page, json, plan, where);
+  for (const [, value] of got.sums) assert(got.heard.includes(value), `${where}: ${value} is not heard in ${got.heard}`);
+  assert.equal(got.layers, 1, where);
+  assert(got.drawn.includes(`down at ${up(toGo, 0)} nm to go`), `${where}: ${got.drawn}`);
+  for (const ft of plan.levels_ft) assert(got.drawn.includes(near(ft, 0)), `${where}: ${got.drawn}`);
+  const x = got.left + got.width * (SIDES[0] + (SIDES[1] - SIDES[0]) * (1 - toGo / plan.totals.distance_nm));
+  assert(got.marks.some((mark) => Math.abs(mark - x) <= DRAWN), `${where}: no mark at ${x} in ${got.marks}`);
 }
 
-/// The path in the drawing of heights: that of this plan, down where it starts down.
-async function drawn(page, json, plan, where) {
-  const picture = page.locator(".pair:visible .picture").nth(1);
-  const layers = picture.locator("g[data-stop]:visible");
-  assert.equal(await layers.count(), 1, where);
-  const text = plain(await layers.first().evaluate((g) => [...g.querySelectorAll("text")].map((t) => t.textContent).join(" ")));
-  assert(text.includes(`down at ${up(plan.descent.top_of_descent_to_go_nm, 0)} nm to go`), `${where}: ${text}`);
-  for (const ft of plan.levels_ft) assert(text.includes(near(ft, 0)), `${where}: ${text}`);
-  const box = await picture.boundingBox();
-  const part = 1 - plan.descent.top_of_descent_to_go_nm / plan.totals.distance_nm;
-  const x = box.x + box.width * (SIDES[0] + (SIDES[1] - SIDES[0]) * part);
-  const dots = await layers.first().locator("circle").all();
-  const centres = [];
-  for (const dot of dots) {
-    const at = await dot.boundingBox();
-    centres.push(at.x + at.width / 2);
-  }
-  assert(centres.some((c) => Math.abs(c - x) <= DRAWN), `${where}: no mark at ${x} in ${centres}`);
-}
-
-async function ring(page) {
-  const box = await page.locator(".pair:visible .ring").boundingBox();
-  return [box.x + box.width / 2, box.y + box.height / 2];
-}
+const shows = async (page, json, plan, where) => holds(json, plan, await seen(page), where);
 
 /// Reached by the tabulator key alone, then from end to end by the arrow keys; the ring goes along in proportion to time and fuel.
 async function keyboard(page, json, stops) {
@@ -107,9 +102,10 @@ async function keyboard(page, json, stops) {
   const rings = [];
   for (const [i, stop] of stops.entries()) {
     if (i > 0) await page.keyboard.press("ArrowRight");
-    assert.equal(Number(await input.inputValue()), i);
-    if (stop.order) await shows(page, json, stop, `stop ${i}`);
-    rings.push(await ring(page));
+    const got = await seen(page);
+    assert.equal(got.at, i);
+    if (stop.order) holds(json, stop, got, `stop ${i}`);
+    rings.push(got.ring);
   }
   const totals = stops.map((s) => s.totals);
   for (const [k, of] of [[0, (t) => t.time_min], [1, (t) => t.fuel_gal]]) {
@@ -140,7 +136,7 @@ async function touch(page, json, stops) {
   for (const i of [0, Math.floor(stops.length / 2), stops.length - 1]) {
     await input.evaluate((e, value) => { e.value = value; e.dispatchEvent(new Event("input")); }, i);
     await page.locator(".pair:visible .picture").first().scrollIntoViewIfNeeded();
-    const [x, y] = await ring(page);
+    const [x, y] = (await seen(page)).ring;
     await input.evaluate((e, value) => { e.value = value; e.dispatchEvent(new Event("input")); }, i === 0 ? 1 : 0);
     await page.touchscreen.tap(x, y);
     assert.equal(Number(await input.inputValue()), i, "finger on the line");
@@ -149,17 +145,15 @@ async function touch(page, json, stops) {
 }
 
 async function begins(page, json, sheet, stops) {
-  const [called, pairs] = await large(page);
-  const at = Number(await slider(page).inputValue());
+  const got = await seen(page);
   if (sheet) {
-    assert(/of this sheet/.test(called), called);
-    assert.deepEqual(pairs, sums(json, sheet.totals, sheet.top_of_descent_to_go_nm));
-    const rest = plain(await shown(page).nth(1).innerText());
-    assert(rest.includes(sheet.in_one_line), rest);
+    assert(/of this sheet/.test(got.called), got.called);
+    assert.deepEqual(got.sums, sums(json, sheet.totals, sheet.top_of_descent_to_go_nm));
+    assert(got.rest.includes(plain(sheet.in_one_line)), got.rest);
   } else {
-    const plan = stops[at];
-    assert(json.prices ? plan.cheapest : plan.best_value || at === 0, called);
-    await shows(page, json, plan, "at first");
+    const plan = stops[got.at];
+    assert(json.prices ? plan.cheapest : plan.best_value || got.at === 0, got.called);
+    holds(json, plan, got, "at first");
   }
 }
 
@@ -180,7 +174,7 @@ async function printed(page, json, name) {
 
 async function withoutScript(page, json) {
   assert.equal(await page.locator("#stop").isVisible(), false);
-  assert.equal(await shown(page).count(), 2);
+  assert.equal(await page.locator(".stop:visible").count(), 2);
   const rows = page.locator("section[aria-labelledby=plans] table").getByRole("row");
   assert.equal(await rows.count(), json.plans.length + 1);
   const text = plain(await page.locator("section[aria-labelledby=plans]").innerText());
