@@ -1,11 +1,25 @@
-//! All flights of a grid at one level, whole: every setting of cruise, then every climb and every descent that any of the best of those
-//! settings likes, all of them with all. No plan and no objective of the solver has a part in it.
+//! Flights of a grid at one level, whole: every setting of cruise, then every climb and every descent; what is best of each, all with all, so
+//! many as are told. No plan and no objective of the solver has a part in it.
 #![allow(dead_code, reason = "used by the check of the frontier alone")]
 
 use super::{Brute, Grid, Kept, open, steps, undominated};
 use fellrun::aircraft::Throttle;
 use fellrun::flight::{Cruise, Descent, DescentPart, Script};
 use fellrun::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
+
+/// At most so many of each go into what is flown all with all, the ends among them.
+const SETTINGS: usize = 16;
+/// See [`SETTINGS`].
+const CLIMBS: usize = 6;
+/// See [`SETTINGS`].
+const DESCENTS: usize = 16;
+
+/// So many of all, evenly.
+fn some(all: &[Kept], most: usize) -> Vec<&Kept> {
+    let most = most.min(all.len());
+    let at = |i: usize| &all[i * (all.len() - 1) / (most - 1).max(1)];
+    (0..most).map(at).collect()
+}
 
 /// With lever changes charged, as the solver compares flights.
 pub fn charged(k: &Kept) -> Kept {
@@ -62,7 +76,9 @@ impl Brute<'_> {
         let pattern_m = self.p.arrival.pattern_altitude_m;
         let rules = self.rules(Grid::Coarse, &last, None);
         let mut out = vec![];
-        for rev_s in [self.revs(Grid::Coarse, 0.0), vec![last.rev_s]].concat() {
+        // Coarse, half-way, and as in cruise.
+        let least = self.p.aircraft.propeller.lowest_governed_rev_s;
+        for rev_s in [least, 0.5 * (least + last.rev_s), last.rev_s] {
             for &throttle in &rules {
                 for path in self.paths(Grid::Coarse, from.descent.first.path) {
                     let mut s = from.clone();
@@ -101,10 +117,9 @@ impl Brute<'_> {
         let (Some(quick), Some(thrifty)) = (settings.first(), settings.last()) else {
             return vec![];
         };
-        let middle = &settings[settings.len() / 2];
         let mut climbs = vec![];
         let mut descents = vec![];
-        for at in [quick, middle, thrifty] {
+        for at in [quick, thrifty] {
             climbs.extend(self.best_of(self.every_climb(&at.script)));
             descents.extend(self.best_of(self.every_descent(&at.script)));
         }
@@ -119,9 +134,9 @@ impl Brute<'_> {
         let climbs = once(climbs, &|k| format!("{:?}", k.script.climb));
         let descents = once(descents, &|k| format!("{:?}", k.script.descent));
         let mut all = vec![];
-        for setting in &settings {
-            for climb in &climbs {
-                for down in &descents {
+        for setting in some(&settings, SETTINGS) {
+            for climb in some(&climbs, CLIMBS) {
+                for down in some(&descents, DESCENTS) {
                     let mut s = climb.script.clone();
                     s.cruise = setting.script.cruise.clone();
                     s.descent = down.script.descent;
