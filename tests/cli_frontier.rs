@@ -67,7 +67,7 @@ fn closed_form_pages_of_the_frontier_of_a_trip_typed() {
         let text = fs::read_to_string(page).expect("written");
         assert!(text.len() < 600_000, "{} bytes", text.len());
         // Each stop in words twice, in two drawings, and on two lines; one of them is shown.
-        let last: usize = between(&text, "max=\"", "\" step=\"1\"")[0]
+        let last: usize = between(&text, "id=\"stop\" type=\"range\" min=\"0\" max=\"", "\"")[0]
             .parse()
             .expect("a number");
         assert!(last + 1 == plans || last + 1 == most, "{last}");

@@ -8,11 +8,11 @@ use fellrun::flight::{Cruise, Descent, DescentPart, Script};
 use fellrun::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
 
 /// At most so many of each go into what is flown all with all, the ends among them.
-const SETTINGS: usize = 16;
+const SETTINGS: usize = 20;
 /// See [`SETTINGS`].
-const CLIMBS: usize = 6;
+const CLIMBS: usize = 5;
 /// See [`SETTINGS`].
-const DESCENTS: usize = 16;
+const DESCENTS: usize = 30;
 
 /// So many of all, evenly.
 fn some(all: &[Kept], most: usize) -> Vec<&Kept> {
@@ -76,9 +76,7 @@ impl Brute<'_> {
         let pattern_m = self.p.arrival.pattern_altitude_m;
         let rules = self.rules(Grid::Coarse, &last, None);
         let mut out = vec![];
-        // Coarse, half-way, and as in cruise.
-        let least = self.p.aircraft.propeller.lowest_governed_rev_s;
-        for rev_s in [least, 0.5 * (least + last.rev_s), last.rev_s] {
+        for rev_s in [self.revs(Grid::Coarse, 0.0), vec![last.rev_s]].concat() {
             for &throttle in &rules {
                 for path in self.paths(Grid::Coarse, from.descent.first.path) {
                     let mut s = from.clone();
@@ -117,9 +115,10 @@ impl Brute<'_> {
         let (Some(quick), Some(thrifty)) = (settings.first(), settings.last()) else {
             return vec![];
         };
+        let middle = &settings[settings.len() / 2];
         let mut climbs = vec![];
         let mut descents = vec![];
-        for at in [quick, thrifty] {
+        for at in [quick, middle, thrifty] {
             climbs.extend(self.best_of(self.every_climb(&at.script)));
             descents.extend(self.best_of(self.every_descent(&at.script)));
         }
