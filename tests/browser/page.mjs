@@ -41,7 +41,7 @@ async function answers(page, plan, lowest) {
     [/^Mixture for a go-around$/, [`${field.high_power_mixture} at ${near(plan.pattern_altitude_ft, 0)} ft`]],
     [/^Land with$/, [`${down(plan.totals.landing_fuel_gal, 0)} gal`]],
   ];
-  const blocks = page.locator(".answers > div");
+  const blocks = page.locator("section[aria-labelledby=answers] .answers > div");
   assert.equal(await blocks.count(), wanted.length);
   for (const [i, [question, words]] of wanted.entries()) {
     const block = blocks.nth(i);
@@ -127,7 +127,7 @@ async function withoutScript(page, plan) {
   assert.equal(await page.locator("#readings").isVisible(), false);
   assert.equal(await page.locator("#along").isVisible(), false);
   assert(await page.locator(".chart.wide svg").isVisible());
-  assert.equal(await page.getByRole("table").first().getByRole("row").count(), plan.segments.length + 1);
+  assert.equal(await page.locator("section[aria-labelledby=segments] table").getByRole("row").count(), plan.segments.length + 1);
   const text = plain(await page.locator("body").innerText());
   for (const words of [plan.title, plan.in_one_line, ...plan.cautions]) assert(text.includes(plain(words)), words);
 }
