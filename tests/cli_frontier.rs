@@ -83,6 +83,40 @@ fn closed_form_pages_of_the_frontier_of_a_trip_typed() {
 }
 
 #[test]
+fn closed_form_pages_of_the_frontier_in_litres() {
+    // NIST Handbook 44, appendix C; fuel burned is told in half litres, rounded up after that.
+    const LITRES_OF_A_GALLON: f64 = 3.785_411_784;
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = |name: &str| folder.path().join(name).to_string_lossy().into_owned();
+    let (alone, sheet) = (path("f.html"), path("p.html"));
+    let metric = ["--units", "metric", "--page"];
+    let frontier = json(&[&["frontier", TRIP], &metric[..], &[&alone]].concat());
+    let plan = json(&[&["plan", TRIP, "--frontier"], &metric[..], &[&sheet]].concat());
+    assert_eq!(frontier, json(&["frontier", TRIP]));
+    assert_eq!(plan["frontier"], frontier);
+    let plans = frontier["plans"].as_array().expect("a list");
+    assert!(plans.len() >= 3);
+    for page in [alone, sheet] {
+        let text = fs::read_to_string(page).expect("written");
+        assert!(!text.contains(" gal"));
+        let said = between(&text, "data-said=\"", "\"");
+        for plan in plans {
+            let number = format!("Plan {} of {}, ", plan["order"], plans.len());
+            let Some(said) = said.iter().find(|s| s.starts_with(&number)) else {
+                panic!("{number} is nowhere");
+            };
+            // The sheet's own plan may stand in the place of one that reads like it.
+            if said.contains("the plan of this sheet") {
+                continue;
+            }
+            let gal = plan["totals"]["fuel_gal"].as_f64().expect("a number");
+            let litres = (2.0 * LITRES_OF_A_GALLON * gal).ceil() / 2.0;
+            assert!(said.contains(&format!(", fuel {litres:.1} L, ")), "{said}");
+        }
+    }
+}
+
+#[test]
 fn closed_form_errors_of_the_frontier_touch_nothing() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let none = folder.path().join("none.svg");
