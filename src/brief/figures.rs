@@ -7,6 +7,7 @@ use super::card::{CardLine, lever_card};
 use super::circling::{CirclingFigures, in_short, of_flight, turns_of};
 use super::cruise::{CruiseFigures, cruise};
 use super::freezing::{FreezingPoint, freezing};
+use super::frontier::FrontierFigures;
 use super::marks::{Calendar, MarkFigures};
 use super::measure::Units;
 use super::otherwise::{LateFigures, RoughFigures, TopOfDescentShift, rough_figures, shift};
@@ -86,6 +87,22 @@ pub struct StartFigures {
     pub altitude_ft: f64,
     /// Indicated airspeed.
     pub ias_kt: f64,
+}
+
+impl StartFigures {
+    /// Of a trip that begins in the air.
+    pub(super) fn of(problem: &Problem) -> Option<Self> {
+        match problem.start {
+            Start::Ground => None,
+            Start::InFlight {
+                indicated_m,
+                ias_m_s,
+            } => Some(Self {
+                altitude_ft: ft(indicated_m),
+                ias_kt: kt(ias_m_s),
+            }),
+        }
+    }
 }
 
 /// What was least.
@@ -615,6 +632,9 @@ pub struct Figures {
     /// On to the alternate, if the trip has one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub alternate: Option<AlternateFigures>,
+    /// Fuel against time, where that was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub frontier: Option<FrontierFigures>,
     /// Limits the plan lies on.
     pub binding_limits: Vec<Said>,
     /// Warnings.
@@ -1732,16 +1752,7 @@ impl Figures {
             (&problem.departure, 0.0),
             (&problem.destination, flown.slowed.time_s),
         ];
-        let start_in_flight = match problem.start {
-            Start::Ground => None,
-            Start::InFlight {
-                indicated_m,
-                ias_m_s,
-            } => Some(StartFigures {
-                altitude_ft: ft(indicated_m),
-                ias_kt: kt(ias_m_s),
-            }),
-        };
+        let start_in_flight = StartFigures::of(problem);
         // A start in flight is no field.
         let ends = &ends[usize::from(start_in_flight.is_some())..];
         let fields = ends.iter().map(|&(f, time_s)| {
@@ -1907,6 +1918,7 @@ impl Figures {
                 fuel_gal: fuel.gal(a.fuel_kg),
                 circling_from_ft: a.let_down_from_m.map(ft),
             }),
+            frontier: None,
             binding_limits: plan
                 .binding
                 .iter()
@@ -1957,6 +1969,13 @@ impl Figures {
     pub fn with_late_flown(mut self, flown: Option<&Late>, plan: &Plan, problem: &Problem) -> Self {
         let units = self.units;
         self.if_late = flown.map(|l| LateFigures::new(l, plan, problem, units));
+        self
+    }
+
+    /// With fuel against time.
+    #[must_use]
+    pub fn with_frontier(mut self, frontier: FrontierFigures) -> Self {
+        self.frontier = Some(frontier);
         self
     }
 

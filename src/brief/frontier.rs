@@ -1,6 +1,6 @@
 //! Fuel against time: the plans that no other beats in both, as figures, JSON and CSV.
 
-use super::figures::{cautions, mixture_name, totals, warning_words};
+use super::figures::{StartFigures, cautions, mixture_name, totals, warning_words};
 use super::measure::Units;
 use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, percent, plain, rpm};
 use super::{Said, TotalsFigures};
@@ -143,11 +143,14 @@ pub struct FrontierFigures {
     pub aircraft: String,
     /// Departure, via points, destination.
     pub places: Vec<String>,
-    /// Start-up.
+    /// Start-up, or where the flight begins in the air.
     pub departure_utc: String,
+    /// Where the flight begins in the air: height and speed there.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub start_in_flight: Option<StartFigures>,
     /// Fixed pitch: power is set by RPM, and MAP is only computed.
     pub fixed_pitch: bool,
-    /// Fuel on board at start-up, the same for every plan.
+    /// Fuel on board then, the same for every plan.
     pub fuel_on_board_gal: f64,
     /// Prices; none where the trip has none.
     pub prices: Option<PriceFigures>,
@@ -395,6 +398,7 @@ impl FrontierFigures {
                 .chain(problem.legs.iter().map(|l| l.to.clone()))
                 .collect(),
             departure_utc: problem.departure_time.to_string(),
+            start_in_flight: StartFigures::of(problem),
             fixed_pitch: aircraft.propeller.is_fixed(),
             fuel_on_board_gal: fuel.gal(problem.fuel_kg),
             prices: prices.are_given().then(|| PriceFigures {

@@ -1,22 +1,57 @@
 //! Fuel over time: each plan a point, named by level and setting.
 
+use super::TotalsFigures;
 use super::chart::{
-    ChartError, HAIR, HEIGHT, INK, LEFT, Pen, RIGHT, SMALL, SOFT, Tie, on_canvas, style,
+    ChartError, HAIR, HEIGHT, INK, LEFT, Pen, RIGHT, SMALL, SOFT, Tie, WIDTH, on_canvas, style,
     text_width, tick,
 };
 use super::frontier::{FRONTIER_TITLE, FrontierFigures, FrontierPlanFigures};
-use super::frontier_text::{setting_words, time};
+use super::frontier_text::{flown_words, setting_words, time};
 use super::measure::Units;
 use super::words::{feet, number};
 
-/// Top and bottom of the field, in chart units.
-const FIELD: (f64, f64) = (96.0, 606.0);
-/// Text of the labels.
-const LABEL: f64 = 13.0;
-/// Height of a line of labels.
-const ROW: f64 = 16.0;
-/// Radius of a point.
-const DOT: f64 = 4.0;
+/// Where the field lies and how large its marks are, in chart units.
+#[derive(Debug, Clone, Copy)]
+struct Look {
+    /// Left, top, right and bottom of the field.
+    field: Area,
+    /// Text of the axes.
+    axis: f64,
+    /// Text of the labels.
+    label: f64,
+    /// Radius of a point.
+    dot: f64,
+    /// Most steps of an axis.
+    steps: f64,
+}
+
+/// The chart by itself.
+const SHEET: Look = Look {
+    field: (LEFT, 96.0, RIGHT, 606.0),
+    axis: SMALL,
+    label: 13.0,
+    dot: 4.0,
+    steps: 10.0,
+};
+
+impl Look {
+    /// Beside a slider, written in this size.
+    fn small(text: f64) -> Self {
+        Self {
+            field: (3.2 * text, 1.6 * text, WIDTH - 12.0, HEIGHT - 2.8 * text),
+            axis: text,
+            label: text,
+            dot: 0.28 * text,
+            steps: 5.0,
+        }
+    }
+
+    /// Height of a line of labels.
+    fn row(self) -> f64 {
+        1.23 * self.label
+    }
+}
+
 /// How far up labels are moved to find room, in half rows.
 const MOST_ROWS: u32 = 28;
 
@@ -29,74 +64,75 @@ fn overlap(a: Area, b: Area) -> bool {
 
 /// The axes: time to the right, fuel upwards in the units asked for, each from a little below the least to a little above the most.
 struct Axes {
+    look: Look,
     time: (f64, f64),
     fuel: (f64, f64),
     units: Units,
 }
 
 impl Axes {
-    fn new(f: &FrontierFigures) -> Option<Self> {
-        let (plans, units) = (&f.plans, f.units);
-        let span = |value: &dyn Fn(&FrontierPlanFigures) -> f64, least: f64| {
-            let low = plans.iter().map(value).reduce(f64::min)?;
-            let high = plans.iter().map(value).reduce(f64::max)?;
+    /// For these plans, with so much more room to the right for names, as a share of the whole.
+    fn new(look: Look, units: Units, plans: &[&TotalsFigures], right: f64) -> Option<Self> {
+        let span = |value: &dyn Fn(&TotalsFigures) -> f64, least: f64| {
+            let low = plans.iter().copied().map(value).reduce(f64::min)?;
+            let high = plans.iter().copied().map(value).reduce(f64::max)?;
             let room = (0.06 * (high - low)).max(least);
             Some((low - room, high + room))
         };
-        let time = span(&|p| p.totals.time_min, 1.0)?;
-        // More room to the right, for the names of the thriftiest.
+        let time = span(&|t| t.time_min, 1.0)?;
         Some(Self {
-            time: (time.0, time.1 + 0.2 * (time.1 - time.0)),
-            fuel: span(&|p| units.of_gallons(p.totals.fuel_gal), 0.2)?,
+            look,
+            time: (time.0, time.1 + right * (time.1 - time.0)),
+            fuel: span(&|t| units.of_gallons(t.fuel_gal), 0.2)?,
             units,
         })
     }
 
     fn at(&self, minutes: f64, fuel: f64) -> (f64, f64) {
         let share = |(low, high): (f64, f64), x: f64| (x - low) / (high - low);
+        let (left, top, right, bottom) = self.look.field;
         (
-            LEFT + (RIGHT - LEFT) * share(self.time, minutes),
-            FIELD.1 - (FIELD.1 - FIELD.0) * share(self.fuel, fuel),
+            left + (right - left) * share(self.time, minutes),
+            bottom - (bottom - top) * share(self.fuel, fuel),
         )
     }
 
-    fn of(&self, p: &FrontierPlanFigures) -> (f64, f64) {
-        self.at(p.totals.time_min, self.units.of_gallons(p.totals.fuel_gal))
+    fn of(&self, t: &TotalsFigures) -> (f64, f64) {
+        self.at(t.time_min, self.units.of_gallons(t.fuel_gal))
     }
 
-    fn draw(&self, pen: &Pen) -> Result<(), ChartError> {
-        let step = tick(self.time.1 - self.time.0, 10.0).max(1.0);
+    fn draw(&self, pen: &Pen, f: &FrontierFigures) -> Result<(), ChartError> {
+        let (left, top, right, bottom) = self.look.field;
+        let (size, steps) = (self.look.axis, self.look.steps);
+        let step = tick(self.time.1 - self.time.0, steps).max(1.0);
         let mut t = (self.time.0 / step).ceil() * step;
         while t <= self.time.1 {
             let (x, _) = self.at(t, self.fuel.0);
-            pen.line(&[(x, FIELD.0), (x, FIELD.1)], style(HAIR, 0.8, &[]))?;
+            pen.line(&[(x, top), (x, bottom)], style(HAIR, 0.8, &[]))?;
             // whole minutes
             let text = format!("{:.0}:{:02.0}", (t / 60.0).floor(), t % 60.0);
-            pen.text(
-                &text,
-                (x, FIELD.1 + 15.0),
-                (SMALL, false),
-                SOFT,
-                Tie::Centre,
-            )?;
+            let below = bottom + size;
+            if x + 0.5 * text_width(&text, size, false) < WIDTH {
+                pen.text(&text, (x, below), (size, false), SOFT, Tie::Centre)?;
+            }
             t += step;
         }
-        let step = tick(self.fuel.1 - self.fuel.0, 10.0);
+        let step = tick(self.fuel.1 - self.fuel.0, steps);
         let places = usize::from(step < 0.999);
         let mut g = (self.fuel.0 / step).ceil() * step;
         while g <= self.fuel.1 {
             let (_, y) = self.at(self.time.0, g);
-            pen.line(&[(LEFT, y), (RIGHT, y)], style(HAIR, 0.8, &[]))?;
-            let at = (LEFT - 6.0, y);
-            pen.text(&number(g, places), at, (SMALL, false), SOFT, Tie::Right)?;
+            pen.line(&[(left, y), (right, y)], style(HAIR, 0.8, &[]))?;
+            let at = (left - 0.4 * size, y);
+            pen.text(&number(g, places), at, (size, false), SOFT, Tie::Right)?;
             g += step;
         }
-        let over = (14.0, FIELD.0 - 14.0);
-        pen.text(self.units.volume(), over, (SMALL, true), INK, Tie::Left)?;
-        let foot = (RIGHT, FIELD.1 + 35.0);
-        let words = "time from take-off to landing, h:min";
-        pen.text(words, foot, (SMALL, true), INK, Tie::Right)?;
-        pen.line(&[(LEFT, FIELD.1), (RIGHT, FIELD.1)], style(SOFT, 1.0, &[]))
+        let over = (14.0, top - 0.93 * size);
+        pen.text(self.units.volume(), over, (size, true), INK, Tie::Left)?;
+        let foot = (right, bottom + 2.33 * size);
+        let words = format!("time {}, h:min", flown_words(f));
+        pen.text(&words, foot, (size, true), INK, Tie::Right)?;
+        pen.line(&[(left, bottom), (right, bottom)], style(SOFT, 1.0, &[]))
     }
 }
 
@@ -108,22 +144,29 @@ fn name(f: &FrontierFigures, p: &FrontierPlanFigures) -> String {
         .map(|c| format!("{} ft, {}", feet(c.altitude_ft), setting_words(f, c)))
         .collect();
     let mut said = format!("{}: {}", p.order, cruise.join(", then "));
-    if p.best_value {
-        said.push_str(" – best value");
-    }
-    if p.cheapest {
-        said.push_str(" – cheapest");
+    if marked(p) {
+        said.push_str(&format!(" – {}", mark_name(p)));
     }
     said
 }
 
+/// What a plan is besides one of many.
+pub(super) fn mark_name(p: &FrontierPlanFigures) -> &'static str {
+    match (p.best_value, p.cheapest) {
+        (true, true) => "best value, cheapest",
+        (true, false) => "best value",
+        (false, true) => "cheapest",
+        (false, false) => "",
+    }
+}
+
 /// The box of a label whose middle left is at a point.
-fn box_of(text: &str, at: (f64, f64)) -> Area {
-    let half = 0.5 * ROW - 0.5;
+fn box_of(look: Look, text: &str, at: (f64, f64)) -> Area {
+    let half = 0.5 * look.row() - 0.5;
     (
         at.0 - 2.0,
         at.1 - half,
-        at.0 + text_width(text, LABEL, true) + 2.0,
+        at.0 + text_width(text, look.label, true) + 2.0,
         at.1 + half,
     )
 }
@@ -145,10 +188,16 @@ fn leader_end(label: (f64, f64)) -> (f64, f64) {
 
 /// Where labels have room: to the right of their points and as little above as may be, off points, the line through them, other labels and
 /// their leaders; the `first` before the rest. None where there is no room so near.
-fn placed(names: &[String], points: &[(f64, f64)], first: &[usize]) -> Vec<Option<(f64, f64)>> {
+fn placed(
+    look: Look,
+    names: &[String],
+    points: &[(f64, f64)],
+    first: &[usize],
+) -> Vec<Option<(f64, f64)>> {
+    let dot = look.dot;
     let mut taken: Vec<Area> = points
         .iter()
-        .map(|p| (p.0 - DOT, p.1 - DOT, p.0 + DOT, p.1 + DOT))
+        .map(|p| (p.0 - dot, p.1 - dot, p.0 + dot, p.1 + dot))
         .collect();
     let mut lines: Vec<((f64, f64), (f64, f64))> =
         points.windows(2).map(|w| (w[0], w[1])).collect();
@@ -160,11 +209,11 @@ fn placed(names: &[String], points: &[(f64, f64)], first: &[usize]) -> Vec<Optio
         }
         let (x, y) = points[i];
         let found = (0..=MOST_ROWS).find_map(|row| {
-            let up = f64::from(row) * 0.5 * ROW;
-            let at = (x + 12.0 + 0.45 * up, y - up);
-            let area = box_of(&names[i], at);
-            let room = area.2 <= RIGHT
-                && area.1 >= FIELD.0
+            let up = f64::from(row) * 0.5 * look.row();
+            let at = (x + 3.0 * dot + 0.45 * up, y - up);
+            let area = box_of(look, &names[i], at);
+            let room = area.2 <= look.field.2
+                && area.1 >= look.field.1
                 && !taken.iter().any(|&t| overlap(t, area))
                 && !lines.iter().any(|l| crosses(l.0, l.1, area));
             let leader = ((x, y), leader_end(at));
@@ -183,8 +232,51 @@ fn placed(names: &[String], points: &[(f64, f64)], first: &[usize]) -> Vec<Optio
     out
 }
 
+/// The points of plans with the line through them, the marked ones ringed, and what is said of them where there is room.
+fn points(
+    pen: &Pen,
+    look: Look,
+    plans: &[FrontierPlanFigures],
+    points: &[(f64, f64)],
+    names: &[String],
+    places: &[Option<(f64, f64)>],
+) -> Result<(), ChartError> {
+    // White under the labels, so that no line of the grid runs through them.
+    for (text, at) in names.iter().zip(places) {
+        if let Some(at) = at {
+            let (left, top, right, bottom) = box_of(look, text, *at);
+            let corners = [(left, top), (right, top), (right, bottom), (left, bottom)];
+            pen.area(&corners, plotters::style::WHITE)?;
+        }
+    }
+    pen.line(points, style(SOFT, 0.35 * look.dot, &[]))?;
+    for (at, point) in places.iter().zip(points) {
+        if let Some(at) = at.filter(|at| at.1 < point.1 - 1.0) {
+            pen.line(&[*point, leader_end(at)], style(SOFT, 0.15 * look.dot, &[]))?;
+        }
+    }
+    for ((p, at), (text, place)) in plans.iter().zip(points).zip(names.iter().zip(places)) {
+        if marked(p) {
+            pen.dot(*at, 2.0 * look.dot)?;
+        }
+        pen.dot(*at, look.dot)?;
+        if let Some(place) = place {
+            pen.text(text, *place, (look.label, marked(p)), INK, Tie::Left)?;
+        }
+    }
+    Ok(())
+}
+
+/// Whether a plan is the best value or the cheapest.
+fn marked(p: &FrontierPlanFigures) -> bool {
+    p.best_value || p.cheapest
+}
+
 fn draw(pen: &Pen, f: &FrontierFigures) -> Result<(), ChartError> {
-    let axes = Axes::new(f).ok_or(ChartError::Empty)?;
+    let look = SHEET;
+    let totals: Vec<&TotalsFigures> = f.plans.iter().map(|p| &p.totals).collect();
+    // More room to the right, for the names of the thriftiest.
+    let axes = Axes::new(look, f.units, &totals, 0.2).ok_or(ChartError::Empty)?;
     let head = format!("{}: {}", f.name, f.places.join(" - "));
     pen.text(&head, (14.0, 20.0), (20.0, true), INK, Tie::Left)?;
     let said = format!(
@@ -192,42 +284,22 @@ fn draw(pen: &Pen, f: &FrontierFigures) -> Result<(), ChartError> {
         f.aircraft
     );
     pen.text(&said, (14.0, 43.0), (SMALL, false), INK, Tie::Left)?;
-    axes.draw(pen)?;
-    let points: Vec<(f64, f64)> = f.plans.iter().map(|p| axes.of(p)).collect();
+    axes.draw(pen, f)?;
+    let at: Vec<(f64, f64)> = totals.iter().map(|t| axes.of(t)).collect();
     let names: Vec<String> = f.plans.iter().map(|p| name(f, p)).collect();
-    let marked = |p: &FrontierPlanFigures| p.best_value || p.cheapest;
     let marks = (0..names.len()).filter(|&i| marked(&f.plans[i]));
     let first: Vec<usize> = marks.chain([0, names.len() - 1]).collect();
-    let places = placed(&names, &points, &first);
-    // White under the labels, so that no line of the grid runs through them.
-    for (text, at) in names.iter().zip(&places) {
-        if let Some(at) = at {
-            let (left, top, right, bottom) = box_of(text, *at);
-            let corners = [(left, top), (right, top), (right, bottom), (left, bottom)];
-            pen.area(&corners, plotters::style::WHITE)?;
-        }
-    }
-    pen.line(&points, style(SOFT, 1.4, &[]))?;
-    for (at, point) in places.iter().zip(&points) {
-        if let Some(at) = at.filter(|at| at.1 < point.1 - 1.0) {
-            pen.line(&[*point, leader_end(at)], style(SOFT, 0.6, &[]))?;
-        }
-    }
-    for ((p, at), (text, place)) in f.plans.iter().zip(&points).zip(names.iter().zip(places)) {
-        if marked(p) {
-            pen.dot(*at, DOT + 4.0)?;
-        }
-        pen.dot(*at, DOT)?;
-        let bold = marked(p);
-        match place {
-            Some(place) => pen.text(text, place, (LABEL, bold), INK, Tie::Left)?,
+    let places = placed(look, &names, &at, &first);
+    points(pen, look, &f.plans, &at, &names, &places)?;
+    for ((p, at), place) in f.plans.iter().zip(&at).zip(&places) {
+        if place.is_none() {
             // Its line of the table has the rest.
-            None => {
-                let below = (at.0 - 2.0, at.1 + 14.0);
-                pen.text(&p.order.to_string(), below, (LABEL, bold), INK, Tie::Right)?;
-            }
+            let below = (at.0 - 2.0, at.1 + 14.0);
+            let number = p.order.to_string();
+            pen.text(&number, below, (look.label, marked(p)), INK, Tie::Right)?;
         }
     }
+    let (left, _, _, bottom) = look.field;
     if let (Some(a), Some(b)) = (f.plans.first(), f.plans.last()) {
         let ends = format!(
             "Quickest {}, {}; thriftiest {}, {}",
@@ -236,7 +308,7 @@ fn draw(pen: &Pen, f: &FrontierFigures) -> Result<(), ChartError> {
             time(b.totals.time_min),
             f.units.burned(b.totals.fuel_gal)
         );
-        let at = (LEFT, FIELD.1 + 35.0);
+        let at = (left, bottom + 35.0);
         pen.text(&ends, at, (SMALL, false), INK, Tie::Left)?;
     }
     let at = (14.0, HEIGHT - 30.0);
@@ -253,37 +325,73 @@ pub fn frontier_svg(f: &FrontierFigures) -> Result<String, ChartError> {
     on_canvas((FRONTIER_TITLE, &f.name), |pen| draw(pen, f))
 }
 
+/// The frontier drawn small, its letters of this size, with room for these totals besides, as SVG; and where each of these lies on the drawing,
+/// from nought at the left and the top to one.
+pub(super) fn frontier_small(
+    f: &FrontierFigures,
+    stops: &[&TotalsFigures],
+    text: f64,
+) -> Result<(String, Vec<(f64, f64)>), ChartError> {
+    let look = Look::small(text);
+    let plans: Vec<&TotalsFigures> = f.plans.iter().map(|p| &p.totals).collect();
+    let all: Vec<&TotalsFigures> = plans.iter().chain(stops).copied().collect();
+    let axes = Axes::new(look, f.units, &all, 0.0).ok_or(ChartError::Empty)?;
+    let at: Vec<(f64, f64)> = plans.iter().map(|t| axes.of(t)).collect();
+    let names: Vec<String> = f.plans.iter().map(|p| mark_name(p).to_owned()).collect();
+    let first: Vec<usize> = (0..names.len()).filter(|&i| marked(&f.plans[i])).collect();
+    let mut places = placed(look, &names, &at, &first);
+    for (place, p) in places.iter_mut().zip(&f.plans) {
+        *place = place.filter(|_| marked(p));
+    }
+    let svg = on_canvas(("Fuel over time, plan by plan", &f.name), |pen| {
+        axes.draw(pen, f)?;
+        points(pen, look, &f.plans, &at, &names, &places)
+    })?;
+    let share = |t: &&TotalsFigures| {
+        let (x, y) = axes.of(t);
+        (x / WIDTH, y / HEIGHT)
+    };
+    Ok((svg, stops.iter().map(share).collect()))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn closed_form_labels_lie_on_no_point_and_no_other_label() {
+        let look = SHEET;
+        let (_, top, right, bottom) = look.field;
         // A hyperbola crowded at both ends.
         let points: Vec<(f64, f64)> = (0..20)
             .map(|i| {
                 let x = 0.05 + 0.05 * f64::from(i);
-                (LEFT + 600.0 * x, FIELD.1 - 20.0 / x)
+                (LEFT + 600.0 * x, bottom - 20.0 / x)
             })
             .collect();
         let names: Vec<String> = (1..=20)
             .map(|i| format!("{i}: 11,500 ft, 19.5 in / 2,300"))
             .collect();
-        let places = placed(&names, &points, &[9]);
+        let places = placed(look, &names, &points, &[9]);
         let boxes: Vec<Area> = places
             .iter()
             .zip(&names)
-            .filter_map(|(at, text)| at.map(|at| box_of(text, at)))
+            .filter_map(|(at, text)| at.map(|at| box_of(look, text, at)))
             .collect();
         assert!(boxes.len() >= 10 && places[9].is_some(), "{}", boxes.len());
         for (a, b) in points.iter().zip(&points[1..]) {
             assert!(!boxes.iter().any(|area| crosses(*a, *b, *area)));
         }
         for (i, a) in boxes.iter().enumerate() {
-            assert!(a.2 <= RIGHT && a.1 >= FIELD.0);
+            assert!(a.2 <= right && a.1 >= top);
             assert!(boxes.iter().skip(i + 1).all(|b| !overlap(*a, *b)));
             assert!(points.iter().all(|p| {
-                let dot = (p.0 - DOT, p.1 - DOT, p.0 + DOT, p.1 + DOT);
+                let dot = (
+                    p.0 - look.dot,
+                    p.1 - look.dot,
+                    p.0 + look.dot,
+                    p.1 + look.dot,
+                );
                 !overlap(*a, dot)
             }));
         }

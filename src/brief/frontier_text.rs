@@ -8,6 +8,14 @@ use super::terminal::{STYLE, Sheet, no_padding, plain_table};
 use super::words::{feet, inches, near, number, revs, sentence, setting, up};
 use comfy_table::{Cell, CellAlignment, Table};
 
+/// What times and fuels are of.
+pub(super) fn flown_words(f: &FrontierFigures) -> &'static str {
+    match f.start_in_flight {
+        Some(_) => "from now to landing",
+        None => "from take-off to landing",
+    }
+}
+
 /// Hours, minutes and tenths, rounded up: plans next to each other differ by less than a minute.
 pub(super) fn time(minutes: f64) -> String {
     let tenths = up(minutes.max(0.0), 1);
@@ -72,7 +80,7 @@ fn from_to(from: f64, to: Option<f64>) -> String {
     }
 }
 
-fn worth_words(f: &FrontierFigures, h: Option<HourFigures>) -> String {
+pub(super) fn worth_words(f: &FrontierFigures, h: Option<HourFigures>) -> String {
     match h {
         None => "-".to_owned(),
         Some(HourFigures {
@@ -110,56 +118,84 @@ fn cruise_lines(f: &FrontierFigures, p: &FrontierPlanFigures) -> (String, String
     )
 }
 
-fn table(f: &FrontierFigures, width: usize) -> Table {
-    let right = |text: String| Cell::new(text).set_alignment(CellAlignment::Right);
-    let mut table = plain_table(width, STYLE);
-    let mut heads = vec![
-        right("no".into()),
-        right("time".into()),
-        right(f.units.volume().into()),
-    ];
+/// Heads of the columns, two words one above the other where the column is narrow; whether each holds figures.
+pub(super) fn heads(f: &FrontierFigures) -> Vec<(String, bool)> {
+    let volume = f.units.volume();
+    let next = format!("next\n{volume}");
+    let mut heads = vec![("no", true), ("time", true), (volume, true)];
     if f.priced() {
-        heads.push(right("cost".into()));
+        heads.push(("cost", true));
     }
     heads.extend([
-        right("ft".into()),
-        Cell::new("cruise"),
-        Cell::new("descent,\nfrom to go"),
-        right(format!("next\n{}", f.units.volume())),
+        ("ft", true),
+        ("cruise", false),
+        ("descent,\nfrom to go", false),
+        (&next, true),
     ]);
     if f.priced() {
-        heads.push(right("minute\ncost".into()));
+        heads.push(("minute\ncost", true));
     }
-    heads.push(right("best at\nan hour".into()));
-    table.set_header(heads);
+    heads.push(("best at\nan hour", true));
+    heads
+        .into_iter()
+        .map(|(head, figures)| (head.to_owned(), figures))
+        .collect()
+}
+
+/// The cells of a plan, under [`heads`]; some in lines.
+pub(super) fn row(f: &FrontierFigures, p: &FrontierPlanFigures) -> Vec<String> {
+    let (levels, settings) = cruise_lines(f, p);
+    let t = &p.totals;
+    let mut cells = vec![
+        p.order.to_string(),
+        time(t.time_min),
+        f.units.burned(t.fuel_gal).figure,
+    ];
+    if f.priced() {
+        cells.push(number(up(t.cost, 0), 0));
+    }
+    let minute = |x: Option<f64>, write: &dyn Fn(f64) -> String| x.map_or("-".into(), write);
+    cells.extend([
+        levels,
+        settings,
+        descent_words(f, &p.descent),
+        minute(p.next_minute.map(|m| m.minute_gal), &|gal| {
+            f.units.difference(gal, near).figure
+        }),
+    ]);
+    if f.priced() {
+        cells.push(minute(p.next_minute.and_then(|m| m.minute_cost), &|cost| {
+            number(cost, 1)
+        }));
+    }
+    cells.push(worth_words(f, p.hour_worth));
+    cells
+}
+
+fn table(f: &FrontierFigures, width: usize) -> Table {
+    let cell = |text: String, figures: bool| {
+        let cell = Cell::new(text);
+        if figures {
+            cell.set_alignment(CellAlignment::Right)
+        } else {
+            cell
+        }
+    };
+    let heads = heads(f);
+    let mut table = plain_table(width, STYLE);
+    table.set_header(
+        heads
+            .iter()
+            .map(|(head, figures)| cell(head.clone(), *figures)),
+    );
     for p in &f.plans {
-        let (levels, settings) = cruise_lines(f, p);
-        let t = &p.totals;
-        let mut cells = vec![
-            right(p.order.to_string()),
-            right(time(t.time_min)),
-            right(f.units.burned(t.fuel_gal).figure),
-        ];
-        if f.priced() {
-            cells.push(right(number(up(t.cost, 0), 0)));
-        }
-        let minute = |x: Option<f64>, write: &dyn Fn(f64) -> String| x.map_or("-".into(), write);
-        cells.extend([
-            right(levels),
-            Cell::new(settings),
-            Cell::new(descent_words(f, &p.descent)),
-            right(minute(p.next_minute.map(|m| m.minute_gal), &|gal| {
-                f.units.difference(gal, near).figure
-            })),
-        ]);
-        if f.priced() {
-            cells.push(right(minute(
-                p.next_minute.and_then(|m| m.minute_cost),
-                &|cost| number(cost, 1),
-            )));
-        }
-        cells.push(right(worth_words(f, p.hour_worth)));
-        table.add_row(cells);
+        let cells = row(f, p);
+        table.add_row(
+            cells
+                .into_iter()
+                .zip(&heads)
+                .map(|(text, head)| cell(text, head.1)),
+        );
     }
     no_padding(&mut table);
     for column in table.column_iter_mut().skip(1) {
@@ -178,96 +214,108 @@ fn in_short(f: &FrontierFigures, p: &FrontierPlanFigures) -> String {
     )
 }
 
-/// The frontier as text of at most `width` columns (held between 80 and 100).
-pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
-    let mut sheet = Sheet::new(width);
-    sheet.line(FRONTIER_TITLE);
-    let head = format!(
-        "{}: {}, {}, start-up {}, {} on board",
-        f.name,
-        f.places.join(" - "),
-        f.aircraft,
-        f.departure_utc,
-        f.units.left(f.fuel_on_board_gal)
-    );
-    sheet.paragraph("", "  ", &head);
-    sheet.blank();
+/// What is asked first, each with its answer: the ends, the best value, the cheapest.
+pub(super) fn answers(f: &FrontierFigures) -> Vec<(&'static str, String)> {
+    let mut all = Vec::new();
     if let (Some(quickest), Some(thriftiest)) = (f.plans.first(), f.plans.last()) {
-        sheet.paragraph("Quickest    ", "            ", &in_short(f, quickest));
-        sheet.paragraph("Thriftiest  ", "            ", &in_short(f, thriftiest));
+        all.push(("Quickest", in_short(f, quickest)));
+        all.push(("Thriftiest", in_short(f, thriftiest)));
     }
-    match f.plans.iter().find(|p| p.best_value) {
-        Some(p) => sheet.paragraph(
-            "Best value  ",
-            "            ",
-            &format!(
+    all.push((
+        "Best value",
+        match f.plans.iter().find(|p| p.best_value) {
+            Some(p) => format!(
                 "{}: farthest below the straight line from the quickest to the thriftiest, time and fuel each taken from the least to the \
                  most",
                 in_short(f, p)
             ),
-        ),
-        None => sheet.line("Best value  no plan lies below the straight line from the quickest to the thriftiest"),
-    }
+            None => "no plan lies below the straight line from the quickest to the thriftiest".to_owned(),
+        },
+    ));
     if let (Some(p), Some(prices)) = (f.plans.iter().find(|p| p.cheapest), &f.prices) {
-        sheet.paragraph(
-            "Cheapest    ",
-            "            ",
-            &format!(
-                "{}: {} at the trip's prices, {} {} and {} a {}",
-                in_short(f, p),
-                number(up(p.totals.cost, 0), 0),
-                number(prices.hour_cost, 2),
-                match prices.basis {
-                    "clock" => "an hour from start-up to shutdown",
-                    "airborne" => "an hour from take-off to landing",
-                    _ => "a tachometer hour",
-                },
-                f.units.price(prices.gallon_cost),
-                f.units.volume_word()
-            ),
+        let words = format!(
+            "{}: {} at the trip's prices, {} {} and {} a {}",
+            in_short(f, p),
+            number(up(p.totals.cost, 0), 0),
+            number(prices.hour_cost, 2),
+            match prices.basis {
+                "clock" => "an hour by the clock",
+                "airborne" => "an hour in the air",
+                _ => "a tachometer hour",
+            },
+            f.units.price(prices.gallon_cost),
+            f.units.volume_word()
         );
+        all.push(("Cheapest", words));
     }
-    sheet.blank();
-    let table = table(f, sheet.width());
-    sheet.table(&table);
-    sheet.blank();
-    sheet.paragraph(
-        "",
-        "  ",
-        "Time and fuel from take-off to landing. No other plan found is both quicker and thriftier than one of these. Next minute: what each minute \
-         saved by the next quicker plan takes; a cost below nought: the quicker plan is also the cheaper.",
-    );
+    all
+}
+
+/// What the columns of the table mean, and how the plans were chosen.
+pub(super) fn explained(f: &FrontierFigures) -> Vec<String> {
     let worth = if worth_in_money(f) {
         "in money at the trip's price of fuel".to_owned()
     } else {
         format!("in {}s of fuel", f.units.volume_word())
     };
-    sheet.paragraph(
-        "",
-        "  ",
-        &format!(
+    let mut all = vec![
+        format!(
+            "Time and fuel {}. No other plan found is both quicker and thriftier than one of these. Next minute: what each minute saved by the next \
+             quicker plan takes; a cost below nought: the quicker plan is also the cheaper.",
+            flown_words(f)
+        ),
+        format!(
             "Best at an hour: what an hour must be worth, {worth}, for the plan to be the best; all that goes by time counts, the hourly price and your own \
              time together. A plan with - is best at no value of time, only under a bound on time or fuel."
         ),
-    );
+    ];
     if f.prices.as_ref().is_some_and(|p| p.basis == "tachometer") {
-        sheet.paragraph(
-            "",
-            "  ",
-            "The tachometer hour goes by revolutions, so the cheapest plan may lie elsewhere than at its price.",
+        all.push(
+            "The tachometer hour goes by revolutions, so the cheapest plan may lie elsewhere than at its price."
+                .to_owned(),
         );
     }
-    sheet.paragraph(
-        "",
-        "  ",
-        &format!(
-            "{} plans were found; of those that differ by less than {} min and {} one is shown, and none that gains next to nothing. fellrun \
-             plan with --arrive-within or --fuel-at-most makes the trip sheet of one.",
-            f.found,
-            number(f.merged_within.time_min, 1),
-            f.units.difference(f.merged_within.fuel_gal, near)
-        ),
-    );
+    all.push(format!(
+        "{} plans were found; of those that differ by less than {} min and {} one is shown, and none that gains next to nothing. fellrun \
+         plan with --arrive-within or --fuel-at-most makes the trip sheet of one.",
+        f.found,
+        number(f.merged_within.time_min, 1),
+        f.units.difference(f.merged_within.fuel_gal, near)
+    ));
+    all
+}
+
+/// The trip, the aircraft and what is on board.
+pub(super) fn of_what(f: &FrontierFigures) -> String {
+    format!(
+        "{}, {}, {} {}, {} on board",
+        f.places.join(" - "),
+        f.aircraft,
+        match f.start_in_flight {
+            Some(_) => "in flight at",
+            None => "start-up",
+        },
+        f.departure_utc,
+        f.units.left(f.fuel_on_board_gal)
+    )
+}
+
+/// The frontier as text of at most `width` columns (held between 80 and 100).
+pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
+    let mut sheet = Sheet::new(width);
+    sheet.line(FRONTIER_TITLE);
+    sheet.paragraph("", "  ", &format!("{}: {}", f.name, of_what(f)));
+    sheet.blank();
+    for (what, words) in answers(f) {
+        sheet.paragraph(&format!("{what:<12}"), "            ", &words);
+    }
+    sheet.blank();
+    let table = table(f, sheet.width());
+    sheet.table(&table);
+    sheet.blank();
+    for words in explained(f) {
+        sheet.paragraph("", "  ", &words);
+    }
     if !f.warnings.is_empty() {
         sheet.heading("Warnings");
         for w in &f.warnings {

@@ -47,6 +47,7 @@ mod settings;
 mod spread;
 mod spread_chart;
 mod spread_text;
+mod stops;
 mod terminal;
 mod times;
 mod track_csv;
@@ -111,7 +112,7 @@ pub use measure::Units;
 pub use otherwise::{
     EarlyFigures, LateFigures, LateStartFigures, OtherDescent, RoughFigures, TopOfDescentShift,
 };
-pub use page::page;
+pub use page::{frontier_page, page};
 pub use runner_up::{RunnerUp, RunnerUpPoint};
 pub use schema::{Document, schema};
 pub use season::{
@@ -131,6 +132,7 @@ pub use spread::{
 };
 pub use spread_chart::spread_svg;
 pub use spread_text::spread_text;
+pub use stops::{More, Stop, Stops};
 pub use terminal::terminal;
 pub use times::{TimesFigures, ZoneFigures};
 pub use track_csv::{segments_csv, track_csv};

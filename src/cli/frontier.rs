@@ -1,35 +1,43 @@
 //! `fellrun frontier`: fuel against time.
 
+use super::ask::AskArgs;
 use super::output::{self, Target};
-use super::plan::picture;
+use super::plan::{asked, not_planned, page, picture};
 use super::{Failure, UnitsArg, profile};
-use crate::brief::{FrontierFigures, frontier_csv, frontier_json, frontier_svg, frontier_text};
-use crate::files::trip::load_trip;
+use crate::brief::{
+    FrontierFigures, Stops, frontier_csv, frontier_json, frontier_page, frontier_svg, frontier_text,
+};
 use crate::solve::frontier_of_trip;
 use clap::Args;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Arguments of `frontier` as typed.
 #[derive(Debug, Args)]
 pub struct FrontierArgs {
-    /// The trip, a TOML file; it names the aircraft profile and the weather
+    /// The trip, a TOML file; it names the aircraft profile and the weather. Without one, see below
     #[arg(value_name = "TRIP.toml")]
-    pub trip: PathBuf,
+    pub trip: Option<PathBuf>,
     /// The aircraft profile, a file or the name of one that comes with fellrun, instead of the one the trip names
     #[arg(long, value_name = "PROFILE.toml")]
     pub profile: Option<PathBuf>,
-    /// Units of text and chart; JSON and CSV name the unit in each key and stay as they are
+    /// Units of text, chart and page; JSON and CSV name the unit in each key and stay as they are
     #[arg(long, value_enum, value_name = "UNITS", default_value_t = UnitsArg::Us)]
     pub units: UnitsArg,
     /// Write fuel over time as a chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
     pub chart: Vec<PathBuf>,
+    /// Write all as one HTML page with a slider from plan to plan; - for standard output; may be given more than once
+    #[arg(long, value_name = "PATH")]
+    pub page: Vec<PathBuf>,
     /// Write every figure as JSON; - for standard output
     #[arg(long, value_name = "PATH")]
     pub json: Option<PathBuf>,
     /// Write one line for each plan as CSV; - for standard output
     #[arg(long, value_name = "PATH")]
     pub csv: Option<PathBuf>,
+    /// A trip without a file.
+    #[command(flatten)]
+    pub ask: AskArgs,
 }
 
 /// Finds the plans and writes what is asked for: files first, the text last; it goes to standard error when standard output is taken.
@@ -42,23 +50,40 @@ pub fn run(args: &FrontierArgs) -> Result<(), Failure> {
         .iter()
         .map(|path| picture(path))
         .collect::<Result<Vec<_>, _>>()?;
+    let pages = args
+        .page
+        .iter()
+        .map(|path| page(path))
+        .collect::<Result<Vec<_>, _>>()?;
     let others = [&args.json, &args.csv].into_iter().flatten();
     let targets: Vec<Target> = charts
         .iter()
         .map(|c| c.1.clone())
+        .chain(pages)
         .chain(others.map(|p| Target::new(p)))
         .collect();
-    let outputs = output::open(&targets, &[&args.trip])?;
-    let file = load_trip(&args.trip, args.profile.as_deref())
-        .map_err(|e| Failure::drawn(e.render_for_stderr()))?;
-    let (problem, frontier) = frontier_of_trip(&file.trip, &file.aircraft)
-        .map_err(|e| Failure::input(format!("{}: {e}", args.trip.display())))?;
-    let figures = FrontierFigures::in_units(&frontier, &problem, args.units.into());
+    let inputs: Vec<&Path> = [&args.trip, &args.profile]
+        .into_iter()
+        .filter_map(|p| p.as_deref())
+        .chain(args.ask.inputs())
+        .collect();
+    let outputs = output::open(&targets, &inputs)?;
+    let trip = args.trip.as_deref();
+    let file = asked(trip, &args.ask, args.profile.as_deref(), None)?;
+    let (problem, frontier) =
+        frontier_of_trip(&file.trip, &file.aircraft).map_err(|e| not_planned(trip, &e))?;
+    let units = args.units.into();
+    let figures = FrontierFigures::in_units(&frontier, &problem, units);
     // What a program reads is the same whatever is asked for.
     let keyed = || FrontierFigures::new(&frontier, &problem);
     let mut contents = Vec::new();
     for (kind, _) in &charts {
         contents.push(kind.of(frontier_svg(&figures))?);
+    }
+    if !args.page.is_empty() {
+        let text =
+            frontier_page(&Stops::in_units(&frontier, &problem, units)).map_err(Failure::bug)?;
+        contents.extend(args.page.iter().map(|_| text.clone().into_bytes()));
     }
     if args.json.is_some() {
         contents.push(frontier_json(&keyed()).map_err(Failure::bug)?.into_bytes());

@@ -77,7 +77,7 @@ pub enum Command {
     /// Plan a trip and print its trip sheet.
     Plan(Box<PlanArgs>),
     /// Show the plans of a trip that no other beats in both time and fuel.
-    Frontier(FrontierArgs),
+    Frontier(Box<FrontierArgs>),
     /// Show how sure a plan is: flown in many winds that the forecast may be wrong by, at its own level and at others.
     Spread(Box<SpreadArgs>),
     /// Fly one trip with several aircraft, or with one whose profile is changed, side by side.

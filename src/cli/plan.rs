@@ -3,15 +3,16 @@
 use super::ask::{self, AskArgs};
 use super::output::{self, Target};
 use super::{Failure, UnitsArg, profile};
-use crate::brief::{self, ChartError, Figures, Units};
+use crate::brief::{self, ChartError, Figures, FrontierFigures, Stops, Units};
 use crate::files::diagnostic::read_text;
 use crate::files::notes::{NotesFor, load_notes, parse_notes};
 use crate::files::trip::{TripFile, load_trip};
 use crate::files::weather::LATEST_LEAVE_H;
 use crate::flight::{Waymark, waymarks};
 use crate::quantity::M3_PER_GAL;
-
-use crate::solve::{Later, TripError, as_flown, late, later, plan_trip, planned_anew};
+use crate::solve::{
+    Later, TripError, as_flown, frontier_of_trip, late, later, plan_trip, planned_anew,
+};
 use crate::trip::{Bounds, Objective, Problem, Trip};
 use clap::{Args, ValueEnum};
 use jiff::tz::TimeZone;
@@ -51,6 +52,9 @@ pub struct PlanArgs {
     /// and stay as they are, and what is typed or read stays in the units of its option or key
     #[arg(long, value_enum, value_name = "UNITS", default_value_t = UnitsArg::Us)]
     pub units: UnitsArg,
+    /// Add the plans that no other beats in both time and fuel: to the page with a slider, to the JSON
+    #[arg(long)]
+    pub frontier: bool,
     /// Show times in this zone besides UTC, by its name in the time zone database, as America/Boise
     #[arg(long, value_name = "ZONE")]
     pub zone: Option<String>,
@@ -268,7 +272,7 @@ pub(super) fn picture(path: &Path) -> Result<(Picture, Target), Failure> {
 }
 
 /// Where a page goes.
-fn page(path: &Path) -> Result<Target, Failure> {
+pub(super) fn page(path: &Path) -> Result<Target, Failure> {
     let target = Target::new(path);
     match (&target, target.extension().as_deref()) {
         (Target::Stdout, _) | (_, Some("html" | "htm")) => Ok(target),
@@ -376,6 +380,16 @@ impl Options {
         ] {
             faces.extend(path.iter().map(|p| (face, Target::new(p))));
         }
+        if args.frontier
+            && !faces
+                .iter()
+                .any(|(f, _)| matches!(f, Face::Page | Face::Json))
+        {
+            return Err(Failure::input(
+                "--frontier adds to the page and to the JSON, and neither is asked for",
+            )
+            .hint("give --page or --json, or use fellrun frontier"));
+        }
         let zone = args.zone.as_deref().map(zone).transpose()?;
         Ok(Self { faces, zone })
     }
@@ -402,13 +416,13 @@ impl Picture {
     }
 }
 
-fn face(face: Face, figures: &Figures) -> Result<Vec<u8>, Failure> {
+fn face(face: Face, figures: &Figures, stops: Option<&Stops>) -> Result<Vec<u8>, Failure> {
     match face {
         Face::Chart(picture) => picture.of(brief::svg(figures)),
         Face::Card(Card::Html) => Ok(brief::card_html(figures).into_bytes()),
         Face::Card(Card::Text) => Ok(brief::card_text(figures).into_bytes()),
         Face::Card(Card::Markdown) => Ok(brief::card_markdown(figures).into_bytes()),
-        Face::Page => brief::page(figures)
+        Face::Page => brief::page(figures, stops)
             .map(String::into_bytes)
             .map_err(Failure::bug),
         Face::Json => brief::json(figures)
@@ -499,6 +513,11 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     };
     let tells_late = options.faces.iter().any(|(f, _)| f.tells_late());
     let late = tells_late.then(|| late(&problem, &plan)).flatten();
+    let frontier = args
+        .frontier
+        .then(|| frontier_of_trip(&file.trip, &file.aircraft))
+        .transpose()
+        .map_err(|e| not_planned(trip, &e).hint("the plan itself is there without --frontier"))?;
     let figures_in = |units: Units| {
         let mut figures = Figures::in_units(&plan, &problem, units)
             .with_notes(&file.notes)
@@ -509,9 +528,19 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
         if let Some(flown) = &flown {
             figures = figures.with_as_flown(flown, &problem);
         }
+        if let Some((problem, frontier)) = &frontier {
+            figures = figures.with_frontier(FrontierFigures::in_units(frontier, problem, units));
+        }
         figures
     };
     let figures = figures_in(args.units.into());
+    let has_page = options.faces.iter().any(|(f, _)| *f == Face::Page);
+    let stops = frontier
+        .as_ref()
+        .filter(|_| has_page)
+        .map(|(problem, frontier)| {
+            Stops::in_units(frontier, problem, figures.units).about(&figures)
+        });
     let read_by_programs = options.faces.iter().any(|(f, _)| f.is_keyed());
     let keyed = (read_by_programs && figures.units != Units::Us).then(|| figures_in(Units::Us));
     let contents = options
@@ -519,7 +548,7 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
         .iter()
         .map(|&(f, _)| {
             let of = keyed.as_ref().filter(|_| f.is_keyed());
-            face(f, of.unwrap_or(&figures))
+            face(f, of.unwrap_or(&figures), stops.as_ref())
         })
         .collect::<Result<Vec<_>, _>>()?;
     let text = brief::terminal(&figures, profile::columns());
@@ -548,6 +577,7 @@ mod tests {
             sensitivity: false,
             leave: false,
             units: UnitsArg::Us,
+            frontier: false,
             zone: None,
             chart: charts.iter().map(|p| (*p).to_owned()).collect(),
             card: vec![],

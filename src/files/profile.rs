@@ -66,7 +66,12 @@ const FEATHERED_PITCH_DEG: f64 = 85.0;
 /// [`FileError`] with everything that is wrong with the file.
 pub fn load_profile(path: &Path) -> Result<Aircraft, FileError> {
     let text = read_text(path)?;
-    parse_profile(&text, path).map_err(|e| check::meant("an aircraft profile", path, &text, e))
+    parse_meant(&text, path)
+}
+
+/// A profile from a text that may be of another kind of file.
+fn parse_meant(text: &str, path: &Path) -> Result<Aircraft, FileError> {
+    parse_profile(text, path).map_err(|e| check::meant("an aircraft profile", path, text, e))
 }
 
 /// The same by the name of a file in a folder, or by the name alone of a profile that comes with the program, if there is no such file.
@@ -76,7 +81,7 @@ pub fn load_profile(path: &Path) -> Result<Aircraft, FileError> {
 pub fn load_named(folder: &Path, name: &Path) -> Result<Aircraft, FileError> {
     let text = read_named(folder, name)?;
     let path = folder.join(name);
-    parse_profile(&text, if path.exists() { &path } else { name })
+    parse_meant(&text, if path.exists() { &path } else { name })
 }
 
 /// The text of that profile.

@@ -1357,6 +1357,11 @@ impl<'a> Search<'a> {
         (plan, workings)
     }
 
+    /// The ideal flight beside a flight.
+    pub(super) fn ideal(&self, flown: &Flown) -> Ideal {
+        self.ideal_of(flown, ideal::ideal(self.p, self.rates, flown))
+    }
+
     /// The ideal flight's figures over the flown part: outside what it optimises it is the plan's own.
     fn ideal_of(&self, plan: &Flown, path: Option<Part>) -> Ideal {
         let (time_s, fuel_kg, cost) = match (path, open_part(self.p, plan)) {

@@ -1,35 +1,16 @@
 // The page of `fellrun plan --page` in Chromium, held against the JSON of the same plan: node page.mjs FOLDER [SCREENSHOTS]
 // FOLDER holds NAME.html and NAME.json of each plan. Run by tests/browser.rs; exits with 1 at the first thing that is wrong.
 import assert from "node:assert/strict";
-import { mkdirSync, readFileSync, readdirSync } from "node:fs";
+import { readFileSync, readdirSync } from "node:fs";
 import { join, resolve } from "node:path";
-import { pathToFileURL } from "node:url";
-import axe from "axe-core";
-import { chromium } from "playwright-core";
+import { NARROW, PIXEL, WIDE, accessible, clock, down, fits, near, on, plain, rpm, started, tenth } from "./common.mjs";
 
 const [folder, shots] = process.argv.slice(2);
 assert(folder, "which folder?");
-if (shots) mkdirSync(shots, { recursive: true });
 
-const WIDE = { width: 1280, height: 800 };
-const NARROW = { width: 390, height: 844 };
-// Heights and widths come in fractions of a pixel.
-const PIXEL = 1;
-// An axe run that finds fewer rules to pass has not seen the page.
-const LEAST_RULES = 15;
 // 14 pt in CSS pixels.
 const CARD_TEXT = 14 * 96 / 72;
 
-// How a figure is written, worked out here from the JSON again: noise below 1e-5 does not count.
-const grouped = (x, places) => x.toLocaleString("en-US", { minimumFractionDigits: places, maximumFractionDigits: places });
-const down = (x, places) => grouped(Math.floor(x * 10 ** places + 1e-5) / 10 ** places, places);
-const near = (x, places) => grouped(Math.round(x * 10 ** places) / 10 ** places, places);
-const clock = (min) => {
-  const whole = Math.ceil(min - 1e-5);
-  return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
-};
-const tenth = (x) => near(x, 1).replace(/\.0$/, "");
-const rpm = (x) => grouped(10 * Math.round(x / 10), 0);
 const setting = (plan, p) => plan.trip.fixed_pitch ? `${rpm(p.rpm)} rpm` : `${tenth(p.map_inhg)} in / ${rpm(p.rpm)}`;
 
 /// What the read-out must show at a point of the track, but for the name of the segment.
@@ -41,29 +22,12 @@ const expected = (plan, p) => [
 const nearest = (plan, nm) => plan.track.reduce((best, p) =>
   Math.abs(p.distance_nm - nm) < Math.abs(best.distance_nm - nm) - 1e-3 ? p : best);
 
-const plain = (text) => text.replace(/\s+/g, " ").trim();
 const readings = async (page) => (await page.locator("#readings .value").allTextContents()).map(plain);
 
 async function shows(page, plan, point, where) {
   const got = await readings(page);
   assert.deepEqual(got.slice(0, -1), expected(plan, point), where);
   assert(got.at(-1), `${where}: no name of the segment`);
-}
-
-/// Runs with a page, and sees that it said nothing, failed nothing and asked for nothing.
-async function on(browser, file, options, look) {
-  const context = await browser.newContext(options);
-  const page = await context.newPage();
-  const heard = [];
-  page.on("console", (message) => heard.push(`console ${message.type()}: ${message.text()}`));
-  page.on("pageerror", (error) => heard.push(`error: ${error}`));
-  page.on("request", (request) => {
-    if (request.url() !== pathToFileURL(file).href && !request.url().startsWith("data:")) heard.push(`asked for ${request.url()}`);
-  });
-  await page.goto(pathToFileURL(file).href);
-  await look(page);
-  assert.deepEqual(heard, []);
-  await context.close();
 }
 
 /// The five answers, what each must say, and how far down it may stand.
@@ -77,7 +41,7 @@ async function answers(page, plan, lowest) {
     [/^Mixture for a go-around$/, [`${field.high_power_mixture} at ${near(plan.pattern_altitude_ft, 0)} ft`]],
     [/^Land with$/, [`${down(plan.totals.landing_fuel_gal, 0)} gal`]],
   ];
-  const blocks = page.locator(".answers > div");
+  const blocks = page.locator("section[aria-labelledby=answers] .answers > div");
   assert.equal(await blocks.count(), wanted.length);
   for (const [i, [question, words]] of wanted.entries()) {
     const block = blocks.nth(i);
@@ -87,23 +51,6 @@ async function answers(page, plan, lowest) {
     const box = await block.boundingBox();
     assert(box.y + box.height <= lowest, `${words[0]} ends at ${box.y + box.height}, below ${lowest}`);
   }
-}
-
-async function fits(page, width) {
-  const [there, room] = await page.evaluate(() => [document.scrollingElement.scrollWidth, innerWidth]);
-  assert.equal(room, width);
-  assert(there <= room, `scrolls sideways: ${there} of ${room} pixels`);
-  const wide = await page.evaluate(() => [...document.querySelectorAll("body *")]
-    .filter((e) => !e.closest("svg") && e.getBoundingClientRect().right > innerWidth + 1 && !e.closest("thead"))
-    .map((e) => `${e.tagName}.${e.className}`));
-  assert.deepEqual(wide, [], "sticks out");
-}
-
-async function accessible(page) {
-  await page.evaluate(axe.source);
-  const found = await page.evaluate(() => axe.run(document, { resultTypes: ["violations", "passes"] }));
-  assert.deepEqual(found.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.html).join(" | ")}`), []);
-  assert(found.passes.length >= LEAST_RULES, `only ${found.passes.length} rules were looked at`);
 }
 
 /// A place over a chart: a distance along the route, half-way down.
@@ -180,7 +127,7 @@ async function withoutScript(page, plan) {
   assert.equal(await page.locator("#readings").isVisible(), false);
   assert.equal(await page.locator("#along").isVisible(), false);
   assert(await page.locator(".chart.wide svg").isVisible());
-  assert.equal(await page.getByRole("table").first().getByRole("row").count(), plan.segments.length + 1);
+  assert.equal(await page.locator("section[aria-labelledby=segments] table").getByRole("row").count(), plan.segments.length + 1);
   const text = plain(await page.locator("body").innerText());
   for (const words of [plan.title, plan.in_one_line, ...plan.cautions]) assert(text.includes(plain(words)), words);
 }
@@ -207,10 +154,7 @@ async function printed(page, name) {
 
 const names = readdirSync(folder).filter((f) => f.endsWith(".html")).map((f) => f.slice(0, -5)).sort();
 assert(names.length, "no page in the folder");
-const browser = await chromium.launch({
-  executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
-  args: process.getuid() === 0 ? ["--no-sandbox"] : [],
-});
+const browser = await started(shots);
 try {
   for (const name of names) {
     const file = resolve(folder, `${name}.html`);

@@ -5,6 +5,8 @@
 //! after block until none finds anything better. Large blocks are searched on a coarse grid and then finely around the best. Nothing
 //! here comes from the solver but the start, how a flight is flown and what a lever change is charged.
 
+pub mod frontier;
+
 use fellrun::aircraft::Throttle;
 use fellrun::flight::{
     Cruise, Descent, DescentPart, Flown, Hint, Memory, PathRule, Script, SegmentKind, ThrottleRule,

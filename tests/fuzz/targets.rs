@@ -574,7 +574,7 @@ pub fn plan(draws: &[u8]) -> bool {
     for face in [
         terminal(&figures, 100),
         card_text(&figures),
-        page(&figures).expect("a page"),
+        page(&figures, None).expect("a page"),
     ] {
         let odd = |word: &str| {
             matches!(

@@ -18,7 +18,8 @@ pub(super) use labels::{Board, Label, Rect, Spot, Weight, fitted, spot};
 pub use pen::in_pixels;
 pub(super) use pen::{
     COLD, EARTH, EARTH_EDGE, EARTH_TEXT, FINE, FRAME, FREEZING, GRID, GROUND, HAIR, HATCH, INK,
-    LARGE, MIDDLE, POINTER, Pen, SMALL, SOFT, Style, Tie, on_canvas, style, text_width,
+    LARGE, MIDDLE, POINTER, Pen, SMALL, SOFT, Style, Tie, on_canvas, on_canvas_in_layers, style,
+    text_width,
 };
 
 use super::words::{self, clock, inches};

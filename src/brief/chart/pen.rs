@@ -276,9 +276,37 @@ fn escaped(text: &str) -> String {
 
 /// What is drawn, as SVG: one picture to a screen reader, with a title and a description.
 pub(in crate::brief) fn on_canvas(
-    (title, description): (&str, &str),
+    said: (&str, &str),
     draw: impl FnOnce(&Pen) -> Result<(), ChartError>,
 ) -> Result<String, ChartError> {
+    on_canvas_in_layers(said, draw, 0, |_, _| Ok(()))
+}
+
+/// The same with so many layers over it, each in a group with its number as `data-stop`.
+pub(in crate::brief) fn on_canvas_in_layers(
+    (title, description): (&str, &str),
+    ground: impl FnOnce(&Pen) -> Result<(), ChartError>,
+    layers: usize,
+    layer: impl Fn(&Pen, usize) -> Result<(), ChartError>,
+) -> Result<String, ChartError> {
+    let (tag, mut drawing) = drawn(true, ground)?;
+    for i in 0..layers {
+        let (_, over) = drawn(false, |pen| layer(pen, i))?;
+        drawing.push_str(&format!("<g data-stop=\"{i}\">{over}</g>\n"));
+    }
+    // The view box keeps the canvas; width and height shrink it.
+    Ok(format!(
+        "<svg role=\"img\" width=\"{WIDTH:.0}\" height=\"{HEIGHT:.0}\"{tag}>\n<title>{}</title>\n<desc>{}</desc>{drawing}</svg>\n",
+        escaped(title),
+        escaped(description)
+    ))
+}
+
+/// What is drawn on a canvas, white or without ground: the tag of the drawing after its size, and what it holds.
+fn drawn(
+    white: bool,
+    draw: impl FnOnce(&Pen) -> Result<(), ChartError>,
+) -> Result<(String, String), ChartError> {
     fonts()?;
     let mut text = String::new();
     {
@@ -289,32 +317,31 @@ pub(in crate::brief) fn on_canvas(
         )]
         let size = ((WIDTH * CANVAS) as u32, (HEIGHT * CANVAS) as u32);
         let canvas = SVGBackend::with_string(&mut text, size).into_drawing_area();
-        canvas.fill(&WHITE).map_err(draw_error)?;
+        if white {
+            canvas.fill(&WHITE).map_err(draw_error)?;
+        }
         draw(&Pen { canvas: &canvas })?;
         canvas.present().map_err(draw_error)?;
     }
-    // The view box keeps the canvas; width and height shrink it.
     let large = format!(
         "<svg width=\"{:.0}\" height=\"{:.0}\"",
         WIDTH * CANVAS,
         HEIGHT * CANVAS
     );
-    let right = format!("<svg role=\"img\" width=\"{WIDTH:.0}\" height=\"{HEIGHT:.0}\"");
-    let (Some(rest), true) = (text.strip_prefix(&large), text.contains('>')) else {
+    let parts = text
+        .strip_prefix(&large)
+        .and_then(|rest| rest.split_once('>'))
+        .and_then(|(tag, rest)| Some((tag, rest.trim_end().strip_suffix("</svg>")?)));
+    let Some((tag, drawing)) = parts else {
         return Err(ChartError::Draw(
-            "the drawing does not begin with its size".to_owned(),
+            "the drawing does not begin with its size and end with its tag".to_owned(),
         ));
     };
-    let (tag, drawing) = rest.split_once('>').unwrap_or((rest, ""));
     let drawing = drawing.replace(
         "font-family=\"sans-serif\"",
         "font-family=\"DejaVu Sans, sans-serif\"",
     );
-    Ok(format!(
-        "{right}{tag}>\n<title>{}</title>\n<desc>{}</desc>{drawing}",
-        escaped(title),
-        escaped(description)
-    ))
+    Ok((tag.to_owned(), drawing))
 }
 
 /// A drawing of this crate, SVG, as PNG, two pixels to a chart unit.

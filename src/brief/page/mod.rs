@@ -4,8 +4,12 @@
 //! script only shows them. Colours of the charts are turned into the page's own, so that they follow a dark screen.
 
 mod answers;
-mod narrow;
+mod frontier;
+mod heights;
+mod stops;
 mod track;
+
+pub use frontier::frontier_page;
 
 use super::as_flown::as_flown;
 use super::chart::{
@@ -13,6 +17,7 @@ use super::chart::{
     WIDTH,
 };
 use super::differences::{self, Differences};
+use super::stops::Stops;
 use super::wording;
 use super::words::unbroken;
 use super::{Figures, card_html};
@@ -46,8 +51,14 @@ fn chart_css() -> String {
     let mut css = String::new();
     for (colour, name) in COLOURS {
         let hex = hex(colour);
-        let _ = writeln!(css, ".chart [fill=\"{hex}\"] {{ fill: var({name}); }}");
-        let _ = writeln!(css, ".chart [stroke=\"{hex}\"] {{ stroke: var({name}); }}");
+        let _ = writeln!(
+            css,
+            ":is(.chart, .picture) [fill=\"{hex}\"] {{ fill: var({name}); }}"
+        );
+        let _ = writeln!(
+            css,
+            ":is(.chart, .picture) [stroke=\"{hex}\"] {{ stroke: var({name}); }}"
+        );
     }
     css
 }
@@ -161,24 +172,42 @@ fn head(f: &Figures) -> Markup {
     }
 }
 
-/// The first screen.
-fn first(f: &Figures) -> Markup {
+/// The answers of a plan.
+fn answer_list(f: &Figures) -> Markup {
     html! {
-        section aria-labelledby="answers" {
-            h2 id="answers" class="unseen" { "The flight in five answers" }
-            dl.answers {
-                @for a in answers::answers(f) {
-                    div {
-                        dt { (a.question) }
-                        dd {
-                            strong { (unbroken(&a.short)) }
-                            @for line in a.more {
-                                span { (unbroken(&line)) }
-                            }
+        dl.answers {
+            @for a in answers::answers(f) {
+                div {
+                    dt { (a.question) }
+                    dd {
+                        strong { (unbroken(&a.short)) }
+                        @for line in a.more {
+                            span { (unbroken(&line)) }
                         }
                     }
                 }
             }
+        }
+    }
+}
+
+/// The totals of a plan.
+fn totals_list(f: &Figures) -> Markup {
+    html! {
+        dl.totals {
+            @for (what, words) in wording::totals(f) {
+                div { dt { (what) } dd { (words) } }
+            }
+        }
+    }
+}
+
+/// The first screen.
+fn first(f: &Figures, stops: bool) -> Markup {
+    html! {
+        section aria-labelledby="answers" {
+            h2 id="answers" class="unseen" { "The flight in five answers" }
+            (answer_list(f))
             @if !f.warnings.is_empty() {
                 p.aside {
                     a href="#warnings" {
@@ -188,6 +217,9 @@ fn first(f: &Figures) -> Markup {
                     a href="#cautions" { "cautions" }
                     " further down."
                 }
+            }
+            @if stops {
+                p.aside { a href="#stops" { "Fuel against time" } ": quicker and thriftier plans, further down." }
             }
         }
     }
@@ -204,7 +236,7 @@ fn drawing(class: &str, (left, right): (f64, f64), svg: &str) -> Markup {
 
 fn charts(f: &Figures) -> Result<Markup, ChartError> {
     let wide = chart::svg(f)?;
-    let narrow = narrow::svg(f)?;
+    let narrow = heights::svg(f)?;
     Ok(html! {
         section aria-labelledby="chart" {
             h2 id="chart" { "Along the route" }
@@ -217,7 +249,7 @@ fn charts(f: &Figures) -> Result<Markup, ChartError> {
                 }
             }
             (drawing("chart wide", (LEFT, RIGHT), &wide))
-            (drawing("chart narrow", narrow::SIDES, &narrow))
+            (drawing("chart narrow", heights::SIDES, &narrow))
             div.along hidden {
                 input id="along" type="range" min="0" max=(f.totals.distance_nm) step="any" value="0"
                     aria-label="Along the route" aria-describedby="how";
@@ -234,11 +266,7 @@ fn whole_trip(f: &Figures) -> Markup {
     html! {
         section aria-labelledby="totals" {
             h2 id="totals" { "Time, fuel and distances" }
-            dl.totals {
-                @for (what, words) in wording::totals(f) {
-                    div { dt { (what) } dd { (words) } }
-                }
-            }
+            (totals_list(f))
             @for line in wording::descent(f) {
                 p { (line) }
             }
@@ -279,10 +307,11 @@ fn choices(f: &Figures) -> Markup {
     }
 }
 
-fn lists(f: &Figures) -> Markup {
+/// A list under its heading; nothing without lines.
+fn list(heading: &str, lines: &[String]) -> Markup {
+    let id = heading.to_lowercase().replace(' ', "-");
     html! {
-        @for (heading, _, lines) in wording::lists(f) {
-            @let id = heading.to_lowercase().replace(' ', "-");
+        @if !lines.is_empty() {
             section aria-labelledby=(id) {
                 h2 id=(id) { (heading) }
                 ul {
@@ -295,12 +324,14 @@ fn lists(f: &Figures) -> Markup {
     }
 }
 
-/// The page.
-///
-/// # Errors
-/// [`ChartError`]: a plan without a path, or a failure of the drawing library, which would be our bug.
-pub fn page(figures: &Figures) -> Result<String, ChartError> {
-    let charts = charts(figures)?;
+fn lists(f: &Figures) -> Markup {
+    html! {
+        @for (heading, _, lines) in wording::lists(f) { (list(heading, &lines)) }
+    }
+}
+
+/// A whole page, which asks the network for nothing.
+fn document(title: &str, body: &Markup) -> String {
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
@@ -312,32 +343,53 @@ pub fn page(figures: &Figures) -> Result<String, ChartError> {
                 meta http-equiv="Content-Security-Policy"
                     content="default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:";
                 link rel="icon" href="data:,";
-                title { (figures.trip.name) ": trip sheet" }
-                style { (PreEscaped(CSS)) (PreEscaped(chart_css())) (PreEscaped(card_html::SHEET_CSS)) }
+                title { (title) }
+                style { (PreEscaped(CSS)) (PreEscaped(stops::CSS)) (PreEscaped(chart_css())) (PreEscaped(card_html::SHEET_CSS)) }
             }
-            body {
-                (head(figures))
-                main {
-                    (first(figures))
-                    (charts)
-                    (whole_trip(figures))
-                    section aria-labelledby="segments" {
-                        h2 id="segments" { (wording::segments_title(figures)) }
-                        (segments(figures))
-                    }
-                    section.card aria-labelledby="card" {
-                        h2 id="card" { "Lever card" }
-                        div.sheets { (card_html::sheets(figures)) }
-                    }
-                    (choices(figures))
-                    (lists(figures))
-                }
-                script type="application/json" id="track" { (PreEscaped(track::json(figures))) }
-                script { (PreEscaped(SCRIPT)) }
-            }
+            body { (body) }
         }
     };
-    Ok(markup.into_string())
+    markup.into_string()
+}
+
+/// The page; with stops, those of a slider about this plan.
+///
+/// # Errors
+/// [`ChartError`]: a plan without a path, or a failure of the drawing library, which would be our bug.
+pub fn page(figures: &Figures, stops: Option<&Stops>) -> Result<String, ChartError> {
+    let charts = charts(figures)?;
+    let viewer = stops.map(|s| stops::viewer(s, true)).transpose()?;
+    let body = html! {
+        (head(figures))
+        main {
+            (first(figures, stops.is_some()))
+            (charts)
+            (whole_trip(figures))
+            @if let (Some(viewer), Some(s)) = (viewer, stops) {
+                (viewer)
+                (stops::plans(s, &html! {}))
+            }
+            section aria-labelledby="segments" {
+                h2 id="segments" { (wording::segments_title(figures)) }
+                (segments(figures))
+            }
+            section.card aria-labelledby="card" {
+                h2 id="card" { "Lever card" }
+                div.sheets { (card_html::sheets(figures)) }
+            }
+            (choices(figures))
+            (lists(figures))
+        }
+        script type="application/json" id="track" { (PreEscaped(track::json(figures))) }
+        script { (PreEscaped(SCRIPT)) }
+        @if stops.is_some() {
+            script { (PreEscaped(stops::SCRIPT)) }
+        }
+    };
+    Ok(document(
+        &format!("{}: trip sheet", figures.trip.name),
+        &body,
+    ))
 }
 
 #[cfg(test)]

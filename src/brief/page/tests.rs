@@ -2,7 +2,7 @@ use super::*;
 use crate::brief::{Point, sample};
 
 fn sheet() -> String {
-    page(sample::figures()).expect("the sample can be drawn")
+    page(sample::figures(), None).expect("the sample can be drawn")
 }
 
 /// Text between tags, its white space made one blank.
@@ -124,7 +124,7 @@ fn closed_form_names_cannot_break_out_of_the_page() {
         kind: "x",
         text: evil.to_owned(),
     });
-    let page = page(&f).expect("the sample can be drawn");
+    let page = page(&f, None).expect("the sample can be drawn");
     assert_eq!(page.matches("<script").count(), 2);
     assert_eq!(page.matches("</script").count(), 2);
     assert_eq!(page.matches("<!--").count(), 0);
@@ -146,7 +146,7 @@ fn closed_form_asks_the_network_for_nothing() {
 fn closed_form_every_kind_of_plan_has_a_page() {
     for plan in sample::shapes() {
         let f = Figures::new(&plan, sample::problem());
-        let text = words(&page(&f).expect("can be drawn"));
+        let text = words(&page(&f, None).expect("can be drawn"));
         assert!(text.contains(&f.in_one_line), "{}", f.in_one_line);
         for c in f.cruise.iter().skip(1) {
             let level = format!("then {} ft, from", crate::brief::words::feet(c.level_ft));
@@ -155,11 +155,12 @@ fn closed_form_every_kind_of_plan_has_a_page() {
     }
     for left in [false, true] {
         let (problem, plan) = sample::fixed_pitch(left);
-        let text = words(&page(&Figures::new(&plan, &problem)).expect("can be drawn"));
+        let text = words(&page(&Figures::new(&plan, &problem), None).expect("can be drawn"));
         assert!(!text.contains("PROP") && text.contains("2,450 rpm"));
     }
     assert!(
-        words(&page(&sample::twin()).expect("can be drawn")).contains(crate::brief::ONE_ENGINE)
+        words(&page(&sample::twin(), None).expect("can be drawn"))
+            .contains(crate::brief::ONE_ENGINE)
     );
 }
 

@@ -6,7 +6,9 @@
 //! lands half-way between them is looked for. What is left undominated is flown again as finely as any plan, and judged by that.
 
 mod points;
+mod single;
 
+use super::alternate::AlternateFlight;
 use super::infeasible::tried;
 use super::plan::{Draft, Totals, Warning};
 use super::refine::{Kept, Pilot, lever_changes, settle};
@@ -88,6 +90,8 @@ pub struct Frontier {
     pub cheapest: Option<usize>,
     /// Full flights flown in the search.
     pub flights: usize,
+    /// On to the alternate, if the trip has one: from the quickest plan, which lands the lightest. Its fuel is kept on every plan.
+    pub alternate: Option<AlternateFlight>,
 }
 
 /// A flight on the way to the frontier, by the fine flight or the search's own.
@@ -431,6 +435,7 @@ fn shown(problem: &Problem, mut line: Vec<Candidate>, flights: usize, threads: u
             cheapest: cheapest.filter(|_| priced),
             plans,
             flights,
+            alternate: None,
         };
     }
 }
@@ -449,17 +454,23 @@ pub fn frontier_of_trip(
     trip: &Trip,
     aircraft: &Aircraft,
 ) -> Result<(Problem, Frontier), TripError> {
+    let mut alternate = None;
     let mut problem = if trip.fuel == FuelLoad::Least || trip.alternate.is_some() {
         let quickest = Trip {
             objective: Objective::Time,
             bounds: Bounds::default(),
             ..trip.clone()
         };
-        plan_trip(&quickest, aircraft)?.0
+        let (problem, plan) = plan_trip(&quickest, aircraft)?;
+        alternate = plan.alternate;
+        problem
     } else {
         resolve(trip, aircraft.clone())?
     };
     problem.objective = trip.objective;
-    let found = frontier(&problem, threads())?;
+    let found = Frontier {
+        alternate,
+        ..frontier(&problem, threads())?
+    };
     Ok((problem, found))
 }
