@@ -336,7 +336,7 @@ fn closed_form_errors_of_the_season_touch_nothing() {
         (season(log, &["--usual-mixture", "thin"]), &["peak EGT"]),
         (
             season(log, &["--winds", log, "--results", &results]),
-            &["winds-aloft"],
+            &["looks like a log of a season, where a bulletin of winds aloft belongs"],
         ),
         (season(log, &["--climate", log]), &["no column"]),
         (season(log, &["--winds", WINDS, "--seed", "3"]), &["--seed"]),

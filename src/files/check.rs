@@ -200,7 +200,7 @@ impl Kind {
         match self.name {
             name @ ("GPX" | "GRIB2" | "SRTM tile") => format!("{name} data"),
             name @ "aircraft profile" => format!("an {name}"),
-            name @ ("trip" | "handbook") => format!("a {name}"),
+            name @ ("trip" | "handbook" | "log of a season" | "climate") => format!("a {name}"),
             name => name.to_owned(),
         }
     }
