@@ -154,7 +154,7 @@ fn limited(trip: &Small, which: usize) -> (Small, Small) {
         }
         6 => tight.reserve_min += 30,
         7 => added.map_reduction = Some(1),
-        8 => added.clearance_ft = Some(2_500),
+        8 => added.clearance_ft = Some(2_000),
         9 => {
             free.cloud = None;
             tight.cloud = Some((60, 25, 4));
@@ -298,7 +298,7 @@ fn forms(text: &str, trip: &Small) -> Vec<(&'static str, String)> {
         ("a number with an exponent", text.replace("max_altitude_ft = 12500", "max_altitude_ft = 1.25e4")),
         ("default values written out", text.replace(
             "[limits]\n",
-            "[limits]\nclearance_ft = 1000\nmountain_clearance_ft = 2000\nsmooth_near_ground = false\nsector_from_deg = 0\nreserve_gal = 0\n",
+            "[limits]\nclearance_ft = 1000\nmountain_clearance_ft = 2000\nsmooth_near_ground = false\nreserve_gal = 0\n",
         ) + "[arrival]\nbefore_nm = 5\ncircuit_min = 3\n"),
         ("the load in two parts", {
             let at = text.find("people_lb = ").expect("people") + "people_lb = ".len();
