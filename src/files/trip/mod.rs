@@ -26,16 +26,24 @@
 //! | `[[limits.air]]`, lowest first | `up_to_ft`, `air` (smooth, light, rough); light above the last |
 //! | `[arrival]` | `pattern_altitude_ft` (1,000 ft above the field, rounded up to 100 ft), `before_nm` (5), `circuit_min` (3) |
 
+mod keep_outs;
+mod legs;
+mod limits;
+mod prices;
+
 use std::ops::Range as Span;
 use std::path::Path;
 
 use jiff::Timestamp;
+
+use keep_outs::keep_outs;
+use legs::{least_cruise_m, legs, unknown_leg};
+use limits::limits;
+use prices::{ReadPrices, objective, prices};
+
 use toml::de::DeValue;
 
-use super::check;
 use super::diagnostic::{FileError, Finding, FindingKind, quoted, read_text};
-use super::hgt;
-use super::keep_out::load_keep_outs;
 use super::places::Gazetteer;
 use super::profile::load_named;
 use super::sheet::{Num, Section, Sheet};
@@ -43,32 +51,17 @@ use super::trip_places::{
     ReadPlace, alternate, own_places, places, route_places, table_note, typed_note,
 };
 use super::weather::{self, Route, WindsOnHand, weather};
+use super::{check, hgt};
 use crate::aircraft::Aircraft;
-use crate::earth::geodesic::Leg;
-use crate::earth::keep_out::Volume;
-use crate::quantity::{
-    Distance, Duration, Ias, M_PER_FT, M_PER_NM, M_S_PER_FPM, M3_PER_GAL, ManifoldPressure, Mass,
-    Rpm, range,
-};
+use crate::quantity::{Distance, Duration, Ias, M_PER_FT, M3_PER_GAL, Mass, range};
 use crate::trip::{
-    Airspace, Alternate, Arrival, FuelLoad, HourBasis, LegGround, Limits, Objective, Place, Prices,
-    Roughness, Rules, Start, Trip,
+    Airspace, Alternate, Arrival, FuelLoad, Objective, Place, Prices, Rules, Start, Trip,
 };
 
-/// Clearance over ground when the trip gives none, ft: 14 CFR 91.177(a)(2), plain and mountainous.
-const CLEARANCE_FT: f64 = 1_000.0;
-/// The same in mountains.
-const MOUNTAIN_CLEARANCE_FT: f64 = 2_000.0;
-/// Greatest rate of descent when the trip gives none, fpm (DESIGN section 5: for ears).
-const MAX_DESCENT_FPM: f64 = 500.0;
-/// Planned reserve when the trip gives none, min: by day and by night.
-const RESERVE_MIN: (f64, f64) = (45.0, 60.0);
 /// Where pattern altitude and speed are reached when the trip does not say, nm before the field.
 const BEFORE_NM: f64 = 5.0;
 /// Time in the circuit when the trip does not say, min.
 const CIRCUIT_MIN: f64 = 3.0;
-/// By this much the last row of ground may miss the end of its leg, nm: rounding, not another leg's rows.
-const GROUND_END_NM: f64 = 2.0;
 
 /// A trip with all that its file names.
 #[derive(Debug, Clone)]
@@ -349,165 +342,6 @@ fn start(root: &Section<'_>) -> Start {
     }
 }
 
-/// A leg with where it runs; no line if its ends are one place or not known.
-struct ReadLeg {
-    ground: LegGround,
-    line: Option<Leg>,
-    name: String,
-    /// Whether the trip gives its least cruise altitude; else that follows from the ground.
-    minimum_given: bool,
-}
-
-/// A step of altitudes.
-const HUNDRED_FT_M: f64 = 100.0 * M_PER_FT;
-/// What is said of a leg whose ground nobody gave.
-const NO_TERRAIN: &str = "no terrain data";
-
-/// Least cruise altitude of a leg whose trip gives none, m: the clearance over its highest ground, or where that is not known
-/// over the highest of some fields; rounded up to whole hundreds of feet.
-fn least_cruise_m<'a>(
-    leg: &LegGround,
-    fields: impl Iterator<Item = &'a ReadPlace>,
-    limits: &Limits,
-) -> f64 {
-    let highest = |heights: &mut dyn Iterator<Item = f64>| heights.reduce(f64::max);
-    let ground_m = highest(&mut leg.ground.iter().map(|g| g.1));
-    let field_m = highest(&mut fields.filter_map(|p| p.place.elevation_m));
-    let clearance_m = limits_clearance_m(limits, leg.mountainous);
-    up_to_hundred_ft(ground_m.or(field_m).unwrap_or(0.0) + clearance_m)
-}
-
-/// The next whole hundred of feet, m; one that is whole stays what it is, for all its rounding in metres.
-fn up_to_hundred_ft(altitude_m: f64) -> f64 {
-    (altitude_m / HUNDRED_FT_M - 1e-6).ceil() * HUNDRED_FT_M
-}
-
-fn limits_clearance_m(limits: &Limits, mountainous: bool) -> f64 {
-    if mountainous {
-        limits.mountain_clearance_m
-    } else {
-        limits.clearance_m
-    }
-}
-
-/// A leg of which the trip says nothing.
-fn unknown_leg(from: &ReadPlace, to: &ReadPlace) -> ReadLeg {
-    ReadLeg {
-        ground: LegGround {
-            ground: Vec::new(),
-            under_track: Vec::new(),
-            minimum_m: f64::NAN,
-            maximum_m: None,
-            mountainous: false,
-            source: NO_TERRAIN.to_owned(),
-        },
-        line: from.line_to(to),
-        name: format!("{} to {}", from.place.ident, to.place.ident),
-        minimum_given: false,
-    }
-}
-
-fn legs(sheet: &Sheet<'_>, root: &Section<'_>, places: &[ReadPlace]) -> Vec<ReadLeg> {
-    let rows = root.rows("leg");
-    if rows.is_empty() {
-        let each = places.windows(2);
-        return each.map(|pair| unknown_leg(&pair[0], &pair[1])).collect();
-    }
-    let expected = places.len().saturating_sub(1);
-    if rows.len() != expected && places.len() > 1 {
-        let message = format!(
-            "{} places make {expected} leg(s), but {} [[leg]] is given",
-            places.len(),
-            rows.len()
-        );
-        let span = rows.last().map_or(root.span(), Section::span);
-        sheet.note(
-            Finding::new(FindingKind::Missing, "leg", Some(span), message)
-                .label("the last leg given")
-                .hint("give one [[leg]] for each two places that follow each other, in order, or none at all"),
-        );
-    }
-    let mut legs = Vec::new();
-    for (i, row) in rows.into_iter().enumerate() {
-        let minimum = row.optional("minimum_altitude_ft", "altitude");
-        let maximum = row.optional("maximum_altitude_ft", "altitude");
-        let mountainous = row.answer("mountainous");
-        let source = if minimum.is_some() || row.has("ground") || row.has("source") {
-            row.text("source", "where ground and minimum altitude come from")
-        } else {
-            NO_TERRAIN.to_owned()
-        };
-        let (mut ends, mut heights) = (Vec::new(), Vec::new());
-        for stretch in row.rows("ground") {
-            ends.push(stretch.number("to_nm", "distance"));
-            heights.push(stretch.number("ground_ft", "elevation"));
-            stretch.finish();
-        }
-        row.finish();
-        sheet.rising(&ends.iter().collect::<Vec<_>>());
-        if let Some(minimum) = &minimum {
-            for height in &heights {
-                sheet.rising(&[height, minimum]);
-            }
-            if let Some(maximum) = &maximum {
-                sheet.at_least(maximum, minimum);
-            }
-        }
-        let (mut line, mut name) = (None, format!("leg {}", i + 1));
-        if let (Some(from), Some(to)) = (places.get(i), places.get(i + 1)) {
-            name = format!("{} to {}", from.place.ident, to.place.ident);
-            for (place, height) in [(from, heights.first()), (to, heights.last())] {
-                if let (Some(elevation), Some(height)) = (&place.elevation, height) {
-                    sheet.at_least(height, elevation);
-                }
-            }
-            line = from.line_to(to);
-            if let (Some(line), Some(end)) = (&line, ends.last()) {
-                ground_reaches(sheet, &name, line, end);
-            }
-        }
-        let ground: Vec<(f64, f64)> = ends
-            .iter()
-            .zip(&heights)
-            .map(|(to, h)| (to.value * M_PER_NM, h.value * M_PER_FT))
-            .collect();
-        let minimum_given = minimum.is_some();
-        let minimum_m = minimum.map_or(f64::NAN, |m| m.value * M_PER_FT);
-        let ground = LegGround {
-            ground,
-            under_track: Vec::new(),
-            minimum_m,
-            maximum_m: maximum.map(|m| m.value * M_PER_FT),
-            mountainous,
-            source,
-        };
-        legs.push(ReadLeg {
-            ground,
-            line,
-            name,
-            minimum_given,
-        });
-    }
-    legs
-}
-
-/// Notes ground rows that end elsewhere than their leg: they are those of another leg, or the route has changed.
-fn ground_reaches(sheet: &Sheet<'_>, name: &str, line: &Leg, end: &Num) {
-    let length_nm = Distance::m(line.distance_m()).to_nm();
-    if (end.value - length_nm).abs() > GROUND_END_NM {
-        let message = format!(
-            "{} = {}, but the leg {name} is {length_nm:.1} nm long",
-            end.key, end.value
-        );
-        sheet.contradiction(
-            end,
-            message,
-            &[],
-            "the ground of a leg ends where the leg ends; check the places and the rows",
-        );
-    }
-}
-
 /// What is carried besides fuel (kg).
 fn load(section: Section<'_>) -> f64 {
     let people = section.number("people_lb", "mass");
@@ -532,248 +366,6 @@ fn on_board(section: Section<'_>) -> Option<f64> {
     };
     section.finish();
     fuel
-}
-
-/// Prices as far as they do not hang on the aircraft's fuel.
-struct ReadPrices {
-    per_s: f64,
-    basis: HourBasis,
-    fuel_per_gal: f64,
-}
-
-impl ReadPrices {
-    /// Of a trip that names none.
-    const NONE: Self = Self {
-        per_s: 0.0,
-        basis: HourBasis::Airborne,
-        fuel_per_gal: 0.0,
-    };
-}
-
-fn prices(sheet: &Sheet<'_>, section: Section<'_>, objective: Option<Objective>) -> ReadPrices {
-    #[derive(Clone, Copy, PartialEq)]
-    enum Basis {
-        Clock,
-        Airborne,
-        Tachometer,
-    }
-    let hourly = section.number("hourly", "price");
-    let basis = section.choice(
-        "basis",
-        &[
-            ("clock", Basis::Clock),
-            ("airborne", Basis::Airborne),
-            ("tachometer", Basis::Tachometer),
-        ],
-    );
-    // without a reading by tachometer the key has no meaning, and is refused as unknown
-    let basis = match basis {
-        Some(Basis::Tachometer) => HourBasis::Tachometer(
-            Rpm::per_min(section.number("tach_reference_rpm", "rpm").value).to_rev_s(),
-        ),
-        Some(Basis::Airborne) => HourBasis::Airborne,
-        Some(Basis::Clock) | None => HourBasis::Clock,
-    };
-    let fuel_per_gal = section.number("fuel_per_gal", "price");
-    section.finish();
-    if objective == Some(Objective::Money) && hourly.value + fuel_per_gal.value == 0.0 {
-        let message = "the objective is money, but every price is 0".to_owned();
-        let hint = "give a price, or choose time or fuel as the objective";
-        sheet.contradiction(&hourly, message, &[&fuel_per_gal], hint);
-    }
-    ReadPrices {
-        per_s: hourly.value / Duration::h(1.0).to_s(),
-        basis,
-        fuel_per_gal: fuel_per_gal.value,
-    }
-}
-
-fn objective(section: Section<'_>) -> Option<Objective> {
-    let kind = section.choice(
-        "kind",
-        &[
-            ("money", Objective::Money),
-            ("time", Objective::Time),
-            ("fuel", Objective::Fuel),
-        ],
-    );
-    section.finish();
-    kind
-}
-
-/// The limits as far as they do not hang on the aircraft.
-struct ReadLimits {
-    max_altitude: Num,
-    limits: Limits,
-    least_map: Option<Num>,
-    reduction: Option<Num>,
-    reserve_gal: f64,
-}
-
-impl ReadLimits {
-    /// With what the trip leaves to the profile; the trip may be stricter than the profile, never looser.
-    fn with(
-        self,
-        sheet: &Sheet<'_>,
-        aircraft: &Aircraft,
-        kg_per_gal: f64,
-    ) -> Result<Limits, FileError> {
-        let mut limits = self.limits;
-        limits.reserve_kg = self.reserve_gal * kg_per_gal;
-        limits.least_map_pa = aircraft.procedures.least_descent_map_pa;
-        limits.map_reduction_pa_s = aircraft.procedures.map_reduction_pa_s;
-        let hint = "the profile's own limit stands; change it there, or leave the key out";
-        if let Some(map) = self.least_map {
-            let asked_pa = ManifoldPressure::inhg(map.value).to_pa();
-            // the same number typed in both files is converted the same way, so they compare equal
-            if asked_pa < limits.least_map_pa {
-                let own = ManifoldPressure::pa(limits.least_map_pa).to_inhg();
-                let message = format!(
-                    "{} = {} is below the profile's least of {own:.1} inHg",
-                    map.key, map.value
-                );
-                sheet.contradiction(&map, message, &[], hint);
-            }
-            limits.least_map_pa = asked_pa;
-        }
-        if let Some(rate) = self.reduction {
-            let asked_pa_s = ManifoldPressure::inhg(rate.value).to_pa() / Duration::min(1.0).to_s();
-            if asked_pa_s > limits.map_reduction_pa_s {
-                let own = ManifoldPressure::pa(limits.map_reduction_pa_s).to_inhg()
-                    * Duration::min(1.0).to_s();
-                let message = format!(
-                    "{} = {} is above the profile's greatest of {own:.1} inHg/min",
-                    rate.key, rate.value
-                );
-                sheet.contradiction(&rate, message, &[], hint);
-            }
-            limits.map_reduction_pa_s = asked_pa_s;
-        }
-        sheet.verdict()?;
-        Ok(limits)
-    }
-}
-
-fn limits(sheet: &Sheet<'_>, section: Section<'_>, night: bool) -> (ReadLimits, Option<Rules>) {
-    let max_altitude = section.number("max_altitude_ft", "altitude");
-    let clearance = section.number_or("clearance_ft", "clearance", CLEARANCE_FT);
-    let mountains = section.number_or("mountain_clearance_ft", "clearance", MOUNTAIN_CLEARANCE_FT);
-    let smooth_near_ground = section.flag("smooth_near_ground");
-    let descent = section.number_or("max_descent_fpm", "rate of descent", MAX_DESCENT_FPM);
-    let least_map = section.optional("least_map_inhg", "manifold pressure");
-    let reduction = section.optional("map_reduction_inhg_per_min", "pressure rate");
-    let oxygen = section.flag("oxygen");
-    let oxygen_above = section.optional("oxygen_above_ft", "altitude");
-    let reserve_gal = section.optional("reserve_gal", "fuel");
-    // A reserve in gallons stands for itself.
-    let reserve_min = match (&reserve_gal, night) {
-        (Some(_), _) => 0.0,
-        (None, true) => RESERVE_MIN.1,
-        (None, false) => RESERVE_MIN.0,
-    };
-    let reserve = section.number_or("reserve_min", "reserve", reserve_min);
-    let rules = section.choice(
-        "rules",
-        &[
-            ("us-vfr", Rules::UsVfr),
-            ("us-ifr", Rules::UsIfr),
-            ("icao-vfr", Rules::IcaoVfr),
-            ("icao-ifr", Rules::IcaoIfr),
-            ("none", Rules::None),
-        ],
-    );
-    // Only where a country may have turned the sectors has the key a meaning; elsewhere it is refused as unknown.
-    let sector = match rules {
-        Some(Rules::IcaoVfr | Rules::IcaoIfr) => {
-            section.number_or("sector_from_deg", "direction", 0.0).value
-        }
-        _ => 0.0,
-    };
-    let (mut tops, mut air) = (Vec::new(), Vec::new());
-    for row in section.rows("air") {
-        let top = row.number("up_to_ft", "altitude");
-        let kind = row.choice(
-            "air",
-            &[
-                ("smooth", Roughness::Smooth),
-                ("light", Roughness::Light),
-                ("rough", Roughness::Rough),
-            ],
-        );
-        row.finish();
-        air.push((top.value * M_PER_FT, kind.unwrap_or(Roughness::Light)));
-        tops.push(top);
-    }
-    section.finish();
-    sheet.rising(&tops.iter().collect::<Vec<_>>());
-    sheet.at_least(&mountains, &clearance);
-    let limits = Limits {
-        max_altitude_m: max_altitude.value * M_PER_FT,
-        clearance_m: clearance.value * M_PER_FT,
-        mountain_clearance_m: mountains.value * M_PER_FT,
-        air,
-        smooth_near_ground,
-        max_descent_m_s: descent.value * M_S_PER_FPM,
-        least_map_pa: f64::NAN,
-        map_reduction_pa_s: f64::NAN,
-        oxygen,
-        no_oxygen_m: oxygen_above.map_or(rules.unwrap_or(Rules::None).no_oxygen_m(), |n| {
-            n.value * M_PER_FT
-        }),
-        reserve_s: Duration::min(reserve.value).to_s(),
-        reserve_kg: f64::NAN,
-        sector_from_rad: sector.to_radians(),
-    };
-    (
-        ReadLimits {
-            max_altitude,
-            limits,
-            least_map,
-            reduction,
-            reserve_gal: reserve_gal.map_or(0.0, |n| n.value),
-        },
-        rules,
-    )
-}
-
-/// The files of keep-out volumes that a trip names.
-struct ReadKeepOuts {
-    files: Vec<(String, Span<usize>)>,
-    margin_m: f64,
-}
-
-fn keep_outs(section: &Section<'_>) -> ReadKeepOuts {
-    let files = if section.has("keep_outs") {
-        section.texts(
-            "keep_outs",
-            "a list of GeoJSON files like [\"restricted.geojson\"]",
-        )
-    } else {
-        vec![]
-    };
-    // without a file the margin has no meaning, and is refused as unknown
-    let margin_m = if files.is_empty() {
-        0.0
-    } else {
-        section.number_or("keep_out_margin_nm", "margin", 0.0).value * M_PER_NM
-    };
-    ReadKeepOuts { files, margin_m }
-}
-
-impl ReadKeepOuts {
-    fn load(&self, sheet: &Sheet<'_>, folder: &Path) -> Result<Vec<Volume>, FileError> {
-        let mut volumes = Vec::new();
-        for (i, (name, span)) in self.files.iter().enumerate() {
-            match load_keep_outs(&folder.join(name)) {
-                Err(error) if error.is_unreadable() => {
-                    let key = format!("limits.keep_outs[{}]", i + 1);
-                    return Err(not_found(sheet, &key, span.clone(), &error));
-                }
-                other => volumes.extend(other?),
-            }
-        }
-        Ok(volumes)
-    }
 }
 
 fn arrival(sheet: &Sheet<'_>, section: Section<'_>, places: &[ReadPlace]) -> Arrival {
