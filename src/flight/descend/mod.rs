@@ -1,15 +1,17 @@
 //! Descent and slow-down.
 
+mod gauge;
+mod hand;
+
 use super::audit::Limit;
 use super::cruise::Steady;
 use super::flown::{FlightError, Hint, Mark, SegmentKind};
 use super::flyer::{Flyer, LEAST_ACCELERATION_M_S2, LONGEST_CHANGE_S, Saved};
 use super::kernel::{Control, State, Vertical, instant};
-use super::script::{
-    Circle, Cruise, DescentPart, PathRule, Reduction, Script, ThrottleRule, trigger_m,
-};
-use crate::aircraft::{Configuration, Levers, Performance, Throttle};
+use super::script::{Circle, Cruise, PathRule, Reduction, Script, ThrottleRule, trigger_m};
+use crate::aircraft::Configuration;
 use crate::quantity::{M_PER_FT, M_PER_NM};
+use hand::Hand;
 
 /// Top of descent found nearer than this in a search is moved in closed form: the cruise is longer or shorter by the miss, m.
 const SHIFT_M: f64 = 1.0 * M_PER_NM;
@@ -44,85 +46,6 @@ pub(super) struct Down {
     pub(super) level_off: Mark,
     /// Where it began to circle.
     circled_from: Option<State>,
-}
-
-/// The throttle hand in a part of the descent.
-#[derive(Debug, Clone, Copy)]
-struct Hand {
-    part: DescentPart,
-    /// What the part wants on the gauge, if that is a reading.
-    target: Option<f64>,
-    /// The reading of the moment in a reduction.
-    reading: f64,
-    next_cut_s: f64,
-    /// On the way to the target.
-    settling: bool,
-    /// Set by the reading of a reduction, rather than left.
-    by_reading: bool,
-    /// Conductance of a throttle that is left, rev/s.
-    fixed: Option<f64>,
-    /// Indicated altitude of the next trim, m.
-    trim_m: f64,
-}
-
-/// The gauge that power is set by, and what a hand can set on it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Gauge {
-    /// Under a governor; readings in Pa.
-    ManifoldPressure { settable: f64 },
-    /// Fixed pitch; readings in rev/s.
-    Tachometer { settable: f64 },
-}
-
-impl Gauge {
-    fn reading(self, set: &Performance) -> f64 {
-        match self {
-            Self::ManifoldPressure { .. } => set.map_pa,
-            Self::Tachometer { .. } => set.rev_s,
-        }
-    }
-
-    /// The levers of a descent at a reading.
-    fn levers(self, reading: f64, d: &DescentPart) -> Levers {
-        let (throttle, rev_s) = match self {
-            Self::ManifoldPressure { .. } => (Throttle::Map(reading), d.rev_s),
-            Self::Tachometer { .. } => (Throttle::Rpm, reading),
-        };
-        Levers {
-            throttle,
-            rev_s,
-            mixture: d.mixture,
-        }
-    }
-
-    /// Readings nearer than this are the same: a few ten-thousandths of an inch, a hundredth of a revolution per minute.
-    fn same(self) -> f64 {
-        match self {
-            Self::ManifoldPressure { .. } => 1.0,
-            Self::Tachometer { .. } => 0.01 / 60.0,
-        }
-    }
-
-    fn floor(self, cuts: &Reduction) -> f64 {
-        match self {
-            Self::ManifoldPressure { .. } => cuts.floor_pa,
-            Self::Tachometer { .. } => cuts.floor_rev_s,
-        }
-    }
-
-    fn step(self, cuts: &Reduction) -> f64 {
-        match self {
-            Self::ManifoldPressure { .. } => cuts.step_pa,
-            Self::Tachometer { .. } => cuts.step_rev_s,
-        }
-    }
-
-    /// The next step of a reduction: at most one step down, to a value a hand can set.
-    fn next_cut(self, cuts: &Reduction, now: f64) -> f64 {
-        let (Self::ManifoldPressure { settable } | Self::Tachometer { settable }) = self;
-        let cut = ((now - self.step(cuts)) / settable - 1e-6).ceil() * settable;
-        cut.max(self.floor(cuts).min(now)).min(now)
-    }
 }
 
 impl Flyer<'_> {
@@ -434,55 +357,6 @@ impl Flyer<'_> {
         Some(self.state)
     }
 
-    /// The throttle hand at the beginning of a part: from what is set now to what the part wants, one step an interval.
-    fn take(&mut self, part: DescentPart, now: &Performance, cuts: &Reduction) -> Hand {
-        let p = self.p;
-        let gauge = self.gauge();
-        let from = gauge.reading(now);
-        let target = match part.throttle {
-            ThrottleRule::Held(map_pa) | ThrottleRule::LeftAlone(map_pa) => Some(map_pa),
-            ThrottleRule::Rpm => Some(part.rev_s),
-            ThrottleRule::Full | ThrottleRule::Untouched => None,
-        };
-        if let Some(map_pa) = part.throttle.set_map_pa() {
-            self.audit
-                .note(Limit::LeastManifoldPressure, p.limits.least_map_pa - map_pa);
-        }
-        if !p.aircraft.propeller.is_fixed() {
-            // Nor may the limit line at the new RPM take off more than a step at once.
-            let limit_pa = p.aircraft.map_limit_pa(part.rev_s);
-            self.audit
-                .note(Limit::ManifoldPressure, from - cuts.step_pa - limit_pa);
-        }
-        let reading = match target {
-            Some(t) if t < from => gauge.next_cut(cuts, from).max(t),
-            Some(t) => t,
-            None => f64::INFINITY,
-        };
-        Hand {
-            part,
-            target,
-            reading,
-            next_cut_s: self.state.time_s + cuts.interval_s,
-            settling: target.is_some_and(|t| reading > t + gauge.same()),
-            by_reading: false,
-            fixed: (part.throttle == ThrottleRule::Untouched).then(|| self.conductance(*now)),
-            trim_m: f64::NAN,
-        }
-    }
-
-    /// The first step of the reduction for the pattern.
-    fn reduce(&self, hand: &mut Hand, cuts: &Reduction) {
-        let gauge = self.gauge();
-        hand.by_reading = hand.settling;
-        let now = gauge.reading(&self.set_here(self.descent_levers(hand)));
-        hand.reading = gauge.next_cut(cuts, now);
-        hand.next_cut_s = self.state.time_s + cuts.interval_s;
-        hand.settling = false;
-        hand.by_reading = true;
-        hand.fixed = None;
-    }
-
     fn slow_down(
         &mut self,
         hand: Hand,
@@ -544,75 +418,6 @@ impl Flyer<'_> {
             }
             self.state = next;
             self.still_flying()?;
-        }
-    }
-
-    /// Conductance of the throttle that gives what is set here.
-    fn conductance(&self, set: Performance) -> f64 {
-        let (air, _) = self.p.air_state(
-            self.state.distance_m,
-            self.state.pressure_altitude_m,
-            self.state.time_s,
-        );
-        let aircraft = &self.p.aircraft;
-        aircraft.engine.conductance(
-            set.map_pa,
-            set.rev_s,
-            aircraft.intake(air, self.state.tas_m_s),
-        )
-    }
-
-    /// The levers of the moment in a descent: at the reading of a reduction, with the throttle left where it is, or at full
-    /// throttle, or at the RPM held. Under a governor never over the limit line.
-    fn descent_levers(&self, hand: &Hand) -> Levers {
-        let gauge = self.gauge();
-        let d = &hand.part;
-        let fixed = hand.fixed;
-        if hand.by_reading {
-            return gauge.levers(hand.reading, d);
-        }
-        if let (None, Some(map_pa)) = (fixed, d.throttle.set_map_pa()) {
-            return gauge.levers(map_pa, d);
-        }
-        let throttle = match (fixed, gauge) {
-            (Some(g), Gauge::Tachometer { .. }) => Throttle::Fixed(g),
-            (None, Gauge::Tachometer { .. }) if d.throttle == ThrottleRule::Rpm => Throttle::Rpm,
-            (None, Gauge::Tachometer { .. }) => Throttle::Full,
-            (throttle, Gauge::ManifoldPressure { .. }) => {
-                let throttle = throttle.map_or(Throttle::Full, Throttle::Fixed);
-                let (air, _) = self.p.air_state(
-                    self.state.distance_m,
-                    self.state.pressure_altitude_m,
-                    self.state.time_s,
-                );
-                let aircraft = &self.p.aircraft;
-                let intake = aircraft.intake(air, self.state.tas_m_s);
-                let limit_pa = aircraft.map_limit_pa(d.rev_s);
-                if aircraft.engine.map_pa(throttle, d.rev_s, intake) > limit_pa {
-                    Throttle::Map(limit_pa)
-                } else {
-                    throttle
-                }
-            }
-        };
-        Levers {
-            throttle,
-            rev_s: d.rev_s,
-            mixture: d.mixture,
-        }
-    }
-
-    fn gauge(&self) -> Gauge {
-        let aircraft = &self.p.aircraft;
-        let procedures = &aircraft.procedures;
-        if aircraft.propeller.is_fixed() {
-            Gauge::Tachometer {
-                settable: procedures.rev_step_s,
-            }
-        } else {
-            Gauge::ManifoldPressure {
-                settable: procedures.map_step_pa,
-            }
         }
     }
 }
