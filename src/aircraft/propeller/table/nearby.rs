@@ -1,0 +1,54 @@
+//! Answers of a moment before, that the next search begins from.
+
+/// A blade angle found at one condition, with what carries it over to a condition nearby.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Nearby {
+    pub(super) angle_rad: f64,
+    /// Tangent of the advance angle.
+    pub(super) advance: f64,
+    /// Torque coefficient that was absorbed, and its slope with blade angle \[1/rad\].
+    pub(super) torque: f64,
+    pub(super) torque_slope: f64,
+    /// Speed that balanced on a stop \[rev/s\].
+    pub(super) balanced_rev_s: f64,
+}
+
+impl Nearby {
+    /// Of nowhere.
+    pub const NONE: Self = Self {
+        angle_rad: f64::NAN,
+        advance: f64::NAN,
+        torque: f64::NAN,
+        torque_slope: f64::NAN,
+        balanced_rev_s: f64::NAN,
+    };
+
+    /// A blade angle \[rad\] of which no more is known.
+    pub const fn angle(angle_rad: f64) -> Self {
+        Self {
+            angle_rad,
+            ..Self::NONE
+        }
+    }
+
+    /// The same with the speed [rev/s] that balanced there, on a stop.
+    pub const fn balanced(self, balanced_rev_s: f64) -> Self {
+        Self {
+            balanced_rev_s,
+            ..self
+        }
+    }
+
+    /// The speed [rev/s] that balanced on a stop; not a number where the blades were not on one.
+    pub const fn balanced_rev_s(&self) -> f64 {
+        self.balanced_rev_s
+    }
+
+    /// The blade angle expected where the advance and the torque coefficient are these: turned with the inflow, and as much more as
+    /// the torque asks for.
+    pub(super) fn expected_rad(&self, advance: f64, torque: f64) -> f64 {
+        let known = |x: f64| if x.is_finite() { x } else { 0.0 };
+        let turned = (advance - self.advance) / (1.0 + advance * self.advance);
+        self.angle_rad + known(turned) + known((torque - self.torque) / self.torque_slope)
+    }
+}
