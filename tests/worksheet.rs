@@ -10,7 +10,9 @@ mod seeds;
 mod shell;
 
 use fellrun::aircraft::Aircraft;
-use fellrun::teach::worksheet::{Exercise, Grade, SheetAsk, Teacher, Topic, sheet, suits};
+use fellrun::teach::worksheet::{
+    Exercise, Grade, RuleBook, SheetAsk, Teacher, Topic, sheet, suits,
+};
 use std::path::{Path, PathBuf};
 
 /// Every profile that ships.
@@ -38,6 +40,7 @@ fn ask(aircraft: &Aircraft, seed: u64, count: usize) -> SheetAsk {
             .filter(|&t| suits(t, aircraft))
             .collect(),
         grades: Grade::ALL.to_vec(),
+        rules: RuleBook::ALL.to_vec(),
         seed,
         count,
     }

@@ -151,8 +151,10 @@ pub struct MapCellFigures {
     pub x: f64,
     /// Up: height to lose, ft; or price of a gallon.
     pub y: f64,
-    /// coarse, power_left, reduced or both_reduced; none where no way keeps every limit.
+    /// coarse, power_left, reduced or both_reduced; of ways that tie the nearest to the ordinary one; none where no way keeps every limit.
     pub best: Option<&'static str>,
+    /// The others that tie with it: less than 0.1 % between them and the cheapest.
+    pub ties: Vec<&'static str>,
     /// It saves less than 0.1 %: the ordinary descent does as well.
     pub no_real_difference: bool,
     /// Money saved against the ordinary descent; none where that cannot be flown at more than half its rate.
@@ -173,6 +175,11 @@ impl MapCellFigures {
                 best
             }
         })
+    }
+
+    /// Whether the letter of a family stands in it.
+    pub(super) fn shows(&self, family: &str) -> bool {
+        !self.no_real_difference && self.best.iter().chain(&self.ties).any(|&k| k == family)
     }
 }
 

@@ -432,11 +432,7 @@ fn draw_map(pen: &Pen, f: &DescendFigures, map: &MapFigures) -> Result<(), Chart
     // The key.
     let mut x = 20.0;
     for k in ["coarse", "power_left", "reduced", "both_reduced"] {
-        let occurs = map
-            .panels
-            .iter()
-            .flat_map(|p| &p.cells)
-            .any(|c| c.region() == Some(k));
+        let occurs = map.panels.iter().flat_map(|p| &p.cells).any(|c| c.shows(k));
         if !occurs {
             continue;
         }
@@ -470,7 +466,7 @@ fn draw_map(pen: &Pen, f: &DescendFigures, map: &MapFigures) -> Result<(), Chart
             });
     let rest: Vec<String> = key_words(map, f.fixed_pitch)
         .split("; ")
-        .filter(|w| w.starts_with(['-', '?', '=']))
+        .filter(|w| w.starts_with(['-', '?', '=']) || w.starts_with("two letters"))
         .map(|w| w.trim_end_matches('.').to_owned())
         .collect();
     let words = format!("{prices}{}", rest.join("; "));

@@ -336,10 +336,12 @@ fn map_figures(map: &DescentMap, fuel: Fuel, density_kg_m3: f64, fixed: &str) ->
                 .map(|(c, &(x, y))| {
                     let best: Option<&BestOf> = c.as_ref().ok();
                     let saves = best.and_then(|b| b.saves);
+                    let families = best.map_or(&[][..], |b| &b.families);
                     MapCellFigures {
                         x,
                         y,
-                        best: best.and_then(|b| b.family).map(family_key),
+                        best: families.first().copied().map(family_key),
+                        ties: families.iter().skip(1).copied().map(family_key).collect(),
                         no_real_difference: best.is_some_and(|b| b.no_difference),
                         saves_money: saves.map(|s| plain(s.cost)),
                         saves_s: saves.map(|s| plain(s.time_s)),

@@ -10,8 +10,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 const STYLE: &str = "body{font:16px/1.45 'DejaVu Sans',sans-serif;color:#1d2b3a;margin:1.5rem auto;max-width:64rem;padding:0 1rem}\
 h1{font-size:1.3rem}h2{font-size:1.05rem;margin-top:1.6rem}table{border-collapse:collapse;font-size:.86rem;width:100%}\
 th,td{padding:.2rem .45rem;text-align:right;border-bottom:1px solid #d9dcdf}th:first-child,td:first-child{text-align:left}\
-.text td{text-align:left}.text th{text-align:left}td{white-space:nowrap}.text td:last-child{white-space:normal}.no td{color:#4a545c;font-style:italic}svg{width:100%;height:auto}.wide{overflow-x:auto}\
-@media print{body{margin:0;font-size:11px}h2{break-after:avoid}table,svg{break-inside:avoid}}";
+.text td{text-align:left}.text th{text-align:left}td{white-space:nowrap}.text td:last-child{white-space:normal}.no td{color:#4a545c;font-style:italic}svg{width:100%;height:auto;min-width:45rem}.wide{overflow-x:auto}\
+@media print{svg{min-width:0}body{margin:0;font-size:11px}h2{break-after:avoid}table,svg{break-inside:avoid}}";
 
 fn table(
     f: &DescendFigures,
@@ -61,7 +61,7 @@ pub fn descend_page(f: &DescendFigures) -> Result<String, ChartError> {
                 p { strong { (f.title) ". " } (f.cautions.first().map_or("", String::as_str)) }
                 p { (f.question) }
                 p { (f.cruise_line()) }
-                (PreEscaped(chart))
+                div.wide { (PreEscaped(chart)) }
                 h2 { "Ways down" }
                 p { (f.common_line()) }
                 (table(f, &[("to pattern", 2), ("", 2), ("from the point", 2)], &TOTALS_HEAD, &totals))
@@ -94,7 +94,7 @@ pub fn descend_page(f: &DescendFigures) -> Result<String, ChartError> {
                 } }
                 @if let Some(map) = map {
                     h2 { "What descends best" }
-                    (PreEscaped(map))
+                    div.wide { (PreEscaped(map)) }
                 }
                 @if !f.granted.is_empty() {
                     h2 { "Taken for granted" }

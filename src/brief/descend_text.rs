@@ -122,17 +122,17 @@ fn map_text(sheet: &mut Sheet, f: &DescendFigures, map: &MapFigures) {
 
 /// What stands in a cell.
 pub(super) fn cell_words(c: &MapCellFigures, fixed: bool) -> String {
+    let letters: String = c
+        .best
+        .iter()
+        .chain(&c.ties)
+        .map(|k| family_words(k, fixed).0)
+        .collect();
     match (c.best, c.saves_money) {
         (None, _) => "-".to_owned(),
         (Some(_), _) if c.no_real_difference => "=".to_owned(),
-        (Some(best), None) => format!("{} ?", family_words(best, fixed).0),
-        (Some(best), Some(money)) => {
-            format!(
-                "{} {}",
-                family_words(best, fixed).0,
-                number(down(money.max(0.0), 1), 1)
-            )
-        }
+        (Some(_), None) => format!("{letters} ?"),
+        (Some(_), Some(money)) => format!("{letters} {}", number(down(money.max(0.0), 1), 1)),
     }
 }
 
@@ -141,7 +141,7 @@ pub(super) fn key_words(map: &MapFigures, fixed: bool) -> String {
     let cells = || map.panels.iter().flat_map(|p| &p.cells);
     let mut said: Vec<String> = ["coarse", "power_left", "reduced", "both_reduced"]
         .into_iter()
-        .filter(|&k| cells().any(|c| c.region() == Some(k)))
+        .filter(|&k| cells().any(|c| c.shows(k)))
         .map(|k| {
             let (letter, words) = family_words(k, fixed);
             format!("{letter} {words}")
@@ -149,6 +149,11 @@ pub(super) fn key_words(map: &MapFigures, fixed: bool) -> String {
         .collect();
     if cells().any(|c| c.region() == Some("same")) {
         said.push("= no real difference: choose comfort".to_owned());
+    }
+    if cells().any(|c| !c.no_real_difference && !c.ties.is_empty()) {
+        said.push(
+            "two letters: less than 0.1 % between them, the region is of the first".to_owned(),
+        );
     }
     if cells().any(|c| c.best.is_none()) {
         said.push("- no way keeps every limit".to_owned());

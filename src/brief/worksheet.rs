@@ -103,6 +103,8 @@ pub struct WorksheetFigures {
     pub topic: String,
     /// Grades, with commas.
     pub grade: String,
+    /// Rules of the air, with commas.
+    pub rules: String,
     /// Seed.
     pub seed: u64,
     /// How many exercises.
@@ -243,12 +245,14 @@ impl WorksheetFigures {
     ) -> Self {
         let topics: Vec<&str> = ask.topics.iter().map(|t| t.name()).collect();
         let grades: Vec<&str> = ask.grades.iter().map(|g| g.name()).collect();
+        let rules: Vec<&str> = ask.rules.iter().map(|b| b.name()).collect();
         Self {
             title: WORKSHEET_TITLE,
             aircraft: aircraft.name.clone(),
             profile,
             topic: topics.join(","),
             grade: grades.join(","),
+            rules: rules.join(","),
             seed: ask.seed,
             count: exercises.len(),
             sheet: code(exercises),
@@ -322,6 +326,7 @@ pub fn answer_form(figures: &WorksheetFigures) -> Result<String, serde_json::Err
         profile: &'a Option<String>,
         topic: &'a str,
         grade: &'a str,
+        rules: &'a str,
         seed: u64,
         count: usize,
         sheet: &'a str,
@@ -331,6 +336,7 @@ pub fn answer_form(figures: &WorksheetFigures) -> Result<String, serde_json::Err
         profile: &figures.profile,
         topic: &figures.topic,
         grade: &figures.grade,
+        rules: &figures.rules,
         seed: figures.seed,
         count: figures.count,
         sheet: &figures.sheet,

@@ -10,7 +10,7 @@ use crate::brief::{
 use crate::files::answers::{GivenAnswers, load_answers};
 use crate::files::profile::parse_profile;
 use crate::teach::worksheet::{
-    Exercise, Grade, MOST, SheetAsk, SheetError, Teacher, Topic, sheet, suits,
+    Exercise, Grade, MOST, RuleBook, SheetAsk, SheetError, Teacher, Topic, sheet, suits,
 };
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -34,6 +34,9 @@ pub struct WorksheetArgs {
     /// Grades, with commas or given more than once: easy, medium, hard [default: all three]
     #[arg(long, value_name = "NAME", value_delimiter = ',')]
     pub grade: Vec<String>,
+    /// Whose rules of the air the topic levels is about, with commas or given more than once: us, icao (which SERA has too) [default: us]
+    #[arg(long, value_name = "NAME", value_delimiter = ',')]
+    pub rules: Vec<String>,
     /// What the numbers are drawn from: the same seed gives the same sheet
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
@@ -53,7 +56,7 @@ pub struct WorksheetArgs {
     #[arg(
         long,
         value_name = "ANSWERS.json",
-        conflicts_with_all = ["topic", "grade", "seed", "count", "out", "key", "form"]
+        conflicts_with_all = ["topic", "grade", "rules", "seed", "count", "out", "key", "form"]
     )]
     pub mark: Option<PathBuf>,
     /// Write every figure as JSON, answers or marks included; - for standard output
@@ -151,6 +154,23 @@ fn grades(from: &str, names: &[String]) -> Result<Vec<Grade>, Failure> {
     Ok(found)
 }
 
+/// Rules of the air by their names, each once; without any, those of the US.
+fn rules(from: &str, names: &[String]) -> Result<Vec<RuleBook>, Failure> {
+    if names.is_empty() {
+        return Ok(vec![RuleBook::Us]);
+    }
+    let mut found = Vec::new();
+    for name in names {
+        found.push(RuleBook::named(name.trim()).ok_or_else(|| {
+            Failure::input(format!("{from} {name:?}: there are no such rules"))
+                .hint("there are us and icao")
+        })?);
+    }
+    found.sort_unstable();
+    found.dedup();
+    Ok(found)
+}
+
 fn count(from: &str, count: usize) -> Result<usize, Failure> {
     if (1..=MOST).contains(&count) {
         Ok(count)
@@ -201,6 +221,7 @@ fn write(args: &WorksheetArgs) -> Result<(), Failure> {
     let ask = SheetAsk {
         topics: topics("--topic", &args.topic, &aircraft)?,
         grades: grades("--grade", &args.grade)?,
+        rules: rules("--rules", &args.rules)?,
         seed: args.seed,
         count: count("--count", args.count.unwrap_or(USUAL_COUNT))?,
     };
@@ -232,6 +253,10 @@ fn asked(given: &GivenAnswers, path: &Path, aircraft: &Aircraft) -> Result<Sheet
     Ok(SheetAsk {
         topics: topics(&key("topic"), &names(&given.topic), aircraft)?,
         grades: grades(&key("grade"), &names(&given.grade))?,
+        rules: rules(
+            &key("rules"),
+            &given.rules.as_deref().map(names).unwrap_or_default(),
+        )?,
         seed: given.seed,
         count: count(&key("count"), given.count)?,
     })
@@ -253,7 +278,7 @@ fn mark(args: &WorksheetArgs, path: &Path) -> Result<(), Failure> {
     let figures = WorksheetFigures::new(&ask, &exercises, &aircraft, named);
     if let Some(sheet) = given.sheet.as_ref().filter(|s| **s != figures.sheet) {
         return Err(Failure::input(format!(
-            "{}: sheet = {sheet:?}, but topic, grade, seed, count and profile give the sheet {:?} now",
+            "{}: sheet = {sheet:?}, but topic, grade, rules, seed, count and profile give the sheet {:?} now",
             path.display(),
             figures.sheet
         ))

@@ -4,6 +4,7 @@
 //! | --- | --- |
 //! | `profile` | path of the aircraft profile, from where the command is run; `null` or left out: the aircraft that comes with the program |
 //! | `topic`, `grade` | as the options of these names: names with commas |
+//! | `rules` | as the option; may be left out: us |
 //! | `seed`, `count` | whole numbers |
 //! | `sheet` | the code on the sheet; may be left out |
 //! | `answers` | rows of `number`, the exercise, and `value`, a number in the unit asked for or `null` |
@@ -35,6 +36,9 @@ pub struct GivenAnswers {
     pub topic: String,
     /// Grades, with commas.
     pub grade: String,
+    /// Rules of the air, with commas.
+    #[serde(default)]
+    pub rules: Option<String>,
     /// Seed of the sheet.
     pub seed: u64,
     /// Exercises on the sheet.

@@ -13,12 +13,23 @@ use crate::flight::{Flown, PathRule, Script};
 use crate::trip::{DescentAsk, Objective, Problem, Roughness};
 use std::num::NonZero;
 
+/// The families from the ordinary descent outwards; of those that tie the first gives a cell its region.
+const NEAREST_ORDINARY: [Family; 4] = [
+    Family::Reduced,
+    Family::BothReduced,
+    Family::PowerLeft,
+    Family::Coarse,
+];
+
 /// The cheapest way down in money, and what it saves against the ordinary one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BestOf {
-    /// What it is called; none where no way keeps every limit.
-    pub family: Option<Family>,
-    /// Saved against the ordinary descent: money, time and fuel; none where that cannot be flown at
+    /// What the cheapest is called and what ties with it, the nearest to the ordinary descent first; empty where no way keeps every limit.
+    ///
+    /// A family ties when its cheapest costs less than [`MOVE_WORTH`] of the flight more: no less is a real difference elsewhere either
+    /// (DESIGN section 5: 0.1 %).
+    pub families: Vec<Family>,
+    /// Saved by the cheapest against the ordinary descent: money, time and fuel; none where that cannot be flown at
     /// more than half its rate, or nothing keeps every limit.
     pub saves: Option<Part>,
     /// It saves less than a lever change must be worth (DESIGN section 5: 0.1 %): the ordinary descent does as well.
@@ -39,10 +50,13 @@ pub fn best_of(problem: &Problem, script: &Script) -> Result<BestOf, StudyError>
     others.extend(coarse.as_ref().ok());
     let own = rig.own();
     others.extend(&own);
-    let best = rig.least(Objective::Money, &others);
-    let Some((flown, _)) = best.as_ref().ok().filter(|_| keeps(&best)) else {
+    let mut contest = rig
+        .contest(Objective::Money, &others, true)
+        .unwrap_or_default();
+    contest.retain(|t| t.1.is_empty());
+    let Some((flown, _)) = contest.first() else {
         return Ok(BestOf {
-            family: None,
+            families: vec![],
             saves: None,
             no_difference: false,
         });
@@ -59,6 +73,11 @@ pub fn best_of(problem: &Problem, script: &Script) -> Result<BestOf, StudyError>
     let rates = problem.cost_rates_for(Objective::Money);
     let of = |f: &Flown| rates.of(f.time_s, f.fuel_kg, f.revolutions);
     let no_difference = saves.is_some_and(|(o, _)| of(o) - of(flown) < MOVE_WORTH * of(o));
+    let ties = |f: &Flown| of(f) - of(flown) < MOVE_WORTH * of(flown).abs();
+    let near: Vec<Family> = std::iter::once(flown)
+        .chain(contest.iter().map(|t| &t.0).filter(|f| ties(f)))
+        .map(|f| rig.family(&f.script.descent))
+        .collect();
     let saves = saves.map(|(o, _)| {
         let (time_s, fuel_kg) = (o.time_s - flown.time_s, o.fuel_kg - flown.fuel_kg);
         Part {
@@ -68,7 +87,10 @@ pub fn best_of(problem: &Problem, script: &Script) -> Result<BestOf, StudyError>
         }
     });
     Ok(BestOf {
-        family: Some(rig.family(&flown.script.descent)),
+        families: NEAREST_ORDINARY
+            .into_iter()
+            .filter(|f| near.contains(f))
+            .collect(),
         saves,
         no_difference,
     })

@@ -252,40 +252,63 @@ impl<'a> Rig<'a> {
 
     /// The cheapest of what the search finds and of other ways that keep every limit; where none does, the one least broken.
     pub(super) fn least(&self, objective: Objective, others: &[&Tried]) -> Tried {
+        let contest = self.contest(objective, others, false)?;
+        // Never empty.
+        contest
+            .into_iter()
+            .next()
+            .ok_or(FlightError::NoTopOfDescent)
+    }
+
+    /// What the search finds and other ways, flown in full: those that keep every limit first, the cheapest of them first, then the
+    /// least broken. With each family, what the search found in a family none of whose flights keeps the limits is flown as well.
+    pub(super) fn contest(
+        &self,
+        objective: Objective,
+        others: &[&Tried],
+        each_family: bool,
+    ) -> Result<Vec<(Flown, Vec<Limit>)>, FlightError> {
         let rates = self.p.cost_rates_for(objective);
         let per_m = rates.rate(self.fuel_kg_s, self.last.rev_s) / self.ground_speed_m_s;
         let mut pricing = Pricing::new(self.p, rates, &self.script, self.start, per_m);
         pricing.longest_m = self.longest_m();
-        let found = pricing.search();
         let mut error = FlightError::NoTopOfDescent;
+        let others = others.iter().filter_map(|t| t.as_ref().ok()).cloned();
+        let others: Vec<(Flown, Vec<Limit>)> = others.collect();
         let mut tried: Vec<(Flown, Vec<Limit>)> = Vec::new();
-        for candidate in &found {
-            if tried.iter().filter(|t| t.1.is_empty()).count() == FLOWN {
-                break;
+        for candidate in &pricing.search() {
+            let kept = || tried.iter().filter(|t| t.1.is_empty());
+            let known = |family: Family| {
+                let mut flights = kept().chain(others.iter().filter(|t| t.1.is_empty()));
+                flights.any(|t| self.family(&t.0.script.descent) == family)
+            };
+            if kept().count() >= FLOWN && (!each_family || known(self.family(&candidate.descent))) {
+                continue;
             }
             match self.flown(candidate.descent) {
                 Ok(t) => tried.push(t),
                 Err(e) => error = e,
             }
         }
-        let others = others.iter().filter_map(|t| t.as_ref().ok()).cloned();
         tried.extend(others);
         let cost = |f: &Flown| rates.of(f.time_s, f.fuel_kg, f.revolutions);
-        tried
-            .into_iter()
-            .min_by(|a, b| {
-                let violation = |t: &(Flown, Vec<Limit>)| {
-                    if t.1.is_empty() {
-                        0.0
-                    } else {
-                        t.0.audit.violation()
-                    }
-                };
-                violation(a)
-                    .total_cmp(&violation(b))
-                    .then(cost(&a.0).total_cmp(&cost(&b.0)))
-            })
-            .ok_or(error)
+        let violation = |t: &(Flown, Vec<Limit>)| {
+            if t.1.is_empty() {
+                0.0
+            } else {
+                t.0.audit.violation()
+            }
+        };
+        tried.sort_by(|a, b| {
+            violation(a)
+                .total_cmp(&violation(b))
+                .then(cost(&a.0).total_cmp(&cost(&b.0)))
+        });
+        if tried.is_empty() {
+            Err(error)
+        } else {
+            Ok(tried)
+        }
     }
 
     pub(super) fn pattern_m(&self) -> f64 {

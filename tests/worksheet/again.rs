@@ -62,6 +62,22 @@ fn levels(magnetic: f64, instrument: bool) -> Vec<f64> {
     thousands.iter().map(|t| t * 1_000.0 + plus).collect()
 }
 
+/// The same by the table of cruising levels of ICAO Annex 2 appendix 3 and SERA (as quoted in `trip::levels`): the halves 000 to 179 and
+/// 180 to 359, or turned by a quarter.
+fn icao_levels(magnetic: f64, instrument: bool, turned: bool) -> Vec<f64> {
+    let track = magnetic.rem_euclid(360.0).round();
+    let odd = if turned {
+        (90.0..=269.0).contains(&track)
+    } else {
+        (0.0..=179.0).contains(&track)
+    };
+    let plus = if instrument { 0.0 } else { 500.0 };
+    let first = if odd { 1_000.0 } else { 2_000.0 };
+    (0..8)
+        .map(|n| first + 2_000.0 * f64::from(n) + plus)
+        .collect()
+}
+
 /// Straight line between the rows of a table, in a column over the first.
 fn between(e: &Exercise, at: f64, column: usize) -> f64 {
     let rows = &e.table.as_ref().expect("a table").rows;
@@ -179,6 +195,29 @@ pub fn again(e: &Exercise) -> f64 {
             let magnetic = g("course") + if east { -1.0 } else { 1.0 } * g("variation");
             let all = levels(magnetic, false);
             let highest = all.iter().rev().find(|l| **l + 500.0 <= g("base"));
+            let highest = *highest.expect("a level");
+            assert!(highest - g("ground") > 3_000.0);
+            highest
+        }
+        "level_vfr_icao" => {
+            assert!(g("least") - g("ground") > 3_000.0 && asks("ICAO and SERA"));
+            let all = icao_levels(g("course"), false, false);
+            *all.iter().find(|l| **l >= g("least")).expect("a level")
+        }
+        "level_by_variation_icao" => {
+            let east = asks(" east,");
+            assert_ne!(east, asks(" west,"));
+            let magnetic = g("course") + if east { -1.0 } else { 1.0 } * g("variation");
+            let turned = asks("090 to 269 and 270 to 089");
+            let all = icao_levels(magnetic, asks("IFR"), turned);
+            *all.iter().find(|l| **l >= g("least")).expect("a level")
+        }
+        "level_below_cloud_icao" => {
+            let east = asks(" east,");
+            assert_ne!(east, asks(" west,"));
+            let magnetic = g("course") + if east { -1.0 } else { 1.0 } * g("variation");
+            let all = icao_levels(magnetic, false, false);
+            let highest = all.iter().rev().find(|l| **l + 1_000.0 <= g("base"));
             let highest = *highest.expect("a level");
             assert!(highest - g("ground") > 3_000.0);
             highest

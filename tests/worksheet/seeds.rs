@@ -4,7 +4,7 @@ use super::again::{again, apart};
 use super::{PROFILES, aircraft, ask, drawn, given};
 use fellrun::brief::{WorksheetFigures, worksheet_html, worksheet_markdown};
 use fellrun::teach::worksheet::{
-    Exercise, Grade, Number, SheetAsk, SheetError, Teacher, Topic, Unit, code, sheet,
+    Exercise, Grade, Number, RuleBook, SheetAsk, SheetError, Teacher, Topic, Unit, code, sheet,
 };
 use std::collections::BTreeMap;
 
@@ -127,9 +127,50 @@ fn closed_form_a_thousand_seeds_make_sense_differ_and_are_found_again() {
             );
         }
     }
-    // 11 topics with three to four questions each.
-    assert_eq!(kinds.len(), 37, "{kinds:?}");
+    // 11 topics with three to four questions each, levels by two books.
+    assert_eq!(kinds.len(), 40, "{kinds:?}");
     assert!(kinds.values().all(|n| *n >= 20), "{kinds:?}");
+}
+
+/// Sums and differences written out in the steps hold to the last figure that is printed: `{a} - {b} = {c}`.
+#[test]
+fn closed_form_printed_sums_hold() {
+    let aircraft = aircraft("retractable-200hp");
+    let teacher = Teacher::new(&aircraft);
+    let mut checked: BTreeMap<&str, u32> = BTreeMap::new();
+    for seed in 0..60 {
+        for e in drawn(&teacher, &ask(&aircraft, seed, 44)) {
+            for step in &e.steps {
+                let words: Vec<&str> = step.split(' ').collect();
+                for w in words.windows(5) {
+                    let of = |word: &str| {
+                        let name = word.strip_prefix('{')?.split('}').next()?;
+                        e.number(name)
+                    };
+                    let (Some(a), Some(b), Some(c), "=") = (of(w[0]), of(w[2]), of(w[4]), w[3])
+                    else {
+                        continue;
+                    };
+                    let [x, y, z] = [a, b, c].map(|n| n.unit.rounded(n.value));
+                    let off = match w[1] {
+                        "+" => x + y - z,
+                        "-" => x - y - z,
+                        _ => continue,
+                    };
+                    let off = if c.unit == Unit::Direction {
+                        off.rem_euclid(360.0).min((-off).rem_euclid(360.0))
+                    } else {
+                        off.abs()
+                    };
+                    assert!(off < 1e-6, "{}: {x} {} {y} = {z}", e.kind, w[1]);
+                    *checked.entry(e.kind).or_default() += 1;
+                }
+            }
+        }
+    }
+    for kind in ["tod_by_wind", "wind_time", "level_below_cloud"] {
+        assert!(checked.get(kind).is_some_and(|n| *n > 10), "{checked:?}");
+    }
 }
 
 /// The greatest sheet of each topic and grade can be drawn without a repetition.
@@ -143,6 +184,7 @@ fn closed_form_each_topic_and_grade_fills_a_sheet() {
                 let ask = SheetAsk {
                     topics: vec![topic],
                     grades: vec![grade],
+                    rules: vec![RuleBook::Us],
                     seed: 5,
                     count: 30,
                 };
@@ -177,6 +219,7 @@ fn regress_the_levels_of_seed_1() {
     let ask = SheetAsk {
         topics: vec![Topic::Levels],
         grades: vec![Grade::Easy],
+        rules: vec![RuleBook::Us],
         seed: 1,
         count: 3,
     };
@@ -195,6 +238,7 @@ fn closed_form_rules_of_thumb_are_within_the_tolerance() {
         let ask = SheetAsk {
             topics: vec![Topic::Density],
             grades: Grade::ALL.to_vec(),
+            rules: vec![RuleBook::Us],
             seed,
             count: 30,
         };
@@ -228,6 +272,7 @@ fn closed_form_what_cannot_be_drawn_is_refused() {
     let one = |topics: Vec<Topic>, count| SheetAsk {
         topics,
         grades: vec![Grade::Easy],
+        rules: vec![RuleBook::Us],
         seed: 1,
         count,
     };

@@ -29,6 +29,8 @@ fn closed_form_a_sheet_is_written_answered_and_marked() {
     let args = [
         "--topic",
         "tod,wind,levels",
+        "--rules",
+        "icao",
         "--seed",
         "7",
         "--count",
@@ -68,6 +70,8 @@ fn closed_form_a_sheet_is_written_answered_and_marked() {
     }
     // Right answers but the second, which misses by more than its tolerance, and the last, which is not given.
     let mut form = read(folder, "a.json");
+    assert_eq!(form["rules"], "icao");
+    assert!(sheet.contains("ICAO and SERA") && !sheet.contains("US "));
     for (i, e) in exercises.iter().enumerate() {
         let (value, tolerance) = (
             e["key"]["answer"]["value"].as_f64().expect("a number"),
@@ -202,6 +206,7 @@ fn closed_form_wrong_input_exits_1_says_why_and_touches_nothing() {
             &["--topic", "tea"][..],
             &["--topic \"tea\"", "there are tod, rate"][..],
         ),
+        (&["--rules", "lunar"], &["--rules \"lunar\"", "us and icao"]),
         (
             &["--grade", "extreme"],
             &["--grade \"extreme\"", "easy, medium and hard"],

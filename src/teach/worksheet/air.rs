@@ -208,6 +208,8 @@ pub(super) fn wind(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
     let held = (solved.ground_speed_m_s - solved.along_m_s) / M_S_PER_KT;
     d.worked("held", held, Unit::Knots);
     let ground = d.worked("gs", solved.ground_speed_m_s / M_S_PER_KT, Unit::Knots);
+    let signed = along.copysign(solved.along_m_s);
+    let asked = along >= 3.0 && Unit::Knots.adds_up(held, signed, ground);
     d.end(
         Topic::Wind,
         grade,
@@ -223,7 +225,7 @@ pub(super) fn wind(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                 },
                 "Time: {way} / {gs} x 60.",
             ],
-            answer: if along >= 3.0 { way / ground * 60.0 } else { f64::NAN },
+            answer: if asked { way / ground * 60.0 } else { f64::NAN },
             unit: Unit::Minutes,
             tolerance: 1.0,
             because: "two knots in a ground speed, as near as a wind side is read, is a minute in an hour",

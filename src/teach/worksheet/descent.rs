@@ -134,6 +134,8 @@ pub(super) fn tod(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
                 if head { tas - mean } else { tas + mean },
                 Unit::Knots,
             );
+            // Half a knot would be printed as a whole one, and the sum with it.
+            let whole = mean.fract() == 0.0;
             let minutes = d.worked("minutes", (from - to) / rate, Unit::Minutes);
             let way = d.worked("way", speed * minutes / 60.0, Unit::Nm);
             let (question, step) = if head {
@@ -163,7 +165,7 @@ pub(super) fn tod(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
                         "Way: {gs} x {minutes} / 60 = {way}.",
                         "From the field: {way} + {before}.",
                     ],
-                    answer: way + before,
+                    answer: if whole { way + before } else { f64::NAN },
                     unit: Unit::Nm,
                     tolerance: 1.0,
                     because: ONE_MILE,

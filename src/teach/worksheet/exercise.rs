@@ -102,6 +102,11 @@ impl Unit {
             _ => x,
         }
     }
+
+    /// Whether a sum still is one when all three numbers are printed: 135 - 22.5 = 112.5 is printed as 135 - 23 = 113.
+    pub(super) fn adds_up(self, a: f64, b: f64, sum: f64) -> bool {
+        (self.rounded(a) + self.rounded(b) - self.rounded(sum)).abs() < 1e-9
+    }
 }
 
 /// A number with its unit.
@@ -250,6 +255,33 @@ impl Grade {
     /// The grade of a name.
     pub fn named(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|g| g.name() == name)
+    }
+}
+
+/// Whose rules of the air an exercise is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum RuleBook {
+    /// 14 CFR part 91.
+    Us,
+    /// ICAO Annex 2, and SERA which has the same.
+    Icao,
+}
+
+impl RuleBook {
+    /// Every one.
+    pub const ALL: [Self; 2] = [Self::Us, Self::Icao];
+
+    /// Its short name.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Us => "us",
+            Self::Icao => "icao",
+        }
+    }
+
+    /// The one of a name.
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|b| b.name() == name)
     }
 }
 

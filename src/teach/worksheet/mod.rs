@@ -13,7 +13,7 @@ mod power;
 mod slow;
 mod teacher;
 
-pub use exercise::{Exercise, Grade, Named, Number, Table, Topic, Unit};
+pub use exercise::{Exercise, Grade, Named, Number, RuleBook, Table, Topic, Unit};
 pub use teacher::Teacher;
 
 use crate::quantity::Draw;
@@ -33,6 +33,8 @@ pub struct SheetAsk {
     pub topics: Vec<Topic>,
     /// Grades, each once; the sheet goes from the easiest to the hardest.
     pub grades: Vec<Grade>,
+    /// Whose rules of the air, each once.
+    pub rules: Vec<RuleBook>,
     /// What the numbers are drawn from.
     pub seed: u64,
     /// How many exercises, 1 to [`MOST`].
@@ -42,8 +44,10 @@ pub struct SheetAsk {
 /// Why there is no such sheet.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum SheetError {
-    /// No topic, no grade, or not 1 to [`MOST`] exercises.
-    #[error("a sheet has 1 to {MOST} exercises of at least one topic and one grade")]
+    /// No topic, no grade, no rules, or not 1 to [`MOST`] exercises.
+    #[error(
+        "a sheet has 1 to {MOST} exercises of at least one topic and one grade, by the rules of at least one book"
+    )]
     Empty,
     /// The topic needs what the aircraft has not.
     #[error("the topic {} is about a propeller lever, and this aircraft has a fixed-pitch propeller", .0.name())]
@@ -73,7 +77,8 @@ pub fn sheet(teacher: &Teacher, ask: &SheetAsk) -> Result<Vec<Exercise>, SheetEr
     let mut grades = ask.grades.clone();
     grades.sort_unstable();
     grades.dedup();
-    if ask.topics.is_empty() || grades.is_empty() || !(1..=MOST).contains(&ask.count) {
+    let none = ask.topics.is_empty() || grades.is_empty() || ask.rules.is_empty();
+    if none || !(1..=MOST).contains(&ask.count) {
         return Err(SheetError::Empty);
     }
     if let Some(&topic) = ask.topics.iter().find(|&&t| !suits(t, teacher.aircraft())) {
@@ -90,7 +95,7 @@ pub fn sheet(teacher: &Teacher, ask: &SheetAsk) -> Result<Vec<Exercise>, SheetEr
         let grade = grades[place * grades.len() / ask.count];
         let mut draw = Draw::new(ask.seed, topic as u8, place as u64);
         let new = (0..MOST_DRAWS).find_map(|_| {
-            exercise(teacher, topic, grade, &mut draw)
+            exercise(teacher, topic, (grade, &ask.rules), &mut draw)
                 .filter(|e| !found.iter().any(|f| f.same_as(e)))
         });
         found.push(new.ok_or_else(|| {
@@ -108,7 +113,12 @@ pub fn sheet(teacher: &Teacher, ask: &SheetAsk) -> Result<Vec<Exercise>, SheetEr
 }
 
 /// One drawing; `None` if it makes no sense.
-fn exercise(teacher: &Teacher, topic: Topic, grade: Grade, draw: &mut Draw) -> Option<Exercise> {
+fn exercise(
+    teacher: &Teacher,
+    topic: Topic,
+    (grade, rules): (Grade, &[RuleBook]),
+    draw: &mut Draw,
+) -> Option<Exercise> {
     match topic {
         Topic::Tod => descent::tod(teacher, grade, draw),
         Topic::Rate => descent::rate(teacher, grade, draw),
@@ -118,7 +128,7 @@ fn exercise(teacher: &Teacher, topic: Topic, grade: Grade, draw: &mut Draw) -> O
         Topic::Rpm => power::rpm(teacher, grade, draw),
         Topic::Density => air::density(teacher, grade, draw),
         Topic::Wind => air::wind(teacher, grade, draw),
-        Topic::Levels => levels::levels(grade, draw),
+        Topic::Levels => levels::levels(grade, rules, draw),
         Topic::Slowdown => slow::slowdown(teacher, grade, draw),
         Topic::Glide => glide::glide(teacher, grade, draw),
     }
