@@ -6,7 +6,7 @@ use fellrun::aircraft::{
     AirState, Aircraft, Configuration, EngineState, GlidePropeller, Levers, Throttle,
 };
 use fellrun::quantity::{G_M_S2, KG_PER_LB, M_PER_FT, M_S_PER_KT, M3_PER_GAL, PA_PER_INHG};
-use fellrun::teach::worksheet::{RuleBook, SheetAsk, Teacher, Topic};
+use fellrun::teach::worksheet::{SheetAsk, Teacher, Topic};
 
 /// Half a knot of speed is 0.4 % of it and 0.8 % of drag, 0.05 in of MAP 0.3 % of thrust and as much again by the speed.
 const BALANCE: f64 = 0.02;
