@@ -29,7 +29,7 @@ pub struct CompareArgs {
     /// An aircraft profile, a file or the name of one that comes with fellrun; given once for each aircraft
     #[arg(long, value_name = "PROFILE.toml", required = true)]
     pub profile: Vec<PathBuf>,
-    /// The first profile once more with an entry changed, as drag.cd0=0.025 or engine.mixture[2].fuel_air=0.07; may be given more than once
+    /// The first profile once more with an entry changed, as drag.cd0=0.025; may be given more than once
     #[arg(long, value_name = "SECTION.KEY=VALUE")]
     pub set: Vec<String>,
     /// What is to be least, instead of what the trip says

@@ -1015,6 +1015,14 @@ impl<'a> Search<'a> {
     /// Derived entries of a script: the speed at which cruise power is set, and a throttle left alone at its cruise setting.
     pub(super) fn prepare(&self, script: &mut Script) {
         let p = self.p;
+        for c in &mut script.cruise {
+            // What full throttle does not give cannot be set: it is full throttle, and told as that.
+            let from_m = c.from_m.max(0.1 * p.length_m);
+            if matches!(c.throttle, Throttle::Map(pa) if pa > self.full_throttle_pa(from_m, c.level_m, c.rev_s))
+            {
+                c.throttle = Throttle::Full;
+            }
+        }
         keep_tied(script);
         self.call_full_throttle_so(script);
         let climb = Levers {
@@ -1142,6 +1150,15 @@ impl<'a> Search<'a> {
             .filter(|f| Pilot::charged(f) < Pilot::charged(best))
     }
 
+    /// Manifold pressure \[Pa\] of full throttle at a distance \[m\] and level \[m\], at a typical cruise speed.
+    fn full_throttle_pa(&self, distance_m: f64, level_m: f64, rev_s: f64) -> f64 {
+        let p = self.p;
+        let hp = p.pressure_altitude_m(distance_m, level_m);
+        let (air, _) = p.air_state(distance_m, hp, p.time_s(distance_m));
+        let intake = p.aircraft.intake(air, CRUISE_GUESS_M_S);
+        p.aircraft.engine.map_pa(Throttle::Full, rev_s, intake)
+    }
+
     /// A throttle left alone where it gives as much as full throttle does is full throttle.
     fn call_full_throttle_so(&self, script: &mut Script) {
         let p = self.p;
@@ -1150,13 +1167,8 @@ impl<'a> Search<'a> {
         else {
             return;
         };
-        let s = 0.8 * p.length_m;
-        let (air, _) = p.air_state(s, p.pressure_altitude_m(s, last.level_m), p.time_s(s));
-        let intake = p.aircraft.intake(air, CRUISE_GUESS_M_S);
-        let full = p
-            .aircraft
-            .engine
-            .map_pa(Throttle::Full, script.descent.first.rev_s, intake);
+        let rev_s = script.descent.first.rev_s;
+        let full = self.full_throttle_pa(0.8 * p.length_m, last.level_m, rev_s);
         if last.throttle == Throttle::Full && map > full - 0.5 * p.aircraft.procedures.map_step_pa {
             script.descent.first.throttle = ThrottleRule::Full;
         }
