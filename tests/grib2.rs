@@ -335,7 +335,7 @@ fn closed_form_a_file_without_winds_is_refused_by_name() {
         .expect_err("no GRIB")
         .to_string();
     assert!(
-        error.contains("as GRIB2") && error.contains("fetch the file again"),
+        error.contains("is not GRIB2") && error.contains("give a GRIB2 file"),
         "{error}"
     );
 }
