@@ -26,8 +26,8 @@ const NEAREST_ORDINARY: [Family; 4] = [
 pub struct BestOf {
     /// What the cheapest is called and what ties with it, the nearest to the ordinary descent first; empty where no way keeps every limit.
     ///
-    /// A family ties when its cheapest costs less than what a lever change must be worth (0.1 %) of the flight more: no less is a real difference elsewhere either
-    /// (DESIGN section 5: 0.1 %).
+    /// A family ties when its cheapest costs less than 0.1 % of the flight more, which is what a lever change must be worth (DESIGN
+    /// section 5).
     pub families: Vec<Family>,
     /// Saved by the cheapest against the ordinary descent: money, time and fuel; none where that cannot be flown at
     /// more than half its rate, or nothing keeps every limit.
