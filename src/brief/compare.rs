@@ -3,6 +3,7 @@
 use super::figures::{cautions, totals, warning_words};
 use super::frontier::{DescentFigures, FrontierCruiseFigures, cruises, descent};
 use super::frontier_text::{descent_of, setting_of, time};
+use super::json::pretty;
 use super::measure::Units;
 use super::terminal::{STYLE, Sheet, no_padding, plain_table};
 use super::units::{Fuel, ft, kt, lb, min, nm, plain};
@@ -261,9 +262,7 @@ impl CompareFigures {
 /// # Errors
 /// Only if the figures cannot be written as JSON, which would be our bug.
 pub fn compare_json(f: &CompareFigures) -> Result<String, serde_json::Error> {
-    let mut text = serde_json::to_string_pretty(f)?;
-    text.push('\n');
-    Ok(text)
+    pretty(f)
 }
 
 /// More or less, with its sign.
@@ -469,10 +468,7 @@ pub fn compare_text(f: &CompareFigures, width: usize) -> String {
             sheet.paragraph(&first, "     ", &sentence(&w.text));
         }
     }
-    sheet.heading("Cautions");
-    for c in &f.cautions {
-        sheet.paragraph("  ", "    ", c);
-    }
+    sheet.points("Cautions", &f.cautions);
     sheet.finish()
 }
 

@@ -1,5 +1,6 @@
 //! The descent study: its figures, and what every face says alike. Text, chart, map and page are written from them.
 
+use super::json::pretty;
 use super::words::{feet, inches, knots, near, number, revs};
 use serde::Serialize;
 
@@ -299,7 +300,5 @@ impl DescendFigures {
 /// # Errors
 /// Only if the figures cannot be written as JSON, which would be our bug.
 pub fn descend_json(figures: &DescendFigures) -> Result<String, serde_json::Error> {
-    let mut text = serde_json::to_string_pretty(figures)?;
-    text.push('\n');
-    Ok(text)
+    pretty(figures)
 }

@@ -252,15 +252,7 @@ pub fn descend_text(f: &DescendFigures, width: usize) -> String {
     if let Some(map) = &f.map {
         map_text(&mut sheet, f, map);
     }
-    if !f.granted.is_empty() {
-        sheet.heading("Taken for granted");
-        for g in &f.granted {
-            sheet.paragraph("  ", "    ", g);
-        }
-    }
-    sheet.heading("Cautions");
-    for c in &f.cautions {
-        sheet.paragraph("  ", "    ", c);
-    }
+    sheet.points("Taken for granted", &f.granted);
+    sheet.points("Cautions", &f.cautions);
     sheet.finish()
 }

@@ -1,6 +1,7 @@
 //! Fuel against time: the plans that no other beats in both, as figures, JSON and CSV.
 
 use super::figures::{StartFigures, cautions, mixture_name, totals, warning_words};
+use super::json::pretty;
 use super::measure::Units;
 use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, percent, plain, rpm};
 use super::{Said, TotalsFigures};
@@ -432,9 +433,7 @@ impl FrontierFigures {
 /// # Errors
 /// Only if the figures cannot be written as JSON, which would be our bug.
 pub fn frontier_json(f: &FrontierFigures) -> Result<String, serde_json::Error> {
-    let mut text = serde_json::to_string_pretty(f)?;
-    text.push('\n');
-    Ok(text)
+    pretty(f)
 }
 
 /// The frontier as CSV, one line for each plan; where it cruises at several levels, those of one column are parted by ";".

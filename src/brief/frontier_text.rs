@@ -316,16 +316,8 @@ pub fn frontier_text(f: &FrontierFigures, width: usize) -> String {
     for words in explained(f) {
         sheet.paragraph("", "  ", &words);
     }
-    if !f.warnings.is_empty() {
-        sheet.heading("Warnings");
-        for w in &f.warnings {
-            sheet.paragraph("  ", "    ", &sentence(&w.text));
-        }
-    }
-    sheet.heading("Cautions");
-    for c in &f.cautions {
-        sheet.paragraph("  ", "    ", c);
-    }
+    sheet.points("Warnings", f.warnings.iter().map(|w| sentence(&w.text)));
+    sheet.points("Cautions", &f.cautions);
     sheet.finish()
 }
 

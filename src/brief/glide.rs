@@ -1,5 +1,6 @@
 //! The glide without power: figures, text and JSON.
 
+use super::json::pretty;
 use super::terminal::Sheet;
 use super::units::{celsius, fpm, ft, kt, lb, nm, percent, plain, rpm};
 use super::words::{ONE_ENGINE, down, feet, near, number, revs, up};
@@ -315,9 +316,7 @@ impl GlideFigures {
 /// # Errors
 /// Only if the figures cannot be written as JSON, which would be our bug.
 pub fn glide_json(figures: &GlideFigures) -> Result<String, serde_json::Error> {
-    let mut text = serde_json::to_string_pretty(figures)?;
-    text.push('\n');
-    Ok(text)
+    pretty(figures)
 }
 
 fn propeller_name(c: &GlideCaseFigures) -> &'static str {
@@ -458,9 +457,6 @@ pub fn glide_text(figures: &GlideFigures, width: usize) -> String {
     for s in &figures.propeller {
         sheet.paragraph("  ", "    ", s);
     }
-    sheet.heading("Cautions");
-    for s in &figures.cautions {
-        sheet.paragraph("  ", "    ", s);
-    }
+    sheet.points("Cautions", &figures.cautions);
     sheet.finish()
 }

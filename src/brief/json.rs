@@ -1,12 +1,18 @@
 //! The machine-readable face: the figures, key by key.
 
 use super::Figures;
+use serde::Serialize;
 
 /// The plan as JSON, pretty-printed, a newline at the end.
 ///
 /// # Errors
 /// Only if the figures cannot be written as JSON, which would be our bug.
 pub fn json(figures: &Figures) -> Result<String, serde_json::Error> {
+    pretty(figures)
+}
+
+/// Anything as JSON for people too, a newline at the end.
+pub(super) fn pretty(figures: &impl Serialize) -> Result<String, serde_json::Error> {
     let mut text = serde_json::to_string_pretty(figures)?;
     text.push('\n');
     Ok(text)

@@ -1,5 +1,6 @@
 //! A student's answers to a worksheet, marked.
 
+use super::json::pretty;
 use super::terminal::Sheet;
 use super::units::plain;
 use super::worksheet::{ExerciseFigures, WorksheetFigures, cell, head};
@@ -86,9 +87,7 @@ impl MarksFigures {
 /// # Errors
 /// Only if the figures cannot be written as JSON, which would be our bug.
 pub fn marks_json(figures: &MarksFigures) -> Result<String, serde_json::Error> {
-    let mut text = serde_json::to_string_pretty(figures)?;
-    text.push('\n');
-    Ok(text)
+    pretty(figures)
 }
 
 /// The marks as text, at most 100 columns wide and laid out for no fewer than 80.
@@ -152,9 +151,6 @@ pub fn marks_text(figures: &MarksFigures, width: usize) -> String {
             );
         }
     }
-    sheet.heading("Cautions");
-    for c in &figures.cautions {
-        sheet.paragraph("  ", "    ", c);
-    }
+    sheet.points("Cautions", &figures.cautions);
     sheet.finish()
 }

@@ -1,5 +1,6 @@
 //! The JSON Schemas (draft 2020-12, json-schema.org) of what the commands write as JSON, made from the types that are written.
 
+use super::json::pretty;
 use super::{
     CompareFigures, Figures, FrontierFigures, GlideFigures, SeasonFigures, SettingsFigures,
     SpreadFigures, WindsFigures,
@@ -63,7 +64,5 @@ pub fn schema(document: Document) -> Result<String, serde_json::Error> {
         "title".to_owned(),
         format!("fellrun {command} --json").into(),
     );
-    let mut text = serde_json::to_string_pretty(&schema)?;
-    text.push('\n');
-    Ok(text)
+    pretty(&schema)
 }

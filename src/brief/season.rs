@@ -2,6 +2,7 @@
 
 use super::figures::cautions;
 use super::frontier::PriceFigures;
+use super::json::pretty;
 use super::units::{Fuel, fpm, ft, kt, min, percent, plain, rpm};
 use crate::quantity::M3_PER_GAL;
 use crate::solve::{
@@ -364,9 +365,7 @@ impl SeasonFigures {
 /// # Errors
 /// Only if the figures cannot be written as JSON, which would be our bug.
 pub fn season_json(f: &SeasonFigures) -> Result<String, serde_json::Error> {
-    let mut text = serde_json::to_string_pretty(f)?;
-    text.push('\n');
-    Ok(text)
+    pretty(f)
 }
 
 /// The flights of a season as CSV, one line for each trip in each wind by each policy, and one without a policy where it is not flown; levels are

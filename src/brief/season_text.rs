@@ -270,9 +270,6 @@ pub fn season_text(f: &SeasonFigures, width: usize) -> String {
     let table = trip_table(f, sheet.width());
     sheet.table(&table);
     not_flown(f, &mut sheet);
-    sheet.heading("Cautions");
-    for c in &f.cautions {
-        sheet.paragraph("  ", "    ", c);
-    }
+    sheet.points("Cautions", &f.cautions);
     sheet.finish()
 }

@@ -1,5 +1,6 @@
 //! The power-setting table: figures, text, JSON and CSV.
 
+use super::json::pretty;
 use super::terminal::Sheet;
 use super::units::{Fuel, celsius, ft, inhg, kt, lb, percent, rpm};
 use super::words::{
@@ -245,9 +246,7 @@ impl SettingsFigures {
 /// # Errors
 /// Only if the figures cannot be written as JSON, which would be our bug.
 pub fn settings_json(figures: &SettingsFigures) -> Result<String, serde_json::Error> {
-    let mut text = serde_json::to_string_pretty(figures)?;
-    text.push('\n');
-    Ok(text)
+    pretty(figures)
 }
 
 /// The table as CSV, one line for each cell.

@@ -2,6 +2,7 @@
 
 use super::figures::{cautions, objective_value, totals, warning_words};
 use super::frontier::{FrontierCruiseFigures, cruises};
+use super::json::pretty;
 use super::measure::Units;
 use super::units::{Fuel, ft, kt, min, nm, percent, plain};
 use super::{Said, TotalsFigures};
@@ -447,9 +448,7 @@ impl SpreadFigures {
 /// # Errors
 /// Only if the figures cannot be written as JSON, which would be our bug.
 pub fn spread_json(f: &SpreadFigures) -> Result<String, serde_json::Error> {
-    let mut text = serde_json::to_string_pretty(f)?;
-    text.push('\n');
-    Ok(text)
+    pretty(f)
 }
 
 /// The plan sample by sample as CSV; limits broken are parted by ";".

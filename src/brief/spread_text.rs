@@ -240,15 +240,7 @@ pub fn spread_text(f: &SpreadFigures, width: usize) -> String {
         "  ",
         "A limit counts as broken from 1 kt, 10 fpm, 0.1 in or 30 ft on: a plan lies on some. In flight a lever would be moved; here none is.",
     );
-    if !f.warnings.is_empty() {
-        sheet.heading("Warnings");
-        for w in &f.warnings {
-            sheet.paragraph("  ", "    ", &sentence(&w.text));
-        }
-    }
-    sheet.heading("Cautions");
-    for c in &f.cautions {
-        sheet.paragraph("  ", "    ", c);
-    }
+    sheet.points("Warnings", f.warnings.iter().map(|w| sentence(&w.text)));
+    sheet.points("Cautions", &f.cautions);
     sheet.finish()
 }

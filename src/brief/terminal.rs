@@ -59,6 +59,20 @@ impl Sheet {
         self.text.push('\n');
     }
 
+    /// A heading with points below; nothing where there are none.
+    pub(super) fn points(
+        &mut self,
+        heading: &str,
+        points: impl IntoIterator<Item = impl AsRef<str>>,
+    ) {
+        for (i, point) in points.into_iter().enumerate() {
+            if i == 0 {
+                self.heading(heading);
+            }
+            self.paragraph("  ", "    ", point.as_ref());
+        }
+    }
+
     pub(super) fn heading(&mut self, text: &str) {
         self.blank();
         self.strong(text);

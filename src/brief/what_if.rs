@@ -1,5 +1,6 @@
 //! One lever alone: figures, text and JSON of the lesson of [`crate::teach::what_if`].
 
+use super::json::pretty;
 use super::settings::{ReasonFigures, words};
 use super::terminal::Sheet;
 use super::units::{Fuel, celsius, fpm, ft, inhg, kt, lb, percent, plain, rpm};
@@ -285,9 +286,7 @@ impl WhatIfFigures {
 /// # Errors
 /// Only if the figures cannot be written as JSON, which would be our bug.
 pub fn what_if_json(figures: &WhatIfFigures) -> Result<String, serde_json::Error> {
-    let mut text = serde_json::to_string_pretty(figures)?;
-    text.push('\n');
-    Ok(text)
+    pretty(figures)
 }
 
 fn states(sheet: &mut Sheet, title: &str, some: &[StateFigures], here: &StateFigures) {
@@ -429,9 +428,6 @@ pub fn what_if_text(f: &WhatIfFigures, width: usize) -> String {
         ),
     );
     said(&mut sheet, &f.about_go_around);
-    sheet.heading("Cautions");
-    for s in &f.cautions {
-        sheet.paragraph("  ", "    ", &sentence(s));
-    }
+    sheet.points("Cautions", f.cautions.iter().map(|s| sentence(s)));
     sheet.finish()
 }

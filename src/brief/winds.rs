@@ -6,6 +6,7 @@ use super::chart::{
     on_canvas, sheet, spot, tick,
 };
 use super::freezing::crossings;
+use super::json::pretty;
 use super::terminal::{STYLE, Sheet, no_padding, plain_table};
 use super::units::{celsius, course_deg, ft, kt, nm};
 use super::weather::SourceFigures;
@@ -272,9 +273,7 @@ pub fn winds_text(f: &WindsFigures, width: usize) -> String {
 /// # Errors
 /// Only if the figures cannot be written as JSON, which would be our bug.
 pub fn winds_json(f: &WindsFigures) -> Result<String, serde_json::Error> {
-    let mut text = serde_json::to_string_pretty(f)?;
-    text.push('\n');
-    Ok(text)
+    pretty(f)
 }
 
 /// Top and bottom of the drawing's field, in chart units.

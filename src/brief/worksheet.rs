@@ -1,5 +1,6 @@
 //! Worksheets on paper and screen: the sheet and its answer key.
 
+use super::json::pretty;
 use super::units::plain;
 use super::words::{EACH_ENGINE, ONE_ENGINE, number};
 use crate::aircraft::Aircraft;
@@ -306,9 +307,7 @@ impl WorksheetFigures {
 /// # Errors
 /// Only if the figures cannot be written as JSON, which would be our bug.
 pub fn worksheet_json(figures: &WorksheetFigures) -> Result<String, serde_json::Error> {
-    let mut text = serde_json::to_string_pretty(figures)?;
-    text.push('\n');
-    Ok(text)
+    pretty(figures)
 }
 
 /// An empty form for the answers, as the reader of answers takes it back.
@@ -332,7 +331,7 @@ pub fn answer_form(figures: &WorksheetFigures) -> Result<String, serde_json::Err
         sheet: &'a str,
         answers: Vec<Row>,
     }
-    let mut text = serde_json::to_string_pretty(&Form {
+    pretty(&Form {
         profile: &figures.profile,
         topic: &figures.topic,
         grade: &figures.grade,
@@ -346,9 +345,7 @@ pub fn answer_form(figures: &WorksheetFigures) -> Result<String, serde_json::Err
                 value: None,
             })
             .collect(),
-    })?;
-    text.push('\n');
-    Ok(text)
+    })
 }
 
 pub(super) fn head(c: &ColumnFigures) -> String {
