@@ -186,10 +186,11 @@ pub struct AskArgs {
 }
 
 impl AskArgs {
-    /// The files that these options name to be read.
-    pub fn inputs(&self) -> impl Iterator<Item = &Path> {
+    /// The files that are read: those `named`, and those of these options.
+    pub fn inputs<'a>(&'a self, named: impl Iterator<Item = &'a PathBuf>) -> Vec<&'a Path> {
         let several = self.winds.iter().chain(&self.places).chain(&self.keep_out);
-        several.chain(&self.gpx_route).map(PathBuf::as_path)
+        let all = named.chain(several).chain(&self.gpx_route);
+        all.map(PathBuf::as_path).collect()
     }
 
     /// The first of these options that was typed.

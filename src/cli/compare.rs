@@ -1,8 +1,8 @@
 //! `fellrun compare`: one trip by several aircraft, or by one with entries of its profile changed.
 
 use super::ask::AskArgs;
-use super::output::{self, Target};
-use super::plan::{Least, asked, picture};
+use super::beside::Asked;
+use super::plan::{Least, asked};
 use super::{Failure, profile};
 use crate::brief::{CompareFigures, Compared, compare_json, compare_svg, compare_text};
 use crate::files::edit::with_entry;
@@ -85,24 +85,12 @@ fn read_edited(args: &CompareArgs, path: &Path) -> Result<TripFile, Failure> {
 /// # Errors
 /// [`Failure`], of input that does not work, or where no aircraft can fly the trip; then no output file was touched.
 pub fn run(args: &CompareArgs) -> Result<(), Failure> {
-    let charts = args
-        .chart
-        .iter()
-        .map(|path| picture(path))
-        .collect::<Result<Vec<_>, _>>()?;
-    let targets: Vec<Target> = charts
-        .iter()
-        .map(|c| c.1.clone())
-        .chain(args.json.iter().map(|p| Target::new(p)))
-        .collect();
-    let inputs: Vec<&Path> = args
-        .trip
-        .iter()
-        .chain(&args.profile)
-        .map(PathBuf::as_path)
-        .chain(args.ask.inputs())
-        .collect();
-    let outputs = output::open(&targets, &inputs)?;
+    let beside = Asked {
+        charts: &args.chart,
+        json: args.json.as_ref(),
+        ..Asked::default()
+    }
+    .open(&args.ask.inputs(args.trip.iter().chain(&args.profile)))?;
     let trip = args.trip.as_deref();
     let own = args.profile.len() == 1 && args.set.is_empty();
     if own && trip.is_none() {
@@ -154,13 +142,8 @@ pub fn run(args: &CompareArgs) -> Result<(), Failure> {
             each.join("\n")
         )));
     }
-    let mut contents = Vec::new();
-    for (kind, _) in &charts {
-        contents.push(kind.of(compare_svg(&figures))?);
-    }
-    if args.json.is_some() {
-        contents.push(compare_json(&figures).map_err(Failure::bug)?.into_bytes());
-    }
-    output::commit(outputs, &contents)?;
-    output::talk(&compare_text(&figures, profile::columns()), &targets)
+    beside
+        .chart(|| compare_svg(&figures))?
+        .json(|| compare_json(&figures))?
+        .with_text(&compare_text(&figures, profile::columns()))
 }

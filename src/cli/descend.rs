@@ -1,7 +1,7 @@
 //! `fellrun descend`: ways down side by side, and where coarse and fast pays.
 
+use super::beside::{Picture, picture};
 use super::output::{self, Target};
-use super::plan::{Picture, picture};
 use super::{Failure, profile};
 use crate::aircraft::Aircraft;
 use crate::brief::{

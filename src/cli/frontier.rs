@@ -1,15 +1,15 @@
 //! `fellrun frontier`: fuel against time.
 
 use super::ask::AskArgs;
-use super::output::{self, Target};
-use super::plan::{asked, not_planned, page, picture};
+use super::beside::Asked;
+use super::plan::{asked, not_planned};
 use super::{Failure, UnitsArg, profile};
 use crate::brief::{
     FrontierFigures, Stops, frontier_csv, frontier_json, frontier_page, frontier_svg, frontier_text,
 };
 use crate::solve::frontier_of_trip;
 use clap::Args;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// Arguments of `frontier` as typed.
 #[derive(Debug, Args)]
@@ -45,29 +45,13 @@ pub struct FrontierArgs {
 /// # Errors
 /// [`Failure`]; then no output file was touched.
 pub fn run(args: &FrontierArgs) -> Result<(), Failure> {
-    let charts = args
-        .chart
-        .iter()
-        .map(|path| picture(path))
-        .collect::<Result<Vec<_>, _>>()?;
-    let pages = args
-        .page
-        .iter()
-        .map(|path| page(path))
-        .collect::<Result<Vec<_>, _>>()?;
-    let others = [&args.json, &args.csv].into_iter().flatten();
-    let targets: Vec<Target> = charts
-        .iter()
-        .map(|c| c.1.clone())
-        .chain(pages)
-        .chain(others.map(|p| Target::new(p)))
-        .collect();
-    let inputs: Vec<&Path> = [&args.trip, &args.profile]
-        .into_iter()
-        .filter_map(|p| p.as_deref())
-        .chain(args.ask.inputs())
-        .collect();
-    let outputs = output::open(&targets, &inputs)?;
+    let beside = Asked {
+        charts: &args.chart,
+        pages: &args.page,
+        json: args.json.as_ref(),
+        csv: args.csv.as_ref(),
+    }
+    .open(&args.ask.inputs(args.trip.iter().chain(&args.profile)))?;
     let trip = args.trip.as_deref();
     let file = asked(trip, &args.ask, args.profile.as_deref(), None)?;
     let (problem, frontier) =
@@ -76,21 +60,10 @@ pub fn run(args: &FrontierArgs) -> Result<(), Failure> {
     let figures = FrontierFigures::in_units(&frontier, &problem, units);
     // What a program reads is the same whatever is asked for.
     let keyed = || FrontierFigures::new(&frontier, &problem);
-    let mut contents = Vec::new();
-    for (kind, _) in &charts {
-        contents.push(kind.of(frontier_svg(&figures))?);
-    }
-    if !args.page.is_empty() {
-        let text =
-            frontier_page(&Stops::in_units(&frontier, &problem, units)).map_err(Failure::bug)?;
-        contents.extend(args.page.iter().map(|_| text.clone().into_bytes()));
-    }
-    if args.json.is_some() {
-        contents.push(frontier_json(&keyed()).map_err(Failure::bug)?.into_bytes());
-    }
-    if args.csv.is_some() {
-        contents.push(frontier_csv(&keyed()).map_err(Failure::bug)?);
-    }
-    output::commit(outputs, &contents)?;
-    output::talk(&frontier_text(&figures, profile::columns()), &targets)
+    beside
+        .chart(|| frontier_svg(&figures))?
+        .page(|| frontier_page(&Stops::in_units(&frontier, &problem, units)))?
+        .json(|| frontier_json(&keyed()))?
+        .csv(|| frontier_csv(&keyed()))?
+        .with_text(&frontier_text(&figures, profile::columns()))
 }

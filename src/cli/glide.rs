@@ -1,6 +1,6 @@
 //! `fellrun glide`: the glide without power.
 
-use super::output::{self, Target};
+use super::beside::Asked;
 use super::{Failure, profile};
 use crate::aircraft::Aircraft;
 use crate::brief::{GlideFigures, glide_json, glide_text};
@@ -81,14 +81,14 @@ fn ask(args: &GlideArgs, aircraft: &Aircraft) -> Result<GlideAsk, Failure> {
 /// # Errors
 /// [`Failure`]; then no output file was touched.
 pub fn run(args: &GlideArgs) -> Result<(), Failure> {
-    let targets: Vec<Target> = args.json.iter().map(|p| Target::new(p)).collect();
-    let outputs = output::open(&targets, &[&args.profile])?;
+    let beside = Asked {
+        json: args.json.as_ref(),
+        ..Asked::default()
+    }
+    .open(&[&args.profile])?;
     let aircraft = profile::load(&args.profile)?;
     let figures = GlideFigures::new(&study(&aircraft, ask(args, &aircraft)?), &aircraft);
-    let mut contents = Vec::new();
-    if args.json.is_some() {
-        contents.push(glide_json(&figures).map_err(Failure::bug)?.into_bytes());
-    }
-    output::commit(outputs, &contents)?;
-    output::talk(&glide_text(&figures, profile::columns()), &targets)
+    beside
+        .json(|| glide_json(&figures))?
+        .with_text(&glide_text(&figures, profile::columns()))
 }

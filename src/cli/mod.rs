@@ -4,6 +4,7 @@
 //! 2: our bug.
 
 mod ask;
+mod beside;
 mod check;
 mod compare;
 mod descend;

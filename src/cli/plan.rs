@@ -1,9 +1,10 @@
 //! `fellrun plan`: a trip file in, or a trip typed as options; a trip sheet out.
 
 use super::ask::{self, AskArgs};
+use super::beside::{Picture, page, picture};
 use super::output::{self, Target};
 use super::{Failure, UnitsArg, profile};
-use crate::brief::{self, ChartError, Figures, FrontierFigures, Stops, Units};
+use crate::brief::{self, Figures, FrontierFigures, Stops, Units};
 use crate::files::diagnostic::read_text;
 use crate::files::notes::{NotesFor, load_notes, parse_notes};
 use crate::files::trip::{TripFile, load_trip};
@@ -240,49 +241,6 @@ fn put_off(file: &TripFile, hours: i64) -> Later {
     later(departure, by.as_secs_f64(), trip.as_ref(), &file.aircraft)
 }
 
-/// What a chart is written as.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Picture {
-    Svg,
-    Png,
-}
-
-/// What a chart is written as, and where.
-pub(super) fn picture(path: &Path) -> Result<(Picture, Target), Failure> {
-    let target = Target::new(path);
-    let picture = match (&target, target.extension().as_deref()) {
-        (Target::Stdout, _) | (_, Some("svg")) => Picture::Svg,
-        (_, Some("png")) if cfg!(feature = "png") => Picture::Png,
-        (_, Some("png")) => {
-            return Err(Failure::input(format!(
-                "cannot write {}: this build has no PNG support",
-                path.display()
-            ))
-            .hint("ask for .svg, or build with the feature png"));
-        }
-        _ => {
-            return Err(Failure::input(format!(
-                "--chart {}: a chart is .svg or .png",
-                path.display()
-            ))
-            .hint("give the file one of these endings"));
-        }
-    };
-    Ok((picture, target))
-}
-
-/// Where a page goes.
-pub(super) fn page(path: &Path) -> Result<Target, Failure> {
-    let target = Target::new(path);
-    match (&target, target.extension().as_deref()) {
-        (Target::Stdout, _) | (_, Some("html" | "htm")) => Ok(target),
-        _ => Err(
-            Failure::input(format!("--page {}: a page is .html", path.display()))
-                .hint("give the file this ending; a browser prints it as PDF"),
-        ),
-    }
-}
-
 /// What a card is written as.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Card {
@@ -395,27 +353,6 @@ impl Options {
     }
 }
 
-#[cfg(feature = "png")]
-fn pixels(svg: &str) -> Result<Vec<u8>, Failure> {
-    brief::in_pixels(svg).map_err(Failure::bug)
-}
-
-#[cfg(not(feature = "png"))]
-fn pixels(_: &str) -> Result<Vec<u8>, Failure> {
-    Err(Failure::bug("a PNG was asked of a build without it"))
-}
-
-impl Picture {
-    /// A drawing as this kind of file.
-    pub(super) fn of(self, svg: Result<String, ChartError>) -> Result<Vec<u8>, Failure> {
-        let svg = svg.map_err(Failure::bug)?;
-        match self {
-            Self::Svg => Ok(svg.into_bytes()),
-            Self::Png => pixels(&svg),
-        }
-    }
-}
-
 fn face(face: Face, figures: &Figures, stops: Option<&Stops>) -> Result<Vec<u8>, Failure> {
     match face {
         Face::Chart(picture) => picture.of(brief::svg(figures)),
@@ -480,11 +417,8 @@ fn notes_for(problem: &Problem, marks: &[Waymark]) -> NotesFor {
 pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     let options = Options::new(args)?;
     let targets: Vec<Target> = options.faces.iter().map(|(_, t)| t.clone()).collect();
-    let inputs: Vec<&Path> = [&args.trip, &args.profile, &args.as_flown]
-        .into_iter()
-        .filter_map(|p| p.as_deref())
-        .chain(args.ask.inputs())
-        .collect();
+    let named = args.trip.iter().chain(&args.profile).chain(&args.as_flown);
+    let inputs = args.ask.inputs(named);
     let outputs = output::open(&targets, &inputs)?;
     if let Some(path) = &args.as_flown {
         // What is wrong with the notes alone is said before the search.

@@ -1,8 +1,8 @@
 //! `fellrun season`: a year of trips over a spread of winds, by four ways to fly.
 
 use super::ask::RulesWord;
-use super::output::{self, Target};
-use super::plan::picture;
+use super::beside::Asked;
+use super::output;
 use super::season_results::{Known, Outcome, Results, Sum};
 use super::{Failure, profile};
 use crate::brief::{Season, SeasonFigures, season_csv, season_json, season_svg, season_text};
@@ -402,17 +402,6 @@ pub(super) fn one_line(text: &str) -> String {
 /// # Errors
 /// [`Failure`]; then no output file was touched but the results file, which has what was flown.
 pub fn run(args: &SeasonArgs) -> Result<(), Failure> {
-    let charts = args
-        .chart
-        .iter()
-        .map(|path| picture(path))
-        .collect::<Result<Vec<_>, _>>()?;
-    let others = [&args.json, &args.csv].into_iter().flatten();
-    let targets: Vec<Target> = charts
-        .iter()
-        .map(|c| c.1.clone())
-        .chain(others.map(|p| Target::new(p)))
-        .collect();
     let inputs: Vec<&Path> = std::iter::once(&args.log)
         .chain(&args.profile)
         .chain(&args.places)
@@ -421,7 +410,13 @@ pub fn run(args: &SeasonArgs) -> Result<(), Failure> {
         .chain(&args.results)
         .map(PathBuf::as_path)
         .collect();
-    let outputs = output::open(&targets, &inputs)?;
+    let beside = Asked {
+        charts: &args.chart,
+        json: args.json.as_ref(),
+        csv: args.csv.as_ref(),
+        ..Asked::default()
+    }
+    .open(&inputs)?;
     let with = RowsWith {
         profile: args.profile.clone(),
         stand_in: None,
@@ -468,18 +463,11 @@ pub fn run(args: &SeasonArgs) -> Result<(), Failure> {
         flown: &flown,
     };
     let figures = SeasonFigures::new(&season);
-    let mut contents = Vec::new();
-    for (kind, _) in &charts {
-        contents.push(kind.of(season_svg(&figures))?);
-    }
-    if args.json.is_some() {
-        contents.push(season_json(&figures).map_err(Failure::bug)?.into_bytes());
-    }
-    if args.csv.is_some() {
-        contents.push(season_csv(&season).map_err(Failure::bug)?);
-    }
-    output::commit(outputs, &contents)?;
-    output::talk(&season_text(&figures, profile::columns()), &targets)
+    beside
+        .chart(|| season_svg(&figures))?
+        .json(|| season_json(&figures))?
+        .csv(|| season_csv(&season))?
+        .with_text(&season_text(&figures, profile::columns()))
 }
 
 /// Why the first is not flown, if none is.

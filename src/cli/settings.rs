@@ -1,6 +1,6 @@
 //! `fellrun settings`: the power-setting table of a profile.
 
-use super::output::{self, Target};
+use super::beside::Asked;
 use super::{Failure, profile, what_if};
 use crate::aircraft::Aircraft;
 use crate::brief::{SettingsFigures, settings_csv, settings_json, settings_text};
@@ -176,22 +176,17 @@ pub fn run(args: &SettingsArgs) -> Result<(), Failure> {
     if args.what_if {
         return what_if::run(args);
     }
-    let targets: Vec<Target> = [&args.json, &args.csv]
-        .into_iter()
-        .flatten()
-        .map(|p| Target::new(p))
-        .collect();
-    let outputs = output::open(&targets, &[&args.profile])?;
+    let beside = Asked {
+        json: args.json.as_ref(),
+        csv: args.csv.as_ref(),
+        ..Asked::default()
+    }
+    .open(&[&args.profile])?;
     let aircraft = profile::load(&args.profile)?;
     let table = settings(&aircraft, ask(args, &aircraft)?);
     let figures = SettingsFigures::new(&table, &aircraft);
-    let mut contents = Vec::new();
-    if args.json.is_some() {
-        contents.push(settings_json(&figures).map_err(Failure::bug)?.into_bytes());
-    }
-    if args.csv.is_some() {
-        contents.push(settings_csv(&figures).map_err(Failure::bug)?);
-    }
-    output::commit(outputs, &contents)?;
-    output::talk(&settings_text(&figures, profile::columns()), &targets)
+    beside
+        .json(|| settings_json(&figures))?
+        .csv(|| settings_csv(&figures))?
+        .with_text(&settings_text(&figures, profile::columns()))
 }

@@ -1,8 +1,8 @@
 //! `fellrun spread`: how sure a plan is.
 
 use super::ask::AskArgs;
-use super::output::{self, Target};
-use super::plan::{Least, asked, not_planned, picture};
+use super::beside::Asked;
+use super::plan::{Least, asked, not_planned};
 use super::{Failure, profile};
 use crate::brief::{SpreadFigures, USUAL_SOURCE, spread_csv, spread_json, spread_svg, spread_text};
 use crate::files::trip::TripFile;
@@ -10,7 +10,7 @@ use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT, range};
 use crate::solve::{SpreadAsk, plan_trip, spread, threads};
 use crate::trip::{ForecastError, Problem, Trip, resolve};
 use clap::Args;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// Arguments of `spread` as typed.
 #[derive(Debug, Args)]
@@ -163,23 +163,13 @@ pub fn run(args: &SpreadArgs) -> Result<(), Failure> {
     range("samples")
         .check(f64::from(args.samples))
         .map_err(|e| Failure::input(format!("--samples {}: {e}", args.samples)))?;
-    let charts = args
-        .chart
-        .iter()
-        .map(|path| picture(path))
-        .collect::<Result<Vec<_>, _>>()?;
-    let others = [&args.json, &args.csv].into_iter().flatten();
-    let targets: Vec<Target> = charts
-        .iter()
-        .map(|c| c.1.clone())
-        .chain(others.map(|p| Target::new(p)))
-        .collect();
-    let inputs: Vec<&Path> = [&args.trip, &args.profile]
-        .into_iter()
-        .filter_map(|p| p.as_deref())
-        .chain(args.ask.inputs())
-        .collect();
-    let outputs = output::open(&targets, &inputs)?;
+    let beside = Asked {
+        charts: &args.chart,
+        json: args.json.as_ref(),
+        csv: args.csv.as_ref(),
+        ..Asked::default()
+    }
+    .open(&args.ask.inputs(args.trip.iter().chain(&args.profile)))?;
     let trip = args.trip.as_deref();
     let file = asked(trip, &args.ask, args.profile.as_deref(), args.objective)?;
     let (problem, plan) =
@@ -205,16 +195,9 @@ pub fn run(args: &SpreadArgs) -> Result<(), Failure> {
     };
     let found = spread(&problem, &plan, ask, threads());
     let figures = SpreadFigures::new(&found, &plan, &problem, &source);
-    let mut contents = Vec::new();
-    for (kind, _) in &charts {
-        contents.push(kind.of(spread_svg(&figures))?);
-    }
-    if args.json.is_some() {
-        contents.push(spread_json(&figures).map_err(Failure::bug)?.into_bytes());
-    }
-    if args.csv.is_some() {
-        contents.push(spread_csv(&figures).map_err(Failure::bug)?);
-    }
-    output::commit(outputs, &contents)?;
-    output::talk(&spread_text(&figures, profile::columns()), &targets)
+    beside
+        .chart(|| spread_svg(&figures))?
+        .json(|| spread_json(&figures))?
+        .csv(|| spread_csv(&figures))?
+        .with_text(&spread_text(&figures, profile::columns()))
 }

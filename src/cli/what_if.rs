@@ -1,7 +1,6 @@
 //! `fellrun settings --what-if`: one lever alone.
 
-use super::output::{self, Target};
-use super::plan::picture;
+use super::beside::Asked;
 use super::settings::{SettingsArgs, settable};
 use super::{Failure, profile};
 use crate::air::isa;
@@ -81,14 +80,12 @@ fn ask(args: &SettingsArgs, aircraft: &Aircraft) -> Result<WhatIfAsk, Failure> {
 /// # Errors
 /// [`Failure`]; then no output file was touched.
 pub(super) fn run(args: &SettingsArgs) -> Result<(), Failure> {
-    let charts = args
-        .chart
-        .iter()
-        .map(|path| picture(path))
-        .collect::<Result<Vec<_>, _>>()?;
-    let json = args.json.as_deref().map(Target::new);
-    let targets: Vec<Target> = charts.iter().map(|c| c.1.clone()).chain(json).collect();
-    let outputs = output::open(&targets, &[&args.profile])?;
+    let beside = Asked {
+        charts: &args.chart,
+        json: args.json.as_ref(),
+        ..Asked::default()
+    }
+    .open(&[&args.profile])?;
     let aircraft = profile::load(&args.profile)?;
     let fixed = |e: &dyn std::fmt::Display| {
         Failure::input(format!("--what-if: {}: {e}", args.profile.display()))
@@ -105,13 +102,8 @@ pub(super) fn run(args: &SettingsArgs) -> Result<(), Failure> {
             .hint("give a lower --map-inhg or --altitude-ft"),
     })?;
     let figures = WhatIfFigures::new(&lesson, &aircraft);
-    let mut contents = Vec::new();
-    for (kind, _) in &charts {
-        contents.push(kind.of(what_if_svg(&figures))?);
-    }
-    if args.json.is_some() {
-        contents.push(what_if_json(&figures).map_err(Failure::bug)?.into_bytes());
-    }
-    output::commit(outputs, &contents)?;
-    output::talk(&what_if_text(&figures, profile::columns()), &targets)
+    beside
+        .chart(|| what_if_svg(&figures))?
+        .json(|| what_if_json(&figures))?
+        .with_text(&what_if_text(&figures, profile::columns()))
 }

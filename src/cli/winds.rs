@@ -1,7 +1,6 @@
 //! `fellrun winds`: the wind of a trip by height and stretch.
 
-use super::output::{self, Target};
-use super::plan::picture;
+use super::beside::Asked;
 use super::{Failure, profile};
 use crate::brief::{WindsFigures, winds_json, winds_svg, winds_text};
 use crate::files::trip::load_trip;
@@ -32,27 +31,20 @@ pub struct WindsArgs {
 /// # Errors
 /// [`Failure`]; then no output file was touched.
 pub fn run(args: &WindsArgs) -> Result<(), Failure> {
-    let charts = args
-        .chart
-        .iter()
-        .map(|path| picture(path))
-        .collect::<Result<Vec<_>, _>>()?;
-    let json = args.json.as_deref().map(Target::new);
-    let targets: Vec<Target> = charts.iter().map(|c| c.1.clone()).chain(json).collect();
-    let outputs = output::open(&targets, &[&args.trip])?;
+    let beside = Asked {
+        charts: &args.chart,
+        json: args.json.as_ref(),
+        ..Asked::default()
+    }
+    .open(&[&args.trip])?;
     let file = load_trip(&args.trip, args.profile.as_deref())
         .map_err(|e| Failure::drawn(e.render_for_stderr()))?;
     let wrong = |e: &dyn std::fmt::Display| Failure::input(format!("{}: {e}", args.trip.display()));
     let problem = resolve(&file.trip, file.aircraft).map_err(|e| wrong(&e))?;
     // The winds at the time the flight is expected over each place.
     let figures = WindsFigures::new(&on_schedule(&problem));
-    let mut contents = Vec::new();
-    for (kind, _) in &charts {
-        contents.push(kind.of(winds_svg(&figures))?);
-    }
-    if args.json.is_some() {
-        contents.push(winds_json(&figures).map_err(Failure::bug)?.into_bytes());
-    }
-    output::commit(outputs, &contents)?;
-    output::talk(&winds_text(&figures, profile::columns()), &targets)
+    beside
+        .chart(|| winds_svg(&figures))?
+        .json(|| winds_json(&figures))?
+        .with_text(&winds_text(&figures, profile::columns()))
 }
