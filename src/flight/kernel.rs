@@ -250,15 +250,21 @@ pub(super) fn step_settling(
     dt: f64,
     near: &Cell<Nearby>,
 ) -> State {
-    let rate = match control.vertical {
-        Vertical::Level | Vertical::Rate(_) => settling_per_s(problem, first, control),
-        Vertical::Ias(_) | Vertical::Trade(_) => 0.0,
+    let free = matches!(control.vertical, Vertical::Level | Vertical::Rate(_));
+    let rate = if free {
+        settling_per_s(problem, first, control)
+    } else {
+        0.0
     };
+    // In turns over a field no way is made, at any speed.
+    let on_route = control.bank_rad <= 0.0;
     let [phi1, phi2, phi3] = exponential_weights(rate * dt);
     let k1 = slope(first);
     let mut there = moved(state, &k1, dt);
     there.tas_m_s = state.tas_m_s + dt * phi1 * k1[2];
-    there.distance_m += dt * dt * phi2 * k1[2];
+    if on_route {
+        there.distance_m += dt * dt * phi2 * k1[2];
+    }
     if !there.flies() {
         return there;
     }
@@ -266,16 +272,17 @@ pub(super) fn step_settling(
     let k2 = slope(&second);
     let mean: Slope = std::array::from_fn(|j| 0.5 * (k1[j] + k2[j]));
     let mut next = moved(state, &mean, dt);
-    if control.bank_rad > 0.0 || !matches!(control.vertical, Vertical::Level | Vertical::Rate(_)) {
-        return next;
+    if free {
+        // What the linear part leaves of the acceleration, at the end less at the beginning.
+        let rest = k2[2] - k1[2] - rate * (there.tas_m_s - state.tas_m_s);
+        next.tas_m_s = there.tas_m_s + dt * phi2 * rest;
+        if on_route {
+            // Ground speed is airspeed and what changes slowly.
+            let slow = 0.5 * ((k1[0] - state.tas_m_s) + (k2[0] - there.tas_m_s));
+            next.distance_m =
+                state.distance_m + dt * (state.tas_m_s + slow + dt * (phi2 * k1[2] + phi3 * rest));
+        }
     }
-    // What the linear part leaves of the acceleration, at the end less at the beginning.
-    let rest = k2[2] - k1[2] - rate * (there.tas_m_s - state.tas_m_s);
-    next.tas_m_s = there.tas_m_s + dt * phi2 * rest;
-    // Ground speed is airspeed and what changes slowly.
-    let slow = 0.5 * ((k1[0] - state.tas_m_s) + (k2[0] - there.tas_m_s));
-    next.distance_m =
-        state.distance_m + dt * (state.tas_m_s + slow + dt * (phi2 * k1[2] + phi3 * rest));
     next
 }
 
@@ -382,4 +389,37 @@ pub fn level_speed_m_s(
         (v0, f0, v1) = (v1, f1, next);
     }
     None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// `phi_k(z) = integral of e^((1-s) z) s^(k-1) / (k-1)!` over 0..1 (Hochbruck & Ostermann, Acta Numerica 19, 2010, equation 2.10, from
+    /// memory), by Simpson's rule; on both sides of where the series takes over.
+    #[test]
+    fn closed_form_weights_of_the_exponential_step() {
+        // Of the rule at this many steps, and of differences that cancel where z is small.
+        const CLOSE: f64 = 1e-9;
+        const STEPS: u32 = 2_000;
+        for z in [0.0, -1e-6, -0.049_9, -0.050_1, -0.7, -3.0, -8.0_f64] {
+            let phi = exponential_weights(z);
+            for (k, factorial) in [1.0, 1.0, 2.0].into_iter().enumerate() {
+                let h = 1.0 / f64::from(STEPS);
+                let f = |i: u32| {
+                    let s = h * f64::from(i);
+                    let power = i32::try_from(k).expect("small");
+                    ((1.0 - s) * z).exp() * s.powi(power) / factorial
+                };
+                let inner = |i: u32| if i % 2 == 1 { 4.0 } else { 2.0 };
+                let sum: f64 = (1..STEPS).map(|i| inner(i) * f(i)).sum();
+                let integral = h / 3.0 * (f(0) + sum + f(STEPS));
+                assert!(
+                    (phi[k] - integral).abs() < CLOSE,
+                    "{z} {k}: {} {integral}",
+                    phi[k]
+                );
+            }
+        }
+    }
 }

@@ -63,21 +63,8 @@ pub(super) fn found(problem: Cow<'_, Problem>) -> Result<(Cow<'_, Problem>, Draf
     sought(problem).map_err(|(e, _)| e)
 }
 
-/// [`found`] from what the straight search has come to.
-pub(super) fn found_after<'a>(
-    problem: Cow<'a, Problem>,
-    straight: Result<Draft, SolveError>,
-) -> Result<(Cow<'a, Problem>, Draft), SolveError> {
-    after(problem, straight).map_err(|(e, _)| e)
-}
-
 fn sought(problem: Cow<'_, Problem>) -> Sought<'_> {
-    let straight = bare(&problem);
-    after(problem, straight)
-}
-
-fn after(problem: Cow<'_, Problem>, straight: Result<Draft, SolveError>) -> Sought<'_> {
-    let error = match straight {
+    let error = match bare(&problem) {
         Ok(draft) => return Ok((problem, draft)),
         Err(e) => e,
     };

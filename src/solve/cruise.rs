@@ -154,6 +154,24 @@ impl<'a> AtLevel<'a> {
     }
 }
 
+/// A typical cruise speed, for ram pressure, m/s.
+const TYPICAL_M_S: f64 = 70.0;
+
+/// Manifold pressure \[Pa\] of full throttle at a distance \[m\], an indicated level \[m\] and a crankshaft speed [rev/s], at a typical
+/// cruise speed.
+pub(super) fn full_throttle_pa(
+    problem: &Problem,
+    distance_m: f64,
+    level_m: f64,
+    rev_s: f64,
+) -> f64 {
+    let hp = problem.pressure_altitude_m(distance_m, level_m);
+    let (air, _) = problem.air_state(distance_m, hp, problem.time_s(distance_m));
+    let intake = problem.aircraft.intake(air, TYPICAL_M_S);
+    let engine = &problem.aircraft.engine;
+    engine.map_pa(Throttle::Full, rev_s, intake)
+}
+
 /// Every allowed setting on the search grid at a level, at a distance and mass, that no other beats in speed, fuel and RPM.
 pub fn options(
     problem: &Problem,

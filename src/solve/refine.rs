@@ -1,6 +1,6 @@
 //! Refinement on the fully flown plan: continuous by argmin, rounded by search of the neighbours.
 
-use super::cruise::CruiseOption;
+use super::cruise::full_throttle_pa;
 use super::descent::{MOST_LEAD_M, RATE_STEP_M_S, REDUCE_STEP_M, clear_of_edges};
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Levers, Throttle};
@@ -14,7 +14,6 @@ use argmin::core::{CostFunction, Executor, State as _};
 use argmin::solver::neldermead::NelderMead;
 use std::cell::{Cell, RefCell};
 use std::collections::HashMap;
-use std::rc::Rc;
 
 /// A flight that breaks limits is charged this share of its cost for each scale unit of violation.
 pub const PENALTY: f64 = 0.02;
@@ -37,34 +36,13 @@ const SIMPLEX_FLIGHTS: usize = 300;
 /// The simplex has converged when the costs of its corners differ by this share of the cost.
 const SIMPLEX_SPREAD: f64 = 1e-5;
 
-/// What searches of one problem have in common, whatever is least for each of them, found once and kept: what is kept is what would be found
-/// again, bit for bit. Never to be used with another problem.
-#[derive(Debug, Default)]
-pub struct Shared {
-    /// Of coarse flights, and of fine ones.
-    memory: [RefCell<Memory>; 2],
-    /// Settings that may be cruised with, by level.
-    options: RefCell<HashMap<u64, Vec<CruiseOption>>>,
-}
-
-impl Shared {
-    /// The settings that may be cruised with at a level \[m\]: those known, or those that `find` gives.
-    pub(super) fn options(
-        &self,
-        level_m: f64,
-        find: impl FnOnce() -> Vec<CruiseOption>,
-    ) -> Vec<CruiseOption> {
-        let mut known = self.options.borrow_mut();
-        known.entry(level_m.to_bits()).or_insert_with(find).clone()
-    }
-}
-
 /// Flies scripts, counts them and remembers the last top of descent.
 pub struct Pilot<'a> {
     problem: &'a Problem,
     flights: Cell<usize>,
     hint: Cell<Option<Hint>>,
-    shared: Rc<Shared>,
+    /// Of coarse flights, and of fine ones.
+    memory: [RefCell<Memory>; 2],
     /// What settable scripts that were flown were charged: walks come by the same ones again and again.
     known: RefCell<HashMap<Vec<u64>, f64>>,
     exact: bool,
@@ -86,16 +64,11 @@ pub struct Kept {
 impl<'a> Pilot<'a> {
     /// A pilot for one problem.
     pub fn new(problem: &'a Problem) -> Self {
-        Self::sharing(problem, &Rc::default())
-    }
-
-    /// A pilot who shares with those of the same problem, whatever is least for each.
-    pub fn sharing(problem: &'a Problem, shared: &Rc<Shared>) -> Self {
         Self {
             problem,
             flights: Cell::new(0),
             hint: Cell::new(None),
-            shared: Rc::clone(shared),
+            memory: Default::default(),
             known: RefCell::default(),
             exact: false,
             kept: None,
@@ -124,19 +97,6 @@ impl<'a> Pilot<'a> {
         }
     }
 
-    /// The same beside this one, sharing with it.
-    pub fn exactly(&self) -> Self {
-        Self {
-            exact: true,
-            ..Self::sharing(self.problem, &self.shared)
-        }
-    }
-
-    /// What it shares.
-    pub fn shared(&self) -> &Rc<Shared> {
-        &self.shared
-    }
-
     /// The problem.
     pub fn problem(&self) -> &'a Problem {
         self.problem
@@ -160,20 +120,14 @@ impl<'a> Pilot<'a> {
 
     fn coarsely(&self, script: &Script, most_violation: f64) -> Result<Flown, FlightError> {
         let hint = self.hint.get();
-        let flown = fly_within(
-            self.problem,
-            script,
-            hint,
-            &self.shared.memory[0],
-            most_violation,
-        )?;
+        let flown = fly_within(self.problem, script, hint, &self.memory[0], most_violation)?;
         self.found_descent(&flown);
         Ok(flown)
     }
 
     fn finely(&self, script: &Script) -> Result<Flown, FlightError> {
         let met = self.with_descent_met(script)?;
-        fly_fine(self.problem, &met, None, &self.shared.memory[1])
+        fly_fine(self.problem, &met, None, &self.memory[1])
     }
 
     /// A script with the top of descent, as a trigger the pilot can see, that meets the pattern in a fine flight; `None` if it cannot be
@@ -184,12 +138,7 @@ impl<'a> Pilot<'a> {
     }
 
     fn with_descent_met(&self, script: &Script) -> Result<Script, FlightError> {
-        let met = fly_fine(
-            self.problem,
-            script,
-            self.hint.get(),
-            &self.shared.memory[1],
-        )?;
+        let met = fly_fine(self.problem, script, self.hint.get(), &self.memory[1])?;
         self.found_descent(&met);
         Ok(with_trigger(&met.script))
     }
@@ -821,13 +770,7 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
     let pr = &problem.aircraft.procedures;
     let full_pa = |i: usize| {
         let now = script.cruise[i];
-        let hp = problem.pressure_altitude_m(now.from_m, now.level_m);
-        let (air, _) = problem.air_state(now.from_m, hp, problem.time_s(now.from_m));
-        problem.aircraft.engine.map_pa(
-            Throttle::Full,
-            now.rev_s,
-            problem.aircraft.intake(air, 70.0),
-        )
+        full_throttle_pa(problem, now.from_m, now.level_m, now.rev_s)
     };
     let fixed = problem.aircraft.propeller.is_fixed();
     let full_rev_s = |i: usize| {

@@ -8,7 +8,7 @@ use super::plan::{
     open_part,
 };
 use super::power::{needed_thrust_n, reading_for};
-use super::refine::{Pilot, Shared, continuous, keep_tied, rounded, settle, to_step};
+use super::refine::{Pilot, continuous, keep_tied, rounded, settle, to_step};
 use super::{circling, descent, ideal};
 use crate::air::isa;
 use crate::aircraft::{Configuration, Levers, Throttle};
@@ -21,7 +21,6 @@ use crate::reflight::{self, Mismatch};
 use crate::trip::{CostRates, HourBasis, Leg, Objective, Problem, Rules, Start, legal_levels};
 use std::borrow::Cow;
 use std::cell::RefCell;
-use std::rc::Rc;
 
 /// Level sequences that are flown in full.
 const SEQUENCES: usize = 3;
@@ -226,7 +225,7 @@ pub(super) fn plan_with(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, SolveE
         }
     }
     let rates = problem.cost_rates();
-    let search = Search::sharing(problem, rates, pilot.shared());
+    let search = Search::new(problem, rates);
     let levels = search.level_costs()?;
     let proposals = sequences(problem, rates, &levels);
     let mut broken = Vec::new();
@@ -318,7 +317,7 @@ pub(super) fn plan_with(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, SolveE
     };
     // Flown as it will be flown. If that lies on the wrong side of a limit, by the search's own error, it is settled again with
     // flights of that kind; if that fails, the next best sequence has its turn.
-    let exact = pilot.exactly();
+    let exact = Pilot::exact(problem);
     let mut finished: Option<(Flown, Mismatch)> = None;
     // Recorded with its path. A plan that the independent integrator cannot confirm gives way to one that it can; whether it confirms this one.
     let confirmed = |f: &Flown, finished: &mut Option<(Flown, Mismatch)>| {
@@ -533,9 +532,6 @@ fn in_words(limits: &[Limit]) -> String {
 
 /// Least room from the departure to the pattern point that levels can be used in, m: where none can and there is less, room is named.
 const LEAST_ROOM_M: f64 = 10.0 * M_PER_NM;
-/// A typical cruise speed, for ram pressure, m/s.
-const CRUISE_GUESS_M_S: f64 = 70.0;
-
 pub(super) struct Search<'a> {
     pub(super) p: &'a Problem,
     pub(super) rates: CostRates,
@@ -543,7 +539,6 @@ pub(super) struct Search<'a> {
     middle_kg: f64,
     /// Descents priced so far, by the cruise they begin from.
     priced: RefCell<Vec<Priced>>,
-    shared: Rc<Shared>,
 }
 
 /// Descents found from a cruise.
@@ -570,10 +565,6 @@ fn same_setting(a: &Cruise, b: &Cruise) -> bool {
 
 impl<'a> Search<'a> {
     pub(super) fn new(p: &'a Problem, rates: CostRates) -> Self {
-        Self::sharing(p, rates, &Rc::default())
-    }
-
-    fn sharing(p: &'a Problem, rates: CostRates, shared: &Rc<Shared>) -> Self {
         // A first guess of the burn at 65 % power; the flights find their own.
         let flow = 0.65 * p.aircraft.engine.spec.rated_power_w * 7.5e-8;
         let burn = flow * p.length_m / 70.0;
@@ -585,7 +576,6 @@ impl<'a> Search<'a> {
             rates,
             middle_kg,
             priced: RefCell::new(vec![]),
-            shared: Rc::clone(shared),
         }
     }
 
@@ -963,9 +953,7 @@ impl<'a> Search<'a> {
 
     /// Settings that may be cruised with at a level in the middle of the route.
     pub(super) fn options(&self, level_m: f64) -> Vec<CruiseOption> {
-        self.shared.options(level_m, || {
-            cruise::options(self.p, level_m, 0.5 * self.p.length_m, self.middle_kg)
-        })
+        cruise::options(self.p, level_m, 0.5 * self.p.length_m, self.middle_kg)
     }
 
     /// The script of a sequence with the best climb and cruise of the cost field.
@@ -1018,7 +1006,7 @@ impl<'a> Search<'a> {
         for c in &mut script.cruise {
             // What full throttle does not give cannot be set: it is full throttle, and told as that.
             let from_m = c.from_m.max(0.1 * p.length_m);
-            if matches!(c.throttle, Throttle::Map(pa) if pa > self.full_throttle_pa(from_m, c.level_m, c.rev_s))
+            if matches!(c.throttle, Throttle::Map(pa) if pa > cruise::full_throttle_pa(p, from_m, c.level_m, c.rev_s))
             {
                 c.throttle = Throttle::Full;
             }
@@ -1150,15 +1138,6 @@ impl<'a> Search<'a> {
             .filter(|f| Pilot::charged(f) < Pilot::charged(best))
     }
 
-    /// Manifold pressure \[Pa\] of full throttle at a distance \[m\] and level \[m\], at a typical cruise speed.
-    fn full_throttle_pa(&self, distance_m: f64, level_m: f64, rev_s: f64) -> f64 {
-        let p = self.p;
-        let hp = p.pressure_altitude_m(distance_m, level_m);
-        let (air, _) = p.air_state(distance_m, hp, p.time_s(distance_m));
-        let intake = p.aircraft.intake(air, CRUISE_GUESS_M_S);
-        p.aircraft.engine.map_pa(Throttle::Full, rev_s, intake)
-    }
-
     /// A throttle left alone where it gives as much as full throttle does is full throttle.
     fn call_full_throttle_so(&self, script: &mut Script) {
         let p = self.p;
@@ -1168,7 +1147,7 @@ impl<'a> Search<'a> {
             return;
         };
         let rev_s = script.descent.first.rev_s;
-        let full = self.full_throttle_pa(0.8 * p.length_m, last.level_m, rev_s);
+        let full = cruise::full_throttle_pa(p, 0.8 * p.length_m, last.level_m, rev_s);
         if last.throttle == Throttle::Full && map > full - 0.5 * p.aircraft.procedures.map_step_pa {
             script.descent.first.throttle = ThrottleRule::Full;
         }

@@ -7,8 +7,8 @@ use super::alternate;
 use super::circling;
 use super::least::FUEL_STEP_M3;
 use super::plan::Draft;
-use super::refine::{MOVE_WORTH, Pilot, Shared, lever_changes};
-use super::search::{plan_with, reflown, totals};
+use super::refine::{MOVE_WORTH, lever_changes};
+use super::search::{reflown, totals};
 use super::usual::{Usual, usual_flight};
 use super::workers::each_of;
 use super::{SolveError, TripError};
@@ -16,11 +16,10 @@ use crate::air::{FieldError, WindField};
 use crate::aircraft::Aircraft;
 use crate::flight::{Flown, Limit};
 use crate::trip::{
-    Bounds, Circling, CostRates, Forecast, FuelLoad, HourBasis, Objective, Prices, Problem, Trip,
-    Weather, resolve,
+    Bounds, CostRates, Forecast, FuelLoad, HourBasis, Objective, Prices, Problem, Trip, Weather,
+    resolve,
 };
 use std::borrow::Cow;
-use std::rc::Rc;
 
 /// How a season is flown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -168,48 +167,38 @@ fn asked(problem: &Problem, objective: Objective, charges: &Charges) -> Problem 
 
 type Found = (Problem, Draft);
 
-/// The best flight of a problem, straight or else circling; with what its searches share. Bounds are none.
-fn found(problem: &Problem, shared: &Rc<Shared>) -> Result<Found, SolveError> {
-    let straight = plan_with(&Pilot::sharing(problem, shared), &[]);
-    let (problem, draft) = circling::found_after(Cow::Borrowed(problem), straight)?;
+/// The best flight of a problem, straight or else circling. Bounds are none.
+fn found(problem: &Problem) -> Result<Found, SolveError> {
+    let (problem, draft) = circling::found(Cow::Borrowed(problem))?;
     Ok((problem.into_owned(), draft))
 }
 
 /// The quickest flight with the fuel of the trip, or the least load that leaves its reserve on that and on the usual flight; the problem it was found for has the load and the
 /// fuel for the alternate, which every policy then carries.
-fn quickest(of: &SeasonTrip, trip: &Trip, way: &Usual) -> Result<(Found, Rc<Shared>), TripError> {
-    let with = |fuel: FuelLoad| -> Result<(Found, Rc<Shared>), TripError> {
+fn quickest(of: &SeasonTrip, trip: &Trip, way: &Usual) -> Result<Found, TripError> {
+    let with = |fuel: FuelLoad| -> Result<Found, TripError> {
         let trip = Trip {
             fuel,
             ..trip.clone()
         };
         let problem = resolve(&trip, of.aircraft.clone())?;
-        let problem = asked(&problem, Objective::Time, &of.charges);
-        let shared = Rc::default();
-        let (mut problem, draft) = found(&problem, &shared)?;
-        let shared = if problem.circling == Circling::default() {
-            shared
-        } else {
-            // Circling it is another problem.
-            Rc::default()
-        };
+        let (mut problem, draft) = found(&asked(&problem, Objective::Time, &of.charges))?;
         let Some(to) = &trip.alternate else {
-            return Ok(((problem, draft), shared));
+            return Ok((problem, draft));
         };
         let ends = totals(&problem, &draft.flown);
         let on = alternate::on_to(&trip, to, &of.aircraft, &problem, &ends).map_err(Box::new)?;
         problem.alternate_kg = on.fuel_kg;
         if totals(&problem, &draft.flown).fuel_required_kg > problem.fuel_kg {
-            let shared = Rc::default();
-            return Ok((found(&problem, &shared)?, shared));
+            return Ok(found(&problem)?);
         }
-        Ok(((problem, draft), Rc::default()))
+        Ok((problem, draft))
     };
     let heaviest = with(trip.fuel)?;
     if trip.fuel != FuelLoad::Least {
         return Ok(heaviest);
     }
-    let (problem, draft) = &heaviest.0;
+    let (problem, draft) = &heaviest;
     let needed_kg = |flown: &Flown| totals(problem, flown).fuel_required_kg;
     let as_usual = usual_flight(problem, way).map_or(0.0, |f| needed_kg(&f));
     let step_kg = FUEL_STEP_M3 * of.aircraft.fuel.density_kg_m3;
@@ -228,10 +217,10 @@ pub fn season_flights(
     way: &Usual,
 ) -> Result<SeasonFlights, SeasonError> {
     let trip = of.in_wind(field);
-    let ((base, quickest), shared) = quickest(of, &trip, way)?;
+    let (base, quickest) = quickest(of, &trip, way)?;
     let as_usual = usual_flight(&base, way).map_err(SeasonError::Usual)?;
     let least = |objective| -> Result<Found, TripError> {
-        Ok(found(&asked(&base, objective, &of.charges), &shared)?)
+        Ok(found(&asked(&base, objective, &of.charges))?)
     };
     let (fuel, thriftiest) = least(Objective::Fuel)?;
     let (money, cheapest) = least(Objective::Money)?;
