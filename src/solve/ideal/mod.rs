@@ -52,6 +52,8 @@ const FINEST_SPEED_M_S: f64 = 0.5 * M_S_PER_KT;
 const NEAR_M: f64 = 800.0 * M_PER_FT;
 /// Fine sweeps round what the last one found, before everything is looked at.
 const MOST_SWEEPS: usize = 4;
+/// A sweep that makes the flight cheaper by no more than this share has found it (DESIGN section 5: ties within 0.01 %).
+const TIE: f64 = 1e-4;
 /// Energy height a restarted climb must gain in one stretch, m (DESIGN section 6.6: 500 ft).
 const RESTART_M: f64 = 500.0 * M_PER_FT;
 /// In a stretch shorter than this a part of that is enough, m.
@@ -78,14 +80,17 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<Part> 
     let course = Course::new(problem, rates, plan)?;
     let near = || -> Option<Edge> {
         let mut path = course.sweep(COARSE, None)?.1;
+        let mut before = f64::INFINITY;
         for _ in 0..MOST_SWEEPS {
             let (whole, found) = course.sweep(FINE, Some(&path))?;
             let room_m = NEAR_M - FINE.energy_m;
             let inside = |&(s, e): &(f64, f64)| (e - energy_at(&path, s)).abs() <= room_m;
-            if found.iter().all(inside) {
+            // Where many paths cost as good as the same, the cheapest wanders and gains nothing by it.
+            let as_good = whole.cost > before - TIE * before.abs();
+            if as_good || found.iter().all(inside) {
                 return Some(course.along(&found).unwrap_or(whole));
             }
-            path = found;
+            (path, before) = (found, whole.cost);
         }
         None
     };
