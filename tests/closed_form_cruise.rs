@@ -225,8 +225,9 @@ fn published_cp1_exact_column() {
         rev_s: 45.0,
         mixture: 0,
     };
+    let near = std::cell::Cell::new(fellrun::aircraft::propeller::Nearby::NONE);
     let (v_max, _) =
-        fellrun::flight::level_speed_m_s(&p, air, mass, full, 85.0).expect("level flight");
+        fellrun::flight::level_speed_m_s(&p, air, mass, full, 85.0, &near).expect("level flight");
     assert!(
         (v_max / M_PER_FT - 261.6).abs() < 0.05,
         "{}",

@@ -7,10 +7,8 @@ use super::flyer::{Flyer, level_control};
 use super::kernel::{Control, ground_speed_m_s, instant, level_speed_m_s};
 use super::script::Cruise;
 use crate::aircraft::Configuration;
-use crate::aircraft::propeller::Nearby;
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::trip::AirSample;
-use std::cell::Cell;
 
 /// Longest step in cruise, m.
 const CRUISE_STEP_M: f64 = 10.0 * M_PER_NM;
@@ -52,7 +50,7 @@ impl Flyer<'_> {
         let (air, sample) = air_at(self.state.distance_m, self.state.time_s);
         let mass = self.mass_kg();
         let (mut v, mut tau) =
-            level_speed_m_s(p, air, mass, levers, self.state.tas_m_s).ok_or(cannot)?;
+            level_speed_m_s(p, air, mass, levers, self.state.tas_m_s, &self.near).ok_or(cannot)?;
         // Far from the steady speed the approach to it is flown.
         let nearly_m_s = if self.fine {
             RECORDED_TRANSIENT_M_S
@@ -79,9 +77,7 @@ impl Flyer<'_> {
                 ground_speed_m_s: here.ground_speed_m_s,
             });
         }
-        let near = Cell::new(Nearby::NONE);
-        let set_at = |air, v| p.aircraft.perform_under_redline(air, v, levers, &near);
-        let mut perf = set_at(air, v);
+        let mut perf = self.set_at(air, v, levers);
         // Transient after setting power: the excess speed decays with tau, so the aeroplane is (V0 - V) tau ahead.
         let saved_s = (self.state.tas_m_s - v) * tau / gs;
         self.state.time_s -= saved_s;
@@ -110,15 +106,16 @@ impl Flyer<'_> {
                 );
                 // The speed changes little from point to point: one Newton step with the slope of the last full solution, and a
                 // full solution where that moves far.
-                perf = set_at(air, v);
+                perf = self.set_at(air, v, levers);
                 let excess =
                     perf.thrust_n - p.aircraft.drag_n(air, v, mass, Configuration::default());
                 let change = excess * tau / mass;
                 if change.abs() < NEWTON_M_S {
                     v += change;
                 } else {
-                    (v, tau) = level_speed_m_s(p, air, mass, levers, v).ok_or(cannot)?;
-                    perf = set_at(air, v);
+                    (v, tau) =
+                        level_speed_m_s(p, air, mass, levers, v, &self.near).ok_or(cannot)?;
+                    perf = self.set_at(air, v, levers);
                 }
                 gs = gs_of(v, &sample)?;
                 let share = 0.5 * ds / gs;

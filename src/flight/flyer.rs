@@ -9,7 +9,7 @@ use super::kernel::{
 use super::memory::Memory;
 use super::script::Script;
 use crate::aircraft::propeller::Nearby;
-use crate::aircraft::{Configuration, Governed, Levers, Performance, Throttle};
+use crate::aircraft::{AirState, Configuration, Governed, Levers, Performance, Throttle};
 use crate::quantity::M_PER_FT;
 use crate::trip::Problem;
 use std::cell::{Cell, RefCell};
@@ -96,7 +96,11 @@ impl<'a> Flyer<'a> {
             step_s: if record { TIME_STEP_S } else { SEARCH_STEP_S },
             fine: record,
             memory: None,
-            near: Cell::new(Nearby::NONE),
+            near: Cell::new(if record {
+                Nearby::NONE
+            } else {
+                Nearby::BY_HEART
+            }),
             most_violation: f64::INFINITY,
             in_place: true,
             bank_rad: 0.0,
@@ -432,9 +436,14 @@ impl Flyer<'_> {
             self.state.pressure_altitude_m,
             self.state.time_s,
         );
+        self.set_at(air, self.state.tas_m_s, levers)
+    }
+
+    /// What they give in some air at a true airspeed [m/s].
+    pub(super) fn set_at(&self, air: AirState, tas_m_s: f64, levers: Levers) -> Performance {
         self.p
             .aircraft
-            .perform_under_redline(air, self.state.tas_m_s, levers, &self.near)
+            .perform_under_redline(air, tas_m_s, levers, &self.near)
     }
 
     pub(super) fn save(&self) -> Saved {

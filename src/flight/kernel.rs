@@ -77,6 +77,11 @@ pub(super) struct Instant {
 
 /// A level speed whose time constant is longer than this, s, is not held by leaving the levers alone: our choice, no source.
 const SLOWEST_SETTLING_S: f64 = 120.0;
+/// A time constant to begin with, s.
+const USUAL_SETTLING_S: f64 = 40.0;
+/// Longest step toward a level speed, and the shortest from which a slope is taken, m/s.
+const LONGEST_SECANT_M_S: f64 = 10.0;
+const SHORTEST_SECANT_M_S: f64 = 0.1;
 /// Step in pressure altitude over which the change of TAS at constant IAS is taken, m.
 const PROBE_M: f64 = 30.0;
 
@@ -347,28 +352,31 @@ pub(super) fn step_height(
 /// \[s\] of the approach to it; `None` if thrust is below drag at every speed, or so little above it that the speed would take
 /// minutes to come back after a gust: that is no cruise.
 ///
-/// `guess_m_s` should be on the fast side; the search starts there.
+/// `guess_m_s` should be on the fast side; the search starts there. `near` carries the blade angle, as in
+/// [`crate::aircraft::Aircraft::perform_near`].
 pub fn level_speed_m_s(
     problem: &Problem,
     air: AirState,
     mass_kg: f64,
     levers: Levers,
     guess_m_s: f64,
+    near: &Cell<Nearby>,
 ) -> Option<(f64, f64)> {
     let clean = Configuration::default();
-    let near = Cell::new(Nearby::NONE);
     let excess = |v: f64| {
         problem
             .aircraft
-            .perform_under_redline(air, v, levers, &near)
+            .perform_under_redline(air, v, levers, near)
             .thrust_n
             - problem.aircraft.drag_n(air, v, mass_kg, clean)
     };
-    // Secant steps from the guess, then the slope for the time constant. Excess falls with speed on the fast side.
+    // Secant steps from the guess, the first with a usual time constant, then the slope for that of here. Excess falls with speed on
+    // the fast side.
+    let mut per = -mass_kg / USUAL_SETTLING_S;
     let mut v0 = guess_m_s;
     let mut f0 = excess(v0);
-    let mut v1 = v0 + if f0 > 0.0 { 2.0 } else { -2.0 };
-    let mut per = -mass_kg / 40.0;
+    let first = (-f0 / per).clamp(-LONGEST_SECANT_M_S, LONGEST_SECANT_M_S);
+    let mut v1 = v0 + first.abs().max(SHORTEST_SECANT_M_S).copysign(f0);
     for _ in 0..40 {
         let f1 = excess(v1);
         let measured = (f1 - f0) / (v1 - v0);
@@ -378,7 +386,7 @@ pub fn level_speed_m_s(
             // Behind the power curve, or no level flight: look faster once more from above.
             return None;
         }
-        let next = (v1 - f1 / per).clamp(v1 - 10.0, v1 + 10.0);
+        let next = (v1 - f1 / per).clamp(v1 - LONGEST_SECANT_M_S, v1 + LONGEST_SECANT_M_S);
         if !next.is_finite() || next < 15.0 {
             return None;
         }

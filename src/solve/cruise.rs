@@ -65,6 +65,7 @@ pub(super) struct AtLevel<'a> {
     ias_m_s: (f64, f64),
     /// True airspeed \[m/s\] of the greatest: where a search for a speed may begin.
     pub guess_m_s: f64,
+    near: Cell<Nearby>,
 }
 
 impl<'a> AtLevel<'a> {
@@ -83,6 +84,7 @@ impl<'a> AtLevel<'a> {
             mass_kg,
             ias_m_s: (top, aircraft.least_cruise_m_s(mass_kg)),
             guess_m_s: aircraft.tas_from_ias(air, top),
+            near: Cell::new(Nearby::BY_HEART),
         }
     }
 
@@ -126,13 +128,14 @@ impl<'a> AtLevel<'a> {
         let band = aircraft.engine.spec.mixtures[levers.mixture].max_power_fraction;
         let most = band.min(aircraft.procedures.cruise_power_fraction);
         // Power depends little on speed: refuse before solving for it.
-        if aircraft.perform(air, *near_m_s, levers).power_fraction > most + 0.005 {
+        let near = &self.near;
+        let there = aircraft.perform_near(air, *near_m_s, levers, near);
+        if there.power_fraction > most + 0.005 {
             return None;
         }
-        let (tas, _) = level_speed_m_s(self.problem, air, self.mass_kg, levers, *near_m_s)?;
+        let (tas, _) = level_speed_m_s(self.problem, air, self.mass_kg, levers, *near_m_s, near)?;
         *near_m_s = tas;
-        let near = Cell::new(Nearby::NONE);
-        let set = aircraft.perform_under_redline(air, tas, levers, &near);
+        let set = aircraft.perform_under_redline(air, tas, levers, near);
         // What is set is held: by the governor, or at fixed pitch by the throttle. Full throttle there sets no RPM.
         let unset = levers.throttle == Throttle::Full && aircraft.propeller.is_fixed();
         let ias = aircraft.ias_from_tas(air, tas);
@@ -228,13 +231,14 @@ pub fn polish(
     let (air, sample) = problem.air_state(distance_m, hp, problem.time_s(distance_m));
     let band = aircraft.engine.spec.mixtures[option.levers.mixture].max_power_fraction;
     let most = band.min(aircraft.procedures.cruise_power_fraction);
+    let near = Cell::new(Nearby::NONE);
     let at = |map: f64| -> Option<CruiseOption> {
         let levers = Levers {
             throttle: Throttle::Map(map),
             ..option.levers
         };
-        let (tas_m_s, _) = level_speed_m_s(problem, air, mass_kg, levers, option.tas_m_s)?;
-        let set = aircraft.perform(air, tas_m_s, levers);
+        let (tas_m_s, _) = level_speed_m_s(problem, air, mass_kg, levers, option.tas_m_s, &near)?;
+        let set = aircraft.perform_near(air, tas_m_s, levers, &near);
         let allowed = set.power_fraction <= most && map <= aircraft.map_limit_pa(set.rev_s);
         allowed.then(|| CruiseOption {
             levers,

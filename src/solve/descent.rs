@@ -332,18 +332,43 @@ impl<'a> Pricing<'a> {
     }
 
     /// Descents worth flying in full, cheapest first: the best of a coarse grid of each family of rules, walked to better neighbours
-    /// in ever finer steps, the most promising to the finest.
+    /// in ever finer steps, the most promising to the finest; then the best of them in two parts.
     pub fn search(&self) -> Vec<Candidate> {
-        let mut found = self.search_from(false);
-        if self.problem.aircraft.brakes_with_gear() {
-            found.extend(self.search_from(true));
-            found.sort_by(|a, b| a.charged.total_cmp(&b.charged));
-        }
-        found
+        self.from_clean_and_braking(|gear_down| {
+            let mut found = self.in_one(gear_down);
+            // The two best, and the best of the other kind of path, are tried in two parts.
+            let other = found
+                .iter()
+                .position(|c| found.first().is_some_and(|f| at_rate(c) != at_rate(f)));
+            let two: Vec<Candidate> = (0..found.len())
+                .filter(|&i| i < 2 || Some(i) == other)
+                .filter_map(|i| self.in_two(&found[i]))
+                .collect();
+            found.extend(two);
+            found
+        })
     }
 
-    /// The same from descents that begin clean, or with the gear down.
-    fn search_from(&self, gear_down: bool) -> Vec<Candidate> {
+    /// The same in one part only, for a cruise that is not settled yet; in two where no one part keeps the limits.
+    pub fn search_quickly(&self) -> Vec<Candidate> {
+        let found = self.from_clean_and_braking(|gear_down| self.in_one(gear_down));
+        if found.iter().any(|c| c.violation == 0.0) {
+            found
+        } else {
+            self.search()
+        }
+    }
+
+    /// What is found from descents that begin clean, and where the gear is a brake from those that begin with it down.
+    fn from_clean_and_braking(&self, find: impl Fn(bool) -> Vec<Candidate>) -> Vec<Candidate> {
+        let mut found = find(false);
+        if self.problem.aircraft.brakes_with_gear() {
+            found.extend(find(true));
+        }
+        in_order(found)
+    }
+
+    fn in_one(&self, gear_down: bool) -> Vec<Candidate> {
         let mut best: [Option<Candidate>; 4] = [None; 4];
         for mut descent in grid(self.problem, self.script, &self.start) {
             descent.first.gear_down = gear_down;
@@ -359,18 +384,7 @@ impl<'a> Pricing<'a> {
         for c in &mut found {
             *c = self.improve(*c, COARSEST);
         }
-        let mut found = self.finished(found);
-        // The two best, and the best of the other kind of path, are tried in two parts.
-        let other = found
-            .iter()
-            .position(|c| found.first().is_some_and(|f| at_rate(c) != at_rate(f)));
-        let two: Vec<Candidate> = (0..found.len())
-            .filter(|&i| i < 2 || Some(i) == other)
-            .filter_map(|i| self.in_two(&found[i]))
-            .collect();
-        found.extend(two);
-        found = in_order(found);
-        found
+        self.finished(found)
     }
 
     /// The same from what was found for another cruise, each descent carried over to this one.

@@ -34,7 +34,7 @@ const COARSE_VIOLATION: f64 = 3.0;
 /// Flights of the simplex: a step takes one or two, but where it lies across a limit and shrinks, one for each knob.
 const SIMPLEX_FLIGHTS: usize = 300;
 /// The simplex has converged when the costs of its corners differ by this share of the cost.
-const SIMPLEX_SPREAD: f64 = 1e-5;
+const SIMPLEX_SPREAD: f64 = 2e-5;
 
 /// Flies scripts, counts them and remembers the last top of descent.
 pub struct Pilot<'a> {
@@ -783,8 +783,8 @@ fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
             mixture: now.mixture,
         };
         let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
-        let (tas, _) = level_speed_m_s(problem, air, mass_kg, levers, 70.0)?;
         let near = Cell::new(Nearby::NONE);
+        let (tas, _) = level_speed_m_s(problem, air, mass_kg, levers, 70.0, &near)?;
         let set = problem
             .aircraft
             .perform_under_redline(air, tas, levers, &near);

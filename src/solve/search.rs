@@ -11,6 +11,7 @@ use super::power::{needed_thrust_n, reading_for};
 use super::refine::{Pilot, continuous, keep_tied, rounded, settle, to_step};
 use super::{circling, descent, ideal};
 use crate::air::isa;
+use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Configuration, Levers, Throttle};
 use crate::flight::{
     Climb, ClimbState, Cruise, Descent, DescentPart, Flown, Limit, Mark, PathRule, Reduction,
@@ -20,7 +21,8 @@ use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::{self, Mismatch};
 use crate::trip::{CostRates, HourBasis, Leg, Objective, Problem, Rules, Start, legal_levels};
 use std::borrow::Cow;
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
+use std::collections::HashMap;
 
 /// Level sequences that are flown in full.
 const SEQUENCES: usize = 3;
@@ -539,6 +541,8 @@ pub(super) struct Search<'a> {
     middle_kg: f64,
     /// Descents priced so far, by the cruise they begin from.
     priced: RefCell<Vec<Priced>>,
+    /// Steady indicated airspeeds \[m/s\] found so far at the mass of lift-off, by levers, level and distance.
+    steady: RefCell<HashMap<[u64; 6], Option<f64>>>,
 }
 
 /// Descents found from a cruise.
@@ -576,6 +580,7 @@ impl<'a> Search<'a> {
             rates,
             middle_kg,
             priced: RefCell::new(vec![]),
+            steady: RefCell::default(),
         }
     }
 
@@ -905,7 +910,8 @@ impl<'a> Search<'a> {
         let (air, _) = p.air_state(s, hp, p.time_s(s));
         let end_kg = 2.0 * self.middle_kg - self.lift_off_kg();
         let guess = options.iter().map(|o| o.tas_m_s).fold(60.0, f64::max);
-        let (tas, _) = level_speed_m_s(p, air, end_kg, levers, guess)?;
+        let near = Cell::new(Nearby::NONE);
+        let (tas, _) = level_speed_m_s(p, air, end_kg, levers, guess, &near)?;
         Some(State {
             time_s: p.time_s(s),
             distance_m: s,
@@ -1024,16 +1030,8 @@ impl<'a> Search<'a> {
             } else {
                 0.1 * p.length_m
             };
-            let hp = p.pressure_altitude_m(s, c.level_m);
-            let (air, _) = p.air_state(s, hp, p.time_s(s));
-            let guess = p.aircraft.tas_from_ias(air, p.aircraft.speeds.vno_m_s);
-            let mass = self.lift_off_kg();
-            let steady = |levers| {
-                level_speed_m_s(p, air, mass, levers, guess)
-                    .map(|(v, _)| p.aircraft.ias_from_tas(air, v))
-            };
-            let cruise = steady(c.levers());
-            let at_climb_power = steady(climb);
+            let cruise = self.steady_ias_m_s(c.levers(), c.level_m, s);
+            let at_climb_power = self.steady_ias_m_s(climb, c.level_m, s);
             let speed = match (cruise, at_climb_power) {
                 (Some(a), Some(b)) => a.min(b - SET_BEFORE_M_S),
                 (Some(a), None) | (None, Some(a)) => a,
@@ -1041,6 +1039,31 @@ impl<'a> Search<'a> {
             };
             c.set_at_ias_m_s = ((speed - SET_BEFORE_M_S) / M_S_PER_KT).floor() * M_S_PER_KT;
         }
+    }
+
+    /// Indicated airspeed [m/s] of steady flight at a level \[m\] and distance \[m\] with the mass of lift-off; `None` where there is none.
+    fn steady_ias_m_s(&self, levers: Levers, level_m: f64, distance_m: f64) -> Option<f64> {
+        let [kind, figure] = levers.throttle.bits();
+        let asked = [
+            kind,
+            figure,
+            levers.rev_s.to_bits(),
+            levers.mixture as u64,
+            level_m.to_bits(),
+            distance_m.to_bits(),
+        ];
+        if let Some(&known) = self.steady.borrow().get(&asked) {
+            return known;
+        }
+        let p = self.p;
+        let hp = p.pressure_altitude_m(distance_m, level_m);
+        let (air, _) = p.air_state(distance_m, hp, p.time_s(distance_m));
+        let guess = p.aircraft.tas_from_ias(air, p.aircraft.speeds.vno_m_s);
+        let near = Cell::new(Nearby::BY_HEART);
+        let found = level_speed_m_s(p, air, self.lift_off_kg(), levers, guess, &near)
+            .map(|(v, _)| p.aircraft.ias_from_tas(air, v));
+        self.steady.borrow_mut().insert(asked, found);
+        found
     }
 
     /// Descent candidates; sequences that end in the same cruise share them.
@@ -1061,12 +1084,11 @@ impl<'a> Search<'a> {
             .find(|known| kept(&known.found))
             .map(|known| pricing.search_near(&known.cruise, &known.found));
         let near = near.filter(kept);
-        let anew = near.is_none();
-        let found = near.unwrap_or_else(|| pricing.search());
+        let found = near.unwrap_or_else(|| pricing.search_quickly());
         self.priced.borrow_mut().push(Priced {
             cruise: last,
             found: found.clone(),
-            anew,
+            anew: false,
         });
         found
     }
@@ -1236,7 +1258,8 @@ impl<'a> Search<'a> {
         let (cruise_air, _) = p.air_state(start.distance_m, cruise_hp, start.time_s);
         let mass = self.lift_off_kg() - start.fuel_kg;
         let levers = last.levers();
-        let (tas, _) = level_speed_m_s(p, cruise_air, mass, levers, 75.0)?;
+        let near = Cell::new(Nearby::NONE);
+        let (tas, _) = level_speed_m_s(p, cruise_air, mass, levers, 75.0, &near)?;
         let ias = p.aircraft.ias_from_tas(cruise_air, tas);
         // MAP, or RPM at fixed pitch, for that IAS at that rate, half-way down.
         let half_way_m = p.length_m - 30.0 * M_PER_NM;

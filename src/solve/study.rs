@@ -7,6 +7,7 @@ use super::cruise;
 use super::plan::Part;
 use super::search::{ORDINARY_M_S, Search};
 use super::study_rig::{Rig, Tried};
+use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Aircraft, Levers, Throttle};
 use crate::flight::{
     Cruise, FlightError, Flown, Limit, PathRule, Script, TrackPoint, level_speed_m_s, point_at,
@@ -14,6 +15,7 @@ use crate::flight::{
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use crate::reflight::Mismatch;
 use crate::trip::{DescentAsk, Objective, Problem};
+use std::cell::Cell;
 
 /// Rate of the long shallow descent, m/s: half the ordinary one (our choice, no source).
 pub const SHALLOW_M_S: f64 = 0.5 * ORDINARY_M_S;
@@ -317,8 +319,16 @@ pub fn cruise_of(
     } else {
         StudyError::NoCruise
     };
-    let (tas, _) =
-        level_speed_m_s(&problem, air, ask.mass_kg, chosen.levers(), GUESS_M_S).ok_or(none)?;
+    let near = Cell::new(Nearby::NONE);
+    let (tas, _) = level_speed_m_s(
+        &problem,
+        air,
+        ask.mass_kg,
+        chosen.levers(),
+        GUESS_M_S,
+        &near,
+    )
+    .ok_or(none)?;
     let problem = Problem {
         start: crate::trip::Start::InFlight {
             indicated_m: level_m,

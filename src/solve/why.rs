@@ -438,6 +438,7 @@ impl Why<'_> {
         if let Some((_, known)) = self.known.borrow().iter().find(|(k, _)| *k == key) {
             return known.clone();
         }
+        self.exact.found_descent(flown);
         let exactly = self
             .exact
             .met(&asked)

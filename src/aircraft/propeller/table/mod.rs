@@ -15,6 +15,7 @@
 //! square of the helical tip Mach number, confined smoothly to 0.25..1.05.
 //! Interpolation is a tensor-product cubic B-spline (C2); tested to 0.5 % against direct runs.
 
+mod answers;
 mod balance;
 mod build;
 mod nearby;
@@ -27,8 +28,11 @@ pub use torque::Absorbed;
 
 use super::element::{Coefficients, effective_mach_squared};
 use super::spline::{Axis, coefficients};
+use answers::Answers;
 use patch::Patch;
 use std::f64::consts::PI;
+use std::sync::OnceLock;
+use torque::Quick;
 
 /// Samples along the advance coordinate.
 const ADVANCE_SAMPLES: usize = 57;
@@ -103,6 +107,8 @@ pub struct PropellerTable {
     torque_slope: f64,
     /// Coefficients, advance fastest, then Mach, then blade angle.
     data: Vec<[f64; 2]>,
+    /// Filled when first asked for.
+    answers: OnceLock<Answers>,
 }
 
 /// A flight condition at one shaft speed: everything but the blade angle.
@@ -125,19 +131,29 @@ impl PropellerTable {
         (self.angle.low, self.angle.high)
     }
 
+    /// Speed of flight, that of the blade at 0.75 R, and the square of the effective tip Mach number.
     #[inline]
-    fn condition(&self, v_m_s: f64, rev_s: f64, sound_m_s: f64) -> Condition {
+    fn speeds(&self, v_m_s: f64, rev_s: f64, sound_m_s: f64) -> (f64, f64, f64) {
         // Not `max`, which would turn a NaN into a still propeller.
         let v = if v_m_s < 0.0 { 0.0 } else { v_m_s };
         let n = if rev_s < 0.0 { 0.0 } else { rev_s };
-        let w = self.reference_m * n;
         let mach2 = (v * v + self.tip2 * n * n) / (sound_m_s * sound_m_s);
+        (v, self.reference_m * n, effective_mach_squared(mach2))
+    }
+
+    #[inline]
+    fn condition(&self, v_m_s: f64, rev_s: f64, sound_m_s: f64) -> Condition {
+        let (v, w, mach2) = self.speeds(v_m_s, rev_s, sound_m_s);
         Condition {
             v,
             w,
             reference2: v * v + w * w,
-            mach: self.mach2.stencil(effective_mach_squared(mach2)),
+            mach: self.mach2.stencil(mach2),
         }
+    }
+
+    fn answers(&self) -> &Answers {
+        self.answers.get_or_init(|| Answers::of(self))
     }
 
     /// The advance coordinate and its slope with blade angle.
@@ -157,9 +173,24 @@ impl PropellerTable {
 
     /// The sixteen nodes of a cell, summed over the Mach axis.
     fn patch(&self, c: &Condition, cell: (u32, u32)) -> Patch {
+        let mut patch = Patch::NOWHERE;
+        self.lay(c, cell, &mut patch);
+        patch
+    }
+
+    /// The same into a patch that is there, unless it is of that cell already.
+    #[inline]
+    fn keep(&self, c: &Condition, cell: (u32, u32), patch: &mut Patch) {
+        if patch.cell != cell {
+            self.lay(c, cell, patch);
+        }
+    }
+
+    #[inline(never)]
+    fn lay(&self, c: &Condition, cell: (u32, u32), patch: &mut Patch) {
         let (mach, weights) = (c.mach.0 as usize, c.mach.1);
-        let mut rows = [[[0.0; 2]; 4]; 4];
-        for (j, row) in rows.iter_mut().enumerate() {
+        patch.cell = cell;
+        for (j, row) in patch.rows.iter_mut().enumerate() {
             let line = (cell.1 as usize + j) * MACH_COEFFICIENTS + mach;
             // Invariant: a stencil never starts beyond its axis' last cell, so the nodes are there.
             let lines = &self.data[line * ADVANCE_COEFFICIENTS + cell.0 as usize..]
@@ -172,7 +203,6 @@ impl PropellerTable {
                     + (weights[2] * c[i][k] + weights[3] * d[i][k]);
             }
         }
-        Patch { cell, rows }
     }
 
     fn at(&self, c: &Condition, beta_rad: f64) -> [f64; 2] {
@@ -188,9 +218,7 @@ impl PropellerTable {
         let (u, _) = Self::advance_at(c, beta_rad);
         let (iu, wu) = self.advance.stencil(u);
         let (ib, wb) = self.angle.stencil(beta_rad);
-        if patch.cell != (iu, ib) {
-            *patch = self.patch(c, (iu, ib));
-        }
+        self.keep(c, (iu, ib), patch);
         patch.value(&wu, &wb)
     }
 
@@ -205,9 +233,7 @@ impl PropellerTable {
         let (u, u_slope) = Self::advance_at(c, beta_rad);
         let (iu, wu, su) = self.advance.stencil_with_slope(u);
         let (ib, wb, sb) = self.angle.stencil_with_slope(beta_rad);
-        if patch.cell != (iu, ib) {
-            *patch = self.patch(c, (iu, ib));
-        }
+        self.keep(c, (iu, ib), patch);
         let s = patch.slopes(&wu, &su, &wb, &sb);
         let slope = |k: usize| s.by_angle[k] + s.by_advance[k] * u_slope;
         (s.value, [slope(0), slope(1)])

@@ -11,6 +11,8 @@ pub struct Nearby {
     pub(super) torque_slope: f64,
     /// Speed that balanced on a stop \[rev/s\].
     pub(super) balanced_rev_s: f64,
+    /// Answers known by heart will do.
+    pub(super) by_heart: bool,
 }
 
 impl Nearby {
@@ -21,12 +23,25 @@ impl Nearby {
         torque: f64::NAN,
         torque_slope: f64::NAN,
         balanced_rev_s: f64::NAN,
+        by_heart: false,
+    };
+    /// The same for searches, which fly what they choose again: thrust within 3e-5 of the greatest there is, interpolated where that is
+    /// known by heart.
+    pub const BY_HEART: Self = Self {
+        by_heart: true,
+        ..Self::NONE
     };
 
     /// A blade angle \[rad\] of which no more is known.
     pub const fn angle(angle_rad: f64) -> Self {
+        Self::NONE.at_angle(angle_rad)
+    }
+
+    /// The same for one who asks as this one does.
+    pub(super) const fn at_angle(self, angle_rad: f64) -> Self {
         Self {
             angle_rad,
+            by_heart: self.by_heart,
             ..Self::NONE
         }
     }

@@ -39,7 +39,7 @@ pub enum Absorbed {
 
 /// What the quick search for a blade angle found.
 #[derive(Debug, Clone, Copy)]
-enum Quick {
+pub(super) enum Quick {
     /// The blade angle, and the thrust coefficient there.
     Found {
         angle_rad: f64,
@@ -103,11 +103,11 @@ impl PropellerTable {
         stops: Stops,
         near: &Cell<Nearby>,
     ) -> Absorbed {
-        let c = self.condition(v_m_s, rev_s, sound_m_s);
-        let thrust_scale = rho_kg_m3 * c.reference2 * self.diameter_m * self.diameter_m;
+        let (v, w, mach2) = self.speeds(v_m_s, rev_s, sound_m_s);
+        let reference2 = v * v + w * w;
+        let thrust_scale = rho_kg_m3 * reference2 * self.diameter_m * self.diameter_m;
         let scale = thrust_scale * self.diameter_m;
         let target = torque_n_m / scale;
-        let f = |beta: f64| self.at(&c, beta)[1] - target;
         let mut low = stops.low_rad.max(self.angle.low).min(self.angle.high);
         let high = stops.high_rad.max(low).min(self.angle.high);
         if scale <= 0.0 {
@@ -117,14 +117,25 @@ impl PropellerTable {
                 Absorbed::BelowLowStop
             };
         }
-        let advance = c.v / c.w;
-        match self.newton(
-            &c,
-            low,
-            high,
-            target,
-            near.get().expected_rad(advance, target),
-        ) {
+        let advance = v / w;
+        let before = near.get();
+        if before.by_heart
+            && let Some([thrust, angle_rad]) = self.answers().at(advance, target, mach2)
+            && (low..=high).contains(&angle_rad)
+        {
+            return Absorbed::Within {
+                angle_rad,
+                thrust_n: thrust * thrust_scale,
+            };
+        }
+        let c = Condition {
+            v,
+            w,
+            reference2,
+            mach: self.mach2.stencil(mach2),
+        };
+        let f = |beta: f64| self.at(&c, beta)[1] - target;
+        match self.newton(&c, (low, high), target, &before, advance) {
             Quick::Found {
                 angle_rad,
                 thrust,
@@ -136,6 +147,7 @@ impl PropellerTable {
                     torque: target,
                     torque_slope,
                     balanced_rev_s: f64::NAN,
+                    ..before
                 });
                 return Absorbed::Within {
                     angle_rad,
@@ -144,14 +156,14 @@ impl PropellerTable {
             }
             Quick::TooMuchAtLow => return Absorbed::BelowLowStop,
             Quick::TooLittleAtHigh => {
-                near.set(Nearby::angle(high).balanced(near.get().balanced_rev_s));
+                near.set(before.at_angle(high).balanced(before.balanced_rev_s));
                 return Absorbed::AboveHighStop;
             }
             Quick::Unsure => {}
         }
         let f_high = f(high);
         if f_high < 0.0 {
-            near.set(Nearby::angle(high).balanced(near.get().balanced_rev_s));
+            near.set(before.at_angle(high).balanced(before.balanced_rev_s));
             return Absorbed::AboveHighStop;
         }
         // Negative stall needs the blade well below its inflow: only then may the branch start later.
@@ -163,7 +175,7 @@ impl PropellerTable {
             return Absorbed::BelowLowStop;
         }
         let angle_rad = regula_falsi((low, f_low), (high, f_high), ANGLE_TOLERANCE_RAD, f);
-        near.set(Nearby::angle(angle_rad));
+        near.set(before.at_angle(angle_rad));
         Absorbed::Within {
             angle_rad,
             thrust_n: self.at(&c, angle_rad)[0] * thrust_scale,
@@ -174,7 +186,15 @@ impl PropellerTable {
     /// counts only if torque rose with blade angle at every step, and it lies between the stops and clear of negative stall; else
     /// the bracketed search decides.
     #[inline]
-    fn newton(&self, c: &Condition, low: f64, high: f64, target: f64, guess_rad: f64) -> Quick {
+    pub(super) fn newton(
+        &self,
+        c: &Condition,
+        stops: (f64, f64),
+        target: f64,
+        before: &Nearby,
+        advance: f64,
+    ) -> Quick {
+        let guess_rad = before.expected_rad(advance, target);
         let start = if guess_rad.is_nan() {
             // Pade's arc tangent of the advance angle, and as much more as the torque asks for.
             let x = if c.v < 2.0 * c.w { c.v / c.w } else { 2.0 };
@@ -183,21 +203,9 @@ impl PropellerTable {
         } else {
             guess_rad
         };
-        let mut beta = start.clamp(low, high);
+        let mut beta = start.clamp(stops.0, stops.1);
+        let (low, high) = stops;
         let mut patch = Patch::NOWHERE;
-        let found = |at: f64, value: [f64; 2], slope: [f64; 2]| {
-            let step = (target - value[1]) / slope[1];
-            let angle_rad = at + step;
-            if (low..=high).contains(&angle_rad) && !stall_suspected(c, angle_rad) {
-                Quick::Found {
-                    angle_rad,
-                    thrust: value[0] + slope[0] * step,
-                    torque_slope: slope[1],
-                }
-            } else {
-                Quick::Unsure
-            }
-        };
         for _ in 0..QUICK_STEPS {
             let (here, slope) = self.at_with_slope(c, beta, &mut patch);
             let step = (target - here[1]) / slope[1];
@@ -205,7 +213,7 @@ impl PropellerTable {
                 return Quick::Unsure;
             }
             if step.abs() < NEWTON_TOLERANCE_RAD {
-                return found(beta, here, slope);
+                return landed(c, stops, target, beta, here, slope);
             }
             if step < 0.0 && beta == low && !stall_suspected(c, low) {
                 return Quick::TooMuchAtLow;
@@ -227,7 +235,7 @@ impl PropellerTable {
                 return Quick::Unsure;
             }
             if (last * step * step).abs() < PARABOLA_RAD3 && last.abs() < step.abs() {
-                return found(next, there, slope);
+                return landed(c, stops, target, next, there, slope);
             }
             if last < 0.0 && next == low && !stall_suspected(c, low) {
                 return Quick::TooMuchAtLow;
@@ -265,6 +273,29 @@ impl PropellerTable {
             }
         }
         0.5 * (low + high)
+    }
+}
+
+/// What the last step of a search comes to.
+#[inline]
+fn landed(
+    c: &Condition,
+    (low, high): (f64, f64),
+    target: f64,
+    at: f64,
+    value: [f64; 2],
+    slope: [f64; 2],
+) -> Quick {
+    let step = (target - value[1]) / slope[1];
+    let angle_rad = at + step;
+    if (low..=high).contains(&angle_rad) && !stall_suspected(c, angle_rad) {
+        Quick::Found {
+            angle_rad,
+            thrust: value[0] + slope[0] * step,
+            torque_slope: slope[1],
+        }
+    } else {
+        Quick::Unsure
     }
 }
 
