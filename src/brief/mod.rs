@@ -48,6 +48,7 @@ mod spread;
 mod spread_chart;
 mod spread_text;
 mod stops;
+mod stretches;
 mod terminal;
 mod times;
 mod track_csv;

@@ -1,9 +1,10 @@
 //! The wind of a trip by height and stretch: along the course, across it, and the temperature, as figures and JSON.
 
 use super::json::pretty;
+use super::stretches::stretches;
 use super::units::{celsius, course_deg, ft, kt, nm};
 use super::weather::SourceFigures;
-use crate::quantity::{M_PER_FT, M_PER_NM};
+use crate::quantity::M_PER_FT;
 use crate::trip::Problem;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -11,8 +12,6 @@ use serde::Serialize;
 /// The title of this face.
 pub const WINDS_TITLE: &str =
     "Wind along the trip: from the forecasts given, not a weather briefing";
-/// Longest stretch, m.
-const STRETCH_M: f64 = 30.0 * M_PER_NM;
 /// Steps in height, ft: the first one that gives no more rows than [`MOST_ROWS`].
 pub(super) const STEPS_FT: [f64; 3] = [1_000.0, 2_000.0, 5_000.0];
 /// Most rows of the table.
@@ -87,37 +86,31 @@ impl WindsFigures {
             .into_iter()
             .find(|s| rows(*s) <= MOST_ROWS)
             .unwrap_or(STEPS_FT[2]);
-        let mut stretches = Vec::new();
-        for leg in &problem.legs {
-            let pieces = ((leg.to_m - leg.from_m) / STRETCH_M).ceil().max(1.0);
-            let length_m = (leg.to_m - leg.from_m) / pieces;
-            let mut from_m = leg.from_m;
-            while from_m < leg.to_m - 0.5 * length_m {
-                let middle_m = from_m + 0.5 * length_m;
-                let ground_ft = ground_ft(from_m, from_m + length_m);
-                let mut levels = Vec::new();
-                let mut height_ft = (lowest_ft / step_ft).ceil() * step_ft;
-                while height_ft <= top_ft {
-                    let hp_m = problem.pressure_altitude_m(middle_m, height_ft * M_PER_FT);
-                    let air = problem.air.at(middle_m, hp_m, problem.time_s(middle_m));
-                    levels.push(WindsLevel {
-                        indicated_altitude_ft: height_ft,
-                        wind_along_kt: kt(air.along_m_s),
-                        wind_cross_kt: kt(air.cross_m_s),
-                        temperature_c: celsius(air.temperature_k),
-                        above_ground: ground_ft.is_none_or(|g| height_ft >= g),
-                    });
-                    height_ft += step_ft;
-                }
-                stretches.push(WindStretch {
-                    from_nm: nm(from_m),
-                    to_nm: nm(from_m + length_m),
-                    true_course_deg: course_deg(leg.true_rad),
-                    ground_ft,
-                    levels,
+        let mut found = Vec::new();
+        for (leg, from_m, length_m) in stretches(problem) {
+            let middle_m = from_m + 0.5 * length_m;
+            let ground_ft = ground_ft(from_m, from_m + length_m);
+            let mut levels = Vec::new();
+            let mut height_ft = (lowest_ft / step_ft).ceil() * step_ft;
+            while height_ft <= top_ft {
+                let hp_m = problem.pressure_altitude_m(middle_m, height_ft * M_PER_FT);
+                let air = problem.air.at(middle_m, hp_m, problem.time_s(middle_m));
+                levels.push(WindsLevel {
+                    indicated_altitude_ft: height_ft,
+                    wind_along_kt: kt(air.along_m_s),
+                    wind_cross_kt: kt(air.cross_m_s),
+                    temperature_c: celsius(air.temperature_k),
+                    above_ground: ground_ft.is_none_or(|g| height_ft >= g),
                 });
-                from_m += length_m;
+                height_ft += step_ft;
             }
+            found.push(WindStretch {
+                from_nm: nm(from_m),
+                to_nm: nm(from_m + length_m),
+                true_course_deg: course_deg(leg.true_rad),
+                ground_ft,
+                levels,
+            });
         }
         let first = problem.legs.first().map(|l| (l.from.clone(), 0.0));
         let places = first
@@ -131,7 +124,7 @@ impl WindsFigures {
             places_nm,
             departure_utc: problem.departure_time.to_string(),
             weather: problem.sources.iter().map(SourceFigures::new).collect(),
-            stretches,
+            stretches: found,
         }
     }
 
@@ -169,6 +162,7 @@ mod tests {
     use crate::brief::winds_chart::winds_svg;
     use crate::brief::winds_text::{cross, signed, winds_text};
     use crate::brief::words::number;
+    use crate::quantity::M_PER_NM;
 
     fn figures() -> WindsFigures {
         WindsFigures::new(sample::problem())

@@ -2,6 +2,7 @@
 
 use super::path::Point;
 use crate::brief::freezing::{FreezingPoint, freezing};
+use crate::brief::stretches::stretches;
 use crate::brief::units::{celsius, ft, kt, nm};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::solve::Plan;
@@ -9,8 +10,6 @@ use crate::trip::Problem;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-/// Longest stretch of the table of conditions, m.
-const STRETCH_M: f64 = 30.0 * M_PER_NM;
 /// Step in height of the table of conditions, m.
 const CONDITION_STEP_M: f64 = 1_000.0 * M_PER_FT;
 /// Spacing of the weight schedule, m.
@@ -72,35 +71,29 @@ pub(super) fn conditions(plan: &Plan, problem: &Problem, track: &[Point]) -> Con
         .fold(0.0, f64::max)
         + 2.0 * CONDITION_STEP_M;
     let mut winds = Vec::new();
-    for leg in &problem.legs {
-        let pieces = ((leg.to_m - leg.from_m) / STRETCH_M).ceil().max(1.0);
-        let length_m = (leg.to_m - leg.from_m) / pieces;
-        let mut from_m = leg.from_m;
-        while from_m < leg.to_m - 0.5 * length_m {
-            let middle_m = from_m + 0.5 * length_m;
-            // From the sea up where the ground is not known.
-            let ground_m = problem.ground_m(middle_m).unwrap_or(0.0);
-            let ground_hp_m = problem.pressure_altitude_m(middle_m, ground_m);
-            let mut hp_m = (ground_hp_m / CONDITION_STEP_M).floor() * CONDITION_STEP_M;
-            let mut levels = Vec::new();
-            while hp_m <= top_m {
-                let air = problem.air.at(middle_m, hp_m, problem.time_s(middle_m));
-                levels.push(WindLevel {
-                    pressure_altitude_ft: ft(hp_m),
-                    indicated_altitude_ft: ft(problem.indicated_m(middle_m, hp_m)),
-                    wind_along_kt: kt(air.along_m_s),
-                    wind_cross_kt: kt(air.cross_m_s),
-                    temperature_c: celsius(air.temperature_k),
-                });
-                hp_m += CONDITION_STEP_M;
-            }
-            winds.push(StretchWind {
-                from_nm: nm(from_m),
-                to_nm: nm(from_m + length_m),
-                levels,
+    for (_, from_m, length_m) in stretches(problem) {
+        let middle_m = from_m + 0.5 * length_m;
+        // From the sea up where the ground is not known.
+        let ground_m = problem.ground_m(middle_m).unwrap_or(0.0);
+        let ground_hp_m = problem.pressure_altitude_m(middle_m, ground_m);
+        let mut hp_m = (ground_hp_m / CONDITION_STEP_M).floor() * CONDITION_STEP_M;
+        let mut levels = Vec::new();
+        while hp_m <= top_m {
+            let air = problem.air.at(middle_m, hp_m, problem.time_s(middle_m));
+            levels.push(WindLevel {
+                pressure_altitude_ft: ft(hp_m),
+                indicated_altitude_ft: ft(problem.indicated_m(middle_m, hp_m)),
+                wind_along_kt: kt(air.along_m_s),
+                wind_cross_kt: kt(air.cross_m_s),
+                temperature_c: celsius(air.temperature_k),
             });
-            from_m += length_m;
+            hp_m += CONDITION_STEP_M;
         }
+        winds.push(StretchWind {
+            from_nm: nm(from_m),
+            to_nm: nm(from_m + length_m),
+            levels,
+        });
     }
     let mut weights: Vec<WeightPoint> = Vec::new();
     for p in track {
