@@ -48,6 +48,7 @@ mod spread;
 mod spread_chart;
 mod spread_text;
 mod stops;
+mod stretches;
 mod terminal;
 mod times;
 mod track_csv;
@@ -58,6 +59,8 @@ mod what_if;
 mod what_if_chart;
 mod what_if_words;
 mod winds;
+mod winds_chart;
+mod winds_text;
 mod wording;
 mod words;
 mod worksheet;
@@ -143,9 +146,9 @@ pub use what_if::{
     WhatIfFigures, what_if_json, what_if_text,
 };
 pub use what_if_chart::what_if_svg;
-pub use winds::{
-    WINDS_TITLE, WindStretch, WindsFigures, WindsLevel, winds_json, winds_svg, winds_text,
-};
+pub use winds::{WINDS_TITLE, WindStretch, WindsFigures, WindsLevel, winds_json};
+pub use winds_chart::winds_svg;
+pub use winds_text::winds_text;
 pub use words::{EACH_ENGINE, ONE_ENGINE};
 pub use worksheet::{
     ColumnFigures, ExerciseFigures, KEY_TITLE, KeyFigures, NumberFigures, TableFigures,

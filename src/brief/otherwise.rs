@@ -150,14 +150,7 @@ pub(super) fn rough_figures(
         "{} KIAS or less (Va at that weight)",
         number(down(ias_kt, 0), 0)
     );
-    let gear = if r.gear_down {
-        format!(
-            ", GEAR down below {} KIAS",
-            knots(kt(problem.aircraft.speeds.vlo_extend_m_s).floor())
-        )
-    } else {
-        String::new()
-    };
+    let gear = gear_words(r.gear_down, problem);
     let words = if r.descends() {
         let rate = number(down(rate_fpm, -1), 0);
         format!("{set}{gear}: {speed}, about {rate} fpm down")
@@ -181,6 +174,16 @@ pub(super) fn rough_figures(
         ordinary_top_of_descent_to_go_nm: ordinary_to_go_nm,
         text: format!("{words}{instead}"),
     })
+}
+
+/// ", GEAR down below 150 KIAS" where it is to go down, else nothing.
+fn gear_words(goes_down: bool, problem: &Problem) -> String {
+    if goes_down {
+        let vlo = knots(kt(problem.aircraft.speeds.vlo_extend_m_s).floor());
+        format!(", GEAR down below {vlo} KIAS")
+    } else {
+        String::new()
+    }
 }
 
 /// What is set in a descent of another start; the throttle of the plan where it stays.
@@ -207,14 +210,7 @@ fn other(
     } else {
         format!(", PROP {}", revs(rpm(part.rev_s)))
     };
-    let gear = if part.gear_down && !planned.gear_down {
-        format!(
-            ", GEAR down below {} KIAS",
-            knots(kt(problem.aircraft.speeds.vlo_extend_m_s).floor())
-        )
-    } else {
-        String::new()
-    };
+    let gear = gear_words(part.gear_down && !planned.gear_down, problem);
     let path = match part.path {
         PathRule::Rate(r) => format!("{} fpm, about {} KIAS", number(fpm(r), 0), knots(ias_kt)),
         PathRule::Ias(v) => format!(

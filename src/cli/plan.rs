@@ -1,7 +1,9 @@
 //! `fellrun plan`: a trip file in, or a trip typed as options; a trip sheet out.
 
+mod bounds;
+mod faces;
+
 use super::ask::{self, AskArgs};
-use super::beside::{Picture, page, picture};
 use super::output::{self, Target};
 use super::{Failure, UnitsArg, profile};
 use crate::brief::{self, Figures, FrontierFigures, Stops, Units};
@@ -10,13 +12,13 @@ use crate::files::notes::{NotesFor, load_notes, parse_notes};
 use crate::files::trip::{TripFile, load_trip};
 use crate::files::weather::LATEST_LEAVE_H;
 use crate::flight::{Waymark, waymarks};
-use crate::quantity::M3_PER_GAL;
 use crate::solve::{
     Later, TripError, as_flown, frontier_of_trip, late, later, plan_trip, planned_anew,
 };
-use crate::trip::{Bounds, Objective, Problem, Trip};
+use crate::trip::{Objective, Problem};
+use bounds::bounds;
 use clap::{Args, ValueEnum};
-use jiff::tz::TimeZone;
+use faces::{Face, Options, face};
 use std::path::{Path, PathBuf};
 
 /// Arguments of `plan` as typed.
@@ -156,73 +158,6 @@ pub(super) fn not_planned(trip: Option<&Path>, error: &TripError) -> Failure {
     }
 }
 
-/// Longest time that may be asked for, min.
-const MOST_MIN: f64 = 24.0 * 60.0;
-/// Most fuel that may be asked for, US gallons.
-const MOST_GAL: f64 = 1_000.0;
-
-/// "95" or "1:35", in minutes.
-fn minutes(typed: &str) -> Option<f64> {
-    let number = |text: &str| text.parse::<f64>().ok().filter(|x| x.is_finite());
-    match typed.split_once(':') {
-        None => number(typed),
-        Some((h, m)) => {
-            let (h, m) = (h.parse::<u32>().ok()?, m.parse::<u32>().ok()?);
-            (m < 60).then(|| 60.0 * f64::from(h) + f64::from(m))
-        }
-    }
-}
-
-/// The bounds typed, for a trip and the density of its fuel \[kg/m³\].
-fn bounds(args: &PlanArgs, trip: &Trip, density_kg_m3: f64) -> Result<Bounds, Failure> {
-    let mut within_s = None;
-    if let Some(typed) = &args.arrive_within {
-        let min = minutes(typed).filter(|m| *m > 0.0 && *m <= MOST_MIN);
-        within_s = Some(
-            60.0 * min.ok_or_else(|| {
-                Failure::input(format!(
-                    "--arrive-within {typed}: not a time above 0 and up to {MOST_MIN:.0} min"
-                ))
-                .hint("give minutes as 95, or hours and minutes as 1:35")
-            })?,
-        );
-    }
-    if let Some(typed) = &args.arrive_at {
-        let spelled = "give the date and time in UTC, as 2026-01-31T17:30Z";
-        let at: jiff::Timestamp = typed.parse().map_err(|e| {
-            Failure::input(format!("--arrive-at {typed}: not a time: {e}")).hint(spelled)
-        })?;
-        #[expect(clippy::cast_precision_loss, reason = "seconds of a day")]
-        let left_s = (at.as_second() - trip.departure_time.as_second()) as f64;
-        if left_s <= 0.0 || left_s > 60.0 * MOST_MIN {
-            return Err(Failure::input(format!(
-                "--arrive-at {typed}: start-up is at {}, and landing must be after it and within 24 hours",
-                trip.departure_time
-            ))
-            .hint(spelled));
-        }
-        within_s = Some(left_s);
-    }
-    let kg = |flag: &str, gal: Option<f64>| {
-        gal.map(|g| {
-            if g > 0.0 && g <= MOST_GAL {
-                Ok(g * M3_PER_GAL * density_kg_m3)
-            } else {
-                Err(Failure::input(format!(
-                    "{flag} {g}: not above 0 and up to {MOST_GAL:.0} gal"
-                ))
-                .hint("give US gallons"))
-            }
-        })
-        .transpose()
-    };
-    Ok(Bounds {
-        within_s,
-        most_fuel_kg: kg("--fuel-at-most", args.fuel_at_most)?,
-        least_landing_kg: kg("--land-with", args.land_with)?,
-    })
-}
-
 /// How much later `--leave` looks, h; the last is the latest that forecasts are read for.
 const LATER_H: [i64; 2] = [1, LATEST_LEAVE_H];
 
@@ -239,160 +174,6 @@ fn put_off(file: &TripFile, hours: i64) -> Later {
         trip
     });
     later(departure, by.as_secs_f64(), trip.as_ref(), &file.aircraft)
-}
-
-/// What a card is written as.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Card {
-    Html,
-    Text,
-    Markdown,
-}
-
-/// What a card is written as, and where.
-fn card(path: &Path) -> Result<(Card, Target), Failure> {
-    let target = Target::new(path);
-    let card = match (&target, target.extension().as_deref()) {
-        (Target::Stdout, _) | (_, Some("txt")) => Card::Text,
-        (_, Some("html")) => Card::Html,
-        (_, Some("md")) => Card::Markdown,
-        _ => {
-            return Err(Failure::input(format!(
-                "--card {}: a card is .html, .txt or .md",
-                path.display()
-            ))
-            .hint("give the file one of these endings"));
-        }
-    };
-    Ok((card, target))
-}
-
-/// One answer besides the text.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Face {
-    Chart(Picture),
-    Card(Card),
-    Page,
-    Json,
-    Csv,
-    CsvSegments,
-    Gpx,
-    Kml,
-    FitRows,
-}
-
-impl Face {
-    /// Whether it shows the descent begun late or early, which is flown for it.
-    fn tells_late(self) -> bool {
-        matches!(self, Self::Card(_) | Self::Page | Self::Json)
-    }
-
-    /// Whether a program reads it: every figure has its unit in its key, whatever units the sheet is in.
-    fn is_keyed(self) -> bool {
-        matches!(
-            self,
-            Self::Json | Self::Csv | Self::CsvSegments | Self::FitRows
-        )
-    }
-}
-
-/// Arguments checked.
-#[derive(Debug)]
-struct Options {
-    faces: Vec<(Face, Target)>,
-    /// Times are shown in this zone as well.
-    zone: Option<TimeZone>,
-}
-
-/// A time zone by its name.
-fn zone(name: &str) -> Result<TimeZone, Failure> {
-    TimeZone::get(name).map_err(|_| {
-        Failure::input(format!(
-            "--zone {name}: there is no such zone in the time zone database"
-        ))
-        .hint("names are like America/Boise, Europe/Berlin or UTC")
-    })
-}
-
-impl Options {
-    fn new(args: &PlanArgs) -> Result<Self, Failure> {
-        let mut faces = Vec::new();
-        for path in &args.chart {
-            let (picture, target) = picture(path)?;
-            faces.push((Face::Chart(picture), target));
-        }
-        for path in &args.card {
-            let (card, target) = card(path)?;
-            faces.push((Face::Card(card), target));
-        }
-        for path in &args.page {
-            faces.push((Face::Page, page(path)?));
-        }
-        for (face, path) in [
-            (Face::Json, &args.json),
-            (Face::Csv, &args.csv),
-            (Face::CsvSegments, &args.csv_segments),
-            (Face::Gpx, &args.gpx),
-            (Face::Kml, &args.kml),
-            (Face::FitRows, &args.fit_rows),
-        ] {
-            faces.extend(path.iter().map(|p| (face, Target::new(p))));
-        }
-        if args.frontier
-            && !faces
-                .iter()
-                .any(|(f, _)| matches!(f, Face::Page | Face::Json))
-        {
-            return Err(Failure::input(
-                "--frontier adds to the page and to the JSON, and neither is asked for",
-            )
-            .hint("give --page or --json, or use fellrun frontier"));
-        }
-        let zone = args.zone.as_deref().map(zone).transpose()?;
-        Ok(Self { faces, zone })
-    }
-}
-
-fn face(face: Face, figures: &Figures, stops: Option<&Stops>) -> Result<Vec<u8>, Failure> {
-    match face {
-        Face::Chart(picture) => picture.of(brief::svg(figures)),
-        Face::Card(Card::Html) => Ok(brief::card_html(figures).into_bytes()),
-        Face::Card(Card::Text) => Ok(brief::card_text(figures).into_bytes()),
-        Face::Card(Card::Markdown) => Ok(brief::card_markdown(figures).into_bytes()),
-        Face::Page => brief::page(figures, stops)
-            .map(String::into_bytes)
-            .map_err(Failure::bug),
-        Face::Json => brief::json(figures)
-            .map(String::into_bytes)
-            .map_err(Failure::bug),
-        Face::Csv => brief::track_csv(figures).map_err(Failure::bug),
-        Face::CsvSegments => brief::segments_csv(figures).map_err(Failure::bug),
-        Face::Gpx => brief::gpx(figures)
-            .map(String::into_bytes)
-            .map_err(Failure::bug),
-        Face::Kml => brief::kml(figures)
-            .map(String::into_bytes)
-            .map_err(Failure::bug),
-        Face::FitRows => fit_rows(figures),
-    }
-}
-
-/// The rows for `fit`, of which there must be one.
-fn fit_rows(figures: &Figures) -> Result<Vec<u8>, Failure> {
-    let Some(flown) = &figures.as_flown else {
-        return Err(Failure::bug("rows for fit were asked of no notes"));
-    };
-    if flown.fit_rows.is_empty() {
-        let each: Vec<&str> = flown.no_fit_row.iter().map(|s| s.text.as_str()).collect();
-        return Err(Failure::input(format!(
-            "--fit-rows: no note gives a row: {}",
-            each.join("; ")
-        ))
-        .hint(
-            "note altitude_ft, oat_c, map_inhg, rpm, mixture, and ias_kt or fuel_flow_gph, at a place on the way or at TOD",
-        ));
-    }
-    brief::fit_rows_csv(flown).map_err(Failure::bug)
 }
 
 /// What notes of this plan can be of.
@@ -492,6 +273,7 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
 
 #[cfg(test)]
 mod tests {
+    use super::bounds::minutes;
     use super::*;
     use std::fs;
 

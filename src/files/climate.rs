@@ -17,9 +17,10 @@
 use std::ops::Range as Span;
 use std::path::Path;
 
+use super::bulletin::datum_of_level;
 use super::csv_text::{Table, cell_finding, number};
 use super::diagnostic::{FileError, Finding, FindingKind, read_text};
-use crate::air::{Datum, LevelValue, isa};
+use crate::air::{LevelValue, isa};
 use crate::quantity::{Draw, Ias, M_PER_FT};
 
 const COLUMNS: [&str; 8] = [
@@ -44,8 +45,6 @@ const RANGES: [&str; 8] = [
     "temperature difference",
 ];
 const HINT: &str = "the first line names the columns: altitude_ft,from_west_kt,from_west_sd_kt,from_south_kt,from_south_sd_kt,correlation_below,isa_dev_c,isa_dev_sd_c";
-/// Levels from here on are pressure altitude, as in bulletins, ft.
-const FIRST_PRESSURE_LEVEL_FT: f64 = 18_000.0;
 /// Drawn winds are kept within this many standard deviations.
 const WIDEST: f64 = 4.0;
 /// Stands for the topic of the numbers drawn: those of the exercises are from nought upwards.
@@ -222,11 +221,7 @@ impl Climate {
                 std::array::from_fn(|k| level.mean_m_s[k] + off[k] * level.sd_m_s[k]);
             let height_m = level.altitude_ft * M_PER_FT;
             levels.push(LevelValue {
-                datum: if level.altitude_ft < FIRST_PRESSURE_LEVEL_FT {
-                    Datum::TrueAltitude
-                } else {
-                    Datum::PressureAltitude
-                },
+                datum: datum_of_level(level.altitude_ft),
                 height_m,
                 u_m_s: wind[0],
                 v_m_s: wind[1],

@@ -9,6 +9,7 @@
 mod advice;
 mod alternate;
 mod as_flown;
+mod because;
 mod bounded;
 mod circling;
 mod compare;
@@ -17,6 +18,7 @@ mod descent;
 mod descent_map;
 mod frontier;
 mod ideal;
+mod if_changed;
 mod infeasible;
 mod late;
 mod later;
@@ -39,11 +41,13 @@ mod workers;
 
 pub use alternate::{AlternateError, AlternateFlight};
 pub use as_flown::{AsFlown, LegFlown, NotSteady, Steady, TotalFlown, as_flown};
+pub use because::{Because, DescentMeans, Reason, because};
 pub use compare::{Fitted, KeptOff, compare, plan_as_fits};
 pub use descent_map::{BestOf, DescentMap, MapAxes, MapPanel, best_of, descent_map};
 pub use frontier::{
     APART_M3, APART_S, Frontier, FrontierPlan, Quicker, frontier, frontier_of_trip, threads,
 };
+pub use if_changed::{CHANGES, planned_anew};
 pub use late::{Early, HalfWay, Late, LateMeans, LateStart, Rough, late, rough};
 pub use later::{Later, LaterPlan, NotPlanned, later};
 pub use least::{TripError, plan_trip};
@@ -67,6 +71,4 @@ pub use study::{
     Way, cruise_of, five_times_m_s, room_m, study, three_per_thousand_m, two_minutes_m,
 };
 pub use usual::{Usual, usual_flight};
-pub use why::{
-    Because, CHANGES, DescentMeans, Reason, because, best_of_levels, explained, planned_anew,
-};
+pub use why::{best_of_levels, explained};

@@ -226,13 +226,7 @@ fn cell(
             governed => Refusal::PitchStop(governed),
         });
     }
-    if ias_m_s < least_m_s {
-        why.push(Refusal::TooSlow { least_m_s });
-    }
-    let most_m_s = aircraft.speeds.vno_m_s;
-    if ias_m_s > most_m_s {
-        why.push(Refusal::TooFast { most_m_s });
-    }
+    why.extend(speed_refusals(aircraft, ias_m_s, least_m_s));
     if why.is_empty() {
         Ok(Setting {
             levers,
@@ -243,4 +237,16 @@ fn cell(
     } else {
         Err(why)
     }
+}
+
+/// Why an indicated airspeed \[m/s\] is not one to cruise at: slower than the least \[m/s\], faster than Vno.
+pub(crate) fn speed_refusals(
+    aircraft: &Aircraft,
+    ias_m_s: f64,
+    least_m_s: f64,
+) -> impl Iterator<Item = Refusal> {
+    let most_m_s = aircraft.speeds.vno_m_s;
+    let too_slow = (ias_m_s < least_m_s).then_some(Refusal::TooSlow { least_m_s });
+    let too_fast = (ias_m_s > most_m_s).then_some(Refusal::TooFast { most_m_s });
+    too_slow.into_iter().chain(too_fast)
 }

@@ -11,6 +11,7 @@ use crate::aircraft::{
     AirState, Aircraft, Configuration, Governed, Levers, Performance, Refusal, Throttle, Warmth,
 };
 use crate::quantity::{G_M_S2, M_PER_FT, PA_PER_INHG};
+use crate::tables::settings::speed_refusals;
 
 /// Float noise in a comparison of two manifold pressures, relative.
 const NOISE: f64 = 1e-9;
@@ -263,13 +264,7 @@ impl Lesson<'_> {
             refusals.push(Refusal::PitchStop(performance.governed));
         }
         let least_m_s = a.least_cruise_m_s(self.ask.mass_kg);
-        if ias_m_s < least_m_s {
-            refusals.push(Refusal::TooSlow { least_m_s });
-        }
-        let most_m_s = a.speeds.vno_m_s;
-        if ias_m_s > most_m_s {
-            refusals.push(Refusal::TooFast { most_m_s });
-        }
+        refusals.extend(speed_refusals(a, ias_m_s, least_m_s));
         let mean_effective_pa = self.effective_pa(
             performance.shaft_power_w / f64::from(a.engines.max(1)),
             performance.rev_s,

@@ -40,7 +40,7 @@ pub(super) struct Added {
 }
 
 /// One column of the table.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Column {
     pub temperature_k: Vec<f64>,
     pub along_m_s: Vec<f64>,
@@ -388,12 +388,7 @@ impl RouteAir {
         top_m: f64,
         wind_m_s: impl Fn(f64) -> (f64, f64),
     ) -> Self {
-        let mut column = Column {
-            temperature_k: vec![],
-            along_m_s: vec![],
-            cross_m_s: vec![],
-            true_altitude_m: vec![],
-        };
+        let mut column = Column::default();
         let mut hp = BOTTOM_M;
         let mut z = BOTTOM_M;
         while hp <= top_m + STEP_M {

@@ -16,6 +16,7 @@
 
 mod arrival;
 mod departure;
+mod descent;
 mod face;
 pub(in crate::brief) mod html;
 mod levers;

@@ -1,6 +1,6 @@
 //! The lever card on plans of several shapes.
 
-use super::arrival::map_change;
+use super::descent::map_change;
 use super::levers::{Lever, Move, Setting, lever_moves};
 use super::*;
 use crate::aircraft::{Gear, Induction};

@@ -38,6 +38,7 @@ mod times;
 
 pub use line::BulletinError;
 pub use note::{Note, in_short};
+pub(super) use table::datum_of_level;
 pub use times::{ResolvedTimes, TimesError, resolve_times};
 
 use std::fmt;

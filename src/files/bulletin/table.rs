@@ -10,7 +10,7 @@ use crate::air::Datum;
 use crate::quantity::{M_PER_FT, M_S_PER_KT, ZERO_C_K};
 
 /// First level given as pressure altitude (ft).
-const FIRST_PRESSURE_LEVEL_FT: u32 = 18_000;
+const FIRST_PRESSURE_LEVEL_FT: f64 = 18_000.0;
 /// Highest label accepted as a level (ft).
 const HIGHEST_LEVEL_FT: u32 = 60_000;
 /// Speed coded 99 with 100 added: "199 knots or more".
@@ -67,6 +67,15 @@ pub(super) fn begin_table(
     })
 }
 
+/// What a forecast level \[ft\] is measured from, by the rule of the module header.
+pub(in crate::files) fn datum_of_level(altitude_ft: f64) -> Datum {
+    if altitude_ft < FIRST_PRESSURE_LEVEL_FT {
+        Datum::TrueAltitude
+    } else {
+        Datum::PressureAltitude
+    }
+}
+
 /// The levels of an `FT` line and their columns.
 fn read_levels(line: &Line) -> Result<Vec<Level>, BulletinError> {
     const WAY_OUT: &str = "restore the FT line as issued; the columns of the table hang on it";
@@ -101,11 +110,7 @@ fn read_levels(line: &Line) -> Result<Vec<Level>, BulletinError> {
         levels.push(Level {
             label_ft,
             height_m: f64::from(label_ft) * M_PER_FT,
-            datum: if label_ft < FIRST_PRESSURE_LEVEL_FT {
-                Datum::TrueAltitude
-            } else {
-                Datum::PressureAltitude
-            },
+            datum: datum_of_level(f64::from(label_ft)),
             columns: (first, last),
         });
         i = last + 1;

@@ -2,6 +2,7 @@
 
 use std::ops::Range as Span;
 
+use toml::Spanned;
 use toml::de::DeValue;
 
 use super::Num;
@@ -95,27 +96,38 @@ impl<'a> Section<'a> {
         number.value as u32
     }
 
-    /// A list of numbers, at least one.
-    pub(in crate::files) fn numbers(&self, key: &'static str, range_key: &str) -> Vec<Num> {
-        let Some((value, span)) = self.need(key, "a list of numbers like [2700, 2500]") else {
-            return Vec::new();
-        };
+    /// The path and the entries of a list of what is named, at least one; `None` if it is wrong. `needed` is said where it is missing, `least`
+    /// where it is empty.
+    fn list(
+        &self,
+        key: &'static str,
+        needed: &str,
+        of: &str,
+        least: &str,
+    ) -> Option<(String, &'a [Spanned<DeValue<'a>>])> {
+        let (value, span) = self.need(key, needed)?;
         let path = self.path(key);
         let DeValue::Array(values) = value else {
-            self.wrong_type(&path, &span, value, "a list of numbers");
-            return Vec::new();
+            self.wrong_type(&path, &span, value, &format!("a list of {of}"));
+            return None;
         };
         if values.is_empty() {
             let at = Num::wrong(path, span);
-            self.sheet.contradiction(
-                &at,
-                format!("{} is an empty list", at.key),
-                &[],
-                "give at least one number",
-            );
-            return Vec::new();
+            let message = format!("{} is an empty list", at.key);
+            self.sheet
+                .contradiction(&at, message, &[], &format!("give {least}"));
+            return None;
         }
-        let each = |(i, v): (usize, &toml::Spanned<DeValue<'_>>)| {
+        Some((path, values))
+    }
+
+    /// A list of numbers, at least one.
+    pub(in crate::files) fn numbers(&self, key: &'static str, range_key: &str) -> Vec<Num> {
+        let needed = "a list of numbers like [2700, 2500]";
+        let Some((path, values)) = self.list(key, needed, "numbers", "at least one number") else {
+            return Vec::new();
+        };
+        let each = |(i, v): (usize, &Spanned<DeValue<'_>>)| {
             self.number_of(
                 format!("{path}[{}]", i + 1),
                 v.get_ref(),
@@ -153,25 +165,10 @@ impl<'a> Section<'a> {
         key: &'static str,
         what: &str,
     ) -> Vec<(String, Span<usize>)> {
-        let Some((value, span)) = self.need(key, what) else {
+        let Some((path, values)) = self.list(key, what, "texts", what) else {
             return Vec::new();
         };
-        let path = self.path(key);
-        let DeValue::Array(values) = value else {
-            self.wrong_type(&path, &span, value, "a list of texts");
-            return Vec::new();
-        };
-        if values.is_empty() {
-            let at = Num::wrong(path, span);
-            self.sheet.contradiction(
-                &at,
-                format!("{} is an empty list", at.key),
-                &[],
-                &format!("give {what}"),
-            );
-            return Vec::new();
-        }
-        let each = |(i, v): (usize, &toml::Spanned<DeValue<'_>>)| {
+        let each = |(i, v): (usize, &Spanned<DeValue<'_>>)| {
             (
                 self.text_of(&format!("{path}[{}]", i + 1), v.get_ref(), &v.span()),
                 v.span(),

@@ -7,8 +7,9 @@ use toml::de::DeValue;
 
 use super::station_of;
 use crate::air::triangle::wind_vector_m_s;
-use crate::air::{Datum, LevelValue, Station};
+use crate::air::{LevelValue, Station};
 use crate::earth::place::{Position, parse_latitude_deg, parse_longitude_deg};
+use crate::files::bulletin::datum_of_level;
 use crate::files::diagnostic::quoted;
 use crate::files::sheet::{Num, Section, Sheet};
 use crate::files::trip::moment;
@@ -16,9 +17,6 @@ use crate::files::trip_places::angle;
 use crate::files::winds::surface_station;
 use crate::quantity::{Ias, M_PER_FT, ManifoldPressure, ZERO_C_K};
 use crate::trip::{Cloud, Place};
-
-/// Levels of a table from here on are pressure altitude, below it true altitude, as in bulletins (ft).
-const FIRST_PRESSURE_LEVEL_FT: f64 = 18_000.0;
 
 /// A file named in the trip.
 type Named = (String, Span<usize>);
@@ -195,11 +193,7 @@ fn aloft(
             let (u_m_s, v_m_s) =
                 wind_vector_m_s(from.value.to_radians(), Ias::kt(speed.value).to_m_s());
             levels.push(LevelValue {
-                datum: if height.value < FIRST_PRESSURE_LEVEL_FT {
-                    Datum::TrueAltitude
-                } else {
-                    Datum::PressureAltitude
-                },
+                datum: datum_of_level(height.value),
                 height_m: height.value * M_PER_FT,
                 u_m_s,
                 v_m_s,

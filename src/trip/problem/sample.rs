@@ -78,12 +78,7 @@ pub(super) fn sample_air(
                 }
                 Ok(z)
             };
-            let mut column = Column {
-                temperature_k: vec![],
-                along_m_s: vec![],
-                cross_m_s: vec![],
-                true_altitude_m: vec![],
-            };
+            let mut column = Column::default();
             #[expect(
                 clippy::cast_possible_truncation,
                 clippy::cast_sign_loss,

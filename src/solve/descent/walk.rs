@@ -1,0 +1,291 @@
+//! The search over descents: walked to better neighbours in ever finer steps, in one part and in two.
+
+use super::grid::{family, fastest_all_the_way_m_s, fastest_between_m_s, grid, least_held_pa};
+use super::moves::{RATE_STEP_M_S, REDUCE_STEP_M, carried, moved, moves};
+use super::{Candidate, Pricing, same};
+use crate::flight::{Cruise, Descent, DescentPart, PathRule, ThrottleRule};
+use crate::quantity::PA_PER_INHG;
+use crate::solve::refine::{MOVE_WORTH, to_step};
+
+/// Improvement, as a share of the cost of the descent, below which a neighbour is no better.
+const TIE: f64 = 1e-5;
+/// Settable steps of the first walk, and of those that follow.
+const COARSEST: f64 = 8.0;
+const FINER: [f64; 2] = [4.0, 1.0];
+const THOROUGH: [f64; 4] = [8.0, 4.0, 2.0, 1.0];
+/// A descent in two parts whose start is dearer than one part by this share of the whole is not followed.
+const CATCHES_UP: f64 = 0.003;
+
+impl<'a> Pricing<'a> {
+    /// Walks from a descent to better neighbours in steps of this many settable steps, until a whole round finds none; two levers at
+    /// once only in single steps, for what pays in larger ones, one lever at a time finds.
+    fn improve(&self, from: Candidate, scale: f64) -> Candidate {
+        self.walk(from, scale, scale <= 1.0)
+    }
+
+    fn walk(&self, from: Candidate, scale: f64, pairs: bool) -> Candidate {
+        let mut here = from;
+        let mut list = moves(self.problem, &here.descent, scale, pairs);
+        let (mut next, mut since) = (0, 0);
+        while since < list.len() {
+            let change = list[next % list.len()];
+            next += 1;
+            since += 1;
+            let Some(descent) = moved(self.problem, self.script, &here.descent, change) else {
+                continue;
+            };
+            // At another rate it takes as much longer or shorter.
+            let longer = match (here.descent.first.path, descent.first.path) {
+                (PathRule::Rate(was), PathRule::Rate(is)) => was / is,
+                _ => 1.0,
+            };
+            let Some(there) = self.price_near(descent, longer * here.distance_m, Some(&here))
+            else {
+                continue;
+            };
+            if there.charged < here.charged - TIE * here.cost.abs() {
+                let other_path = std::mem::discriminant(&there.descent.first.path)
+                    != std::mem::discriminant(&here.descent.first.path);
+                here = there;
+                if other_path {
+                    list = moves(self.problem, &here.descent, scale, pairs);
+                }
+                // Go on in the same direction first.
+                next -= 1;
+                since = 0;
+            }
+        }
+        here
+    }
+
+    /// The best descent in two parts that begins as this one: the second from each height at which the air's limit changes, from
+    /// half way, and from near the pattern, with the throttle as it is or at its least, steep, shallow or as fast as the air allows.
+    fn in_two(&self, from: &Candidate) -> Option<Candidate> {
+        let problem = self.problem;
+        let pattern_m = problem.arrival.pattern_altitude_m;
+        let level_m = self.last().level_m;
+        let most = problem.limits.max_descent_m_s;
+        let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
+        let edges: Vec<f64> = problem
+            .limits
+            .air
+            .iter()
+            .map(|a| a.0)
+            .filter(|&h| h > pattern_m && h < level_m)
+            .collect();
+        // Where the air's limit changes on the way, one part is held to the least of them: the first of two need not be.
+        let mut firsts = vec![from.descent];
+        if let Some(&edge_m) = edges.iter().max_by(|a, b| a.total_cmp(b)) {
+            let power_on = grid(problem, self.script, &self.start)
+                .into_iter()
+                .filter(|d| !matches!(d.first.throttle, ThrottleRule::Held(_)));
+            firsts
+                .extend(power_on.filter(|d| {
+                    d.first.path == PathRule::Rate(most) && d.reduce_at_m == pattern_m
+                }));
+            let fast = fastest_between_m_s(problem, edge_m + 1.0, level_m, mass_kg);
+            let mut faster = from.descent;
+            faster.first.path = PathRule::Ias(fast);
+            firsts.push(faster);
+        }
+        let mut heights: Vec<f64> = edges
+            .into_iter()
+            .map(|h| h + REDUCE_STEP_M)
+            .chain([0.5, 0.25].map(|share| pattern_m + share * (level_m - pattern_m)))
+            .map(|h| to_step(h, REDUCE_STEP_M))
+            .filter(|&h| h > pattern_m + REDUCE_STEP_M && h < level_m - REDUCE_STEP_M)
+            .collect();
+        heights.sort_by(f64::total_cmp);
+        heights.dedup();
+        let throttles: Vec<ThrottleRule> = if problem.aircraft.propeller.is_fixed() {
+            vec![ThrottleRule::Untouched, ThrottleRule::Rpm]
+        } else {
+            let least = least_held_pa(problem);
+            vec![
+                ThrottleRule::Untouched,
+                ThrottleRule::Held(least),
+                ThrottleRule::Held(least + 4.0 * PA_PER_INHG),
+            ]
+        };
+        let mut best: Option<Candidate> = None;
+        for (first, from_m) in firsts
+            .iter()
+            .flat_map(|first| heights.iter().map(move |&h| (first, h)))
+        {
+            let fast = fastest_all_the_way_m_s(problem, from_m, mass_kg);
+            for throttle in &throttles {
+                for path in [
+                    PathRule::Rate(most),
+                    PathRule::Rate(to_step(0.6 * most, RATE_STEP_M_S)),
+                    PathRule::Ias(fast),
+                ] {
+                    let part = DescentPart {
+                        throttle: *throttle,
+                        path,
+                        ..first.first
+                    };
+                    let descent = Descent {
+                        second: Some((from_m, part)),
+                        reduce_at_m: pattern_m,
+                        ..*first
+                    };
+                    let Some(c) = self.price_against(descent, best.as_ref()) else {
+                        continue;
+                    };
+                    if best.is_none_or(|b| c.charged < b.charged) {
+                        best = Some(c);
+                    }
+                }
+            }
+        }
+        let best = best?;
+        // A start far behind one part does not catch up.
+        let whole = (self.per_m * problem.length_m).abs();
+        (best.charged < from.charged + CATCHES_UP * whole).then(|| {
+            FINER
+                .into_iter()
+                .fold(best, |c, scale| self.improve(c, scale))
+        })
+    }
+
+    /// Descents worth flying in full, cheapest first: the best of a coarse grid of each family of rules, walked to better neighbours
+    /// in ever finer steps, the most promising to the finest; then the best of them in two parts.
+    pub fn search(&self) -> Vec<Candidate> {
+        self.from_clean_and_braking(|gear_down| {
+            let mut found = self.in_one(gear_down);
+            // The two best, and the best of the other kind of path, are tried in two parts.
+            let other = found
+                .iter()
+                .position(|c| found.first().is_some_and(|f| at_rate(c) != at_rate(f)));
+            let two: Vec<Candidate> = (0..found.len())
+                .filter(|&i| i < 2 || Some(i) == other)
+                .filter_map(|i| self.in_two(&found[i]))
+                .collect();
+            found.extend(two);
+            found
+        })
+    }
+
+    /// The same in one part only, for a cruise that is not settled yet; in two where no one part keeps the limits.
+    pub fn search_quickly(&self) -> Vec<Candidate> {
+        let found = self.from_clean_and_braking(|gear_down| self.in_one(gear_down));
+        if found.iter().any(|c| c.violation == 0.0) {
+            found
+        } else {
+            self.search()
+        }
+    }
+
+    /// What is found from descents that begin clean, and where the gear is a brake from those that begin with it down.
+    fn from_clean_and_braking(&self, find: impl Fn(bool) -> Vec<Candidate>) -> Vec<Candidate> {
+        let mut found = find(false);
+        if self.problem.aircraft.brakes_with_gear() {
+            found.extend(find(true));
+        }
+        in_order(found)
+    }
+
+    fn in_one(&self, gear_down: bool) -> Vec<Candidate> {
+        let mut best: [Option<Candidate>; 4] = [None; 4];
+        for mut descent in grid(self.problem, self.script, &self.start) {
+            descent.first.gear_down = gear_down;
+            let slot = &mut best[family(&descent)];
+            let Some(c) = self.price_against(descent, slot.as_ref()) else {
+                continue;
+            };
+            if slot.is_none_or(|b| c.charged < b.charged) {
+                *slot = Some(c);
+            }
+        }
+        let mut found = in_order(best.into_iter().flatten().collect());
+        for c in &mut found {
+            *c = self.improve(*c, COARSEST);
+        }
+        self.finished(found)
+    }
+
+    /// The same from what was found for another cruise, each descent carried over to this one.
+    pub fn search_near(&self, other: &Cruise, known: &[Candidate]) -> Vec<Candidate> {
+        let begun = known
+            .iter()
+            .filter_map(|c| carried(self.problem, &c.descent, other, self.last()))
+            .filter_map(|d| self.price(d));
+        self.finished(in_order(begun.collect()))
+    }
+
+    /// Descents found at another worth of distance, priced at this one.
+    pub fn again(&self, found: &[Candidate]) -> Vec<Candidate> {
+        in_order(found.iter().filter_map(|c| self.price(c.descent)).collect())
+    }
+
+    /// Descents that may lead to a better flight than this one, of what a walk from it finds, and of what the whole search
+    /// found, if it was made: the cheapest, and the cheapest that works the throttle or the path by another rule. A little dearer will do, for a lever
+    /// change may be saved in the cruise.
+    pub fn better(&self, than: &Descent, anew: Option<Vec<Candidate>>) -> Vec<Candidate> {
+        let Some(begun) = self.price(*than) else {
+            return vec![];
+        };
+        let mut found = vec![
+            FINER
+                .into_iter()
+                .fold(begun, |c, scale| self.improve(c, scale)),
+        ];
+        let slack = if anew.is_some() {
+            MOVE_WORTH * (self.per_m * self.problem.length_m).abs()
+        } else {
+            0.0
+        };
+        found.extend(anew.into_iter().flatten());
+        found.retain(|c| c.charged < begun.charged + slack && !same(&c.descent, than));
+        let found = in_order(found);
+        let other = found
+            .iter()
+            .position(|c| family(&c.descent) != family(than))
+            .filter(|&i| i > 0);
+        let chosen = std::iter::once(0).chain(other);
+        chosen.filter_map(|i| found.get(i).copied()).collect()
+    }
+
+    /// The most promising at a rate, at a speed and of the rest, walked on to the finest step; what is left after them, for where those cannot be
+    /// flown.
+    fn finished(&self, found: Vec<Candidate>) -> Vec<Candidate> {
+        let found = in_order(found);
+        let best = |rate: bool| found.iter().position(|c| at_rate(c) == rate);
+        let two = [best(true), best(false)];
+        let third = (0..found.len()).find(|&i| !two.contains(&Some(i)));
+        let walked = [two[0], two[1], third];
+        let finish = |i: usize| {
+            FINER
+                .into_iter()
+                .fold(found[i], |c, scale| self.improve(c, scale))
+        };
+        let mut out = in_order(walked.into_iter().flatten().map(finish).collect());
+        let rest: Vec<usize> = (0..found.len())
+            .filter(|&i| !walked.contains(&Some(i)))
+            .collect();
+        if out.iter().any(|c| c.violation == 0.0) {
+            out.extend(rest.into_iter().map(|i| found[i]));
+        } else {
+            // A hard one: every start is followed, with two levers at once in every step.
+            let thoroughly = |from: &Candidate| {
+                THOROUGH
+                    .into_iter()
+                    .fold(*from, |c, scale| self.walk(c, scale, true))
+            };
+            out.extend(found.iter().map(thoroughly));
+            out = in_order(out);
+        }
+        out
+    }
+}
+
+fn at_rate(c: &Candidate) -> bool {
+    matches!(c.descent.first.path, PathRule::Rate(_))
+}
+
+/// Cheapest first, each once.
+fn in_order(mut found: Vec<Candidate>) -> Vec<Candidate> {
+    found.sort_by(|a, b| a.charged.total_cmp(&b.charged));
+    found.dedup_by(|a, b| same(&a.descent, &b.descent));
+    found
+}
