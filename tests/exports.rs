@@ -38,6 +38,12 @@ fn exported() -> &'static (Value, [String; 4]) {
     })
 }
 
+fn rows<'a>(json: &'a Value, key: &str) -> &'a Vec<Value> {
+    let rows = json[key].as_array().expect("an array");
+    assert!(!rows.is_empty(), "{key} is empty");
+    rows
+}
+
 #[test]
 fn closed_form_names_that_xml_cannot_hold_are_made_to_fit() {
     let trip = std::fs::read_to_string(root().join(TRIP)).expect("the demo trip");

@@ -33,7 +33,7 @@ impl<'a> Brute<'a> {
     }
 
     /// Settable manifold pressures, Pa.
-    fn maps(&self, grid: Grid, near: Option<f64>, top_in: f64) -> Vec<f64> {
+    pub(super) fn maps(&self, grid: Grid, near: Option<f64>, top_in: f64) -> Vec<f64> {
         let step = if grid == Grid::Coarse { 1.0 } else { 0.5 };
         match (grid, near) {
             (Grid::Near, Some(pa)) => {

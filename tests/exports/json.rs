@@ -1,7 +1,6 @@
 //! JSON against the published schema.
 
-use super::path::rows;
-use super::{TRIP, exported};
+use super::{TRIP, exported, rows};
 use crate::command::{PROFILE, printed, typed};
 use serde_json::Value;
 

@@ -1,15 +1,9 @@
 //! Where the points of the path and its marks are; GPX, CSV and KML read by readers of others.
 
-use super::exported;
+use super::{exported, rows};
 use crate::command::{number, printed, written};
 use serde_json::Value;
 use std::collections::BTreeSet;
-
-pub(super) fn rows<'a>(json: &'a Value, key: &str) -> &'a Vec<Value> {
-    let rows = json[key].as_array().expect("an array");
-    assert!(!rows.is_empty(), "{key} is empty");
-    rows
-}
 
 /// Length of the geodesic between two points \[deg\], m.
 ///

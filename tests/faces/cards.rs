@@ -1,6 +1,6 @@
 //! What the lever card says, in text, Markdown and HTML.
 
-use super::{Faces, cruise, in_one_line, left, list, rough, top_of_climb, top_of_descent};
+use super::{Faces, cruise, in_one_line, list, rough, top_of_climb, top_of_descent};
 use crate::reading::Way::{Down, Near, Up};
 use crate::reading::{Must, Text, at, holds, html_text};
 use serde_json::Value;

@@ -1,6 +1,5 @@
 //! What the chart says, and what is written for other programs.
 
-use super::sheet::segments;
 use super::{Faces, M_PER_FT, burned, cruise, in_one_line, list, top_of_climb, top_of_descent};
 use crate::reading::Way::{Down, Near, Up};
 use crate::reading::{Text, at, holds, plain};

@@ -5,7 +5,7 @@ use super::{
     Faces, burned, cruise, flow, in_one_line, left, list, rough, top_of_climb, top_of_descent, word,
 };
 use crate::reading::Way::{Down, Near, Up};
-use crate::reading::{Must, Text, at, holds, html_text, plain, shown};
+use crate::reading::{self, Must, Text, at, holds, html_text, plain, shown};
 use serde_json::Value;
 
 /// What the terminal and the page say of the whole trip, sentence by sentence.
