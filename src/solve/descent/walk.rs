@@ -151,7 +151,7 @@ impl<'a> Pricing<'a> {
     /// Descents worth flying in full, cheapest first: the best of a coarse grid of each family of rules, walked to better neighbours
     /// in ever finer steps, the most promising to the finest; then the best of them in two parts.
     pub fn search(&self) -> Vec<Candidate> {
-        self.from_clean_and_braking(|gear_down| {
+        self.clean_and_braking(|gear_down| {
             let mut found = self.in_one(gear_down);
             // The two best, and the best of the other kind of path, are tried in two parts.
             let other = found
@@ -168,7 +168,7 @@ impl<'a> Pricing<'a> {
 
     /// The same in one part only, for a cruise that is not settled yet; in two where no one part keeps the limits.
     pub fn search_quickly(&self) -> Vec<Candidate> {
-        let found = self.from_clean_and_braking(|gear_down| self.in_one(gear_down));
+        let found = self.clean_and_braking(|gear_down| self.in_one(gear_down));
         if found.iter().any(|c| c.violation == 0.0) {
             found
         } else {
@@ -177,7 +177,7 @@ impl<'a> Pricing<'a> {
     }
 
     /// What is found from descents that begin clean, and where the gear is a brake from those that begin with it down.
-    fn from_clean_and_braking(&self, find: impl Fn(bool) -> Vec<Candidate>) -> Vec<Candidate> {
+    fn clean_and_braking(&self, find: impl Fn(bool) -> Vec<Candidate>) -> Vec<Candidate> {
         let mut found = find(false);
         if self.problem.aircraft.brakes_with_gear() {
             found.extend(find(true));

@@ -52,12 +52,11 @@ impl Row {
     #[inline]
     fn cell(&self, x: f64) -> Option<(usize, f64)> {
         let y = (x - self.low) * self.per;
-        // Not a number gives none.
-        if !(y >= 1.0) {
-            return None;
-        }
+        // The cast takes what is below the row, and not a number, for zero.
         let i = y as u32;
-        (i <= self.last).then(|| (i as usize, y - f64::from(i)))
+        (1..=self.last)
+            .contains(&i)
+            .then(|| (i as usize, y - f64::from(i)))
     }
 }
 
