@@ -16,7 +16,7 @@ use std::path::Path;
 pub(super) struct Dice(pub(super) u64);
 
 impl Dice {
-    fn uniform(&mut self, low: f64, high: f64) -> f64 {
+    pub(super) fn uniform(&mut self, low: f64, high: f64) -> f64 {
         self.0 = self
             .0
             .wrapping_mul(6_364_136_223_846_793_005)
