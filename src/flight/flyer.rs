@@ -99,7 +99,7 @@ impl<'a> Flyer<'a> {
             near: Cell::new(if record {
                 Nearby::NONE
             } else {
-                Nearby::BY_HEART
+                Nearby::ROUGHLY
             }),
             most_violation: f64::INFINITY,
             in_place: true,

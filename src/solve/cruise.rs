@@ -84,7 +84,7 @@ impl<'a> AtLevel<'a> {
             mass_kg,
             ias_m_s: (top, aircraft.least_cruise_m_s(mass_kg)),
             guess_m_s: aircraft.tas_from_ias(air, top),
-            near: Cell::new(Nearby::BY_HEART),
+            near: Cell::new(Nearby::ROUGHLY),
         }
     }
 

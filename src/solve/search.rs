@@ -1059,7 +1059,7 @@ impl<'a> Search<'a> {
         let hp = p.pressure_altitude_m(distance_m, level_m);
         let (air, _) = p.air_state(distance_m, hp, p.time_s(distance_m));
         let guess = p.aircraft.tas_from_ias(air, p.aircraft.speeds.vno_m_s);
-        let near = Cell::new(Nearby::BY_HEART);
+        let near = Cell::new(Nearby::ROUGHLY);
         let found = level_speed_m_s(p, air, self.lift_off_kg(), levers, guess, &near)
             .map(|(v, _)| p.aircraft.ias_from_tas(air, v));
         self.steady.borrow_mut().insert(asked, found);

@@ -96,7 +96,10 @@ fn in_hollow(fuel_kg: f64, within_min: f64) {
     let mut anyhow = Brute::new(&free);
     let mut all = vec![];
     for level_m in levels(&p) {
-        let there: Vec<Script> = seeds.iter().map(|s| crate::class::moved_to(s, level_m)).collect();
+        let there: Vec<Script> = seeds
+            .iter()
+            .map(|s| crate::class::moved_to(s, level_m))
+            .collect();
         all.extend(anyhow.frontier(Grid::Coarse, &there));
     }
     all.extend(
@@ -129,7 +132,10 @@ fn in_hollow(fuel_kg: f64, within_min: f64) {
         brute.start(Some(kept.clone()));
         brute.polish();
         seeds.push(brute.best.as_ref().expect("kept").script.clone());
-        let there: Vec<Script> = seeds.iter().map(|s| crate::class::moved_to(s, level_m)).collect();
+        let there: Vec<Script> = seeds
+            .iter()
+            .map(|s| crate::class::moved_to(s, level_m))
+            .collect();
         let fine = anyhow.frontier(Grid::Whole, &there);
         for k in &fine {
             brute.offer(&k.script);

@@ -230,7 +230,7 @@ fn envelope(
         settable_rev_s(problem, 100.0 / 60.0)
     };
     let mut run = Vec::new();
-    let near = Cell::new(Nearby::BY_HEART);
+    let near = Cell::new(Nearby::ROUGHLY);
     for rev_s in governed_rev_s {
         let full = engine.map_pa(Throttle::Full, rev_s, intake);
         let most = full.min(aircraft.map_limit_pa(rev_s));
@@ -294,7 +294,7 @@ fn envelope(
                 rev_s,
                 mixture: leaned,
             };
-            let near = Cell::new(Nearby::BY_HEART);
+            let near = Cell::new(Nearby::ROUGHLY);
             let set = aircraft.perform_under_redline(air, tas, levers, &near);
             if leaned != mixture && set.power_fraction > band {
                 continue;
@@ -335,7 +335,7 @@ fn fixed_pitch_settings(
 ) -> Vec<Point> {
     const STEPS: u32 = 20;
     let aircraft = &problem.aircraft;
-    let near = Cell::new(Nearby::BY_HEART);
+    let near = Cell::new(Nearby::ROUGHLY);
     let full_pa = aircraft
         .engine
         .map_pa(Throttle::Full, 0.0, aircraft.intake(air, tas));

@@ -10,7 +10,6 @@ use crate::aircraft::propeller::element::{
 };
 use crate::aircraft::propeller::spline::{Axis, coefficients, prefilter};
 use std::f64::consts::PI;
-use std::sync::OnceLock;
 
 /// Greatest spacing of blade angles \[rad\] (3 deg).
 const BLADE_ANGLE_STEP_RAD: f64 = 3.0 * PI / 180.0;
@@ -136,7 +135,6 @@ impl PropellerTable {
             mach2,
             torque_slope: 0.0,
             data,
-            answers: OnceLock::new(),
         };
         // Between zero thrust and stall at the middle blade angle: advance angle 2 and 6 degrees below.
         let middle = 0.5 * (low + high);

@@ -15,7 +15,6 @@
 //! square of the helical tip Mach number, confined smoothly to 0.25..1.05.
 //! Interpolation is a tensor-product cubic B-spline (C2); tested to 0.5 % against direct runs.
 
-mod answers;
 mod balance;
 mod build;
 mod nearby;
@@ -28,11 +27,8 @@ pub use torque::Absorbed;
 
 use super::element::{Coefficients, effective_mach_squared};
 use super::spline::{Axis, coefficients};
-use answers::Answers;
 use patch::Patch;
 use std::f64::consts::PI;
-use std::sync::OnceLock;
-use torque::Quick;
 
 /// Samples along the advance coordinate.
 const ADVANCE_SAMPLES: usize = 57;
@@ -107,8 +103,6 @@ pub struct PropellerTable {
     torque_slope: f64,
     /// Coefficients, advance fastest, then Mach, then blade angle.
     data: Vec<[f64; 2]>,
-    /// Filled when first asked for.
-    answers: OnceLock<Answers>,
 }
 
 /// A flight condition at one shaft speed: everything but the blade angle.
@@ -131,29 +125,19 @@ impl PropellerTable {
         (self.angle.low, self.angle.high)
     }
 
-    /// Speed of flight, that of the blade at 0.75 R, and the square of the effective tip Mach number.
     #[inline]
-    fn speeds(&self, v_m_s: f64, rev_s: f64, sound_m_s: f64) -> (f64, f64, f64) {
+    fn condition(&self, v_m_s: f64, rev_s: f64, sound_m_s: f64) -> Condition {
         // Not `max`, which would turn a NaN into a still propeller.
         let v = if v_m_s < 0.0 { 0.0 } else { v_m_s };
         let n = if rev_s < 0.0 { 0.0 } else { rev_s };
+        let w = self.reference_m * n;
         let mach2 = (v * v + self.tip2 * n * n) / (sound_m_s * sound_m_s);
-        (v, self.reference_m * n, effective_mach_squared(mach2))
-    }
-
-    #[inline]
-    fn condition(&self, v_m_s: f64, rev_s: f64, sound_m_s: f64) -> Condition {
-        let (v, w, mach2) = self.speeds(v_m_s, rev_s, sound_m_s);
         Condition {
             v,
             w,
             reference2: v * v + w * w,
-            mach: self.mach2.stencil(mach2),
+            mach: self.mach2.stencil(effective_mach_squared(mach2)),
         }
-    }
-
-    fn answers(&self) -> &Answers {
-        self.answers.get_or_init(|| Answers::of(self))
     }
 
     /// The advance coordinate and its slope with blade angle.

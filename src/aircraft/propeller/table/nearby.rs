@@ -11,9 +11,14 @@ pub struct Nearby {
     pub(super) torque_slope: f64,
     /// Speed that balanced on a stop \[rev/s\].
     pub(super) balanced_rev_s: f64,
-    /// Answers known by heart will do.
-    pub(super) by_heart: bool,
+    /// A Newton step as short as this \[rad\] ends the search.
+    pub(super) last_step_rad: f64,
 }
+
+/// Last Newton step of a blade angle \[rad\]: the error left is its square times the curvature over the slope, of order one.
+const LAST_STEP_RAD: f64 = 1e-5;
+/// The same for whom a hundred-thousandth of the torque is near enough \[rad\].
+const LAST_ROUGH_STEP_RAD: f64 = 2e-3;
 
 impl Nearby {
     /// Of nowhere.
@@ -23,12 +28,12 @@ impl Nearby {
         torque: f64::NAN,
         torque_slope: f64::NAN,
         balanced_rev_s: f64::NAN,
-        by_heart: false,
+        last_step_rad: LAST_STEP_RAD,
     };
-    /// The same for searches, which fly what they choose again: thrust within 3e-5 of the greatest there is, interpolated where that is
-    /// known by heart.
-    pub const BY_HEART: Self = Self {
-        by_heart: true,
+    /// The same for searches, which fly what they choose again: thrust within some 1e-5 of what it is, for one look at the table in
+    /// most cases.
+    pub const ROUGHLY: Self = Self {
+        last_step_rad: LAST_ROUGH_STEP_RAD,
         ..Self::NONE
     };
 
@@ -41,7 +46,7 @@ impl Nearby {
     pub(super) const fn at_angle(self, angle_rad: f64) -> Self {
         Self {
             angle_rad,
-            by_heart: self.by_heart,
+            last_step_rad: self.last_step_rad,
             ..Self::NONE
         }
     }

@@ -13,8 +13,6 @@ const ANGLE_TOLERANCE_RAD: f64 = 1e-7;
 const STALL_SUSPECT_TAN: f64 = 0.158_384;
 /// First guess of a governed blade angle: this much above the advance angle \[rad\] (5 deg).
 const NEWTON_LEAD_RAD: f64 = 5.0 * PI / 180.0;
-/// Last Newton step of a blade angle \[rad\]: the error left is its square times the curvature over the slope, of order one.
-const NEWTON_TOLERANCE_RAD: f64 = 1e-5;
 /// Last step times the square of the one before at which the slope of a parabola is good enough: the error left is about as much
 /// \[rad^3, with third derivatives of order one over the slope\].
 const PARABOLA_RAD3: f64 = 1e-10;
@@ -39,7 +37,7 @@ pub enum Absorbed {
 
 /// What the quick search for a blade angle found.
 #[derive(Debug, Clone, Copy)]
-pub(super) enum Quick {
+enum Quick {
     /// The blade angle, and the thrust coefficient there.
     Found {
         angle_rad: f64,
@@ -103,11 +101,11 @@ impl PropellerTable {
         stops: Stops,
         near: &Cell<Nearby>,
     ) -> Absorbed {
-        let (v, w, mach2) = self.speeds(v_m_s, rev_s, sound_m_s);
-        let reference2 = v * v + w * w;
-        let thrust_scale = rho_kg_m3 * reference2 * self.diameter_m * self.diameter_m;
+        let c = self.condition(v_m_s, rev_s, sound_m_s);
+        let thrust_scale = rho_kg_m3 * c.reference2 * self.diameter_m * self.diameter_m;
         let scale = thrust_scale * self.diameter_m;
         let target = torque_n_m / scale;
+        let f = |beta: f64| self.at(&c, beta)[1] - target;
         let mut low = stops.low_rad.max(self.angle.low).min(self.angle.high);
         let high = stops.high_rad.max(low).min(self.angle.high);
         if scale <= 0.0 {
@@ -117,25 +115,9 @@ impl PropellerTable {
                 Absorbed::BelowLowStop
             };
         }
-        let advance = v / w;
+        let advance = c.v / c.w;
         let before = near.get();
-        if before.by_heart
-            && let Some([thrust, angle_rad]) = self.answers().at(advance, target, mach2)
-            && (low..=high).contains(&angle_rad)
-        {
-            return Absorbed::Within {
-                angle_rad,
-                thrust_n: thrust * thrust_scale,
-            };
-        }
-        let c = Condition {
-            v,
-            w,
-            reference2,
-            mach: self.mach2.stencil(mach2),
-        };
-        let f = |beta: f64| self.at(&c, beta)[1] - target;
-        match self.newton(&c, (low, high), target, &before, advance) {
+        match self.newton(&c, (low, high), target, advance, &before) {
             Quick::Found {
                 angle_rad,
                 thrust,
@@ -186,13 +168,13 @@ impl PropellerTable {
     /// counts only if torque rose with blade angle at every step, and it lies between the stops and clear of negative stall; else
     /// the bracketed search decides.
     #[inline]
-    pub(super) fn newton(
+    fn newton(
         &self,
         c: &Condition,
-        stops: (f64, f64),
+        (low, high): (f64, f64),
         target: f64,
-        before: &Nearby,
         advance: f64,
+        before: &Nearby,
     ) -> Quick {
         let guess_rad = before.expected_rad(advance, target);
         let start = if guess_rad.is_nan() {
@@ -203,17 +185,29 @@ impl PropellerTable {
         } else {
             guess_rad
         };
-        let mut beta = start.clamp(stops.0, stops.1);
-        let (low, high) = stops;
+        let mut beta = start.clamp(low, high);
         let mut patch = Patch::NOWHERE;
+        let found = |at: f64, value: [f64; 2], slope: [f64; 2]| {
+            let step = (target - value[1]) / slope[1];
+            let angle_rad = at + step;
+            if (low..=high).contains(&angle_rad) && !stall_suspected(c, angle_rad) {
+                Quick::Found {
+                    angle_rad,
+                    thrust: value[0] + slope[0] * step,
+                    torque_slope: slope[1],
+                }
+            } else {
+                Quick::Unsure
+            }
+        };
         for _ in 0..QUICK_STEPS {
             let (here, slope) = self.at_with_slope(c, beta, &mut patch);
             let step = (target - here[1]) / slope[1];
             if !(slope[1] > 0.0 && step.is_finite()) {
                 return Quick::Unsure;
             }
-            if step.abs() < NEWTON_TOLERANCE_RAD {
-                return landed(c, stops, target, beta, here, slope);
+            if step.abs() < before.last_step_rad {
+                return found(beta, here, slope);
             }
             if step < 0.0 && beta == low && !stall_suspected(c, low) {
                 return Quick::TooMuchAtLow;
@@ -235,7 +229,7 @@ impl PropellerTable {
                 return Quick::Unsure;
             }
             if (last * step * step).abs() < PARABOLA_RAD3 && last.abs() < step.abs() {
-                return landed(c, stops, target, next, there, slope);
+                return found(next, there, slope);
             }
             if last < 0.0 && next == low && !stall_suspected(c, low) {
                 return Quick::TooMuchAtLow;
@@ -273,29 +267,6 @@ impl PropellerTable {
             }
         }
         0.5 * (low + high)
-    }
-}
-
-/// What the last step of a search comes to.
-#[inline]
-fn landed(
-    c: &Condition,
-    (low, high): (f64, f64),
-    target: f64,
-    at: f64,
-    value: [f64; 2],
-    slope: [f64; 2],
-) -> Quick {
-    let step = (target - value[1]) / slope[1];
-    let angle_rad = at + step;
-    if (low..=high).contains(&angle_rad) && !stall_suspected(c, angle_rad) {
-        Quick::Found {
-            angle_rad,
-            thrust: value[0] + slope[0] * step,
-            torque_slope: slope[1],
-        }
-    } else {
-        Quick::Unsure
     }
 }
 
