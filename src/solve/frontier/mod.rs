@@ -20,7 +20,9 @@ use crate::flight::{Flown, Script, fly_recorded};
 use crate::quantity::M3_PER_GAL;
 use crate::reflight::Mismatch;
 use crate::trip::{Bounds, CostRates, FuelLoad, Objective, Problem, Trip, resolve};
-use points::{Apart, TimeFuel, best_between, best_value, merged, price_kg_s, undominated};
+use points::{
+    Apart, TimeFuel, best_between, best_value, loses_to, merged, price_kg_s, undominated,
+};
 use std::num::NonZero;
 
 /// Values of a second for which plans are made, as multiples of what one costs in fuel on average between the thriftiest plan and the
@@ -32,6 +34,13 @@ const WIDE_S: f64 = 60.0;
 const WIDE_M3: f64 = 0.25 * M3_PER_GAL;
 /// Gaps that are searched, the widest first.
 const MOST_GAPS: usize = 12;
+/// A flight is bounded by its own time \[s\] and fuel \[kg\] with this to spare, what flights keep a bound with and a hair.
+const SPARE: TimeFuel = TimeFuel {
+    time_s: 0.61,
+    fuel_kg: 0.011,
+};
+/// Rounds in which what is shown is settled under its own bounds: what takes the place of a plan is settled in the next.
+const ROUNDS: usize = 2;
 /// Flights that are flown finely: so many stretches of the frontier have one each.
 const MOST_FINE: usize = 96;
 /// Flights in a batch that is flown finely with one memory.
@@ -110,6 +119,13 @@ impl Candidate {
             money: totals(problem, &flown).money,
             script: flown.script,
         }
+    }
+
+    /// The script with its top of descent left to be found.
+    fn script_free(&self) -> Script {
+        let mut script = self.script.clone();
+        script.descent.to_go_m = f64::NAN;
+        script
     }
 }
 
@@ -191,6 +207,13 @@ fn picked(candidates: Vec<Candidate>) -> Vec<Candidate> {
         .collect()
 }
 
+/// Without those that gain no more than a tie against a real loss.
+fn apart(mut line: Vec<Candidate>) -> Vec<Candidate> {
+    let points: Vec<TimeFuel> = line.iter().map(|c| c.at).collect();
+    line.retain(|c| !points.iter().any(|&p| loses_to(c.at, p)));
+    line
+}
+
 fn candidates(kept: Vec<Kept>) -> impl Iterator<Item = Candidate> {
     kept.into_iter().map(|k| Candidate {
         at: TimeFuel {
@@ -237,6 +260,58 @@ fn between(problem: &Problem, line: &[Candidate], threads: usize) -> (Vec<Candid
     let flights = found.iter().map(|f| f.0).sum();
     let kept = found.into_iter().flat_map(|f| candidates(f.1)).collect();
     (kept, flights)
+}
+
+/// Settles flights of a line under bounds of their own: the least fuel that is no later than each, and the least time that burns no more, from it.
+/// What is passed by within all limits, and how many were flown.
+fn tightened(
+    problem: &Problem,
+    line: &[Candidate],
+    chosen: &[usize],
+    threads: usize,
+) -> (Vec<Candidate>, usize) {
+    let taxi = &problem.aircraft.procedures;
+    let found = each_of(threads, chosen, |&i| {
+        // In the coarse steps of a walk, as all that it compares.
+        let coarse = Pilot::new(problem);
+        let Some(own) = coarse.fly(&line[i].script_free()) else {
+            return (coarse.flights(), vec![]);
+        };
+        let asks = [
+            (
+                Objective::Fuel,
+                Bounds {
+                    within_s: Some(taxi.taxi_time_s + own.time_s + SPARE.time_s),
+                    ..Bounds::default()
+                },
+            ),
+            (
+                Objective::Time,
+                Bounds {
+                    most_fuel_kg: Some(taxi.taxi_fuel_kg + own.fuel_kg + SPARE.fuel_kg),
+                    ..Bounds::default()
+                },
+            ),
+        ];
+        let mut flights = coarse.flights();
+        let mut kept = vec![];
+        for (objective, bounds) in asks {
+            let bounded = Problem {
+                objective,
+                bounds,
+                ..problem.clone()
+            };
+            let pilot = Pilot::keeping(&bounded);
+            let search = Search::new(&bounded, bounded.cost_rates());
+            // What it passes by is kept; there is nothing to do if it arrives nowhere.
+            let _ = settle(&pilot, &line[i].script, &|s| search.prepare(s));
+            flights += pilot.flights();
+            kept.extend(candidates(pilot.into_kept()));
+        }
+        (flights, kept)
+    });
+    let flights = found.iter().map(|f| f.0).sum();
+    (found.into_iter().flat_map(|f| f.1).collect(), flights)
 }
 
 /// So few that each stretch of the frontier has one: of those in it the one nearest to the corner of least time and fuel.
@@ -348,12 +423,25 @@ pub fn frontier(problem: &Problem, threads: usize) -> Result<Frontier, SolveErro
         ..problem.clone()
     };
     let scheduled = on_schedule(&free);
-    let (found, flights) = line(&scheduled, threads).map_err(|e| tried(&scheduled, e))?;
+    let (found, mut flights) = line(&scheduled, threads).map_err(|e| tried(&scheduled, e))?;
+    let mut found = apart(found);
+    let mut settled: Vec<Script> = vec![];
+    for _ in 0..ROUNDS {
+        let mut chosen = to_show(&scheduled, &found);
+        chosen.retain(|&i| !settled.contains(&found[i].script));
+        settled.extend(chosen.iter().map(|&i| found[i].script.clone()));
+        let (more, flown) = tightened(&scheduled, &found, &chosen, threads);
+        flights += flown;
+        let (more, flown) =
+            flown_finely(&scheduled, &thinned(worth_flying(more), MOST_FINE), threads);
+        flights += flown;
+        found = apart(picked(found.into_iter().chain(more).collect()));
+    }
     Ok(shown(&scheduled, found, flights, threads))
 }
 
-/// The frontier of fine flights, merged. A flight that the independent integrator does not confirm gives way to its neighbours.
-fn shown(problem: &Problem, mut line: Vec<Candidate>, flights: usize, threads: usize) -> Frontier {
+/// Which of a line are shown: merged, with the best value and the cheapest.
+fn to_show(problem: &Problem, line: &[Candidate]) -> Vec<usize> {
     let density = problem.aircraft.fuel.density_kg_m3;
     let apart = Apart {
         both: TimeFuel {
@@ -365,15 +453,20 @@ fn shown(problem: &Problem, mut line: Vec<Candidate>, flights: usize, threads: u
             fuel_kg: HARDLY_M3 * density,
         },
     };
+    let points: Vec<TimeFuel> = line.iter().map(|c| c.at).collect();
+    let cheapest = (0..line.len())
+        .filter(|_| problem.prices.are_given())
+        .min_by(|&a, &b| line[a].money.total_cmp(&line[b].money));
+    let first: Vec<usize> = cheapest.into_iter().chain(best_value(&points)).collect();
+    merged(&points, &first, apart)
+}
+
+/// The frontier of fine flights, merged. A flight that the independent integrator does not confirm gives way to its neighbours.
+fn shown(problem: &Problem, mut line: Vec<Candidate>, flights: usize, threads: usize) -> Frontier {
     let priced = problem.prices.are_given();
     let mut confirmed: Vec<(Script, Flown, Mismatch)> = Vec::new();
     loop {
-        let points: Vec<TimeFuel> = line.iter().map(|c| c.at).collect();
-        let cheapest = (0..line.len())
-            .filter(|_| priced)
-            .min_by(|&a, &b| line[a].money.total_cmp(&line[b].money));
-        let first: Vec<usize> = cheapest.into_iter().chain(best_value(&points)).collect();
-        let chosen = merged(&points, &first, apart);
+        let chosen = to_show(problem, &line);
         let unknown: Vec<&Candidate> = chosen
             .iter()
             .map(|&i| &line[i])
