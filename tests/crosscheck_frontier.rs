@@ -130,8 +130,8 @@ fn crosscheck_plans_against_single_solves_under_the_matching_bound() {
     let (trip, aircraft) = demo();
     let f = found();
     let n = f.plans.len();
-    for i in [1, n / 4, n / 2, n - 2] {
-        let at = &f.plans[i];
+    let mut worst = 0.0_f64;
+    for (i, at) in f.plans.iter().enumerate() {
         let within_s = at.totals.block_time_s + KEPT_S;
         let single = |objective, bounds| {
             let asked = Trip {
@@ -156,9 +156,9 @@ fn crosscheck_plans_against_single_solves_under_the_matching_bound() {
             fuel.flown.time_s,
             fuel.flown.fuel_kg
         );
-        assert!((at.flown.fuel_kg / fuel.flown.fuel_kg - 1.0).abs() < SINGLE);
-        // And the other way about, for one of them.
-        if i == n / 2 {
+        worst = worst.max((at.flown.fuel_kg / fuel.flown.fuel_kg - 1.0).abs());
+        // And the other way about, for some of them.
+        if [n / 4, n / 2, 3 * n / 4].contains(&i) {
             let most_kg = at.totals.block_fuel_kg + 0.011;
             let time = single(
                 Objective::Time,
@@ -167,14 +167,12 @@ fn crosscheck_plans_against_single_solves_under_the_matching_bound() {
                     ..Bounds::default()
                 },
             );
-            assert!((at.flown.time_s / time.flown.time_s - 1.0).abs() < SINGLE);
+            worst = worst.max((at.flown.time_s / time.flown.time_s - 1.0).abs());
         }
     }
+    assert!(worst < SINGLE, "{worst}");
 }
 
-/// The bar is [`SINGLE`]. One plan of the nineteen misses it: a flight of the grid that is no slower burns 0.35 % less, where the line is so steep that
-/// a second is worth as much. No other may, and that one no more than this.
-const MISSED: f64 = 4e-3;
 /// What the grid may be dearer in fuel, at the time of a plan, than that plan: it has coarser steps and one level, one climb speed, one part of
 /// descent alone. A grid that stays farther behind would check nothing.
 const GRID: f64 = 0.02;
@@ -193,7 +191,7 @@ fn crosscheck_no_flight_of_a_grid_beats_a_plan() {
         all.extend(brute.all_at(any, level_m));
     }
     let grid = class::undominated(all);
-    let (mut near, mut missed) = (0, 0);
+    let mut near = 0;
     for (i, plan) in f.plans.iter().enumerate() {
         // In the coarse steps of a search, as all it is held against.
         let at = charged(&brute.fly(&plan.flown.script).expect("flies"));
@@ -213,15 +211,11 @@ fn crosscheck_no_flight_of_a_grid_beats_a_plan() {
             100.0 * quick.unwrap_or(f64::NAN)
         );
         let least = [thrifty, quick].into_iter().flatten().fold(0.0, f64::min);
-        assert!(least > -MISSED, "plan {}: {least}", i + 1);
-        missed += usize::from(least <= -SINGLE);
+        assert!(least > -SINGLE, "plan {}: {least}", i + 1);
         near += usize::from(thrifty.is_some_and(|x| x < GRID));
     }
     println!("{} flights, {} undominated", brute.flights, grid.len());
-    assert!(
-        f.plans.len() >= 5 && missed <= 1,
-        "{missed} plans are beaten"
-    );
+    assert!(f.plans.len() >= 5);
     assert!(
         2 * near >= f.plans.len(),
         "the grid comes near {near} alone"

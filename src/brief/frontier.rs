@@ -254,8 +254,8 @@ fn listed(numbers: &[usize]) -> String {
     }
 }
 
-/// What is said of every plan once, what of some with their numbers. One kind of warning in several words is said as it is of the first
-/// plan and of the last.
+/// What is said of every plan once, what of some with their numbers. One kind of warning in several words is said with the numbers from the
+/// least to the greatest.
 fn warnings(frontier: &Frontier, problem: &Problem, fuel: Fuel, units: Units) -> Vec<Said> {
     let words = |p: &FrontierPlan| -> Vec<Said> {
         let of = p.warnings.iter();
@@ -264,23 +264,37 @@ fn warnings(frontier: &Frontier, problem: &Problem, fuel: Fuel, units: Units) ->
     together(&frontier.plans.iter().map(words).collect::<Vec<_>>())
 }
 
-/// Two texts that differ in a few words as one: "ends 2 to 28 min after". Where they differ otherwise, one after the other.
-fn from_first_to_last(first: &str, last: &str) -> String {
-    let (a, b): (Vec<&str>, Vec<&str>) = (
-        first.split_whitespace().collect(),
-        last.split_whitespace().collect(),
-    );
-    if a.len() != b.len() {
+/// Texts, plan by plan, that differ in a few words as one. Of numbers the least and the greatest: "ends 2 to 28 min after"; of other words those of the
+/// first and the last plan. Where they differ otherwise, the first and the last, one after the other.
+fn together_said(texts: &[&str]) -> String {
+    let (Some(&first), Some(&last)) = (texts.first(), texts.last()) else {
+        return String::new();
+    };
+    let words: Vec<Vec<&str>> = texts
+        .iter()
+        .map(|t| t.split_whitespace().collect())
+        .collect();
+    if words.iter().any(|w| w.len() != words[0].len()) {
         return format!("{first}; or {last}");
     }
-    let word = |(a, b): (&&str, &&str)| {
-        if a == b {
-            (*a).to_owned()
+    let value = |word: &str| word.replace(',', "").parse::<f64>().ok();
+    let word = |i: usize| {
+        let of_plans = || words.iter().map(|w| w[i]);
+        let numbers: Option<Vec<(f64, &str)>> = of_plans().map(|w| Some((value(w)?, w))).collect();
+        let (from, to) = match numbers {
+            Some(mut numbers) => {
+                numbers.sort_by(|a, b| a.0.total_cmp(&b.0));
+                (numbers[0].1, numbers[numbers.len() - 1].1)
+            }
+            None => (words[0][i], words[words.len() - 1][i]),
+        };
+        if from == to {
+            from.to_owned()
         } else {
-            format!("{a} to {b}")
+            format!("{from} to {to}")
         }
     };
-    a.iter().zip(&b).map(word).collect::<Vec<_>>().join(" ")
+    (0..words[0].len()).map(word).collect::<Vec<_>>().join(" ")
 }
 
 /// The warnings of plans, plan by plan, said once.
@@ -315,8 +329,7 @@ fn together(plans: &[Vec<Said>]) -> Vec<Said> {
                 said.map_or("", |t| t.0)
             };
             let whole = all.len() == plans.len();
-            let (first, last) = (all[0], all[all.len() - 1]);
-            let text = from_first_to_last(of(first), of(last));
+            let text = together_said(&all.iter().map(|&n| of(n)).collect::<Vec<_>>());
             say(if whole {
                 text
             } else {
@@ -556,6 +569,15 @@ mod tests {
             ]
         );
         assert_eq!(listed(&[1, 2, 3, 5, 7, 8]), "plans 1 to 3, 5 and 7 to 8");
-        assert_eq!(from_first_to_last("a b", "c"), "a b; or c");
+        assert_eq!(together_said(&["a b", "c"]), "a b; or c");
+        // From the least to the greatest, whichever plan has them; other words as the first and the last have them.
+        assert_eq!(
+            together_said(&["to 11,367 ft", "to 9,412 ft", "to 11,366 ft"]),
+            "to 9,412 to 11,367 ft"
+        );
+        assert_eq!(
+            together_said(&["of A, 3 ft", "of B, 3 ft"]),
+            "of A, to B, 3 ft"
+        );
     }
 }

@@ -4,7 +4,7 @@ use super::chart::{
     ChartError, HAIR, HEIGHT, INK, Pen, RIGHT, SMALL, SOFT, Tie, on_canvas, style, tick,
 };
 use super::season::{MeasureFigures, OverWinds, SEASON_TITLE, SeasonFigures};
-use super::season_text::{policy_name, usual};
+use super::season_text::{flights_a_year, policy_name, usual};
 use super::words::number;
 
 /// Left edge of the panels, chart units: names of policies stand before it.
@@ -127,14 +127,7 @@ fn draw(pen: &Pen, f: &SeasonFigures) -> Result<(), ChartError> {
     if f.policies.is_empty() || f.flights_a_year <= 0.0 {
         return Err(ChartError::Empty);
     }
-    let head = format!(
-        "{}: {} flights a year",
-        f.log,
-        number(
-            f.flights_a_year,
-            usize::from(f.flights_a_year.fract() != 0.0)
-        )
-    );
+    let head = format!("{}: {}", f.log, flights_a_year(f));
     pen.text(&head, (14.0, 20.0), (20.0, true), INK, Tie::Left)?;
     let said = usual(f);
     // Two lines where it is long.
@@ -148,10 +141,14 @@ fn draw(pen: &Pen, f: &SeasonFigures) -> Result<(), ChartError> {
     let (first, second) = said.split_at(middle);
     pen.text(first, (14.0, 42.0), (SMALL, false), INK, Tie::Left)?;
     pen.text(second.trim(), (14.0, 60.0), (SMALL, false), INK, Tie::Left)?;
-    let legend = format!(
-        "Line: P10 to P90 over {} winds, long mark P50, ring mean. Right of nought is saved.",
-        f.winds.len()
-    );
+    let legend = match f.winds.len() {
+        1 => "Ring: in the one wind that was flown. Right of nought is saved.".to_owned(),
+        n => {
+            format!(
+                "Line: P10 to P90 over {n} winds, long mark P50, ring mean. Right of nought is saved."
+            )
+        }
+    };
     pen.text(&legend, (14.0, 82.0), (SMALL, false), SOFT, Tie::Left)?;
     for (i, one) in PANELS.iter().enumerate() {
         #[expect(clippy::cast_precision_loss, reason = "three panels")]

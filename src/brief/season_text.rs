@@ -4,7 +4,7 @@ use super::season::{
     MeasureFigures, OverWinds, PolicyFigures, SEASON_TITLE, SeasonFigures, SeasonTripFigures,
 };
 use super::terminal::{STYLE, Sheet, no_padding, plain_table};
-use super::words::{clock, feet, number, revs};
+use super::words::{clock, feet, many, number, revs, so_many};
 use comfy_table::{Cell, CellAlignment, Table};
 
 /// How a policy is called.
@@ -73,7 +73,12 @@ fn spaced(mut table: Table) -> Table {
 fn year_table(f: &SeasonFigures, width: usize) -> Table {
     let mut table = plain_table(width, STYLE);
     let heads = f.policies.iter().map(|p| right(policy_name(p.policy)));
-    table.set_header(std::iter::once(Cell::new("a year, mean")).chain(heads));
+    let a_year = if f.winds.len() > 1 {
+        "a year, mean"
+    } else {
+        "a year"
+    };
+    table.set_header(std::iter::once(Cell::new(a_year)).chain(heads));
     for row in rows::<OverWinds>(f.own_time()) {
         let figures = f
             .policies
@@ -86,14 +91,22 @@ fn year_table(f: &SeasonFigures, width: usize) -> Table {
 
 fn saved_table(f: &SeasonFigures, width: usize) -> Table {
     let mut table = plain_table(width, STYLE);
-    let heads = ["mean", "P10", "P50", "P90", "own winds"].map(|h| right(h.to_owned()));
-    table.set_header(std::iter::once(Cell::new("saved a year")).chain(heads));
+    // One wind has no spread.
+    let heads: &[&str] = if f.winds.len() > 1 {
+        &["mean", "P10", "P50", "P90", "own winds"]
+    } else {
+        &["in this wind"]
+    };
+    let cells = heads.iter().map(|h| right((*h).to_owned()));
+    table.set_header(std::iter::once(Cell::new("saved a year")).chain(cells));
     for p in f.policies.iter().skip(1) {
         table.add_row([Cell::new(policy_name(p.policy))]);
         let spreads = rows::<OverWinds>(f.own_time());
         let ranges = rows::<(f64, f64)>(f.own_time());
         for (row, range) in spreads.iter().zip(&ranges) {
-            table.add_row(saved_row(p, row, range));
+            let mut cells = saved_row(p, row, range);
+            cells.truncate(1 + heads.len());
+            table.add_row(cells);
         }
     }
     spaced(table)
@@ -112,10 +125,17 @@ fn saved_row(p: &PolicyFigures, row: &Row<OverWinds>, range: &Row<(f64, f64)>) -
 fn trip_table(f: &SeasonFigures, width: usize) -> Table {
     let mut table = plain_table(width, STYLE);
     let heads = [
-        "times", "winds", "h:min", "gal", "money", "min", "gal", "money",
+        "\ntimes",
+        "\nwinds",
+        "usual\nh:min",
+        "usual\ngal",
+        "usual\nmoney",
+        "saved\nmin",
+        "saved\ngal",
+        "saved\nmoney",
     ];
     table.set_header(
-        std::iter::once(Cell::new("one flight")).chain(heads.map(|h| right(h.to_owned()))),
+        std::iter::once(Cell::new("\none flight")).chain(heads.map(|h| right(h.to_owned()))),
     );
     for t in &f.trips {
         table.add_row(trip_row(f, t));
@@ -226,19 +246,32 @@ fn not_flown(f: &SeasonFigures, sheet: &mut Sheet) {
     }
 }
 
+/// Flights of a year that count.
+pub(super) fn flights_a_year(f: &SeasonFigures) -> String {
+    so_many(f.flights_a_year, "flight a year", "flights a year")
+}
+
+/// The trips, and how many of them count where not all do.
+fn trips_counted(f: &SeasonFigures) -> String {
+    let all = many(f.trips.len(), "trip", "trips");
+    let counted = f.trips.iter().filter(|t| t.flown_in > 0).count();
+    if counted == f.trips.len() {
+        all
+    } else {
+        format!("{counted} of {all} flown")
+    }
+}
+
 /// A season as text of at most `width` columns (held between 80 and 100).
 pub fn season_text(f: &SeasonFigures, width: usize) -> String {
     let mut sheet = Sheet::new(width);
     sheet.line(SEASON_TITLE);
     let head = format!(
-        "{}: {} trips, {} flights a year, {} winds: {}",
+        "{}: {}, {}, {}: {}",
         f.log,
-        f.trips.len(),
-        number(
-            f.flights_a_year,
-            usize::from(f.flights_a_year.fract() != 0.0)
-        ),
-        f.winds.len(),
+        trips_counted(f),
+        flights_a_year(f),
+        many(f.winds.len(), "wind", "winds"),
         f.winds_from
     );
     sheet.paragraph("", "  ", &head);
@@ -251,13 +284,15 @@ pub fn season_text(f: &SeasonFigures, width: usize) -> String {
     let table = saved_table(f, sheet.width());
     sheet.table(&table);
     sheet.blank();
-    sheet.paragraph(
-        "",
-        "  ",
-        "Saved against flying as usual in the same wind; below nought it takes more. P10, P50 and P90: in a tenth, half and nine tenths of the winds \
-         less is saved, had the whole year been flown in that one. Own winds: where every flight meets a wind of its own the year lies between these \
-         eight times of ten (the sum of many flights taken for normal).",
-    );
+    let mut saved =
+        "Saved against flying as usual in the same wind; below nought it takes more.".to_owned();
+    if f.winds.len() > 1 {
+        saved.push_str(
+            " P10, P50 and P90: in a tenth, half and nine tenths of the winds less is saved, had the whole year been flown in that one. Own winds: where \
+             every flight meets a wind of its own the year lies between these eight times of ten (the sum of many flights taken for normal).",
+        );
+    }
+    sheet.paragraph("", "  ", &saved);
     sheet.paragraph(
         "",
         "  ",

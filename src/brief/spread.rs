@@ -289,15 +289,23 @@ fn choice_words(spread: &Spread, levels: &[LevelSpreadFigures], unit: &str) -> S
         let (on_mean, at_worst) = spread.least_loss;
         let (level, mean) = of(on_mean, &|l| l.mean);
         let (worst_level, p90) = of(at_worst, &|l| l.p90);
-        text.push_str(&if on_mean == at_worst {
-            format!(
+        // What rounds to nought is not said to be lost.
+        let nothing = p90 == loss_words(0.0, unit);
+        text.push_str(&match (on_mean == at_worst, nothing) {
+            (true, false) => format!(
                 " {level} loses least when the wind is wrong: {mean} on average against the best level of each wind, more than {p90} in one of ten."
-            )
-        } else {
-            format!(
+            ),
+            (true, true) => format!(
+                " {level} loses least when the wind is wrong: {mean} on average against the best level of each wind, and in nine of ten next to nothing."
+            ),
+            (false, false) => format!(
                 " On average {level} loses least when the wind is wrong, {mean} against the best level of each wind; in the worst tenth \
                  {worst_level} does, with more than {p90}."
-            )
+            ),
+            (false, true) => format!(
+                " On average {level} loses least when the wind is wrong, {mean} against the best level of each wind; in nine of ten {worst_level} \
+                 loses next to nothing."
+            ),
         });
     }
     Said { kind, text }

@@ -8,8 +8,8 @@ use super::frontier_text::time;
 use super::spread::{
     LevelSpreadFigures, PercentileFigures, SPREAD_TITLE, SpreadFigures, histogram, level_words,
 };
-use super::spread_text::{error_words, number_of, reserve_words};
-use super::words::{number, up};
+use super::spread_text::{error_words, reserve_words};
+use super::words::{many, number, up};
 
 /// Top and bottom of the histograms.
 const TOP: (f64, f64) = (112.0, 300.0);
@@ -173,9 +173,9 @@ fn draw(pen: &Pen, f: &SpreadFigures) -> Result<(), ChartError> {
     let (head, size) = fitted(&head, (LARGE, FINE), true, RIGHT - 14.0);
     pen.text(&head, (14.0, 20.0), (size, true), INK, Tie::Left)?;
     let said = format!(
-        "How sure the plan is: {} in {} winds the forecast may be wrong by, {}",
+        "How sure the plan is: {} in {} the forecast may be wrong by, {}",
         level_words(&f.levels[0].levels_ft),
-        number_of(f.samples),
+        many(f.samples, "wind", "winds"),
         f.aircraft
     );
     let (said, size) = fitted(&said, (SMALL, FINE), false, RIGHT - 14.0);

@@ -5,7 +5,7 @@ use super::spread::{
     LevelSpreadFigures, PercentileFigures, SPREAD_TITLE, SpreadFigures, level_words,
 };
 use super::terminal::{STYLE, Sheet, no_padding, plain_table};
-use super::words::{down, feet, number, sentence, up};
+use super::words::{down, feet, many, number, sentence, up};
 use comfy_table::{Cell, CellAlignment, Table};
 
 fn right(text: impl Into<String>) -> Cell {
@@ -126,8 +126,8 @@ pub(super) fn reserve_words(f: &SpreadFigures) -> String {
     let kept = number(up(f.kept_gal, 1), 1);
     if f.into_reserve_percent <= 0.0 {
         format!(
-            "none of {} samples lands with less than the {kept} gal that are to be left",
-            number_of(f.samples)
+            "none of {} lands with less than the {kept} gal that are to be left",
+            many(f.samples, "sample", "samples")
         )
     } else {
         format!(
@@ -135,11 +135,6 @@ pub(super) fn reserve_words(f: &SpreadFigures) -> String {
             SpreadFigures::chance(f.into_reserve_percent)
         )
     }
-}
-
-#[expect(clippy::cast_precision_loss, reason = "a count of samples")]
-pub(super) fn number_of(n: usize) -> String {
-    number(n as f64, 0)
 }
 
 /// What the error of the forecast was taken to be.
@@ -190,9 +185,9 @@ pub fn spread_text(f: &SpreadFigures, width: usize) -> String {
         "Flown     ",
         INDENT,
         &format!(
-            "{}, levers and levels as planned, the start down moved with the wind; {} samples of seed {}",
+            "{}, levers and levels as planned, the start down moved with the wind; {} of seed {}",
             level_words(&f.levels[0].levels_ft),
-            number_of(f.samples),
+            many(f.samples, "sample", "samples"),
             f.seed
         ),
     );

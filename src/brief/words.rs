@@ -62,6 +62,18 @@ pub fn number(x: f64, places: usize) -> String {
     grouped
 }
 
+/// So many of what has a word for one and another for several.
+pub fn so_many(n: f64, one: &str, several: &str) -> String {
+    let word = if n == 1.0 { one } else { several };
+    format!("{} {word}", number(n, usize::from(n.fract() != 0.0)))
+}
+
+/// The same of a count.
+#[expect(clippy::cast_precision_loss, reason = "a count")]
+pub fn many(n: usize, one: &str, several: &str) -> String {
+    so_many(n as f64, one, several)
+}
+
 /// A height: whole feet with a comma, no unit.
 pub fn feet(ft: f64) -> String {
     number(near(ft, 0), 0)

@@ -61,16 +61,17 @@ impl Draw {
         }
     }
 
+    /// A number above 0, at most 1, each of 2^53 as likely.
+    pub fn share(&mut self) -> f64 {
+        const STEPS: f64 = 9_007_199_254_740_992.0;
+        #[expect(clippy::cast_precision_loss, reason = "53 bits")]
+        let whole = (self.0.next_u64() >> 11) as f64;
+        (STEPS - whole) / STEPS
+    }
+
     /// A number of the normal distribution of mean 0 and standard deviation 1 (Box and Muller 1958), from two numbers of 53 bits.
     pub fn normal(&mut self) -> f64 {
-        // (2^53 - whole number below it) / 2^53: above 0, at most 1.
-        const STEPS: f64 = 9_007_199_254_740_992.0;
-        let mut share = || {
-            #[expect(clippy::cast_precision_loss, reason = "53 bits")]
-            let whole = (self.0.next_u64() >> 11) as f64;
-            (STEPS - whole) / STEPS
-        };
-        let (radius, turn) = (share(), share());
+        let (radius, turn) = (self.share(), self.share());
         (-2.0 * radius.ln()).sqrt() * (std::f64::consts::TAU * turn).cos()
     }
 
@@ -78,6 +79,38 @@ impl Draw {
     pub fn coin(&mut self) -> bool {
         self.below(2) == 1
     }
+}
+
+/// The number that a share of the normal distribution of mean 0 and standard deviation 1 lies below; a share nearer to 0 or 1 than 2^-54 is
+/// taken for that.
+///
+/// By Newton's steps from the mean outwards: the tail beyond a number falls ever more slowly with it, so that each step stops short of the answer and
+/// the next goes on from there.
+pub fn normal_below(share: f64) -> f64 {
+    /// Steps to the farthest number there is, 8.2, are fewer than 40.
+    const MOST: u32 = 60;
+    let tail = share.min(1.0 - share).max(0.5 * f64::EPSILON * 0.5);
+    let mut out = 0.0_f64;
+    for _ in 0..MOST {
+        let beyond = 0.5 * libm::erfc(out * std::f64::consts::FRAC_1_SQRT_2);
+        let density = (-0.5 * out * out).exp() / std::f64::consts::TAU.sqrt();
+        let step = (beyond - tail) / density;
+        out += step;
+        if step < 1e-14 * out.max(1.0) {
+            break;
+        }
+    }
+    if share < 0.5 { -out } else { out }
+}
+
+/// The place of a number in a row of shares that fills the range from 0 to 1 evenly however far it goes: multiples of the golden section, whole parts
+/// dropped (Weyl 1916; Kuipers and Niederreiter, Uniform Distribution of Sequences, 1974), all moved by one share, so that each is as likely as any
+/// other (Cranley and Patterson, SIAM Journal on Numerical Analysis 13, 1976).
+pub fn even_share(moved: f64, place: u64) -> f64 {
+    const GOLDEN: f64 = 0.618_033_988_749_894_8;
+    #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
+    let place = place as f64;
+    (moved + place * GOLDEN).fract()
 }
 
 #[cfg(test)]
@@ -141,6 +174,53 @@ mod tests {
         // Successive numbers are not correlated: standard error 0.0032.
         let pairs: f64 = drawn.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / 1e5;
         assert!(pairs.abs() < 4.0 * 0.0032, "{pairs}");
+    }
+
+    #[test]
+    fn published_shares_of_the_normal_distribution() {
+        // Abramowitz and Stegun, Handbook of Mathematical Functions, table 26.1 (from memory): below 1, 2 and 3 lie 0.841344746068543,
+        // 0.977249868051821 and 0.998650101968370; and the quantiles that every table has, of 0.9, 0.975 and 0.999.
+        for (share, x) in [
+            (0.841_344_746_068_543, 1.0),
+            (0.977_249_868_051_821, 2.0),
+            (0.998_650_101_968_370, 3.0),
+            (0.9, 1.281_551_565_544_600_4),
+            (0.975, 1.959_963_984_540_054),
+            (0.999, 3.090_232_306_167_813_5),
+        ] {
+            // The shares have 15 digits; at 3 the density is 0.0044.
+            let close = |found: f64, x: f64| (found - x).abs() < 1e-12;
+            assert!(close(normal_below(share), x), "{share}");
+            assert!((normal_below(1.0 - share) + x).abs() < 1e-11, "{share}");
+        }
+        assert_eq!(normal_below(0.5), 0.0);
+        // The ends are numbers, as far out as 2^-54 is: Q(8.3) = 5.2e-17 (the same table).
+        for end in [0.0, 1.0] {
+            let x = normal_below(end);
+            assert!(
+                (x.abs() - 8.293).abs() < 0.01 && (x < 0.0) == (end < 0.5),
+                "{x}"
+            );
+        }
+    }
+
+    #[test]
+    fn closed_form_even_shares_leave_no_wide_gap() {
+        // The three gap theorem (Sós 1958): so many multiples of one number part the circle in gaps of three lengths at most; with the golden
+        // section none is more than 1 + golden section times 1/n wide, the least there is for a row that never ends.
+        for n in [10_u64, 100, 4_000] {
+            let mut shares: Vec<f64> = (0..n).map(|i| even_share(0.7, i)).collect();
+            shares.sort_by(f64::total_cmp);
+            #[expect(clippy::cast_precision_loss, reason = "thousands")]
+            let even = 1.0 / n as f64;
+            let around = shares[0] + 1.0 - shares[shares.len() - 1];
+            let widest = shares
+                .windows(2)
+                .map(|w| w[1] - w[0])
+                .fold(around, f64::max);
+            assert!(shares[0] >= 0.0 && shares[shares.len() - 1] < 1.0);
+            assert!(widest < 1.95 * even, "{n}: {}", widest / even);
+        }
     }
 
     #[test]

@@ -10,7 +10,7 @@
 mod draw;
 mod ranges;
 
-pub use draw::Draw;
+pub use draw::{Draw, even_share, normal_below};
 pub use ranges::{OutOfRange, Range, all as all_ranges, range};
 
 /// Metres in a foot (international foot, exact by definition).

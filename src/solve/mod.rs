@@ -65,7 +65,7 @@ pub use season::{
     season_flights,
 };
 pub use season_year::{MEASURES, Measure, SeasonYear, YearOf, Yearly, season_year};
-pub use spread::{Choice, SampleFlown, Spread, SpreadAsk, WayFlown, sampled, spread};
+pub use spread::{Choice, SampleFlown, Spread, SpreadAsk, WayFlown, error_field, sampled, spread};
 pub use study::{
     CruiseAsk, Down, Family, NoCoarse, SHALLOW_M_S, STEEP_M_S, Study, StudyError, Style, Thumbs,
     Way, cruise_of, five_times_m_s, room_m, study, three_per_thousand_m, two_minutes_m,

@@ -11,16 +11,20 @@ use super::search::totals;
 use super::why::best_of_levels;
 use super::workers::each_of;
 use crate::flight::{Flown, Limit};
-use crate::quantity::Draw;
+use crate::quantity::{Draw, even_share, normal_below};
 use crate::trip::{AirError, ErrorField, ForecastError, Problem};
 
 /// Levels that are set beside the plan's, the cheapest first.
 const MOST_OTHERS: usize = 5;
+/// Less than this of the way, m, is no way made.
+const LEAST_M: f64 = 1.0;
 /// A limit counts as broken from this many scale units: 1 kt, 10 fpm, 0.1 in, 30 ft. A plan lies on some of its limits, and what is less is
 /// less than a pilot reads.
 const COUNTS: f64 = 1.0;
 /// Stands for the topic of the numbers drawn: those of the exercises are from nought upwards.
 const TOPIC: u8 = 0xa1;
+/// The same of what moves the row of what leads.
+const MOVED: u8 = 0xa2;
 /// The choice of a level is robust from this chance that it is the best; ours.
 const ROBUST: f64 = 0.9;
 /// Below this chance it is a toss of a coin; ours.
@@ -117,10 +121,35 @@ pub struct Spread {
     pub least_loss: (usize, usize),
 }
 
-/// The error of one sample.
+/// The error of one sample. What leads the error, if anything does, is spread evenly over the samples, so that figures which hang on it settle with
+/// fewer of them: by itself each sample is as likely as it was.
 pub fn sampled(field: &ErrorField, seed: u64, sample: usize) -> AirError {
     let mut draw = Draw::new(seed, TOPIC, sample as u64);
-    field.drawn(&mut || draw.normal())
+    let moved = Draw::new(seed, MOVED, 0).share();
+    let leading = normal_below(even_share(moved, sample as u64));
+    field.drawn(&mut || draw.normal(), leading)
+}
+
+/// Errors on the nodes of a problem's air, led by the time that they cost a recorded flight, to first order: fuel and money go with it.
+///
+/// A stretch takes `ds / G` with the ground speed `G = sqrt(V² - c²) + w`, so a wind that is more by `dw` along and by `dc` across changes its
+/// time `dt` by `-(dt / G) (dw - dc c / sqrt(V² - c²))`.
+pub fn error_field(problem: &Problem, error: ForecastError, flown: &Flown) -> ErrorField {
+    let places = flown.track.windows(2).filter_map(|pair| {
+        let (a, b) = (&pair[0].state, &pair[1].state);
+        let (dt, ds) = (b.time_s - a.time_s, b.distance_m - a.distance_m);
+        let cross = problem
+            .air
+            .at(a.distance_m, a.pressure_altitude_m, a.time_s)
+            .cross_m_s;
+        let ahead = (a.tas_m_s * a.tas_m_s - cross * cross).sqrt();
+        // Turns over a field gain no ground and take no longer in a wind.
+        (ds > LEAST_M && ahead > 0.0).then(|| {
+            let (at, weight) = ((a.distance_m, a.pressure_altitude_m), dt * dt / ds);
+            (at, (weight, -weight * cross / ahead))
+        })
+    });
+    ErrorField::new(problem, error).led_by(problem, places)
 }
 
 /// Mean errors where a recorded flight was planned to be, by its time: of the wind along \[m/s\] and of the temperature \[K\].
@@ -192,7 +221,7 @@ fn compared(ways: &mut [WayFlown], samples: usize) {
 
 /// How sure a plan of a problem is, on so many threads, the answer the same on any number.
 pub fn spread(problem: &Problem, plan: &Plan, ask: SpreadAsk, threads: usize) -> Spread {
-    let field = ErrorField::new(problem, ask.error);
+    let field = error_field(problem, ask.error, &plan.flown);
     let mut flown = vec![plan.flown.clone()];
     flown.extend(best_of_levels(problem, plan).into_iter().take(MOST_OTHERS));
     let jobs: Vec<usize> = (0..ask.samples).collect();

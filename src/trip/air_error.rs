@@ -61,6 +61,8 @@ pub struct ErrorField {
     /// Lower Cholesky factors of the correlation of columns and of rows, row by row.
     by_distance: Vec<Vec<f64>>,
     by_height: Vec<Vec<f64>>,
+    /// What of the numbers drawn, east and then north, makes up the leading sum, by shares of which the squares add up to one; empty without one.
+    leading: Vec<f64>,
 }
 
 /// The error of one forecast: what is added to it at each node.
@@ -131,18 +133,72 @@ impl ErrorField {
             ),
             courses_rad,
             rows: rows_m.len(),
+            leading: vec![],
         }
     }
 
-    /// One quantity at every node, column after column, with a standard deviation of one.
-    fn quantity(&self, normal: &mut dyn FnMut() -> f64) -> Vec<f64> {
+    /// With a sum of the errors of the wind, along the course and across it \[m/s\], at places with two weights each as what leads:
+    /// [`ErrorField::drawn`] is told it. Places are distance along the route and pressure altitude \[m\].
+    ///
+    /// The sum is one of normal numbers, so what is drawn can be split into it, in units of its standard deviation, and the rest, which is
+    /// independent of it: stratified sampling along a direction (Glasserman, Monte Carlo Methods in Financial Engineering, 2003, section 4.3.2).
+    pub fn led_by(
+        mut self,
+        problem: &Problem,
+        places: impl Iterator<Item = ((f64, f64), (f64, f64))>,
+    ) -> Self {
+        let nodes = self.courses_rad.len() * self.rows;
+        let (mut east, mut north) = (vec![0.0; nodes], vec![0.0; nodes]);
+        for ((distance_m, pressure_altitude_m), (along, cross)) in places {
+            for ((column, row), share) in problem.air.nodes_at(distance_m, pressure_altitude_m) {
+                let (sin, cos) = self.courses_rad[column].sin_cos();
+                let node = column * self.rows + row;
+                // Along and across are turned from east and north by the course, as in [`along_and_cross_m_s`]; so are their weights, the other way.
+                east[node] += share * (along * sin + cross * cos);
+                north[node] += share * (along * cos - cross * sin);
+            }
+        }
+        let mut leading = self.drawn_for(&east);
+        leading.extend(self.drawn_for(&north));
+        let length = leading.iter().map(|x| x * x).sum::<f64>().sqrt();
+        self.leading = if length > 0.0 {
+            leading.iter().map(|x| x / length).collect()
+        } else {
+            vec![]
+        };
+        self
+    }
+
+    /// What each number drawn for a quantity adds to a weighted sum of it over the nodes: [`ErrorField::quantity`] turned about.
+    fn drawn_for(&self, weights: &[f64]) -> Vec<f64> {
+        let rows = self.rows;
+        let mut by_distance = vec![0.0; weights.len()];
+        for (column, factors) in weights.chunks(rows).zip(&self.by_distance) {
+            for (f, into) in factors.iter().zip(by_distance.chunks_mut(rows)) {
+                for (x, w) in into.iter_mut().zip(column) {
+                    *x += f * w;
+                }
+            }
+        }
+        let mut out = vec![0.0; weights.len()];
+        for (column, into) in by_distance.chunks(rows).zip(out.chunks_mut(rows)) {
+            for (w, factors) in column.iter().zip(&self.by_height) {
+                for (x, f) in into.iter_mut().zip(factors) {
+                    *x += f * w;
+                }
+            }
+        }
+        out
+    }
+
+    /// One quantity at every node, column after column, with a standard deviation of one, from as many numbers.
+    fn quantity(&self, drawn: &[f64]) -> Vec<f64> {
         let (columns, rows) = (self.courses_rad.len(), self.rows);
         // Correlated by height within each column, then by distance within each row.
         let mut by_height = vec![0.0; columns * rows];
-        for column in by_height.chunks_mut(rows) {
-            let drawn: Vec<f64> = (0..rows).map(|_| normal()).collect();
+        for (column, drawn) in by_height.chunks_mut(rows).zip(drawn.chunks(rows)) {
             for (x, factors) in column.iter_mut().zip(&self.by_height) {
-                *x = factors.iter().zip(&drawn).map(|(f, d)| f * d).sum();
+                *x = factors.iter().zip(drawn).map(|(f, d)| f * d).sum();
             }
         }
         let mut out = vec![0.0; columns * rows];
@@ -156,10 +212,17 @@ impl ErrorField {
         out
     }
 
-    /// One error, from numbers of the normal distribution of mean 0 and standard deviation 1.
-    pub fn drawn(&self, normal: &mut dyn FnMut() -> f64) -> AirError {
-        let (east, north) = (self.quantity(normal), self.quantity(normal));
-        let warm = self.quantity(normal);
+    /// One error, from numbers of the normal distribution of mean 0 and standard deviation 1; `leading` is one of them, which the sum that
+    /// leads ([`ErrorField::led_by`]) is to have, and stands for nothing without such a sum.
+    pub fn drawn(&self, normal: &mut dyn FnMut() -> f64, leading: f64) -> AirError {
+        let nodes = self.courses_rad.len() * self.rows;
+        let mut numbers: Vec<f64> = (0..3 * nodes).map(|_| normal()).collect();
+        let sum: f64 = self.leading.iter().zip(&numbers).map(|(l, x)| l * x).sum();
+        for (x, l) in numbers.iter_mut().zip(&self.leading) {
+            *x += l * (leading - sum);
+        }
+        let of = |quantity: usize| self.quantity(&numbers[quantity * nodes..][..nodes]);
+        let (east, north, warm) = (of(0), of(1), of(2));
         let e = self.error;
         let node = |i: usize| {
             let course_rad = self.courses_rad[i / self.rows];

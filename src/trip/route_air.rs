@@ -249,6 +249,31 @@ impl RouteAir {
         sample(node, per_row_m_s)
     }
 
+    /// The nodes whose air is that at a distance along the route and a pressure altitude \[m\], each with its share of it: column, counted as
+    /// [`RouteAir::columns_m`] counts, and row.
+    pub(super) fn nodes_at(
+        &self,
+        distance_m: f64,
+        pressure_altitude_m: f64,
+    ) -> [((usize, usize), f64); 4] {
+        let leg = self.leg_at(distance_m);
+        let before: usize = self
+            .legs
+            .iter()
+            .take_while(|l| !std::ptr::eq(*l, leg))
+            .map(|l| l.last.0 as usize + 1)
+            .sum();
+        let (c, fx) = interval((distance_m - leg.from_m) * leg.per_m, leg.last.0);
+        let (r, fy) = interval((pressure_altitude_m - BOTTOM_M) / STEP_M, leg.last.1);
+        let c = before + c;
+        [
+            ((c, r), (1.0 - fx) * (1.0 - fy)),
+            ((c, r + 1), (1.0 - fx) * fy),
+            ((c + 1, r), fx * (1.0 - fy)),
+            ((c + 1, r + 1), fx * fy),
+        ]
+    }
+
     /// The air over a distance along the route \[m\] at a time on the clock of the flight \[s\].
     pub fn column(&self, distance_m: f64, time_s: f64) -> AirColumn {
         let last = self.leg_at(distance_m).last.1;

@@ -3,7 +3,8 @@
 //! The quickest and the thriftiest plan are made first, then plans for values of time about the price they differ by, and the cheapest at
 //! the trip's prices. On the way the searches fly thousands of settable flights; each that keeps every limit is a point, so that levels and
 //! settings which are best at no value of time, those in hollows, are found as well. Where two neighbours still lie far apart the thriftiest flight that
-//! lands half-way between them is looked for. What is left undominated is flown again as finely as any plan, and judged by that.
+//! lands half-way between them is looked for. What is left undominated is flown again as finely as any plan, and judged by that; and what would be
+//! shown is settled under its own time, and its own fuel, as a bound.
 
 mod points;
 mod single;
@@ -20,7 +21,9 @@ use crate::flight::{Flown, Script, fly_recorded};
 use crate::quantity::M3_PER_GAL;
 use crate::reflight::Mismatch;
 use crate::trip::{Bounds, CostRates, FuelLoad, Objective, Problem, Trip, resolve};
-use points::{Apart, TimeFuel, best_between, best_value, merged, price_kg_s, undominated};
+use points::{
+    Apart, TimeFuel, best_between, best_value, loses_to, merged, price_kg_s, undominated,
+};
 use std::num::NonZero;
 
 /// Values of a second for which plans are made, as multiples of what one costs in fuel on average between the thriftiest plan and the
@@ -32,6 +35,13 @@ const WIDE_S: f64 = 60.0;
 const WIDE_M3: f64 = 0.25 * M3_PER_GAL;
 /// Gaps that are searched, the widest first.
 const MOST_GAPS: usize = 12;
+/// A flight is bounded by its own time \[s\] and fuel \[kg\] with this to spare, what flights keep a bound with and a hair.
+const SPARE: TimeFuel = TimeFuel {
+    time_s: 0.61,
+    fuel_kg: 0.011,
+};
+/// Rounds in which what is shown is settled under its own bounds: what takes the place of a plan is settled in the next.
+const ROUNDS: usize = 2;
 /// Flights that are flown finely: so many stretches of the frontier have one each.
 const MOST_FINE: usize = 96;
 /// Flights in a batch that is flown finely with one memory.
@@ -118,6 +128,8 @@ impl Candidate {
 enum Ask {
     /// Least of an objective.
     Least(Objective),
+    /// The same under bounds.
+    Within(Objective, Bounds),
     /// Least fuel with this value of a second, kg/s.
     Value(f64),
 }
@@ -129,24 +141,27 @@ struct Found {
     flights: usize,
 }
 
-fn search(problem: &Problem, ask: Ask) -> Found {
-    let (objective, charge) = match ask {
-        Ask::Least(objective) => (objective, CostRates::default()),
-        Ask::Value(per_s) => (
-            Objective::Fuel,
-            CostRates {
-                per_s,
-                ..CostRates::default()
-            },
-        ),
+fn search(problem: &Problem, ask: Ask, seeds: &[Script]) -> Found {
+    let per_s = match ask {
+        Ask::Value(per_s) => per_s,
+        Ask::Least(_) | Ask::Within(..) => 0.0,
+    };
+    let (objective, bounds) = match ask {
+        Ask::Least(objective) => (objective, Bounds::default()),
+        Ask::Within(objective, bounds) => (objective, bounds),
+        Ask::Value(_) => (Objective::Fuel, Bounds::default()),
     };
     let asked = Problem {
         objective,
-        charge,
+        bounds,
+        charge: CostRates {
+            per_s,
+            ..CostRates::default()
+        },
         ..problem.clone()
     };
     let pilot = Pilot::keeping(&asked);
-    let draft = plan_with(&pilot, &[]);
+    let draft = plan_with(&pilot, seeds);
     Found {
         draft,
         flights: pilot.flights(),
@@ -159,6 +174,20 @@ fn point(flown: &Flown) -> TimeFuel {
         time_s: flown.time_s,
         fuel_kg: flown.fuel_kg,
     }
+}
+
+/// The least fuel that is no later than a flight, and the least time that burns no more.
+fn beside(problem: &Problem, at: TimeFuel) -> [(Objective, Bounds); 2] {
+    let taxi = &problem.aircraft.procedures;
+    let no_later = Bounds {
+        within_s: Some(taxi.taxi_time_s + at.time_s + SPARE.time_s),
+        ..Bounds::default()
+    };
+    let no_dearer = Bounds {
+        most_fuel_kg: Some(taxi.taxi_fuel_kg + at.fuel_kg + SPARE.fuel_kg),
+        ..Bounds::default()
+    };
+    [(Objective::Fuel, no_later), (Objective::Time, no_dearer)]
 }
 
 /// The kept flights that none beats once each lever change is charged what it must be worth, quickest first.
@@ -189,6 +218,20 @@ fn picked(candidates: Vec<Candidate>) -> Vec<Candidate> {
         .into_iter()
         .filter_map(|i| left[i].take())
         .collect()
+}
+
+/// A script with its top of descent left to be found.
+fn open_again(script: &Script) -> Script {
+    let mut script = script.clone();
+    script.descent.to_go_m = f64::NAN;
+    script
+}
+
+/// Without those that gain no more than a tie against a real loss.
+fn untied(mut line: Vec<Candidate>) -> Vec<Candidate> {
+    let points: Vec<TimeFuel> = line.iter().map(|c| c.at).collect();
+    line.retain(|c| !points.iter().any(|&p| loses_to(c.at, p)));
+    line
 }
 
 fn candidates(kept: Vec<Kept>) -> impl Iterator<Item = Candidate> {
@@ -237,6 +280,41 @@ fn between(problem: &Problem, line: &[Candidate], threads: usize) -> (Vec<Candid
     let flights = found.iter().map(|f| f.0).sum();
     let kept = found.into_iter().flat_map(|f| candidates(f.1)).collect();
     (kept, flights)
+}
+
+/// Settles flights of a line under bounds of their own: the least fuel that is no later than each, and the least time that burns no more, from it.
+/// What is passed by within all limits, and how many were flown.
+fn tightened(
+    problem: &Problem,
+    line: &[Candidate],
+    chosen: &[usize],
+    threads: usize,
+) -> (Vec<Candidate>, usize) {
+    let found = each_of(threads, chosen, |&i| {
+        // In the coarse steps of a walk, as all that it compares.
+        let coarse = Pilot::new(problem);
+        let Some(own) = coarse.fly(&open_again(&line[i].script)) else {
+            return (coarse.flights(), vec![]);
+        };
+        let mut flights = coarse.flights();
+        let mut kept = vec![];
+        for (objective, bounds) in beside(problem, point(&own)) {
+            let bounded = Problem {
+                objective,
+                bounds,
+                ..problem.clone()
+            };
+            let pilot = Pilot::keeping(&bounded);
+            let search = Search::new(&bounded, bounded.cost_rates());
+            // What it passes by is kept; there is nothing to do if it arrives nowhere.
+            let _ = settle(&pilot, &line[i].script, &|s| search.prepare(s));
+            flights += pilot.flights();
+            kept.extend(candidates(pilot.into_kept()));
+        }
+        (flights, kept)
+    });
+    let flights = found.iter().map(|f| f.0).sum();
+    (found.into_iter().flat_map(|f| f.1).collect(), flights)
 }
 
 /// So few that each stretch of the frontier has one: of those in it the one nearest to the corner of least time and fuel.
@@ -290,7 +368,8 @@ fn flown_finely(problem: &Problem, line: &[Candidate], threads: usize) -> (Vec<C
     (flown.into_iter().flat_map(|f| f.1).collect(), flights)
 }
 
-/// Flights, as fine as plans, that keep every limit of a problem without bounds and that no other beats in both time and fuel, quickest first;
+/// Flights, as fine as plans, that keep every limit of a problem without bounds and that no other beats in both time and fuel, quickest first, those
+/// that would be shown settled under bounds of their own;
 /// and how many were flown to find them. On so many threads, the answer the same on any number.
 ///
 /// # Errors
@@ -300,7 +379,7 @@ pub(super) fn line(
     threads: usize,
 ) -> Result<(Vec<Candidate>, usize), SolveError> {
     let ends = [Ask::Least(Objective::Time), Ask::Least(Objective::Fuel)];
-    let mut found = each_of(threads, &ends, |&ask| search(problem, ask));
+    let mut found = each_of(threads, &ends, |&ask| search(problem, ask, &[]));
     let ends = match (&found[0].draft, &found[1].draft) {
         (Ok(a), Ok(b)) => Some((point(&a.flown), point(&b.flown))),
         (Err(e), Err(_)) => return Err(e.clone()),
@@ -316,7 +395,26 @@ pub(super) fn line(
     if mean_kg_s.is_finite() && mean_kg_s > 0.0 {
         asks.extend(VALUES.map(|v| Ask::Value(v * mean_kg_s)));
     }
-    found.extend(each_of(threads, &asks, |&ask| search(problem, ask)));
+    if let Some((quickest, thriftiest)) = ends {
+        // Of the quickest flights that tie the thriftiest, and the other way about: weighting finds any of them.
+        let [no_later, _] = beside(problem, quickest);
+        let [_, no_dearer] = beside(problem, thriftiest);
+        asks.extend(
+            [no_later, no_dearer].map(|(objective, bounds)| Ask::Within(objective, bounds)),
+        );
+    }
+    // Under a bound from what keeps it.
+    let seeds: Vec<Script> = found
+        .iter()
+        .filter_map(|f| Some(f.draft.as_ref().ok()?.flown.script_free()))
+        .collect();
+    found.extend(each_of(threads, &asks, |&ask| {
+        let from: &[Script] = match ask {
+            Ask::Within(..) => &seeds,
+            Ask::Least(_) | Ask::Value(_) => &[],
+        };
+        search(problem, ask, from)
+    }));
     let mut flights: usize = found.iter().map(|f| f.flights).sum();
     // Plans are flown finely already; what the searches passed by is not.
     let mut fine: Vec<Candidate> = Vec::new();
@@ -334,7 +432,19 @@ pub(super) fn line(
     let (again, flown) = flown_finely(problem, &thinned(line, MOST_FINE), threads);
     flights += flown;
     fine.extend(again);
-    Ok((picked(fine), flights))
+    let mut line = untied(picked(fine));
+    let mut settled: Vec<Script> = vec![];
+    for _ in 0..ROUNDS {
+        let mut chosen = to_show(problem, &line);
+        chosen.retain(|&i| !settled.contains(&line[i].script));
+        settled.extend(chosen.iter().map(|&i| line[i].script.clone()));
+        let (more, flown) = tightened(problem, &line, &chosen, threads);
+        flights += flown;
+        let (more, flown) = flown_finely(problem, &thinned(worth_flying(more), MOST_FINE), threads);
+        flights += flown;
+        line = untied(picked(line.into_iter().chain(more).collect()));
+    }
+    Ok((line, flights))
 }
 
 /// The plans of a trip that no other beats in both time and fuel, bounds of the trip put aside; on so many threads, the answer the same on
@@ -352,8 +462,8 @@ pub fn frontier(problem: &Problem, threads: usize) -> Result<Frontier, SolveErro
     Ok(shown(&scheduled, found, flights, threads))
 }
 
-/// The frontier of fine flights, merged. A flight that the independent integrator does not confirm gives way to its neighbours.
-fn shown(problem: &Problem, mut line: Vec<Candidate>, flights: usize, threads: usize) -> Frontier {
+/// Which of a line are shown: merged, with the best value and the cheapest.
+fn to_show(problem: &Problem, line: &[Candidate]) -> Vec<usize> {
     let density = problem.aircraft.fuel.density_kg_m3;
     let apart = Apart {
         both: TimeFuel {
@@ -365,15 +475,20 @@ fn shown(problem: &Problem, mut line: Vec<Candidate>, flights: usize, threads: u
             fuel_kg: HARDLY_M3 * density,
         },
     };
+    let points: Vec<TimeFuel> = line.iter().map(|c| c.at).collect();
+    let cheapest = (0..line.len())
+        .filter(|_| problem.prices.are_given())
+        .min_by(|&a, &b| line[a].money.total_cmp(&line[b].money));
+    let first: Vec<usize> = cheapest.into_iter().chain(best_value(&points)).collect();
+    merged(&points, &first, apart)
+}
+
+/// The frontier of fine flights, merged. A flight that the independent integrator does not confirm gives way to its neighbours.
+fn shown(problem: &Problem, mut line: Vec<Candidate>, flights: usize, threads: usize) -> Frontier {
     let priced = problem.prices.are_given();
     let mut confirmed: Vec<(Script, Flown, Mismatch)> = Vec::new();
     loop {
-        let points: Vec<TimeFuel> = line.iter().map(|c| c.at).collect();
-        let cheapest = (0..line.len())
-            .filter(|_| priced)
-            .min_by(|&a, &b| line[a].money.total_cmp(&line[b].money));
-        let first: Vec<usize> = cheapest.into_iter().chain(best_value(&points)).collect();
-        let chosen = merged(&points, &first, apart);
+        let chosen = to_show(problem, &line);
         let unknown: Vec<&Candidate> = chosen
             .iter()
             .map(|&i| &line[i])
