@@ -383,3 +383,6 @@ pub fn level_speed_m_s(
     }
     None
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,9 +1,9 @@
 //! The crosscheck with `flight`, and that its bounds catch what they should.
 
 use super::{planned, rate};
+use crate::flight::testbed::*;
 use crate::flight::{DescentPart, PathRule, Script, ThrottleRule};
 use crate::quantity::{M_PER_NM, M3_PER_GAL};
-use crate::reflight::testbed::*;
 use crate::reflight::{Mismatch, Reflown, refly};
 use crate::trip::Problem;
 

@@ -3,9 +3,9 @@
 mod agreement;
 
 use super::motion::Model;
-use super::testbed::*;
 use super::{Phase, ReflightError, refly};
 use crate::air::{isa, speed};
+use crate::flight::testbed::*;
 use crate::flight::{Flown, PathRule, Script, ThrottleRule, fly};
 use crate::quantity::{M_PER_NM, M_S_PER_FPM};
 use crate::trip::Problem;
