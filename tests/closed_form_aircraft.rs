@@ -385,3 +385,21 @@ fn closed_form_a_dead_engine_is_turned_by_the_air() {
     );
     assert_eq!((p.rev_s, p.fuel_kg_s), (0.0, 0.0));
 }
+
+/// The table of position error: a straight line between its rows, the difference of the end row beyond them; and the way back is its inverse.
+#[test]
+fn closed_form_position_error() {
+    let mut a = demo();
+    a.speeds.correction = vec![(30.0, 32.0), (50.0, 51.0), (70.0, 68.0)];
+    for (ias, cas) in [
+        (20.0, 22.0),
+        (30.0, 32.0),
+        (40.0, 41.5),
+        (60.0, 59.5),
+        (70.0, 68.0),
+        (90.0, 88.0),
+    ] {
+        same(a.cas_from_ias(ias), cas, ROUNDING, "CAS");
+        same(a.ias_from_cas(cas), ias, ROUNDING, "IAS");
+    }
+}

@@ -32,6 +32,14 @@ fn both() -> [Engine; 2] {
     ) = (0.7, 0.6, 0.4);
     let mut plain = spec("retractable-200hp");
     plain.charge_heating_k = 15.0;
+    // A mixture richer than the richest, so that best power is the third row, and a best power that is not the unit of the others.
+    let mut richest = plain.mixtures[0].clone();
+    (richest.fuel_air, richest.relative_power) = (1.1 * richest.fuel_air, 0.9);
+    plain.mixtures.insert(0, richest);
+    plain
+        .mixtures
+        .iter_mut()
+        .for_each(|m| m.relative_power *= 0.97);
     [plain, turbo].map(|spec| Engine::new(spec).expect("the figures agree"))
 }
 
@@ -179,7 +187,8 @@ fn closed_form_power_and_fuel_flow() {
     for engine in both() {
         let spec = &engine.spec;
         let best = engine.best_power_mixture();
-        assert_eq!(spec.mixtures[best].relative_power, 1.0);
+        assert_eq!(best, if spec.turbo.is_some() { 1 } else { 2 });
+        let relative = spec.mixtures[best].relative_power;
         // J of indicated work for each kg of air, from the rated condition.
         let rated = spec
             .turbo
@@ -192,13 +201,14 @@ fn closed_form_power_and_fuel_flow() {
         let charge = engine.charge(rated, spec.rated_rev_s, sea);
         let n = spec.rated_rev_s;
         let air = air_kg_s(spec, rated, charge.exhaust_pa, charge.temperature_k, n);
-        let work = (spec.rated_power_w + losses_w(spec, rated, charge.exhaust_pa, n)) / air;
+        let work =
+            (spec.rated_power_w + losses_w(spec, rated, charge.exhaust_pa, n)) / (air * relative);
         let full = engine.run(Throttle::Full, n, best, sea);
         same(full.power_w, spec.rated_power_w, ROUNDING, "rated power");
         let heat = full.fuel_kg_s * HEATING_VALUE_J_KG;
         same(
             engine.indicated_efficiency(),
-            work * air / heat,
+            work * relative * air / heat,
             ROUNDING,
             "efficiency",
         );
@@ -254,6 +264,12 @@ fn closed_form_power_and_fuel_flow() {
             }
         }
         assert!(idling > 10, "{idling}");
+        // A row beyond the table is its last, the leanest; the first is full rich.
+        let last = spec.mixtures.len() - 1;
+        let beyond = engine.at_map(70e3, 38.0, last + 5, sea);
+        assert_eq!(beyond, engine.at_map(70e3, 38.0, last, sea));
+        assert_ne!(beyond, engine.at_map(70e3, 38.0, last - 1, sea));
+        assert_eq!(engine.full_rich_mixture(), 0);
     }
 }
 
@@ -405,5 +421,24 @@ fn closed_form_manifold_pressure_is_kept_between_the_stops() {
             }
         }
         assert!(inside > 1_000 && outside > 500, "{inside} {outside}");
+    }
+}
+
+/// Each throttle has bits of its own, the same throttle the same.
+#[test]
+fn closed_form_throttles_have_bits_of_their_own() {
+    let all = [
+        Throttle::Full,
+        Throttle::Map(50e3),
+        Throttle::Map(60e3),
+        Throttle::Fixed(50e3),
+        Throttle::Fixed(0.0),
+        Throttle::Shut,
+        Throttle::Rpm,
+    ];
+    for (i, a) in all.iter().enumerate() {
+        for (j, b) in all.iter().enumerate() {
+            assert_eq!(a.bits() == b.bits(), i == j, "{a:?} {b:?}");
+        }
     }
 }

@@ -210,6 +210,9 @@ fn closed_form_winds_turn_with_the_meridians_near_the_pole() {
         let [u, v] = wind(lon);
         let off = (air.u_m_s - u).hypot(air.v_m_s - v);
         assert!(off < 20.0 * TURNED, "{x} {y}: {air:?} {u} {v}");
+        // Turned, not stretched: four directions TURNED apart lose the square of that.
+        let speed = air.u_m_s.hypot(air.v_m_s);
+        assert!((speed - 20.0).abs() < 20.0 * 1e-5, "{x} {y}: {speed}");
     }
 }
 
@@ -452,5 +455,109 @@ fn closed_form_a_blend_owes_what_either_owes() {
                 (250.0, 500.0)
             );
         }
+    }
+}
+
+/// Of several columns that end below a point the one that ends nearest to it is told; a point is one only with both its heights, and a pole is a place.
+#[test]
+fn closed_form_what_is_told_of_points_that_have_no_air() {
+    let column =
+        |top_m: f64, lon_deg: f64| sloped(Datum::TrueAltitude, &[1_000.0, top_m], 45.0, lon_deg);
+    for tops in [[4_000.0, 5_000.0], [5_000.0, 4_000.0]] {
+        let field =
+            WindField::new(&[column(tops[0], 9.9), column(tops[1], 10.2)]).expect("in order");
+        assert_eq!(field.station_count(), 2);
+        let Err(FieldError::AboveTop {
+            height_m, top_m, ..
+        }) = field.at(45.0, 10.0, 6_000.0, 6_000.0)
+        else {
+            panic!("above both");
+        };
+        assert_eq!((height_m, top_m), (6_000.0, 5_000.0));
+        for (true_m, pressure_m) in [
+            (f64::NAN, 2_000.0),
+            (2_000.0, f64::NAN),
+            (f64::INFINITY, 2_000.0),
+        ] {
+            assert_eq!(
+                field.at(45.0, 10.0, true_m, pressure_m),
+                Err(FieldError::BadPoint)
+            );
+        }
+        for (lat, lon) in [
+            (90.1, 10.0),
+            (-90.1, 10.0),
+            (f64::NAN, 10.0),
+            (45.0, f64::NAN),
+        ] {
+            assert_eq!(
+                field.at(lat, lon, 2_000.0, 2_000.0),
+                Err(FieldError::BadPoint)
+            );
+        }
+    }
+    let pole = sloped(Datum::TrueAltitude, &[1_000.0, 4_000.0], 90.0, 0.0);
+    assert!(
+        WindField::new(&[pole])
+            .expect("in order")
+            .at(90.0, 77.0, 2_000.0, 2_000.0)
+            .is_ok()
+    );
+}
+
+/// An observation of wind alone takes part where it changes the wind, and nowhere else.
+#[test]
+fn closed_form_an_observation_without_temperature() {
+    let mut ground = observed(500.0, 45.0, 10.0);
+    ground.levels[0].temperature_k = None;
+    let field = WindField::new(&[
+        sloped(Datum::TrueAltitude, &[600.0, 5_000.0], 45.0, 10.0),
+        ground,
+    ])
+    .expect("in order");
+    for (true_m, used) in [
+        (700.0, true),
+        (950.0, true),
+        (960.0, false),
+        (1_200.0, false),
+    ] {
+        let fill = field.at(45.0, 10.0, true_m, true_m).expect("inside").fill;
+        assert_eq!(
+            (fill.surface_used, fill.wind_below_m > 0.0),
+            (used, used),
+            "{true_m}"
+        );
+        assert_eq!(fill.temperature_below_m, 0.0);
+    }
+}
+
+/// Figures of a station in the wrong unit are refused on either side of their range.
+#[test]
+fn closed_form_stations_out_of_range() {
+    let good = || place(45.0, 10.0, [5.0, 5.0], 280.0);
+    assert!(WindField::new(&[good()]).is_ok());
+    let changes: [fn(&mut Station); 13] = [
+        |s| s.lat_deg = 90.5,
+        |s| s.lat_deg = -90.5,
+        |s| s.lon_deg = 721.0,
+        |s| s.lon_deg = -721.0,
+        |s| s.elevation_m = 30_001.0,
+        |s| s.elevation_m = -1_001.0,
+        |s| s.levels[0].height_m = 30_001.0,
+        |s| s.levels[0].height_m = -1_001.0,
+        |s| s.levels[0].u_m_s = 201.0,
+        |s| s.levels[0].v_m_s = -201.0,
+        |s| s.levels[0].v_m_s = 201.0,
+        |s| s.levels[0].temperature_k = Some(149.0),
+        |s| s.levels[0].temperature_k = Some(351.0),
+    ];
+    for (i, change) in changes.iter().enumerate() {
+        let mut station = good();
+        change(&mut station);
+        let got = WindField::new(&[station]);
+        assert!(
+            matches!(got, Err(FieldError::OutOfRange { .. })),
+            "{i}: {got:?}"
+        );
     }
 }
