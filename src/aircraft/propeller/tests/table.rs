@@ -140,3 +140,78 @@ fn regress_a_speed_nearby_saves_work() {
         );
     }
 }
+
+/// The blade angle of a torque against a scan of the table in steps of a hundredth of a degree, with the blades far below their inflow too, where
+/// they stall downwards and torque first falls with blade angle: the answer lies on the branch that rises from the angle of least torque.
+#[test]
+fn crosscheck_blade_angle_against_a_scan() {
+    // The scan is read off in a straight line between two of its points: curvature over the slope times the step squared, with a margin.
+    const SCANNED_RAD: f64 = 2e-6;
+    // Near the least torque the slope is nothing: there the angle is not held to this.
+    const SHARES: [f64; 4] = [0.05, 0.2, 0.5, 0.9];
+    let t = table();
+    let steps = 3_000_usize;
+    let beta = |i: usize| (10.0 + 30.0 * i as f64 / steps as f64).to_radians();
+    let (mut stalled, mut plain, mut below, mut above) = (0, 0, 0, 0);
+    for v in [15.0, 40.0, 65.0, 90.0] {
+        for n in [4.0, 8.0, 12.0, 16.0, 22.0, 30.0, 42.0] {
+            let scan: Vec<Forces> = (0..=steps)
+                .map(|i| t.forces(1.1, v, n, beta(i), 335.0))
+                .collect();
+            let q = |i: usize| scan[i].torque_n_m;
+            let least = (0..=steps)
+                .min_by(|&a, &b| q(a).total_cmp(&q(b)))
+                .expect("a scan");
+            // Coarse blades at low advance stall upwards, and are left out where the branch is not one.
+            if least == steps || !(least..steps).all(|i| q(i + 1) > q(i)) {
+                continue;
+            }
+            let find =
+                |torque: f64| t.absorb(1.1, v, n, torque, 335.0, stops(), &Cell::new(Nearby::NONE));
+            let span = q(steps) - q(least);
+            for share in SHARES {
+                let torque = q(least) + share * span;
+                let i = (least..steps)
+                    .find(|&i| q(i + 1) >= torque)
+                    .expect("it is reached");
+                let part = (torque - q(i)) / (q(i + 1) - q(i));
+                let want = beta(i) + part * (beta(i + 1) - beta(i));
+                let thrust = scan[i].thrust_n + part * (scan[i + 1].thrust_n - scan[i].thrust_n);
+                match find(torque) {
+                    Absorbed::Within {
+                        angle_rad,
+                        thrust_n,
+                    } => {
+                        assert!(
+                            (angle_rad - want).abs() < SCANNED_RAD,
+                            "{v} {n} {share}: {angle_rad} {want}"
+                        );
+                        // Thrust and torque are of one size where the angle is: a share of the span for each radian.
+                        let bound =
+                            SCANNED_RAD * 20.0 * (scan[steps].thrust_n - scan[0].thrust_n).abs();
+                        assert!(
+                            (thrust_n - thrust).abs() < bound,
+                            "{v} {n} {share}: {thrust_n} {thrust}"
+                        );
+                    }
+                    other => panic!("{v} {n} {share}: {other:?}"),
+                }
+                *if least > 0 { &mut stalled } else { &mut plain } += 1;
+            }
+            assert_eq!(
+                find(q(least) - 0.02 * span),
+                Absorbed::BelowLowStop,
+                "{v} {n}"
+            );
+            assert_eq!(
+                find(q(steps) + 0.02 * span),
+                Absorbed::AboveHighStop,
+                "{v} {n}"
+            );
+            below += 1;
+            above += 1;
+        }
+    }
+    println!("{stalled} {plain} {below} {above}");
+    assert!(stalled > 20 && plain > 20, "{stalled} {plain}");
+}
