@@ -458,7 +458,7 @@ fn closed_form_a_blend_owes_what_either_owes() {
     }
 }
 
-/// Of several columns that end below a point the one that ends nearest to it is told; a point is one only with both its heights, and a pole is a place.
+/// Of several columns that end below a point the one that ends nearest to it is told; a point has both its heights, and a pole is a place.
 #[test]
 fn closed_form_what_is_told_of_points_that_have_no_air() {
     let column =

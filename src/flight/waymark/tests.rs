@@ -18,8 +18,8 @@ fn marks(problem: &Problem, levels: &[(f64, f64)]) -> (Flown, Vec<Waymark>) {
     (flown, all)
 }
 
-/// In the order of the flight, each where the script or the route has it, with the time and fuel that the flight notes there; level cruise comes before
-/// places on the way, changes of level and the top of descent, and before nothing else.
+/// In the order of the flight, each where the script or the route has it, with the time and fuel that the flight notes there; level cruise comes
+/// before places on the way, changes of level and the top of descent, and before nothing else.
 #[test]
 fn closed_form_waymarks_are_where_the_script_has_them() {
     use WaymarkKind::*;
