@@ -7,7 +7,7 @@ mod json;
 #[path = "exports/path.rs"]
 mod path;
 
-use command::{fellrun, number, printed, root, written};
+use command::{fellrun, printed, root, written};
 use serde_json::Value;
 
 /// The first demo trip.

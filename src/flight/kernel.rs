@@ -400,34 +400,4 @@ pub fn level_speed_m_s(
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// `phi_k(z) = integral of e^((1-s) z) s^(k-1) / (k-1)!` over 0..1 (Hochbruck & Ostermann, Acta Numerica 19, 2010, equation 2.10, from
-    /// memory), by Simpson's rule; on both sides of where the series takes over.
-    #[test]
-    fn closed_form_weights_of_the_exponential_step() {
-        // Of the rule at this many steps, and of differences that cancel where z is small.
-        const CLOSE: f64 = 1e-9;
-        const STEPS: u32 = 2_000;
-        for z in [0.0, -1e-6, -0.049_9, -0.050_1, -0.7, -3.0, -8.0_f64] {
-            let phi = exponential_weights(z);
-            for (k, factorial) in [1.0, 1.0, 2.0].into_iter().enumerate() {
-                let h = 1.0 / f64::from(STEPS);
-                let f = |i: u32| {
-                    let s = h * f64::from(i);
-                    let power = i32::try_from(k).expect("small");
-                    ((1.0 - s) * z).exp() * s.powi(power) / factorial
-                };
-                let inner = |i: u32| if i % 2 == 1 { 4.0 } else { 2.0 };
-                let sum: f64 = (1..STEPS).map(|i| inner(i) * f(i)).sum();
-                let integral = h / 3.0 * (f(0) + sum + f(STEPS));
-                assert!(
-                    (phi[k] - integral).abs() < CLOSE,
-                    "{z} {k}: {} {integral}",
-                    phi[k]
-                );
-            }
-        }
-    }
-}
+mod tests;

@@ -23,6 +23,8 @@ mod flyer;
 mod kernel;
 mod memory;
 mod script;
+#[cfg(test)]
+pub(crate) mod testbed;
 mod waymark;
 
 pub use audit::{Audit, Limit};

@@ -168,3 +168,6 @@ pub fn waymarks(problem: &Problem, flown: &Flown) -> Vec<Waymark> {
     ));
     all
 }
+
+#[cfg(test)]
+mod tests;

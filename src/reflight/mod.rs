@@ -26,8 +26,6 @@ mod mismatch;
 mod motion;
 mod pilot;
 #[cfg(test)]
-mod testbed;
-#[cfg(test)]
 mod tests;
 
 pub use mismatch::Mismatch;

@@ -9,6 +9,61 @@ use proptest::prelude::*;
 
 // --- airspeeds ---------------------------------------------------------------------------------------------------
 
+/// Impact pressure by its series, `rho V^2 / 2 (1 + M^2/4 + M^4/40 + M^6/1600 - ...)` (expansion of the isentropic relation; any textbook of
+/// compressible flow, from memory): of a calibrated airspeed at standard sea level, of a Mach number at any pressure. It has the sign of the speed.
+#[test]
+fn closed_form_impact_pressure_by_its_series() {
+    let factor = |mach: f64| {
+        let m2 = mach * mach;
+        1.0 + m2 / 4.0 + m2 * m2 / 40.0 + m2 * m2 * m2 / 1_600.0
+    };
+    // The next term is M^8/80,000.
+    let left = |mach: f64| mach.powi(8) / 40_000.0 + 1e-13;
+    for mach in [0.02, 0.1, 0.25, 0.4, 0.5] {
+        let cas = mach * isa::speed_of_sound_m_s(288.15);
+        let slow = 0.5 * isa::SEA_LEVEL_DENSITY_KG_M3 * cas * cas;
+        let got = speed::cas_to_impact_pa(cas) / (slow * factor(mach)) - 1.0;
+        assert!(got.abs() < left(mach), "CAS {cas}: {got}");
+        close(
+            speed::cas_to_impact_pa(-cas),
+            -speed::cas_to_impact_pa(cas),
+            0.0,
+            "backwards",
+        );
+        // rho V^2 / 2 = 0.7 p M^2
+        let slow = 0.7 * 60_000.0 * mach * mach;
+        let got = speed::mach_to_impact_pa(mach, 60_000.0) / (slow * factor(mach)) - 1.0;
+        assert!(got.abs() < left(mach), "Mach {mach}: {got}");
+        close(
+            speed::mach_to_impact_pa(-mach, 6e4),
+            -speed::mach_to_impact_pa(mach, 6e4),
+            0.0,
+            "backwards",
+        );
+    }
+}
+
+/// Mach number of a calibrated airspeed by the logarithms of its definition, below and above the change of method at Mach 0.52.
+#[test]
+fn closed_form_mach_of_cas_to_the_last_digits() {
+    // Of a dozen roundings; the step that is meant to leave a cube of 3e-5 leaves 1e-9 without its second term.
+    const DIGITS: f64 = 1e-13;
+    for pressure_pa in [40e3, 70e3, 101_325.0] {
+        for i in 1..60 {
+            let cas = 4.0 * f64::from(i);
+            let sea = cas / isa::speed_of_sound_m_s(288.15);
+            let ratio = (3.5 * (0.2 * sea * sea).ln_1p()).exp_m1() * 101_325.0 / pressure_pa;
+            let exact = (5.0 * (ratio.ln_1p() / 3.5).exp_m1()).sqrt();
+            let got = speed::cas_to_mach(cas, pressure_pa);
+            assert!(
+                (got / exact - 1.0).abs() < DIGITS,
+                "{cas} {pressure_pa}: {}",
+                got / exact - 1.0
+            );
+        }
+    }
+}
+
 #[test]
 fn crosscheck_cas_to_tas_table() {
     // tests/data/isa: TAS to 0.001 kt, Mach to 1e-5 (half of the last digit, twice)
@@ -172,6 +227,14 @@ fn closed_form_winds_too_strong_are_errors() {
     assert_eq!(
         hold_course(0.0, f64::NAN, 0.0, 0.0, 0.0),
         Err(TriangleError::NotFinite)
+    );
+    // what is said of it: 60 m/s from ahead, 50 m/s through the air
+    assert_eq!(
+        hold_course(0.0, 50.0, 0.0, 0.0, -60.0),
+        Err(TriangleError::HeadWind {
+            head_m_s: 60.0,
+            air_m_s: 50.0
+        })
     );
     // 50 m/s at 60 degrees leaves 25 m/s level: a cross wind of 30 m/s cannot be held then, but can be in level flight
     let steep = 60_f64.to_radians();

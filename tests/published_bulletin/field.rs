@@ -1,6 +1,6 @@
 //! The field of winds made of a bulletin and the places of its stations.
 
-use super::{HIGH, JANUARY, LOW, ROUNDING, at, group, one, with_row};
+use super::{HIGH, JANUARY, LOW, ROUNDING, at, one, with_row};
 use fellrun::air::Air;
 use fellrun::files::bulletin::{Note, decode};
 use fellrun::files::stations::{StationPosition, find_station};

@@ -153,9 +153,6 @@ impl Column {
         };
         let above_surface_m = at.true_m - s.height_m;
         let bottom_m = (above_surface_m + below_m).max(NO_WIND_BELOW_M);
-        if above_surface_m >= bottom_m || s.say <= 0.0 {
-            return Some((held, below_m));
-        }
         let from = self.wind.read(at.raised(bottom_m - above_surface_m))?;
         let joined = from.mix(s.wind, way_down(above_surface_m, bottom_m));
         Some((
@@ -178,9 +175,6 @@ impl Column {
         };
         let above_surface_m = at.true_m - s.height_m;
         let bottom_m = (above_surface_m + below_m).max(NO_TEMPERATURE_BELOW_M);
-        if above_surface_m >= bottom_m || s.say <= 0.0 {
-            return Some((free, below_m));
-        }
         let from = self.free_temperature_k(at.raised(bottom_m - above_surface_m))?;
         let under_m = (-above_surface_m).max(0.0);
         let joined = from.mix(s.temperature_k, way_down(above_surface_m, bottom_m))

@@ -1,5 +1,7 @@
 //! Tests of the propeller that need its insides, or no published data.
 
+mod table;
+
 use super::*;
 use proptest::prelude::*;
 use std::cell::Cell;

@@ -1,9 +1,9 @@
 //! The crosscheck with `flight`, and that its bounds catch what they should.
 
 use super::{planned, rate};
+use crate::flight::testbed::*;
 use crate::flight::{DescentPart, PathRule, Script, ThrottleRule};
 use crate::quantity::{M_PER_NM, M3_PER_GAL};
-use crate::reflight::testbed::*;
 use crate::reflight::{Mismatch, Reflown, refly};
 use crate::trip::Problem;
 
@@ -170,6 +170,10 @@ fn cases() -> Vec<(&'static str, Problem, Script)> {
 
 #[test]
 fn crosscheck_reflight_agrees_with_flight() {
+    /// Steps of flight's Runge-Kutta and its quasi-steady cruise, over three hours; what the transient after setting power saves in a cruise is
+    /// twice as much, and a plan may miss by more still.
+    const CLOSE_S: f64 = 1.0;
+    const CLOSE_GAL: f64 = 0.01;
     // The bounds are those the plan is held to: 2 s, 0.05 gal, 50 ft, 2 kt.
     let all = cases();
     assert!(all.len() >= 10);
@@ -181,6 +185,11 @@ fn crosscheck_reflight_agrees_with_flight() {
         let m = Mismatch::between(problem, &flown, &reflown);
         show(name, &m, &reflown, took);
         assert!(m.within_bounds(DENSITY_KG_M3), "{name}: {m:?}");
+        let gal = m.fuel_kg / (M3_PER_GAL * DENSITY_KG_M3);
+        assert!(
+            m.time_s.abs() < CLOSE_S && gal.abs() < CLOSE_GAL,
+            "{name}: {m:?}"
+        );
     }
 }
 

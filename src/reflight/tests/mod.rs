@@ -3,9 +3,9 @@
 mod agreement;
 
 use super::motion::Model;
-use super::testbed::*;
 use super::{Phase, ReflightError, refly};
 use crate::air::{isa, speed};
+use crate::flight::testbed::*;
 use crate::flight::{Flown, PathRule, Script, ThrottleRule, fly};
 use crate::quantity::{M_PER_NM, M_S_PER_FPM};
 use crate::trip::Problem;
@@ -49,6 +49,8 @@ fn closed_form_work_of_thrust_less_drag_is_change_of_energy() {
             e.residual_j().abs() < ENERGY_TOLERANCE * e.thrust_j,
             "{e:?}"
         );
+        let left = e.thrust_j - e.drag_j - e.shear_j - e.carried_j - e.change_j;
+        assert_eq!(e.residual_j(), left);
     }
     // The shear is there, and leaving it out would be seen.
     let e = refly(&windy, &planned(&windy, &held).script)

@@ -19,10 +19,10 @@ const TIE: f64 = 1e-4;
 
 /// Whether a point loses to another that ties with it in the one and is better in the other by more than a tie.
 pub fn loses_to(a: TimeFuel, b: TimeFuel) -> bool {
-    let no_worse = |of: fn(TimeFuel) -> f64| of(b) <= of(a) * (1.0 + TIE);
-    let better = |of: fn(TimeFuel) -> f64| of(b) < of(a) * (1.0 - TIE);
-    let (time, fuel): (fn(TimeFuel) -> f64, fn(TimeFuel) -> f64) = (|p| p.time_s, |p| p.fuel_kg);
-    (no_worse(time) && better(fuel)) || (better(time) && no_worse(fuel))
+    let no_worse = |b: f64, a: f64| b <= a * (1.0 + TIE);
+    let better = |b: f64, a: f64| b < a * (1.0 - TIE);
+    (no_worse(b.time_s, a.time_s) && better(b.fuel_kg, a.fuel_kg))
+        || (better(b.time_s, a.time_s) && no_worse(b.fuel_kg, a.fuel_kg))
 }
 
 /// The points that no other beats in both, quickest first, as indices; of equal points the first.

@@ -1,4 +1,4 @@
-//! An invented aeroplane and trips for the tests of this module.
+//! An invented aeroplane and trips for the tests of this module and of the re-flight.
 
 use crate::air::field::{Datum, LevelValue, Station, WindField};
 use crate::aircraft::propeller::{PropellerGeometry, PropellerTable, Stops};
@@ -21,21 +21,21 @@ use crate::trip::{
 };
 
 /// Avgas, kg/m³ (6.0 lb/US gal).
-pub(super) const DENSITY_KG_M3: f64 = 6.0 * KG_PER_LB / M3_PER_GAL;
+pub(crate) const DENSITY_KG_M3: f64 = 6.0 * KG_PER_LB / M3_PER_GAL;
 /// Inches of mercury, Pa.
-pub(super) const IN: f64 = PA_PER_INHG;
+pub(crate) const IN: f64 = PA_PER_INHG;
 /// Feet, m.
-pub(super) const FT: f64 = M_PER_FT;
+pub(crate) const FT: f64 = M_PER_FT;
 /// Knots, m/s.
-pub(super) const KT: f64 = M_S_PER_KT;
+pub(crate) const KT: f64 = M_S_PER_KT;
 /// Rev/min, rev/s.
-pub(super) const RPM: f64 = 1.0 / 60.0;
+pub(crate) const RPM: f64 = 1.0 / 60.0;
 
 /// Altimeter setting of the standard at both ends, inHg.
-pub(super) const STANDARD_INHG: (f64, f64) = (29.921_26, 29.921_26);
+pub(crate) const STANDARD_INHG: (f64, f64) = (29.921_26, 29.921_26);
 
 /// A made-up retractable of 200 hp; every figure is invented. `fuel_factor` multiplies the fuel-air ratio of every mixture.
-pub(super) fn aircraft(fuel_factor: f64) -> Aircraft {
+pub(crate) fn aircraft(fuel_factor: f64) -> Aircraft {
     let geometry = PropellerGeometry::standard(74.0 * 0.0254, 2, 1.0)
         .expect("a chord scale of one is in range");
     let (low, high) = (12.0_f64.to_radians(), 34.0_f64.to_radians());
@@ -142,7 +142,7 @@ pub(super) fn aircraft(fuel_factor: f64) -> Aircraft {
 
 /// Weather of a test trip.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Day {
+pub(crate) struct Day {
     pub along_kt: f64,
     pub cross_kt: f64,
     pub deviation_k: f64,
@@ -150,7 +150,7 @@ pub(super) struct Day {
 }
 
 /// Still standard air.
-pub(super) const CALM: Day = Day {
+pub(crate) const CALM: Day = Day {
     along_kt: 0.0,
     cross_kt: 0.0,
     deviation_k: 0.0,
@@ -164,7 +164,7 @@ fn line(length_m: f64) -> Line {
 }
 
 /// A trip of this length over flat ground between two fields near sea level.
-pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
+pub(crate) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
     let length_m = length_nm * M_PER_NM;
     let field = |ident: &str, elevation_ft: f64, inhg: f64| Field {
         ident: ident.into(),
@@ -249,7 +249,7 @@ pub(super) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
 }
 
 /// A card with a cruise at 9,500 ft; the top of descent is to be found.
-pub(super) fn script(throttle: ThrottleRule, path: PathRule, reduce_at_ft: f64) -> Script {
+pub(crate) fn script(throttle: ThrottleRule, path: PathRule, reduce_at_ft: f64) -> Script {
     Script {
         initial_ias_m_s: 85.0 * KT,
         initial_mixture: 0,
@@ -286,7 +286,7 @@ pub(super) fn script(throttle: ThrottleRule, path: PathRule, reduce_at_ft: f64) 
 }
 
 /// A cruise stretch.
-pub(super) fn cruise(level_ft: f64, from_nm: f64) -> Cruise {
+pub(crate) fn cruise(level_ft: f64, from_nm: f64) -> Cruise {
     Cruise {
         level_m: level_ft * FT,
         from_m: from_nm * M_PER_NM,
@@ -299,7 +299,7 @@ pub(super) fn cruise(level_ft: f64, from_nm: f64) -> Cruise {
 
 /// A trip of some 300 nm eastwards through air that changes with place and height: west wind growing from 10 kt near the ground at
 /// the start to 45 kt aloft at the end, an inversion, and `warmer_k` of change in temperature.
-pub(super) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64)) -> Problem {
+pub(crate) fn windy(aircraft: Aircraft, warmer_k: f64, altimeter_inhg: (f64, f64)) -> Problem {
     let place = |ident: &str, lon_deg: f64, elevation_ft: f64| Place {
         ident: ident.into(),
         position: Position::new(40.0, lon_deg).expect("on the Earth"),
