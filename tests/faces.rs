@@ -132,8 +132,8 @@ fn top_of_climb(j: &Value) -> [Must; 2] {
     ]
 }
 
-/// The plan in one line, wherever it stands.
-fn in_one_line(text: &Text, f: &Faces) {
+/// The plan in one line, wherever it stands; on the card fuel is to its step.
+fn in_one_line(text: &Text, f: &Faces, step: f64) {
     let j = &f.json;
     throttle(text, f);
     text.says(
@@ -143,7 +143,7 @@ fn in_one_line(text: &Text, f: &Faces) {
             (
                 "landing fuel",
                 at(j, "/totals/landing_fuel_gal") * f.units.per_gal,
-                f.units.whole,
+                step,
                 Down,
             ),
         ],
@@ -169,7 +169,7 @@ fn throttle(text: &Text, f: &Faces) {
 fn sheet(text: &Text, f: &Faces) {
     let (j, volume) = (&f.json, f.units.volume);
     let total = |key: &str| at(j, &format!("/totals/{key}"));
-    in_one_line(text, f);
+    in_one_line(text, f, f.units.table);
     text.says(
         &format!("{{}} and {{}} {volume}, take-off to landing, {{}} nm"),
         &[
@@ -550,7 +550,7 @@ fn page(f: &Faces) {
             (
                 "landing fuel",
                 at(j, "/totals/landing_fuel_gal") * units.per_gal,
-                units.whole,
+                units.table,
                 Down,
             ),
             ("lasts", at(j, "/totals/reserve_min"), 1.0, Down),
@@ -615,7 +615,7 @@ fn cruise(text: &Text, f: &Faces, pattern: &str, speeds: &[&str]) {
 /// What every card says, apart from how it lays out the places.
 fn card(text: &Text, f: &Faces) {
     let (j, volume) = (&f.json, f.units.volume);
-    in_one_line(text, f);
+    in_one_line(text, f, f.units.card);
     text.says(
         "{} kt more GS: down {} nm earlier",
         &[
@@ -839,7 +839,7 @@ fn chart(f: &Faces) {
         })
         .collect();
     let text = Text::new(&format!("chart, {}", units.name), &texts.join(" | "));
-    in_one_line(&text, f);
+    in_one_line(&text, f, f.units.table);
     text.says(
         &format!("{{}} in the air, {{}} {}", units.volume),
         &[
@@ -935,9 +935,9 @@ fn exports(f: &Faces) {
             Near,
         );
     }
-    in_one_line(&Text::new("GPX", &plain(gpx)), f);
+    in_one_line(&Text::new("GPX", &plain(gpx)), f, f.units.table);
     let kml = Text::new("KML", &plain(f.file("plan.kml")));
-    in_one_line(&kml, f);
+    in_one_line(&kml, f, f.units.table);
     for text in [&Text::new("GPX", &plain(gpx)), &kml] {
         text.says("top of descent, {} nm to go", &[top_of_descent(j)[0]]);
     }

@@ -9,7 +9,7 @@ use super::cruise::{CruiseFigures, cruise};
 use super::freezing::{FreezingPoint, freezing};
 use super::frontier::FrontierFigures;
 use super::marks::{Calendar, MarkFigures};
-use super::measure::Units;
+use super::measure::{Amount, Units};
 use super::otherwise::{LateFigures, RoughFigures, TopOfDescentShift, rough_figures, shift};
 use super::runner_up::RunnerUp;
 use super::terminal::WIDEST;
@@ -546,6 +546,10 @@ pub struct Figures {
     pub title: &'static str,
     /// The plan in one line.
     pub in_one_line: String,
+    /// The same for the card, where fuel is said to half a gallon.
+    #[serde(skip)]
+    #[schemars(skip)]
+    pub in_one_line_on_card: String,
     /// The trip.
     pub trip: TripFigures,
     /// What was least.
@@ -1653,9 +1657,8 @@ const SHORTER: [&str; 3] = ["heights of circling", "throttle readings", "later s
 fn in_one_line(
     plan: &Plan,
     problem: &Problem,
-    totals: &TotalsFigures,
     cruise: &[CruiseFigures],
-    units: Units,
+    landing: &Amount,
 ) -> String {
     let to_go = up(
         nm(problem.length_m - plan.flown.top_of_descent.distance_m),
@@ -1700,10 +1703,7 @@ fn in_one_line(
             "down over the field".to_owned()
         });
         parts.extend(down_circling.as_ref().map(|words| turns(words, "circling")));
-        parts.push(format!(
-            "lands with {}",
-            units.left_in_short(totals.landing_fuel_gal)
-        ));
+        parts.push(format!("lands with {landing}"));
         parts.join(", ")
     };
     let lines = (0..=SHORTER.len()).map(line);
@@ -1781,7 +1781,13 @@ impl Figures {
         Self {
             units,
             title: TITLE,
-            in_one_line: in_one_line(plan, problem, &all, &cruise, units),
+            in_one_line: in_one_line(plan, problem, &cruise, &units.left(all.landing_fuel_gal)),
+            in_one_line_on_card: in_one_line(
+                plan,
+                problem,
+                &cruise,
+                &units.left_on_card(all.landing_fuel_gal),
+            ),
             trip: TripFigures {
                 name: problem.title.clone(),
                 aircraft: aircraft.name.clone(),

@@ -39,7 +39,7 @@ async function answers(page, plan, lowest) {
     [/^Set in cruise$/, [cruise.setting, `mixture ${cruise.mixture}`]],
     [/^Start down$/, [`${Math.ceil(plan.top_of_descent_to_go_nm - 1e-5)} nm to go`]],
     [/^Mixture for a go-around$/, [`${field.high_power_mixture} at ${near(plan.pattern_altitude_ft, 0)} ft`]],
-    [/^Land with$/, [`${down(plan.totals.landing_fuel_gal, 0)} gal`]],
+    [/^Land with$/, [`${down(plan.totals.landing_fuel_gal, 1)} gal`]],
   ];
   const blocks = page.locator("section[aria-labelledby=answers] .answers > div");
   assert.equal(await blocks.count(), wanted.length);

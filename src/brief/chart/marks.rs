@@ -350,7 +350,7 @@ pub(super) fn runner_up(
         match f.objective.kind {
             "time" => format!("takes {} min {more}", number(much, 1)),
             "fuel" => format!("burns {} {more}", f.units.difference(much, near)),
-            _ => format!("costs {} {more}", number(much, 1)),
+            _ => format!("costs {} {more} at the trip's prices", number(much, 1)),
         }
     };
     let name = format!("runner-up: {}", r.name);

@@ -202,21 +202,24 @@ fn totals_list(f: &Figures) -> Markup {
     }
 }
 
+/// "1 warning", "3 warnings".
+fn counted(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
 /// The first screen.
 fn first(f: &Figures, stops: bool) -> Markup {
     html! {
         section aria-labelledby="answers" {
             h2 id="answers" class="unseen" { "The flight in five answers" }
             (answer_list(f))
-            @if !f.warnings.is_empty() {
-                p.aside {
-                    a href="#warnings" {
-                        @if f.warnings.len() == 1 { "1 warning" } @else { (f.warnings.len()) " warnings" }
-                    }
+            p.aside {
+                @if !f.warnings.is_empty() {
+                    a href="#warnings" { (counted(f.warnings.len(), "warning")) }
                     " and "
-                    a href="#cautions" { "cautions" }
-                    " further down."
                 }
+                a href="#cautions" { (counted(f.cautions.len(), "caution")) }
+                " further down: " (f.cautions.first().map_or("", String::as_str))
             }
             @if stops {
                 p.aside { a href="#stops" { "Fuel against time" } ": quicker and thriftier plans, further down." }
