@@ -10,7 +10,7 @@ use crate::brief::{
 use crate::files::trip::load_trip;
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_GAL, PA_PER_INHG};
 use crate::solve::{
-    CruiseAsk, DescentMap, MapAxes, cruise_of, descent_map, plan_trip, room_m, study,
+    CruiseAsk, DescentMap, MapAxes, cruise_of, descent_map, flight_of_trip, room_m, study,
 };
 use crate::trip::{DescentAsk, Roughness};
 use clap::{Args, ValueEnum};
@@ -406,9 +406,9 @@ fn of_trip(path: &Path, args: &DescendArgs) -> Result<DescendFigures, Failure> {
     let file = load_trip(path, args.profile.as_deref())
         .map_err(|e| Failure::drawn(e.render_for_stderr()))?;
     let wrong = |e: &dyn std::fmt::Display| Failure::input(format!("{}: {e}", path.display()));
-    let (problem, plan) = plan_trip(&file.trip, &file.aircraft).map_err(|e| wrong(&e))?;
-    let found = study(&problem, &plan.flown.script).map_err(|e| wrong(&e))?;
-    let Some(&last) = plan.flown.script.cruise.last() else {
+    let (problem, flown) = flight_of_trip(&file.trip, &file.aircraft).map_err(|e| wrong(&e))?;
+    let found = study(&problem, &flown.script).map_err(|e| wrong(&e))?;
+    let Some(&last) = flown.script.cruise.last() else {
         return Err(Failure::bug("a plan without a cruise"));
     };
     let ends = |i: usize| problem.legs.get(i).map_or("", |l| l.from.as_str());

@@ -66,6 +66,12 @@ const places = (plan) => [0.001, 0.03, 0.11, 0.31, 0.5, 0.72, 0.93, 0.999].map((
 async function cursorStandsOver(chart, x) {
   const line = await chart.locator(".cursor").boundingBox();
   assert(Math.abs(line.x + line.width / 2 - x) <= 2 * PIXEL, `cursor at ${line.x}, not at ${x}`);
+  // What stands over the plot, route and totals, is not crossed out by it.
+  const box = await chart.boundingBox();
+  if (await chart.evaluate((c) => c.classList.contains("wide"))) {
+    const head = await chart.locator("svg text").first().boundingBox();
+    assert(head.y + head.height <= line.y && line.y < box.y + 0.15 * box.height, `cursor from ${line.y}, title to ${head.y + head.height}`);
+  }
 }
 
 async function pointer(page, plan) {
