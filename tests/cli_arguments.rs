@@ -144,3 +144,96 @@ fn closed_form_completions_and_manual_pages() {
     assert!(run(&["man"]).1.contains("flight manual"));
     assert_eq!(run(&["man", "--out", "no/such/folder"]).0, Some(1));
 }
+
+/// A US gallon is 231 cubic inches, a pound 0.45359237 kg (NIST Handbook 44, appendix C).
+const L_PER_GAL: f64 = 231.0 * 2.54 * 2.54 * 2.54 / 1_000.0;
+/// See [`L_PER_GAL`].
+const KG_PER_LB: f64 = 0.453_592_37;
+
+/// The figure before the first of these words after a place in a text.
+fn before(text: &str, after: &str, unit: &str) -> f64 {
+    // Whatever lines it is set in.
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let rest = &text[text
+        .find(after)
+        .unwrap_or_else(|| panic!("no {after:?} in {text}"))..];
+    let end = rest
+        .find(unit)
+        .unwrap_or_else(|| panic!("no {unit:?} in {rest}"));
+    let word = rest[..end].split_whitespace().last().unwrap_or_default();
+    let figure = word.replace(',', "");
+    figure
+        .parse()
+        .unwrap_or_else(|_| panic!("{word:?} before {unit:?} is no figure"))
+}
+
+/// In each command with `--units`: JSON the same byte for byte, no gallon and no pound in the text, and a figure that is the US one.
+#[test]
+fn closed_form_metric_texts_have_no_gallon_and_json_stays() {
+    let trip = "examples/first-trip.toml";
+    let profile = "retractable-200hp";
+    // Command; where a figure stands in the text and its unit, US and metric; one in the other; the coarser step.
+    type Case<'a> = (&'a [&'a str], Option<(&'a str, [&'a str; 2], f64, f64)>);
+    let cases: [Case; 6] = [
+        (
+            &["spread", trip, "--samples", "40"],
+            Some(("Reserve", [" gal that", " L that"], L_PER_GAL, 0.5)),
+        ),
+        (
+            &["compare", trip, "--profile", "retractable-285hp"],
+            Some((
+                "The same for all",
+                [" lb of people", " kg of people"],
+                KG_PER_LB,
+                1.0,
+            )),
+        ),
+        (
+            &["settings", profile],
+            Some(("Invented", [" lb,", " kg,"], KG_PER_LB, 1.0)),
+        ),
+        (
+            &["settings", profile, "--what-if"],
+            Some(("Richer than", [" gph and", " L/h and"], L_PER_GAL, 0.5)),
+        ),
+        (
+            &["glide", profile],
+            Some(("Best-glide", [" lb by", " kg by"], KG_PER_LB, 1.0)),
+        ),
+        (
+            // The default price is that of the option, by the gallon.
+            &["descend", "--profile", profile, "--fuel-price", "6.5"],
+            Some(("Cruise", [" gph", " L/h"], L_PER_GAL, 0.5)),
+        ),
+    ];
+    for (args, figure) in cases {
+        let said = |units: &str| {
+            let folder = tempfile::tempdir().expect("a temporary folder");
+            let json = folder.path().join("a.json");
+            let json_arg = json.to_string_lossy().into_owned();
+            let all = [args, &["--units", units, "--json", &json_arg]].concat();
+            let (status, out, err) = run(&all);
+            assert_eq!(status, Some(0), "{all:?}: {err}");
+            (out, std::fs::read(json).expect("written"))
+        };
+        let ((us, us_json), (metric, metric_json)) = (said("us"), said("metric"));
+        assert!(us_json == metric_json && !us_json.is_empty(), "{args:?}");
+        assert!(us != metric, "{args:?}");
+        for word in ["gal", "gph", "gallon", "lb", "pounds", "inHg"] {
+            let stands = metric
+                .split(|c: char| !c.is_alphabetic())
+                .any(|w| w == word);
+            assert!(!stands, "{args:?} says {word:?}:\n{metric}");
+        }
+        if let Some((after, [us_unit, metric_unit], factor, step)) = figure {
+            let (a, b) = (
+                before(&us, after, us_unit),
+                before(&metric, after, metric_unit),
+            );
+            // Each is rounded by less than its step (a tenth of a gallon, a pound are within the metric ones).
+            let slack = step + factor * if factor > 1.0 { 0.1 } else { 1.0 };
+            assert!((b - factor * a).abs() <= slack, "{args:?}: {a} and {b}");
+            assert!((b - a).abs() > slack, "{args:?}: {a} and {b}");
+        }
+    }
+}

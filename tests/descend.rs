@@ -447,3 +447,36 @@ fn closed_form_from_a_trip() {
             .is_some_and(|w| w.iter().any(|w| w["can_be_flown"] == true))
     );
 }
+
+/// In rough air the ordinary descent is what a pilot flies there: the speed held at or below Va, power as low as it may be, and down as that goes.
+/// These prices once had it at 200 fpm for 75 nm, and the maps nothing to measure others by.
+#[test]
+fn closed_form_in_rough_air_the_ordinary_descent_holds_its_speed() {
+    // The speed is held by the path; what is left is the step from cruise speed to whole knots.
+    const HELD_KT: f64 = 2.0;
+    let a = demo();
+    for (hourly, gallon) in [(60.0, 7.0), (90.0, 11.0), (120.0, 13.0)] {
+        let mut rough = DescentAsk {
+            air: Roughness::Rough,
+            per_s: hourly / 3_600.0,
+            fuel_per_kg: gallon / (6.0 * KG_PER_LB),
+            ..ask(&a, 9_500.0, 0.0)
+        };
+        rough.distance_m = room_m(&rough, &a);
+        let (problem, found) = studied(&a, &rough);
+        let ordinary = found.way(Style::Ordinary).and_then(|w| w.flyable());
+        let ordinary = ordinary.expect("flies");
+        let (least, greatest) = ordinary.ias_m_s;
+        assert!(
+            greatest - least < HELD_KT * M_S_PER_KT,
+            "{least} to {greatest} m/s"
+        );
+        assert!(ordinary.to_rough_m_s > 0.0, "above Va");
+        let (top, off) = (ordinary.flown.top_of_descent, ordinary.flown.level_off);
+        let mean_fpm = 8_500.0 * 60.0 / (off.time_s - top.time_s);
+        assert!((250.0..=505.0).contains(&mean_fpm), "{mean_fpm} fpm");
+        let script = &ordinary.flown.script;
+        let best = best_of(&problem, script).expect("flies");
+        assert!(best.saves.is_some_and(|s| s.cost > 0.0), "{best:?}");
+    }
+}

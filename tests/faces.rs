@@ -141,8 +141,8 @@ fn top_of_climb(j: &Value) -> [Must; 2] {
     ]
 }
 
-/// The plan in one line, wherever it stands.
-fn in_one_line(text: &Text, f: &Faces) {
+/// The plan in one line, wherever it stands; on the card fuel is to its step.
+fn in_one_line(text: &Text, f: &Faces, step: f64) {
     let j = &f.json;
     throttle(text, f);
     text.says(
@@ -152,7 +152,7 @@ fn in_one_line(text: &Text, f: &Faces) {
             (
                 "landing fuel",
                 at(j, "/totals/landing_fuel_gal") * f.units.per_gal,
-                f.units.whole,
+                step,
                 Down,
             ),
         ],

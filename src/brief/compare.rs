@@ -7,7 +7,7 @@ use super::json::pretty;
 use super::measure::Units;
 use super::terminal::{STYLE, Sheet, no_padding, plain_table};
 use super::units::{Fuel, ft, kt, lb, min, nm, plain};
-use super::words::{clock, down, feet, knots, near, number, sentence, up};
+use super::words::{clock, down, feet, knots, number, sentence, up};
 use super::{Said, Stretch, TotalsFigures};
 use crate::aircraft::Aircraft;
 use crate::solve::{Fitted, KeptOff, TripError};
@@ -101,6 +101,10 @@ pub struct ComparedFigures {
 /// One trip by several aircraft, in cockpit figures.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct CompareFigures {
+    /// In which units the words are, and the faces for eyes.
+    #[serde(skip)]
+    #[schemars(skip)]
+    pub units: Units,
     /// Title.
     pub title: &'static str,
     /// Title of the trip.
@@ -134,7 +138,7 @@ pub struct Compared<'a> {
     pub outcome: &'a Result<Fitted, TripError>,
 }
 
-fn plan(fitted: &Fitted) -> ComparedPlanFigures {
+fn plan(fitted: &Fitted, units: Units) -> ComparedPlanFigures {
     let (problem, plan) = (&fitted.problem, &fitted.plan);
     let fuel = Fuel::new(problem.aircraft.fuel.density_kg_m3);
     let flown = &plan.flown;
@@ -164,7 +168,7 @@ fn plan(fitted: &Fitted) -> ComparedPlanFigures {
         warnings: plan
             .warnings
             .iter()
-            .map(|w| warning_words(w, problem, fuel, Units::Us))
+            .map(|w| warning_words(w, problem, fuel, units))
             .collect(),
         totals: t,
     }
@@ -191,8 +195,13 @@ fn ground(problem: &Problem) -> Vec<Stretch> {
 }
 
 impl CompareFigures {
-    /// The figures of a trip by several aircraft.
+    /// The figures of a trip by several aircraft, its words in US units.
     pub fn new(trip: &Trip, compared: &[Compared<'_>]) -> Self {
+        Self::in_units(trip, compared, Units::Us)
+    }
+
+    /// The same with words, and the faces made of them, in `units`; figures are in the units of their keys whatever is asked for.
+    pub fn in_units(trip: &Trip, compared: &[Compared<'_>], units: Units) -> Self {
         let letter = |i: usize| char::from(b'A'.saturating_add(u8::try_from(i).unwrap_or(25)));
         let mut aircraft: Vec<ComparedFigures> = compared
             .iter()
@@ -202,7 +211,7 @@ impl CompareFigures {
                 aircraft: c.aircraft.name.clone(),
                 changed: c.changed.to_vec(),
                 fixed_pitch: c.aircraft.propeller.is_fixed(),
-                plan: c.outcome.as_ref().ok().map(plan),
+                plan: c.outcome.as_ref().ok().map(|fitted| plan(fitted, units)),
                 not_flown: c.outcome.as_ref().err().map(ToString::to_string),
             })
             .collect();
@@ -230,11 +239,15 @@ impl CompareFigures {
         }
         let flown = compared.iter().find_map(|c| c.outcome.as_ref().ok());
         let fuel = match trip.fuel {
-            FuelLoad::Kg(_) => "gallons on board at start-up as far as tanks and weight take them",
-            FuelLoad::Least => "the reserve, each with the least fuel that leaves it",
+            FuelLoad::Kg(_) => format!(
+                "{}s on board at start-up as far as tanks and weight take them",
+                units.volume_word()
+            ),
+            FuelLoad::Least => "the reserve, each with the least fuel that leaves it".to_owned(),
         };
         let money = if priced { ", prices" } else { "" };
         Self {
+            units,
             title: COMPARE_TITLE,
             name: trip.title.clone(),
             places: trip.places.iter().map(|p| p.ident.clone()).collect(),
@@ -246,9 +259,9 @@ impl CompareFigures {
             },
             priced,
             held_equal: format!(
-                "route, start-up, weather, limits, what is least{money}, {} lb of people and baggage, {fuel}; levels, settings and descent are chosen \
+                "route, start-up, weather, limits, what is least{money}, {} of people and baggage, {fuel}; levels, settings and descent are chosen \
                  anew for each",
-                number(near(lb(trip.load_kg), 0), 0)
+                units.load(lb(trip.load_kg))
             ),
             aircraft,
             ground: flown.map(|f| ground(&f.problem)).unwrap_or_default(),
@@ -267,7 +280,10 @@ pub fn compare_json(f: &CompareFigures) -> Result<String, serde_json::Error> {
 
 /// More or less, with its sign.
 fn signed(x: f64, places: usize) -> String {
-    let text = number(x, places);
+    with_sign(number(x, places))
+}
+
+fn with_sign(text: String) -> String {
     if text.starts_with('-') || !text.contains(|c: char| ('1'..='9').contains(&c)) {
         text
     } else {
@@ -276,13 +292,13 @@ fn signed(x: f64, places: usize) -> String {
 }
 
 /// What was left on the ground, and why.
-fn fuel_words(p: &ComparedPlanFigures) -> String {
-    let on_board = number(near(p.fuel_on_board_gal, 1), 1);
+fn fuel_words(p: &ComparedPlanFigures, units: Units) -> String {
+    let on_board = units.noted(p.fuel_on_board_gal).figure;
     match p.left_behind_for {
         None => on_board,
         Some(why) => format!(
             "{on_board}\n({} less: {})",
-            number(up(p.fuel_left_behind_gal, 1), 1),
+            units.burned(p.fuel_left_behind_gal).figure,
             if why == "tanks" {
                 "tanks full"
             } else {
@@ -293,31 +309,41 @@ fn fuel_words(p: &ComparedPlanFigures) -> String {
 }
 
 /// A row of the table: what it is of, and how it is said of a plan.
-type Row<'a> = (
-    &'a str,
+type Row = (
+    String,
     Box<dyn Fn(&ComparedFigures, &ComparedPlanFigures) -> String>,
 );
 
-fn rows(f: &CompareFigures) -> Vec<Row<'static>> {
+fn rows(f: &CompareFigures) -> Vec<Row> {
+    let (units, volume) = (f.units, f.units.volume());
     let mut rows: Vec<Row> = vec![
-        ("time, h:min", Box::new(|_, p| time(p.totals.time_min))),
         (
-            "  more, min",
+            "time, h:min".to_owned(),
+            Box::new(|_, p| time(p.totals.time_min)),
+        ),
+        (
+            "  more, min".to_owned(),
             Box::new(|_, p| p.more.map_or(String::new(), |m| signed(m.time_min, 1))),
         ),
         (
-            "fuel, gal",
-            Box::new(|_, p| number(up(p.totals.fuel_gal, 1), 1)),
+            format!("fuel, {volume}"),
+            Box::new(move |_, p| units.burned(p.totals.fuel_gal).figure),
         ),
         (
-            "  more, gal",
-            Box::new(|_, p| p.more.map_or(String::new(), |m| signed(m.fuel_gal, 1))),
+            format!("  more, {volume}"),
+            Box::new(move |_, p| {
+                p.more
+                    .map_or(String::new(), |m| with_sign(units.noted(m.fuel_gal).figure))
+            }),
         ),
     ];
     if f.priced {
-        rows.push(("cost", Box::new(|_, p| number(up(p.totals.cost, 0), 0))));
         rows.push((
-            "  more",
+            "cost".to_owned(),
+            Box::new(|_, p| number(up(p.totals.cost, 0), 0)),
+        ));
+        rows.push((
+            "  more".to_owned(),
             Box::new(|_, p| {
                 let more = p.more.and_then(|m| m.cost);
                 more.map_or(String::new(), |m| signed(m, 0))
@@ -326,23 +352,26 @@ fn rows(f: &CompareFigures) -> Vec<Row<'static>> {
     }
     rows.extend::<Vec<Row>>(vec![
         (
-            "ground speed, kt",
+            "ground speed, kt".to_owned(),
             Box::new(|_, p| knots(p.ground_speed_kt)),
         ),
         (
-            "nm a gallon",
-            Box::new(|_, p| number(down(p.nm_per_gal, 1), 1)),
+            format!("nm a {}", units.volume_word()),
+            Box::new(move |_, p| units.nm_per_volume(p.nm_per_gal, down)),
         ),
         (
-            "level, ft",
+            "level, ft".to_owned(),
             Box::new(|_, p| {
                 let each: Vec<String> = p.levels_ft.iter().map(|&x| feet(x)).collect();
                 each.join(", ")
             }),
         ),
-        ("climb, KIAS", Box::new(|_, p| knots(p.climb_ias_kt))),
         (
-            "top of climb",
+            "climb, KIAS".to_owned(),
+            Box::new(|_, p| knots(p.climb_ias_kt)),
+        ),
+        (
+            "top of climb".to_owned(),
             Box::new(|_, p| {
                 format!(
                     "{} nm, {} min",
@@ -352,7 +381,7 @@ fn rows(f: &CompareFigures) -> Vec<Row<'static>> {
             }),
         ),
         (
-            "cruise",
+            "cruise".to_owned(),
             Box::new(|a, p| {
                 let each: Vec<String> = p
                     .cruise
@@ -363,41 +392,44 @@ fn rows(f: &CompareFigures) -> Vec<Row<'static>> {
             }),
         ),
         (
-            "TAS, kt",
+            "TAS, kt".to_owned(),
             Box::new(|_, p| {
                 let each: Vec<String> = p.cruise.iter().map(|c| knots(c.tas_kt)).collect();
                 each.join(", ")
             }),
         ),
         (
-            "fuel flow, gph",
-            Box::new(|_, p| {
-                let each = p.cruise.iter().map(|c| number(up(c.fuel_flow_gph, 1), 1));
+            format!("fuel flow, {}", units.flow_unit()),
+            Box::new(move |_, p| {
+                let each = p.cruise.iter().map(|c| units.flow(c.fuel_flow_gph).figure);
                 each.collect::<Vec<_>>().join(", ")
             }),
         ),
         (
-            "down, to go",
+            "down, to go".to_owned(),
             Box::new(|a, p| descent_of(a.fixed_pitch, &p.descent)),
         ),
-        ("on board, gal", Box::new(|_, p| fuel_words(p))),
         (
-            "lands with, gal",
-            Box::new(|_, p| {
+            format!("on board, {volume}"),
+            Box::new(move |_, p| fuel_words(p, units)),
+        ),
+        (
+            format!("lands with, {volume}"),
+            Box::new(move |_, p| {
                 format!(
                     "{} ({})",
-                    number(down(p.totals.landing_fuel_gal, 1), 1),
+                    units.left(p.totals.landing_fuel_gal).figure,
                     clock(p.totals.reserve_min)
                 )
             }),
         ),
         (
-            "take-off, lb",
-            Box::new(|_, p| {
+            format!("take-off, {}", units.weight_unit()),
+            Box::new(move |_, p| {
                 format!(
                     "{} of {}",
-                    number(near(p.take_off_weight_lb, 0), 0),
-                    number(near(p.max_take_off_weight_lb, 0), 0)
+                    units.load(p.take_off_weight_lb).figure,
+                    units.load(p.max_take_off_weight_lb).figure
                 )
             }),
         ),

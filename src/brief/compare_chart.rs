@@ -160,11 +160,13 @@ fn draw(pen: &Pen, f: &CompareFigures) -> Result<(), ChartError> {
         y += 22.0;
     }
     heights(pen, f, &plans)?;
-    let gal = |v: f64| number(up(v, 1), 1);
+    let units = f.units;
+    let burned = |v: f64| units.burned(v).figure;
+    let fuel = format!("fuel, {}", units.volume());
     let money = |v: f64| number(up(v, 0), 0);
     let mut groups: Vec<Group> = vec![
         ("time, h:min", &|p| p.totals.time_min, &time),
-        ("fuel, gal", &|p| p.totals.fuel_gal, &gal),
+        (&fuel, &|p| p.totals.fuel_gal, &burned),
     ];
     if f.priced {
         groups.push(("cost", &|p| p.totals.cost, &money));

@@ -1,6 +1,7 @@
 //! The descent study: its figures, and what every face says alike. Text, chart, map and page are written from them.
 
 use super::json::pretty;
+use super::measure::Units;
 use super::words::{feet, inches, knots, near, number, revs};
 use serde::Serialize;
 
@@ -212,9 +213,32 @@ pub struct MapFigures {
     pub panels: Vec<MapPanelFigures>,
 }
 
+impl MapFigures {
+    /// What the values upwards are, in the units asked for.
+    pub(super) fn up_name(&self, units: Units) -> String {
+        if self.kind == "prices" {
+            format!("price of a {}", units.volume_word())
+        } else {
+            self.y_name.to_owned()
+        }
+    }
+
+    /// One of them.
+    pub(super) fn up_words(&self, y: f64, units: Units) -> String {
+        if self.kind == "prices" {
+            units.price(y)
+        } else {
+            number(y, 0)
+        }
+    }
+}
+
 /// Everything about a study.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct DescendFigures {
+    /// In which units the words are, and the faces for eyes.
+    #[serde(skip)]
+    pub units: Units,
     /// Title.
     pub title: &'static str,
     /// The aircraft.
@@ -265,13 +289,13 @@ impl DescendFigures {
             format!("{} in / {}", inches(c.map_inhg), revs(c.rpm))
         };
         format!(
-            "Cruise {} ft, {power}, {}, {} %, {} KIAS, {} kt over the ground, {} gph",
+            "Cruise {} ft, {power}, {}, {} %, {} KIAS, {} kt over the ground, {}",
             feet(c.altitude_ft),
             c.mixture,
             number(near(c.power_percent, 0), 0),
             knots(c.ias_kt),
             knots(c.gs_kt),
-            number(near(c.fuel_flow_gph, 1), 1)
+            self.units.mean_flow(c.fuel_flow_gph)
         )
     }
 

@@ -10,7 +10,7 @@ use super::chart::{
 use super::descend::{
     DescendFigures, DescendPoint, MapCellFigures, MapFigures, MapPanelFigures, WayFigures,
 };
-use super::descend_text::{cell_words, family_words, key_words, signed};
+use super::descend_text::{cell_words, family_words, key_words, signed, signed_fuel};
 use super::words::{feet, knots, near, number, up};
 use plotters::style::RGBColor;
 
@@ -123,7 +123,11 @@ fn key(pen: &Pen, f: &DescendFigures, top: f64) -> Result<(), ChartError> {
         pen.line(&[(x, y), (x + 34.0, y)], strokes(w.letter))?;
         let Some(d) = &w.figures else { continue };
         let against = d.against_ordinary.map_or_else(String::new, |a| {
-            format!(", {} s, {} gal", signed(a.time_s, 0), signed(a.fuel_gal, 2))
+            format!(
+                ", {} s, {}",
+                signed(a.time_s, 0),
+                signed_fuel(a.fuel_gal, f.units)
+            )
         });
         let not = if w.can_be_flown {
             ""
@@ -382,11 +386,10 @@ fn panel(
             Tie::Centre,
         )?;
     }
-    let places = usize::from(map.kind == "prices");
     for (r, y) in map.y.iter().enumerate() {
         let (_, y0, _, y1) = corners(r * across);
         pen.text(
-            &number(*y, places),
+            &map.up_words(*y, f.units),
             (left - 6.0, 0.5 * (y0 + y1)),
             (SMALL, false),
             SOFT,
@@ -421,7 +424,8 @@ fn draw_map(pen: &Pen, f: &DescendFigures, map: &MapFigures) -> Result<(), Chart
         INK,
         Tie::Left,
     )?;
-    pen.text(map.y_name, (14.0, 84.0), (SMALL, false), INK, Tie::Left)?;
+    let up_name = map.up_name(f.units);
+    pen.text(&up_name, (14.0, 84.0), (SMALL, false), INK, Tie::Left)?;
     pen.text(
         map.x_name,
         (0.5 * (LEFT + RIGHT), 598.0),
@@ -459,9 +463,10 @@ fn draw_map(pen: &Pen, f: &DescendFigures, map: &MapFigures) -> Result<(), Chart
             .filter(|_| map.kind == "wind")
             .map_or_else(String::new, |[hour, gallon]| {
                 format!(
-                    "{} an hour, {} a gallon. ",
+                    "{} an hour, {} a {}. ",
                     number(near(hour, 2), 0),
-                    number(near(gallon, 2), 2)
+                    f.units.price(gallon),
+                    f.units.volume_word()
                 )
             });
     let rest: Vec<String> = key_words(map, f.fixed_pitch)

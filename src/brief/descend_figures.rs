@@ -4,6 +4,7 @@ use super::descend::{
     AgainstOrdinary, DESCEND_TITLE, DescendCruise, DescendFigures, DescendPoint, DownFigures,
     MapCellFigures, MapFigures, MapPanelFigures, ThumbFigures, WayFigures,
 };
+use super::measure::Units;
 use super::units::{Fuel, fpm, ft, inhg, kt, lb, min, nm, percent, plain, rpm};
 use super::words::{EACH_ENGINE, ONE_ENGINE, feet, inches, knots, near, number, revs, up};
 use crate::aircraft::Throttle;
@@ -377,7 +378,7 @@ fn cautions(problem: &Problem) -> Vec<String> {
 }
 
 impl DescendFigures {
-    /// Cockpit figures of a study of a problem, with maps if they were asked for; `question` says what was asked and `granted` what
+    /// Cockpit figures of a study of a problem, for faces in US units, with maps if they were asked for; `question` says what was asked and `granted` what
     /// was taken for granted.
     pub fn new(
         study: &Study,
@@ -414,6 +415,7 @@ impl DescendFigures {
             None => String::new(),
         };
         Self {
+            units: Units::Us,
             title: DESCEND_TITLE,
             aircraft: aircraft.name.clone(),
             engines: aircraft.engines,

@@ -3,7 +3,7 @@
 use super::chart::ChartError;
 use super::descend::{DescendFigures, WayFigures};
 use super::descend_chart::{descend_map_svg, descend_svg};
-use super::descend_text::{CARE_HEAD, TOTALS_HEAD, care_row, thumb_row, totals_row};
+use super::descend_text::{care_head, care_row, thumb_row, totals_head, totals_row};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// Ink on white, for paper as for a screen.
@@ -45,8 +45,8 @@ fn table(
 pub fn descend_page(f: &DescendFigures) -> Result<String, ChartError> {
     let chart = descend_svg(f)?;
     let map = f.map.is_some().then(|| descend_map_svg(f)).transpose()?;
-    let totals = |w: &WayFigures| w.figures.as_ref().map(|d| totals_row(d).to_vec());
-    let care = |w: &WayFigures| w.figures.as_ref().map(|d| care_row(d).to_vec());
+    let totals = |w: &WayFigures| w.figures.as_ref().map(|d| totals_row(d, f.units).to_vec());
+    let care = |w: &WayFigures| w.figures.as_ref().map(|d| care_row(d, f.units).to_vec());
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -64,7 +64,7 @@ pub fn descend_page(f: &DescendFigures) -> Result<String, ChartError> {
                 div.wide { (PreEscaped(chart)) }
                 h2 { "Ways down" }
                 p { (f.common_line()) }
-                (table(f, &[("to pattern", 2), ("", 2), ("from the point", 2)], &TOTALS_HEAD, &totals))
+                (table(f, &[("to pattern", 2), ("", 2), ("from the point", 2)], &totals_head(f.units), &totals))
                 @for w in f.ways.iter().filter(|w| !w.can_be_flown) {
                     p { "* " (w.letter) " " (DescendFigures::broken_words(w)) }
                 }
@@ -73,7 +73,7 @@ pub fn descend_page(f: &DescendFigures) -> Result<String, ChartError> {
                 } }
                 @if let Some(words) = f.left_out { p { (words) } }
                 h2 { "Against the ordinary descent; room to speeds; cooling; slow-down" }
-                (table(f, &[("against ordinary", 3), ("room, kt, to", 4), ("MAP", 2), ("nm", 1)], &CARE_HEAD, &care))
+                (table(f, &[("against ordinary", 3), ("room, kt, to", 4), ("MAP", 2), ("nm", 1)], &care_head(f.units), &care))
                 p { "Below zero is saved. Air: speed limit of the air; Va: at the weight, the speed for rough air. in/min: greatest fall of MAP in a minute; \
                      least: least MAP; level: flown level to slow down." }
                 h2 { "What is set, in order" }

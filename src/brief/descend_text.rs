@@ -3,6 +3,7 @@
 use super::descend::{
     DescendFigures, DownFigures, MapCellFigures, MapFigures, ThumbFigures, WayFigures,
 };
+use super::measure::{Amount, Units};
 use super::terminal::Sheet;
 use super::words::{down, near, number, sentence, up};
 
@@ -24,6 +25,20 @@ pub(super) fn signed(x: f64, places: i32) -> String {
     if x > 0.0 { format!("+{text}") } else { text }
 }
 
+/// A difference in fuel with its sign.
+pub(super) fn signed_fuel(gal: f64, units: Units) -> Amount {
+    let written = units.difference(gal, near);
+    let nought = !written.figure.contains(|c: char| ('1'..='9').contains(&c));
+    if gal > 0.0 && !nought {
+        Amount {
+            figure: format!("+{}", written.figure),
+            ..written
+        }
+    } else {
+        written
+    }
+}
+
 /// A range written short: one figure where both ends are alike.
 pub(super) fn span(of: [f64; 2], places: i32) -> String {
     let [a, b] = of.map(|x| number(near(x, places), 0));
@@ -31,26 +46,34 @@ pub(super) fn span(of: [f64; 2], places: i32) -> String {
 }
 
 /// Rows of the three tables, for every face: heads, then a row a way; the name goes before.
-pub(super) fn totals_row(d: &DownFigures) -> [String; 6] {
+pub(super) fn totals_row(d: &DownFigures, units: Units) -> [String; 6] {
     [
         number(up(d.top_of_descent_to_pattern_nm, 1), 1),
         number(near(d.top_of_descent_to_pattern_min, 1), 1),
         span(d.rate_fpm, -1),
         span(d.ias_kt, 0),
         number(near(d.time_min, 1), 1),
-        number(near(d.fuel_gal, 2), 2),
+        units.difference(d.fuel_gal, near).figure,
     ]
 }
 
 /// See [`totals_row`].
-pub(super) const TOTALS_HEAD: [&str; 6] = ["TOD nm", "min", "fpm", "KIAS", "min", "gal"];
+pub(super) fn totals_head(units: Units) -> [&'static str; 6] {
+    ["TOD nm", "min", "fpm", "KIAS", "min", units.volume()]
+}
 
 /// Differences and care.
-pub(super) fn care_row(d: &DownFigures) -> [String; 10] {
+pub(super) fn care_row(d: &DownFigures, units: Units) -> [String; 10] {
     let money = |m: Option<f64>| m.map_or_else(|| "-".to_owned(), |m| signed(m, 2));
     let (time, fuel, cost) = d.against_ordinary.map_or_else(
         || ("-".to_owned(), "-".to_owned(), "-".to_owned()),
-        |a| (signed(a.time_s, 0), signed(a.fuel_gal, 2), money(a.money)),
+        |a| {
+            (
+                signed(a.time_s, 0),
+                signed_fuel(a.fuel_gal, units).figure,
+                money(a.money),
+            )
+        },
     );
     let room = |kt: f64| number(down(kt, 0), 0);
     [
@@ -68,9 +91,12 @@ pub(super) fn care_row(d: &DownFigures) -> [String; 10] {
 }
 
 /// See [`care_row`].
-pub(super) const CARE_HEAD: [&str; 10] = [
-    "s", "gal", "money", "air", "Vno", "Vne", "Va", "in/min", "least", "level",
-];
+pub(super) fn care_head(units: Units) -> [&'static str; 10] {
+    let fuel = units.volume();
+    [
+        "s", fuel, "money", "air", "Vno", "Vne", "Va", "in/min", "least", "level",
+    ]
+}
 
 /// What a rule of thumb says, with its unit, what is flown, and the error, for every face; a top of descent is rounded up.
 pub(super) fn thumb_row(t: &ThumbFigures) -> [String; 3] {
@@ -96,16 +122,15 @@ fn map_text(sheet: &mut Sheet, f: &DescendFigures, map: &MapFigures) {
         &format!(
             "Letters: the cheapest way down; number: money saved against the ordinary one. Right: {}. Up: {}. {}.",
             map.x_name,
-            map.y_name,
+            map.up_name(f.units),
             sentence(&map.fixed)
         ),
     );
-    let places = usize::from(map.kind == "prices");
     for panel in &map.panels {
         sheet.line(&format!("Air: {}", panel.air));
         let across = map.x.len();
         for (row, y) in panel.cells.chunks(across).zip(&map.y).rev() {
-            let mut line = format!("{:>7}", number(*y, places));
+            let mut line = format!("{:>7}", map.up_words(*y, f.units));
             for c in row {
                 line.push_str(&format!("{:>8}", cell_words(c, f.fixed_pitch)));
             }
@@ -190,10 +215,10 @@ pub fn descend_text(f: &DescendFigures, width: usize) -> String {
         "{:26}{:>13}{:19}{:>17}",
         "", "to pattern", "", "from the point"
     ));
-    sheet.line(&row("", &heads(&TOTALS_HEAD), &first));
+    sheet.line(&row("", &heads(&totals_head(f.units)), &first));
     for w in &f.ways {
         if let Some(d) = &w.figures {
-            sheet.line(&row(&named(w), &totals_row(d), &first));
+            sheet.line(&row(&named(w), &totals_row(d, f.units), &first));
         } else {
             sheet.line(&named(w));
         }
@@ -216,10 +241,10 @@ pub fn descend_text(f: &DescendFigures, width: usize) -> String {
         "{:26}{:>18}{:>16}{:>13}{:>6}",
         "", "against ordinary", "room, kt, to", "MAP", "nm"
     ));
-    sheet.line(&row("", &heads(&CARE_HEAD), &second));
+    sheet.line(&row("", &heads(&care_head(f.units)), &second));
     for w in &f.ways {
         if let Some(d) = &w.figures {
-            sheet.line(&row(&named(w), &care_row(d), &second));
+            sheet.line(&row(&named(w), &care_row(d, f.units), &second));
         }
     }
     sheet.paragraph(

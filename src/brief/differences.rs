@@ -20,7 +20,7 @@ pub(super) struct Differences {
 }
 
 /// Not flattering the plan: what another way takes more is rounded down; what it saves, to the nearest.
-fn beside(x: f64, places: i32) -> f64 {
+pub(super) fn not_flattering(x: f64, places: i32) -> f64 {
     if x > 0.0 {
         down(x, places)
     } else {
@@ -80,7 +80,7 @@ pub(super) fn choices(figures: &Figures) -> Option<Differences> {
             let mut row = vec![a.name.clone()];
             row.extend(differences(
                 figures,
-                beside,
+                not_flattering,
                 [
                     a.difference,
                     a.difference_min,

@@ -87,6 +87,10 @@ pub struct Figures {
     pub title: &'static str,
     /// The plan in one line.
     pub in_one_line: String,
+    /// The same for the card, where fuel is said to half a gallon.
+    #[serde(skip)]
+    #[schemars(skip)]
+    pub in_one_line_on_card: String,
     /// The trip.
     pub trip: TripFigures,
     /// What was least.
@@ -248,7 +252,13 @@ impl Figures {
         Self {
             units,
             title: TITLE,
-            in_one_line: in_one_line(plan, problem, &all, &cruise, units),
+            in_one_line: in_one_line(plan, problem, &cruise, &units.left(all.landing_fuel_gal)),
+            in_one_line_on_card: in_one_line(
+                plan,
+                problem,
+                &cruise,
+                &units.left_on_card(all.landing_fuel_gal),
+            ),
             trip: TripFigures {
                 name: problem.title.clone(),
                 aircraft: aircraft.name.clone(),

@@ -1,6 +1,7 @@
 //! The glide without power: figures, text and JSON.
 
 use super::json::pretty;
+use super::measure::Units;
 use super::terminal::Sheet;
 use super::units::{celsius, fpm, ft, kt, lb, nm, percent, plain, rpm};
 use super::words::{ONE_ENGINE, down, feet, near, number, revs, up};
@@ -73,6 +74,10 @@ pub struct LeverFigures {
 /// Everything about the glide.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct GlideFigures {
+    /// In which units the words are.
+    #[serde(skip)]
+    #[schemars(skip)]
+    pub units: Units,
     /// Title.
     pub title: &'static str,
     /// The aircraft.
@@ -146,14 +151,14 @@ fn case(g: &BestGlide, fixed: bool) -> GlideCaseFigures {
 fn order(
     aircraft: &Aircraft,
     best_kt: f64,
-    weight_lb: f64,
+    (weight_lb, units): (f64, Units),
     lever: Option<LeverBack>,
 ) -> Vec<String> {
     let mut steps = vec![
         format!(
-            "Best-glide speed: about {} KIAS at {} lb by this model, less when lighter; the flight manual's figure comes first.",
+            "Best-glide speed: about {} KIAS at {} by this model, less when lighter; the flight manual's figure comes first.",
             number(near(best_kt, 0), 0),
-            number(weight_lb, 0)
+            units.load(weight_lb)
         ),
         "Field: choose it, and plan to be over it high.".to_owned(),
         "Restart: the emergency checklist.".to_owned(),
@@ -266,8 +271,13 @@ fn cautions(aircraft: &Aircraft) -> Vec<String> {
 }
 
 impl GlideFigures {
-    /// Cockpit figures of a study.
+    /// Cockpit figures of a study, its words in US units.
     pub fn new(study: &GlideStudy, aircraft: &Aircraft) -> Self {
+        Self::in_units(study, aircraft, Units::Us)
+    }
+
+    /// The same with words in `units`; figures are in the units of their keys whatever is asked for.
+    pub fn in_units(study: &GlideStudy, aircraft: &Aircraft, units: Units) -> Self {
         let fixed = aircraft.propeller.is_fixed();
         let weights: Vec<GlideWeight> = study
             .ask
@@ -281,10 +291,16 @@ impl GlideFigures {
             .collect();
         let first = weights.first().and_then(|w| Some((w, w.cases.first()?)));
         let steps = first.map_or_else(Vec::new, |(w, c)| {
-            order(aircraft, c.still_air.ias_kt, w.weight_lb, study.lever)
+            order(
+                aircraft,
+                c.still_air.ias_kt,
+                (w.weight_lb, units),
+                study.lever,
+            )
         });
         let middle_m = study.ask.middle_m();
         Self {
+            units,
             title: GLIDE_TITLE,
             aircraft: aircraft.name.clone(),
             engines: aircraft.engines,
@@ -356,8 +372,8 @@ fn ratio(x: f64) -> String {
 
 fn table(sheet: &mut Sheet, figures: &GlideFigures, weight: &GlideWeight) {
     sheet.heading(&format!(
-        "{} lb, from {} ft above the ground",
-        number(weight.weight_lb, 0),
+        "{}, from {} ft above the ground",
+        figures.units.load(weight.weight_lb),
         feet(figures.height_ft)
     ));
     sheet.line(&format!(
@@ -408,13 +424,13 @@ fn by_weight(sheet: &mut Sheet, figures: &GlideFigures) {
     let Some(first) = figures.weights.first() else {
         return;
     };
-    let mut head = format!("{:>8}", "lb");
+    let mut head = format!("{:>8}", figures.units.weight_unit());
     for c in dead(first) {
         head.push_str(&format!("  {:>20}", propeller_name(&c)));
     }
     sheet.line(&head);
     for w in &figures.weights {
-        let mut line = format!("{:>8}", number(w.weight_lb, 0));
+        let mut line = format!("{:>8}", figures.units.load(w.weight_lb).figure);
         for c in dead(w) {
             let still = number(near(c.still_air.ias_kt, 0), 0);
             let wind = number(near(c.in_wind.ias_kt, 0), 0);

@@ -59,12 +59,14 @@ struct System {
     table: Step,
     /// On the card, read in a shaking cockpit against a gauge: about half a gallon.
     card: Step,
-    /// In the plan in one line.
+    /// Of a year, and of weights as they are.
     whole: Step,
     /// Differences between plans.
     fine: Step,
     /// What the re-flight misses.
     trace: Step,
+    /// Miles on a unit of volume.
+    range: Step,
     weight: &'static str,
     weight_of_a_pound: f64,
     weights: Step,
@@ -81,6 +83,7 @@ const US: System = System {
     whole: step(1.0, 0),
     fine: step(0.01, 2),
     trace: step(0.001, 3),
+    range: step(0.1, 1),
     weight: "lb",
     weight_of_a_pound: 1.0,
     weights: step(10.0, 0),
@@ -99,6 +102,7 @@ const METRIC: System = System {
     whole: step(1.0, 0),
     fine: step(0.1, 1),
     trace: step(0.01, 2),
+    range: step(0.01, 2),
     weight: "kg",
     weight_of_a_pound: KG_PER_LB,
     weights: step(5.0, 0),
@@ -125,6 +129,11 @@ impl Units {
     /// Unit of fuel flow.
     pub(super) fn flow_unit(self) -> &'static str {
         self.system().flow
+    }
+
+    /// Unit of weight.
+    pub(super) fn weight_unit(self) -> &'static str {
+        self.system().weight
     }
 
     /// A volume of fuel \[gal\] in this unit, not rounded: for the axis of a chart.
@@ -164,11 +173,6 @@ impl Units {
         self.fuel(gal, self.system().card, down)
     }
 
-    /// Fuel left \[gal\] in a headline.
-    pub(super) fn left_in_short(self, gal: f64) -> Amount {
-        self.fuel(gal, self.system().whole, down)
-    }
-
     /// A difference in fuel \[gal\], rounded as the caller's table does.
     pub(super) fn difference(self, gal: f64, round: fn(f64, i32) -> f64) -> Amount {
         self.fuel(gal, self.system().fine, round)
@@ -185,6 +189,18 @@ impl Units {
             unit: self.flow_unit(),
             ..self.burned(gph)
         }
+    }
+
+    /// Fuel of a year \[gal\] where there is no room for tenths, to the nearest.
+    pub(super) fn in_whole(self, gal: f64) -> Amount {
+        self.fuel(gal, self.system().whole, near)
+    }
+
+    /// How far a unit of fuel goes \[nm/gal\], its figure alone.
+    pub(super) fn nm_per_volume(self, nm_per_gal: f64, round: fn(f64, i32) -> f64) -> String {
+        let system = self.system();
+        let x = nm_per_gal / system.volume_of_a_gallon;
+        system.range.write(x, round)
     }
 
     /// Two flows \[gph\] beside each other, to the nearest.
@@ -213,7 +229,7 @@ impl Units {
         self.pounds(lb, self.system().whole, up)
     }
 
-    /// By how much a load is other \[lb\], to a whole one.
+    /// A load or a weight as it is \[lb\], to a whole one.
     pub(super) fn load(self, lb: f64) -> Amount {
         self.pounds(lb, self.system().whole, near)
     }
@@ -265,10 +281,11 @@ mod tests {
         }
         assert_eq!(m.left_on_card(37.95).to_string(), "142 L");
         assert_eq!(m.needed_on_card(37.95).to_string(), "144 L");
-        assert_eq!(m.left_in_short(37.95).to_string(), "143 L");
         assert_eq!(m.flow(6.55).to_string(), "25.0 L/h"); // 24.794
         assert_eq!(m.difference(-0.05, near).to_string(), "-0.2 L"); // -0.189
         assert_eq!(m.price(6.0), "1.59");
+        assert_eq!(m.nm_per_volume(17.9, down), "4.72"); // 4.7287
+        assert_eq!(m.in_whole(1_000.0).to_string(), "3,785 L"); // 3,785.41
     }
 
     #[test]
@@ -278,10 +295,11 @@ mod tests {
         assert_eq!(us.left(37.95).to_string(), "37.9 gal");
         assert_eq!(us.left_on_card(37.95).to_string(), "37.5 gal");
         assert_eq!(us.needed_on_card(37.55).to_string(), "38.0 gal");
-        assert_eq!(us.left_in_short(37.95).to_string(), "37 gal");
         assert_eq!(us.weight(2_341.0).to_string(), "2,350 lb");
         assert_eq!(us.altimeter(29.92).to_string(), "29.92 inHg");
         assert_eq!(us.price(6.0), "6.00");
+        assert_eq!(us.nm_per_volume(17.96, down), "17.9");
+        assert_eq!(us.in_whole(1_000.4).to_string(), "1,000 gal");
     }
 
     #[test]

@@ -3,6 +3,7 @@
 use super::figures::cautions;
 use super::frontier::PriceFigures;
 use super::json::pretty;
+use super::measure::Units;
 use super::units::{Fuel, fpm, ft, kt, min, percent, plain, rpm};
 use crate::quantity::M3_PER_GAL;
 use crate::solve::{
@@ -153,6 +154,10 @@ pub struct SeasonTripFigures {
 /// A season in cockpit figures.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SeasonFigures {
+    /// In which units the faces for eyes are.
+    #[serde(skip)]
+    #[schemars(skip)]
+    pub units: Units,
     /// Title.
     pub title: &'static str,
     /// File of the log.
@@ -265,8 +270,8 @@ fn year(season: &Season) -> SeasonYear {
 }
 
 impl SeasonFigures {
-    /// The figures of a season.
-    pub fn new(season: &Season) -> Self {
+    /// The figures of a season; faces for eyes are in `units`, figures in the units of their keys whatever is asked for.
+    pub fn in_units(season: &Season, units: Units) -> Self {
         let tach = season.tachometer_rev_s;
         let year = year(season);
         let of_policy = |(&policy, of): (&Policy, &YearOf)| PolicyFigures {
@@ -327,6 +332,7 @@ impl SeasonFigures {
             }
         }
         Self {
+            units,
             title: SEASON_TITLE,
             log: season.log.to_owned(),
             winds_from: season.winds_from.to_owned(),

@@ -3,6 +3,7 @@
 use super::chart::{
     ChartError, HAIR, HEIGHT, INK, Pen, RIGHT, SMALL, SOFT, Tie, on_canvas, style, tick,
 };
+use super::measure::Units;
 use super::season::{MeasureFigures, OverWinds, SEASON_TITLE, SeasonFigures};
 use super::season_text::{flights_a_year, policy_name, usual};
 use super::words::number;
@@ -21,29 +22,34 @@ const DOT: f64 = 5.0;
 /// One panel.
 struct Panel {
     words: &'static str,
-    unit: &'static str,
+    unit: fn(Units) -> String,
     of: fn(&MeasureFigures<OverWinds>) -> &OverWinds,
-    places: usize,
+    /// The unit that is written in that of the key.
+    scale: fn(Units) -> f64,
+    write: fn(Units, f64) -> String,
 }
 
 const PANELS: [Panel; 3] = [
     Panel {
         words: "Fuel",
-        unit: ", gal",
+        unit: |u| format!(", {}", u.volume()),
         of: |m| &m.fuel_gal,
-        places: 0,
+        scale: |u| u.of_gallons(1.0),
+        write: |u, x| u.in_whole(x).figure,
     },
     Panel {
         words: "Hours by the clock",
-        unit: ", h",
+        unit: |_| ", h".to_owned(),
         of: |m| &m.clock_h,
-        places: 1,
+        scale: |_| 1.0,
+        write: |_, x| number(x, 1),
     },
     Panel {
         words: "Money",
-        unit: "",
+        unit: |_| String::new(),
         of: |m| &m.cost_with_own_time,
-        places: 0,
+        scale: |_| 1.0,
+        write: |_, x| number(x, 0),
     },
 ];
 
@@ -75,15 +81,17 @@ fn panel(pen: &Pen, f: &SeasonFigures, panel: &Panel, top: f64) -> Result<(), Ch
     let head = format!(
         "{} saved a year{}; as usual it takes {}{own}",
         panel.words,
-        panel.unit,
-        number(usual, panel.places)
+        (panel.unit)(f.units),
+        (panel.write)(f.units, usual)
     );
     pen.text(&head, (14.0, top - 16.0), (SMALL, true), INK, Tie::Left)?;
-    let step = tick(high - low, 8.0);
+    // Ticks are round in the unit that is written.
+    let scale = (panel.scale)(f.units);
+    let step = tick(scale * (high - low), 8.0);
     let places = usize::from(step < 0.999) + usize::from(step < 0.0999);
-    let mut value = (low / step).ceil() * step;
-    while value <= high {
-        let at = x(value);
+    let mut value = (scale * low / step).ceil() * step;
+    while value <= scale * high {
+        let at = x(value / scale);
         pen.line(&[(at, top), (at, bottom)], style(HAIR, 0.8, &[]))?;
         let figure = (at, bottom + 13.0);
         pen.text(

@@ -1,5 +1,6 @@
 //! A season as text: the year by each policy, what is saved, the trips, and what to beware of.
 
+use super::measure::Units;
 use super::season::{
     MeasureFigures, OverWinds, PolicyFigures, SEASON_TITLE, SeasonFigures, SeasonTripFigures,
 };
@@ -12,47 +13,73 @@ pub(super) fn policy_name(word: &str) -> String {
     word.replace('_', " ")
 }
 
-/// A measure: its words, the figure of it, and to how many places it is said.
+/// How a measure is said.
+#[derive(Clone, Copy)]
+pub(super) enum Said {
+    /// Fuel, in the unit asked for.
+    Fuel,
+    /// Hours or money, to so many places.
+    Number(usize),
+}
+
+/// A measure: its words, the figure of it, and how it is said.
 pub(super) struct Row<T> {
     pub words: &'static str,
     pub of: fn(&MeasureFigures<T>) -> &T,
-    pub places: usize,
+    pub said: Said,
+}
+
+impl<T> Row<T> {
+    /// Its name with the unit.
+    fn name(&self, units: Units) -> String {
+        match self.said {
+            Said::Fuel => format!("{}, {}", self.words, units.volume()),
+            Said::Number(_) => self.words.to_owned(),
+        }
+    }
+
+    fn figure(&self, x: f64, units: Units) -> String {
+        match self.said {
+            Said::Fuel => units.noted(x).figure,
+            Said::Number(places) => number(x, places),
+        }
+    }
 }
 
 /// The measures that are said; money with one's own time only where that is worth something.
 pub(super) fn rows<T>(own_time: bool) -> Vec<Row<T>> {
     let mut rows = vec![
         Row {
-            words: "fuel, gal",
+            words: "fuel",
             of: |m| &m.fuel_gal,
-            places: 1,
+            said: Said::Fuel,
         },
         Row {
             words: "hours by the clock",
             of: |m| &m.clock_h,
-            places: 1,
+            said: Said::Number(1),
         },
         Row {
             words: "hours airborne",
             of: |m| &m.airborne_h,
-            places: 1,
+            said: Said::Number(1),
         },
         Row {
             words: "hours of the tachometer",
             of: |m| &m.tachometer_h,
-            places: 1,
+            said: Said::Number(1),
         },
         Row {
             words: "money paid",
             of: |m| &m.cost,
-            places: 0,
+            said: Said::Number(0),
         },
     ];
     if own_time {
         rows.push(Row {
             words: "with your own time",
             of: |m| &m.cost_with_own_time,
-            places: 0,
+            said: Said::Number(0),
         });
     }
     rows
@@ -83,8 +110,8 @@ fn year_table(f: &SeasonFigures, width: usize) -> Table {
         let figures = f
             .policies
             .iter()
-            .map(|p| right(number((row.of)(&p.year).mean, row.places)));
-        table.add_row(std::iter::once(Cell::new(row.words)).chain(figures));
+            .map(|p| right(row.figure((row.of)(&p.year).mean, f.units)));
+        table.add_row(std::iter::once(Cell::new(row.name(f.units))).chain(figures));
     }
     spaced(table)
 }
@@ -104,7 +131,7 @@ fn saved_table(f: &SeasonFigures, width: usize) -> Table {
         let spreads = rows::<OverWinds>(f.own_time());
         let ranges = rows::<(f64, f64)>(f.own_time());
         for (row, range) in spreads.iter().zip(&ranges) {
-            let mut cells = saved_row(p, row, range);
+            let mut cells = saved_row(p, row, range, f.units);
             cells.truncate(1 + heads.len());
             table.add_row(cells);
         }
@@ -112,11 +139,16 @@ fn saved_table(f: &SeasonFigures, width: usize) -> Table {
     spaced(table)
 }
 
-fn saved_row(p: &PolicyFigures, row: &Row<OverWinds>, range: &Row<(f64, f64)>) -> Vec<Cell> {
+fn saved_row(
+    p: &PolicyFigures,
+    row: &Row<OverWinds>,
+    range: &Row<(f64, f64)>,
+    units: Units,
+) -> Vec<Cell> {
     let s = (row.of)(&p.saved);
     let (low, high) = (range.of)(&p.saved_in_own_winds);
-    let said = |x: f64| number(x, row.places);
-    let mut cells = vec![Cell::new(format!("  {}", row.words))];
+    let said = |x: f64| row.figure(x, units);
+    let mut cells = vec![Cell::new(format!("  {}", row.name(units)))];
     cells.extend([s.mean, s.p10, s.p50, s.p90].map(|x| right(said(x))));
     cells.push(right(format!("{} to {}", said(*low), said(*high))));
     cells
@@ -124,19 +156,18 @@ fn saved_row(p: &PolicyFigures, row: &Row<OverWinds>, range: &Row<(f64, f64)>) -
 
 fn trip_table(f: &SeasonFigures, width: usize) -> Table {
     let mut table = plain_table(width, STYLE);
+    let volume = f.units.volume();
     let heads = [
-        "\ntimes",
-        "\nwinds",
-        "usual\nh:min",
-        "usual\ngal",
-        "usual\nmoney",
-        "saved\nmin",
-        "saved\ngal",
-        "saved\nmoney",
+        "\ntimes".to_owned(),
+        "\nwinds".to_owned(),
+        "usual\nh:min".to_owned(),
+        format!("usual\n{volume}"),
+        "usual\nmoney".to_owned(),
+        "saved\nmin".to_owned(),
+        format!("saved\n{volume}"),
+        "saved\nmoney".to_owned(),
     ];
-    table.set_header(
-        std::iter::once(Cell::new("\none flight")).chain(heads.map(|h| right(h.to_owned()))),
-    );
+    table.set_header(std::iter::once(Cell::new("\none flight")).chain(heads.map(right)));
     for t in &f.trips {
         table.add_row(trip_row(f, t));
     }
@@ -159,10 +190,10 @@ fn trip_row(f: &SeasonFigures, t: &SeasonTripFigures) -> Vec<Cell> {
     };
     cells.extend([
         right(clock(60.0 * usual.mean.airborne_h)),
-        right(number(usual.mean.fuel_gal, 1)),
+        right(f.units.noted(usual.mean.fuel_gal).figure),
         right(number(usual.mean.cost, 0)),
         right(number(60.0 * time.saved.airborne_h, 1)),
-        right(number(fuel.saved.fuel_gal, 1)),
+        right(f.units.noted(fuel.saved.fuel_gal).figure),
         right(number(money.saved.cost_with_own_time, 0)),
     ]);
     cells
@@ -180,7 +211,11 @@ fn charges(f: &SeasonFigures) -> String {
     };
     let mut said = vec![format!("{} {basis}", number(c.prices.hour_cost, 2))];
     said.push(if c.prices.gallon_cost > 0.0 {
-        format!("{} a gallon", number(c.prices.gallon_cost, 2))
+        format!(
+            "{} a {}",
+            f.units.price(c.prices.gallon_cost),
+            f.units.volume_word()
+        )
     } else {
         "fuel included".to_owned()
     });

@@ -1,6 +1,7 @@
 //! The power-setting table: figures, text, JSON and CSV.
 
 use super::json::pretty;
+use super::measure::Units;
 use super::terminal::Sheet;
 use super::units::{Fuel, celsius, ft, inhg, kt, lb, percent, rpm};
 use super::words::{
@@ -73,6 +74,10 @@ pub struct SettingsRow {
 /// The table in cockpit figures.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SettingsFigures {
+    /// In which units the text is.
+    #[serde(skip)]
+    #[schemars(skip)]
+    pub units: Units,
     /// Title.
     pub title: &'static str,
     /// The aircraft.
@@ -149,6 +154,11 @@ pub(super) fn words(why: &Refusal, aircraft: &Aircraft, mixture: &str) -> String
 impl SettingsFigures {
     /// Cockpit figures of a table.
     pub fn new(table: &SettingsTable, aircraft: &Aircraft) -> Self {
+        Self::in_units(table, aircraft, Units::Us)
+    }
+
+    /// The same with its text in `units`; figures are in the units of their keys whatever is asked for.
+    pub fn in_units(table: &SettingsTable, aircraft: &Aircraft, units: Units) -> Self {
         let fuel = Fuel::new(aircraft.fuel.density_kg_m3);
         let mixture = aircraft
             .engine
@@ -225,6 +235,7 @@ impl SettingsFigures {
             );
         }
         Self {
+            units,
             title: SETTINGS_TITLE,
             aircraft: aircraft.name.clone(),
             engines: aircraft.engines,
@@ -327,17 +338,17 @@ impl Legend {
     }
 }
 
-fn cell_words(cell: &CellFigures, legend: &mut Legend) -> String {
+fn cell_words(cell: &CellFigures, legend: &mut Legend, units: Units) -> String {
     let map = |x: f64| number(down(x, 1), 1);
     match (&cell.setting, cell.left_out.first()) {
         (Some(s), _) => {
-            let gph = number(up(s.fuel_flow_gph, 1), 1);
+            let flow = units.flow(s.fuel_flow_gph).figure;
             let tas = knots(down(s.tas_kt, 0));
             if says_power(cell) {
                 let power = number(down(s.power_percent, 0), 0);
-                format!("  {:>4} {power:>3} {gph:>4} {tas:>3}", map(s.map_inhg))
+                format!("  {:>4} {power:>3} {flow:>4} {tas:>3}", map(s.map_inhg))
             } else {
-                format!("  {:>4} {gph:>4} {tas:>3}", map(s.map_inhg))
+                format!("  {:>4} {flow:>4} {tas:>3}", map(s.map_inhg))
             }
         }
         (None, Some(why)) => {
@@ -360,11 +371,12 @@ pub fn settings_text(figures: &SettingsFigures, width: usize) -> String {
         },
     );
     sheet.strong(&format!(
-        "{}: {} lb, {}, {air}",
+        "{}: {}, {}, {air}",
         figures.aircraft,
-        number(figures.weight_lb, 0),
+        figures.units.load(figures.weight_lb),
         figures.mixture
     ));
+    let flow = figures.units.flow_unit();
     let all = if figures.engines > 1 {
         " of all engines"
     } else {
@@ -373,7 +385,7 @@ pub fn settings_text(figures: &SettingsFigures, width: usize) -> String {
     sheet.paragraph(
         "",
         "",
-        &format!("Pressure altitude ft, MAP in, gph{all}, kt true airspeed, % of rated power"),
+        &format!("Pressure altitude ft, MAP in, {flow}{all}, kt true airspeed, % of rated power"),
     );
     let mut legend = Legend::default();
     let columns = figures.rows.first().map_or(&[][..], |r| &r.cells[..]);
@@ -418,23 +430,21 @@ fn block(
         .rows
         .last()
         .map_or(&[][..], |r| &r.cells[columns.clone()]);
+    let flow = figures.units.flow_unit();
     let mut first = " ".repeat(LEFT);
     let mut second = format!("{:>6} {:>3} {:>5}", "ft", "C", "RPM");
     for cell in heads {
         match (cell.hold, cell.hold_power_percent) {
             ("power", Some(p)) => {
                 first.push_str(&format!("  {:─^13}", format!(" {} % ", number(p, 0))));
-                second.push_str(&format!("  {:>4} {:>4} {:>3}", "MAP", "gph", "kt"));
+                second.push_str(&format!("  {:>4} {flow:>4} {:>3}", "MAP", "kt"));
             }
             (hold, _) => {
                 let name = if hold == "rpm" { "" } else { " full throttle " };
                 if !name.is_empty() {
                     first.push_str(&format!("  {name:─^17}"));
                 }
-                second.push_str(&format!(
-                    "  {:>4} {:>3} {:>4} {:>3}",
-                    "MAP", "%", "gph", "kt"
-                ));
+                second.push_str(&format!("  {:>4} {:>3} {flow:>4} {:>3}", "MAP", "%", "kt"));
             }
         }
     }
@@ -459,7 +469,7 @@ fn block(
         line.push_str(&format!(" {set:>5}"));
         for cell in &row.cells[columns.clone()] {
             let w = width_of(cell);
-            line.push_str(&format!("{:<w$}", cell_words(cell, legend)));
+            line.push_str(&format!("{:<w$}", cell_words(cell, legend, figures.units)));
         }
         if row.rpm.is_none() && turning.is_some() {
             line.push_str("  full throttle");

@@ -5,6 +5,7 @@ use super::frontier::{FrontierCruiseFigures, cruises};
 use super::json::pretty;
 use super::measure::Units;
 use super::units::{Fuel, ft, kt, min, nm, percent, plain};
+use super::words::{near, number};
 use super::{Said, TotalsFigures};
 use crate::solve::{self, Choice, Percentiles, Plan, Spread, WayFlown};
 use crate::trip::{ForecastError, Objective, Problem, correlation};
@@ -112,6 +113,10 @@ pub struct SampleFigures {
 /// How sure a plan is, in cockpit figures.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SpreadFigures {
+    /// In which units the words are, and the faces for eyes.
+    #[serde(skip)]
+    #[schemars(skip)]
+    pub units: Units,
     /// Title.
     pub title: &'static str,
     /// Title of the trip.
@@ -223,15 +228,11 @@ pub(super) fn level_words(levels_ft: &[f64]) -> String {
     format!("{} ft", each.join(" then "))
 }
 
-fn loss_words(loss: f64, unit: &str) -> String {
-    let places = match unit {
-        "gal" => 2,
-        _ => 1,
-    };
-    let number = super::words::number(loss, places);
+fn loss_words(loss: f64, unit: &str, units: Units) -> String {
     match unit {
-        "money" => format!("{number} in money"),
-        unit => format!("{number} {unit}"),
+        "gal" => units.difference(loss, near).to_string(),
+        "money" => format!("{} in money", number(loss, 1)),
+        unit => format!("{} {unit}", number(loss, 1)),
     }
 }
 
@@ -245,14 +246,14 @@ fn chance(percent: f64) -> String {
 }
 
 /// Whether the choice of the level is robust, in a sentence or two.
-fn choice_words(spread: &Spread, levels: &[LevelSpreadFigures], unit: &str) -> Said {
+fn choice_words(spread: &Spread, levels: &[LevelSpreadFigures], unit: &str, units: Units) -> Said {
     let plan = level_words(&levels[0].levels_ft);
     let best = match levels[0].best_percent {
         p if p <= 0.0 => "none".to_owned(),
         p => chance(p),
     };
     let mean = levels[0].loss.map_or(0.0, |l| l.mean);
-    let mean = loss_words(mean, unit);
+    let mean = loss_words(mean, unit, units);
     let (kind, mut text) = match spread.choice {
         Choice::OnlyOne => (
             "only_one",
@@ -283,14 +284,14 @@ fn choice_words(spread: &Spread, levels: &[LevelSpreadFigures], unit: &str) -> S
     if spread.choice != Choice::OnlyOne {
         let of = |i: usize, value: &dyn Fn(&PercentileFigures) -> f64| {
             let level = &levels[i];
-            let loss = loss_words(level.loss.as_ref().map_or(0.0, value), unit);
+            let loss = loss_words(level.loss.as_ref().map_or(0.0, value), unit, units);
             (level_words(&level.levels_ft), loss)
         };
         let (on_mean, at_worst) = spread.least_loss;
         let (level, mean) = of(on_mean, &|l| l.mean);
         let (worst_level, p90) = of(at_worst, &|l| l.p90);
         // What rounds to nought is not said to be lost.
-        let nothing = p90 == loss_words(0.0, unit);
+        let nothing = p90 == loss_words(0.0, unit, units);
         text.push_str(&match (on_mean == at_worst, nothing) {
             (true, false) => format!(
                 " {level} loses least when the wind is wrong: {mean} on average against the best level of each wind, more than {p90} in one of ten."
@@ -355,8 +356,19 @@ pub const USUAL_SOURCE: &str = "usual values: wind about what aircraft reports a
                                 Forecasting 15, 2000, from memory); temperature and lengths round values from memory";
 
 impl SpreadFigures {
-    /// The figures of a spread; `source` says where the error of the forecast was taken from.
+    /// The figures of a spread, its words in US units; `source` says where the error of the forecast was taken from.
     pub fn new(spread: &Spread, plan: &Plan, problem: &Problem, source: &str) -> Self {
+        Self::in_units(spread, plan, problem, source, Units::Us)
+    }
+
+    /// The same with words, and the faces made of them, in `units`; figures are in the units of their keys whatever is asked for.
+    pub fn in_units(
+        spread: &Spread,
+        plan: &Plan,
+        problem: &Problem,
+        source: &str,
+        units: Units,
+    ) -> Self {
         let aircraft = &problem.aircraft;
         let fuel = Fuel::new(aircraft.fuel.density_kg_m3);
         let (objective, unit) = match problem.objective {
@@ -395,6 +407,7 @@ impl SpreadFigures {
             })
         });
         Self {
+            units,
             title: SPREAD_TITLE,
             name: problem.title.clone(),
             aircraft: aircraft.name.clone(),
@@ -433,15 +446,32 @@ impl SpreadFigures {
                 })
                 .collect(),
             not_flown_percent: percent(spread.not_flown),
-            choice: choice_words(spread, &levels, unit),
+            choice: choice_words(spread, &levels, unit, units),
             levels,
             warnings: plan
                 .warnings
                 .iter()
-                .map(|w| warning_words(w, problem, fuel, Units::Us))
+                .map(|w| warning_words(w, problem, fuel, units))
                 .collect(),
             cautions: cautions(aircraft),
             rows: rows.collect(),
+        }
+    }
+
+    /// What a level loses, in the unit of [`loss_unit`](Self::loss_unit).
+    pub(super) fn loss(&self, loss: f64) -> String {
+        match self.unit {
+            "gal" => self.units.difference(loss, near).figure,
+            "money" => number(loss, 1),
+            _ => number(loss, 2),
+        }
+    }
+
+    /// The unit of what a level loses.
+    pub(super) fn loss_unit(&self) -> &'static str {
+        match self.unit {
+            "gal" => self.units.volume(),
+            unit => unit,
         }
     }
 

@@ -9,7 +9,7 @@ use super::spread::{
     LevelSpreadFigures, PercentileFigures, SPREAD_TITLE, SpreadFigures, histogram, level_words,
 };
 use super::spread_text::{error_words, reserve_words};
-use super::words::{many, number, up};
+use super::words::{many, number};
 
 /// Top and bottom of the histograms.
 const TOP: (f64, f64) = (112.0, 300.0);
@@ -94,10 +94,9 @@ impl Panel<'_> {
 }
 
 fn losses(pen: &Pen, f: &SpreadFigures) -> Result<(), ChartError> {
-    let places = usize::from(f.unit != "money") + 1;
     let head = format!(
         "What each level loses against the best level of each wind, {}",
-        f.unit
+        f.loss_unit()
     );
     pen.text(
         &head,
@@ -113,24 +112,31 @@ fn losses(pen: &Pen, f: &SpreadFigures) -> Result<(), ChartError> {
     let all = f.levels.iter().filter_map(|l| l.loss);
     let most = all.map(|l| l.p90.max(l.mean)).fold(0.0, f64::max).max(0.01);
     let x = |v: f64| BARS.0 + (BARS.1 - BARS.0) * v / most;
+    // Ticks are round in the unit that is written.
+    let scale = if f.unit == "gal" {
+        f.units.of_gallons(1.0)
+    } else {
+        1.0
+    };
     #[expect(clippy::cast_precision_loss, reason = "a few levels")]
     let row = ((LEVELS.1 - LEVELS.0) / f.levels.len() as f64).min(64.0);
     let mut y = LEVELS.0;
     for l in &f.levels {
-        level(pen, l, y + 0.5 * row, &x, places)?;
+        level(pen, f, l, y + 0.5 * row, &x)?;
         y += row;
     }
-    let step = tick(most, 8.0);
+    let step = tick(most * scale, 8.0);
     let mut v = 0.0;
     let tick_places = if step < 0.0999 {
         2
     } else {
         usize::from(step < 0.999)
     };
-    while v <= most + 1e-9 {
-        pen.line(&[(x(v), LEVELS.0), (x(v), y)], style(HAIR, 0.8, &[]))?;
+    while v <= most * scale + 1e-9 {
+        let at = x(v / scale);
+        pen.line(&[(at, LEVELS.0), (at, y)], style(HAIR, 0.8, &[]))?;
         let text = number(v, tick_places);
-        pen.text(&text, (x(v), y + 12.0), (FINE, false), SOFT, Tie::Centre)?;
+        pen.text(&text, (at, y + 12.0), (FINE, false), SOFT, Tie::Centre)?;
         v += step;
     }
     Ok(())
@@ -138,10 +144,10 @@ fn losses(pen: &Pen, f: &SpreadFigures) -> Result<(), ChartError> {
 
 fn level(
     pen: &Pen,
+    f: &SpreadFigures,
     l: &LevelSpreadFigures,
     y: f64,
     x: &dyn Fn(f64) -> f64,
-    places: usize,
 ) -> Result<(), ChartError> {
     let mark = if l.chosen { " *" } else { "" };
     let name = format!("{}{mark}", level_words(&l.levels_ft));
@@ -153,11 +159,7 @@ fn level(
         pen.area(&corners, EARTH)?;
         let mean = x(loss.mean);
         pen.line(&[(mean, y - 11.0), (mean, y + 11.0)], style(INK, 2.6, &[]))?;
-        let said = format!(
-            "mean {}, P90 {}",
-            number(loss.mean, places),
-            number(loss.p90, places)
-        );
+        let said = format!("mean {}, P90 {}", f.loss(loss.mean), f.loss(loss.p90));
         let at = b.max(mean) + 10.0;
         pen.text(&said, (at, y), (FINE, false), INK, Tie::Left)?;
     }
@@ -191,8 +193,10 @@ fn draw(pen: &Pen, f: &SpreadFigures) -> Result<(), ChartError> {
             v.rem_euclid(60.0)
         )
     };
-    let gal = |v: f64| number(up(v, 1), 1);
-    let tick_gal = |v: f64| number(v, 1);
+    let units = f.units;
+    let scale = units.of_gallons(1.0);
+    let burned = |v: f64| units.burned(v / scale).figure;
+    let tick_fuel = |v: f64| number(v, 1);
     Panel {
         sides: SIDES[0],
         name: "time from take-off to landing, h:min",
@@ -205,12 +209,18 @@ fn draw(pen: &Pen, f: &SpreadFigures) -> Result<(), ChartError> {
     .draw(pen)?;
     Panel {
         sides: SIDES[1],
-        name: "fuel from take-off to landing, gal",
-        values: f.rows.iter().map(|s| s.fuel_gal).collect(),
-        at: fuel_gal,
-        plan: plan.fuel_gal,
-        word: &gal,
-        tick_word: &tick_gal,
+        name: &format!("fuel from take-off to landing, {}", units.volume()),
+        values: f.rows.iter().map(|s| scale * s.fuel_gal).collect(),
+        at: PercentileFigures {
+            p10: scale * fuel_gal.p10,
+            p50: scale * fuel_gal.p50,
+            p90: scale * fuel_gal.p90,
+            mean: scale * fuel_gal.mean,
+            standard_deviation: scale * fuel_gal.standard_deviation,
+        },
+        plan: scale * plan.fuel_gal,
+        word: &burned,
+        tick_word: &tick_fuel,
     }
     .draw(pen)?;
     losses(pen, f)?;

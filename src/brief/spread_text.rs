@@ -5,7 +5,7 @@ use super::spread::{
     LevelSpreadFigures, PercentileFigures, SPREAD_TITLE, SpreadFigures, level_words,
 };
 use super::terminal::{STYLE, Sheet, no_padding, plain_table};
-use super::words::{down, feet, many, number, sentence, up};
+use super::words::{feet, many, number, sentence, up};
 use comfy_table::{Cell, CellAlignment, Table};
 
 fn right(text: impl Into<String>) -> Cell {
@@ -34,8 +34,9 @@ fn plan_table(f: &SpreadFigures, width: usize) -> Table {
                 }
             }),
     );
-    let gal = |x: f64| number(up(x, 1), 1);
-    let least = |x: f64| number(down(x, 1), 1);
+    let units = f.units;
+    let burned = |x: f64| units.burned(x).figure;
+    let least = |x: f64| units.left(x).figure;
     let money = |x: f64| number(up(x, 0), 0);
     let t = &f.levels[0].totals;
     let mut row = |name: &str, plan: String, p: [String; 3]| {
@@ -43,13 +44,17 @@ fn plan_table(f: &SpreadFigures, width: usize) -> Table {
         table.add_row(std::iter::once(Cell::new(name)).chain(cells));
     };
     row("time, h:min", time(t.time_min), three(f.time_min, &time));
-    row("fuel, gal", gal(t.fuel_gal), three(f.fuel_gal, &gal));
+    row(
+        &format!("fuel, {}", units.volume()),
+        burned(t.fuel_gal),
+        three(f.fuel_gal, &burned),
+    );
     if f.cost.is_some() {
         row("cost", money(t.cost), three(f.cost, &money));
     }
     let lands = f.landing_fuel_gal;
     row(
-        "lands with, gal",
+        &format!("lands with, {}", units.volume()),
         least(t.landing_fuel_gal),
         three(lands, &least),
     );
@@ -61,7 +66,6 @@ fn plan_table(f: &SpreadFigures, width: usize) -> Table {
 }
 
 fn level_cells(f: &SpreadFigures, l: &LevelSpreadFigures) -> Vec<Cell> {
-    let places = usize::from(f.unit != "money") + 1;
     let levels: Vec<String> = l.levels_ft.iter().map(|&x| feet(x)).collect();
     let settings: Vec<String> = l
         .cruise
@@ -75,15 +79,13 @@ fn level_cells(f: &SpreadFigures, l: &LevelSpreadFigures) -> Vec<Cell> {
         Cell::new(settings.join("\n")),
         right(time(l.totals.time_min)),
         right(format!("{low}-{high}")),
-        right(number(up(l.totals.fuel_gal, 1), 1)),
+        right(f.units.burned(l.totals.fuel_gal).figure),
     ];
     if f.cost.is_some() {
         cells.push(right(number(up(l.totals.cost, 0), 0)));
     }
     let loss = |of: &dyn Fn(&PercentileFigures) -> f64| {
-        l.loss
-            .as_ref()
-            .map_or("-".to_owned(), |p| number(of(p), places))
+        l.loss.as_ref().map_or("-".to_owned(), |p| f.loss(of(p)))
     };
     cells.extend([
         right(SpreadFigures::chance(l.best_percent)),
@@ -100,7 +102,7 @@ fn levels_table(f: &SpreadFigures, width: usize) -> Table {
         Cell::new("cruise"),
         right("time"),
         right("P10-P90"),
-        right("gal"),
+        right(f.units.volume()),
     ];
     if f.cost.is_some() {
         heads.push(right("cost"));
@@ -108,7 +110,7 @@ fn levels_table(f: &SpreadFigures, width: usize) -> Table {
     heads.extend([
         right("best\nin"),
         right("loses\nmean"),
-        right(format!("{}\nP90", f.unit)),
+        right(format!("{}\nP90", f.loss_unit())),
     ]);
     table.set_header(heads);
     for l in &f.levels {
@@ -123,15 +125,15 @@ fn levels_table(f: &SpreadFigures, width: usize) -> Table {
 
 /// Chance of landing with less than is to be kept.
 pub(super) fn reserve_words(f: &SpreadFigures) -> String {
-    let kept = number(up(f.kept_gal, 1), 1);
+    let kept = f.units.burned(f.kept_gal);
     if f.into_reserve_percent <= 0.0 {
         format!(
-            "none of {} lands with less than the {kept} gal that are to be left",
+            "none of {} lands with less than the {kept} that are to be left",
             many(f.samples, "sample", "samples")
         )
     } else {
         format!(
-            "{} chance of landing with less than the {kept} gal that are to be left",
+            "{} chance of landing with less than the {kept} that are to be left",
             SpreadFigures::chance(f.into_reserve_percent)
         )
     }

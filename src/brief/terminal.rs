@@ -357,10 +357,6 @@ mod tests {
                 (get("/top_of_descent_to_go_nm") - 1e-4).ceil()
             ),
             format!(
-                "lands with {:.0} gal",
-                (get("/totals/landing_fuel_gal") + 1e-4).floor()
-            ),
-            format!(
                 "and {} gal, take-off to landing",
                 up1(get("/totals/fuel_gal"))
             ),

@@ -1,6 +1,7 @@
 //! One lever alone: figures, text and JSON of the lesson of [`crate::teach::what_if`].
 
 use super::json::pretty;
+use super::measure::Units;
 use super::settings::{ReasonFigures, words};
 use super::terminal::Sheet;
 use super::units::{Fuel, celsius, fpm, ft, inhg, kt, lb, percent, plain, rpm};
@@ -8,7 +9,7 @@ use super::what_if_words::{
     about_go_around, about_leaning, about_map, about_order, about_over_square, about_rpm, inches,
     turns,
 };
-use super::words::{EACH_ENGINE, ONE_ENGINE, feet, number, sentence};
+use super::words::{EACH_ENGINE, ONE_ENGINE, feet, near, number, sentence};
 use crate::aircraft::Aircraft;
 use crate::teach::what_if::{Gauges, State, Way, WhatIf};
 use serde::Serialize;
@@ -100,6 +101,9 @@ pub struct GoAroundFigures {
 /// The lesson in cockpit figures.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct WhatIfFigures {
+    /// In which units the words are, and the faces for eyes.
+    #[serde(skip)]
+    pub units: Units,
     /// Title.
     pub title: &'static str,
     /// The aircraft.
@@ -170,8 +174,13 @@ fn way(w: &Way) -> LeverWayFigures {
 }
 
 impl WhatIfFigures {
-    /// Cockpit figures of the lesson.
+    /// Cockpit figures of the lesson, its words in US units.
     pub fn new(all: &WhatIf, aircraft: &Aircraft) -> Self {
+        Self::in_units(all, aircraft, Units::Us)
+    }
+
+    /// The same with words, and the faces made of them, in `units`; figures are in the units of their keys whatever is asked for.
+    pub fn in_units(all: &WhatIf, aircraft: &Aircraft, units: Units) -> Self {
         let fuel = Fuel::new(aircraft.fuel.density_kg_m3);
         let spec = &aircraft.engine.spec;
         let mixture = |row: usize| {
@@ -244,17 +253,18 @@ impl WhatIfFigures {
             cautions.push(format!("{EACH_ENGINE} {ONE_ENGINE}"));
         }
         Self {
+            units,
             title: WHAT_IF_TITLE,
             aircraft: aircraft.name.clone(),
             engines: aircraft.engines,
             pressure_altitude_ft: ft(all.ask.pressure_altitude_m),
             temperature_c: celsius(all.temperature_k),
             weight_lb: lb(all.ask.mass_kg),
-            about_rpm: about_rpm(&here, &rpm_alone),
-            about_map: about_map(&here, &map_alone),
+            about_rpm: about_rpm(&here, &rpm_alone, units),
+            about_map: about_map(&here, &map_alone, units),
             about_order: about_order(all, &here),
             about_over_square: about_over_square(&over_square, own),
-            about_leaning: about_leaning(&here, &mixture_alone),
+            about_leaning: about_leaning(&here, &mixture_alone, units),
             about_go_around: about_go_around(
                 all,
                 &go_around,
@@ -289,11 +299,18 @@ pub fn what_if_json(figures: &WhatIfFigures) -> Result<String, serde_json::Error
     pretty(figures)
 }
 
-fn states(sheet: &mut Sheet, title: &str, some: &[StateFigures], here: &StateFigures) {
+fn states(sheet: &mut Sheet, title: &str, some: &[StateFigures], f: &WhatIfFigures) {
+    let (here, units) = (&f.here, f.units);
     sheet.heading(title);
     sheet.line(&format!(
         "  {:>5} {:>5} {:>6} {:>5} {:>5} {:>5} {:>7}",
-        "RPM", "MAP", "power", "gph", "KTAS", "KIAS", "blade"
+        "RPM",
+        "MAP",
+        "power",
+        units.flow_unit(),
+        "KTAS",
+        "KIAS",
+        "blade"
     ));
     for s in some {
         let mark = if s.rpm == here.rpm && s.map_inhg == here.map_inhg {
@@ -310,7 +327,7 @@ fn states(sheet: &mut Sheet, title: &str, some: &[StateFigures], here: &StateFig
             turns(s.rpm),
             number(s.map_inhg, 1),
             number(s.power_percent, 1),
-            number(s.fuel_flow_gph, 1),
+            units.mean_flow(s.fuel_flow_gph).figure,
             number(s.tas_kt, 0),
             number(s.ias_kt, 0),
             number(s.blade_angle_deg, 1),
@@ -334,14 +351,14 @@ pub fn what_if_text(f: &WhatIfFigures, width: usize) -> String {
     let mut sheet = Sheet::new(width);
     sheet.paragraph("", "", f.title);
     sheet.strong(&format!(
-        "{}: {} / {}, {}, at {} ft, {} C, {} lb",
+        "{}: {} / {}, {}, at {} ft, {} C, {}",
         f.aircraft,
         inches(f.here.map_inhg),
         turns(f.here.rpm),
         f.here.mixture,
         feet(f.pressure_altitude_ft),
         number(f.temperature_c, 0),
-        number(f.weight_lb, 0)
+        f.units.load(f.weight_lb)
     ));
     sheet.paragraph(
         "",
@@ -349,9 +366,9 @@ pub fn what_if_text(f: &WhatIfFigures, width: usize) -> String {
         "MAP in inches, power of rated power, true and indicated airspeed when settled, blade angle at 75 % of the radius; > is now. Words \
          at the end of a row say why the setting is not to be used.",
     );
-    states(&mut sheet, "RPM alone", &f.rpm_alone, &f.here);
+    states(&mut sheet, "RPM alone", &f.rpm_alone, f);
     said(&mut sheet, &f.about_rpm);
-    states(&mut sheet, "MAP alone", &f.map_alone, &f.here);
+    states(&mut sheet, "MAP alone", &f.map_alone, f);
     said(&mut sheet, &f.about_map);
     sheet.heading("Which lever first");
     said(&mut sheet, &f.about_order);
@@ -379,16 +396,20 @@ pub fn what_if_text(f: &WhatIfFigures, width: usize) -> String {
     sheet.heading("Leaning");
     sheet.line(&format!(
         "  {:<16} {:>6} {:>5} {:>5} {:>7}",
-        "mixture", "power", "gph", "KTAS", "nm/gal"
+        "mixture",
+        "power",
+        f.units.flow_unit(),
+        "KTAS",
+        format!("nm/{}", f.units.volume())
     ));
     for s in &f.mixture_alone {
         let first = format!(
             "  {:<16} {:>5}% {:>5} {:>5} {:>7}  ",
             s.mixture,
             number(s.power_percent, 1),
-            number(s.fuel_flow_gph, 1),
+            f.units.mean_flow(s.fuel_flow_gph).figure,
             number(s.tas_kt, 0),
-            number(s.nm_per_gal, 1)
+            f.units.nm_per_volume(s.nm_per_gal, near)
         );
         let why = s.left_out.first().map_or("", |r| r.text.as_str());
         if why.is_empty() {
@@ -401,7 +422,12 @@ pub fn what_if_text(f: &WhatIfFigures, width: usize) -> String {
     sheet.heading("Going around at a high field");
     sheet.line(&format!(
         "  {:<16} {:>5} {:>5} {:>6} {:>5} {:>9}",
-        "mixture", "RPM", "MAP", "power", "gph", "climb fpm"
+        "mixture",
+        "RPM",
+        "MAP",
+        "power",
+        f.units.flow_unit(),
+        "climb fpm"
     ));
     for g in &f.go_around {
         sheet.line(&format!(
@@ -410,7 +436,7 @@ pub fn what_if_text(f: &WhatIfFigures, width: usize) -> String {
             turns(g.rpm),
             number(g.map_inhg, 1),
             number(g.power_percent, 1),
-            number(g.fuel_flow_gph, 1),
+            f.units.mean_flow(g.fuel_flow_gph).figure,
             number((g.climb_fpm / 10.0).round() * 10.0, 0),
             if g.of_the_profile {
                 "  what the profile takes"
@@ -423,8 +449,8 @@ pub fn what_if_text(f: &WhatIfFigures, width: usize) -> String {
         "  ",
         "  ",
         &format!(
-            "Full throttle, highest RPM, at Vy, gear and flaps up, {} lb; with them down the climb is less.",
-            number(f.weight_lb, 0)
+            "Full throttle, highest RPM, at Vy, gear and flaps up, {}; with them down the climb is less.",
+            f.units.load(f.weight_lb)
         ),
     );
     said(&mut sheet, &f.about_go_around);

@@ -1,8 +1,9 @@
 //! What the lesson of one lever alone says, by its numbers.
 
+use super::measure::Units;
 use super::units::{ft, inhg, rpm};
 use super::what_if::{GoAroundFigures, SquareFigures, StateFigures};
-use super::words::{feet, number, revs};
+use super::words::{feet, near, number, revs};
 use crate::teach::what_if::WhatIf;
 
 /// "22.5 in".
@@ -19,6 +20,12 @@ pub(super) fn turns(x: f64) -> String {
 fn moves(x: f64, places: usize) -> String {
     let way = if x < 0.0 { "down" } else { "up" };
     format!("{way} {}", number(x.abs(), places))
+}
+
+/// The same of a fuel flow, gph.
+fn flow_moves(gph: f64, units: Units) -> String {
+    let way = if gph < 0.0 { "down" } else { "up" };
+    format!("{way} {}", units.mean_flow(gph.abs()))
 }
 
 /// The first of a list for which something holds of its distance from the setting now.
@@ -44,17 +51,17 @@ fn lowest(
     (by(last) < by(here) - 1e-6).then(|| last.clone())
 }
 
-pub(super) fn about_rpm(here: &StateFigures, states: &[StateFigures]) -> Vec<String> {
+pub(super) fn about_rpm(here: &StateFigures, states: &[StateFigures], units: Units) -> Vec<String> {
     let mut said = Vec::new();
     if let Some(s) = lowest(states, here, |s| s.rpm) {
         said.push(format!(
-            "From {} to {} rpm at the same {}: power {} % of rated, fuel flow {} gph, true airspeed {} kt, blade angle {}°. Fewer cylinders are \
+            "From {} to {} rpm at the same {}: power {} % of rated, fuel flow {}, true airspeed {} kt, blade angle {}°. Fewer cylinders are \
              filled each minute; friction takes less, so power falls by less than RPM ({} % of it for {} % of RPM).",
             turns(here.rpm),
             turns(s.rpm),
             inches(here.map_inhg),
             moves(s.power_percent - here.power_percent, 1),
-            moves(s.fuel_flow_gph - here.fuel_flow_gph, 1),
+            flow_moves(s.fuel_flow_gph - here.fuel_flow_gph, units),
             moves(s.tas_kt - here.tas_kt, 0),
             moves(s.blade_angle_deg - here.blade_angle_deg, 1),
             number(100.0 * (1.0 - s.power_percent / here.power_percent), 0),
@@ -67,15 +74,15 @@ pub(super) fn about_rpm(here: &StateFigures, states: &[StateFigures]) -> Vec<Str
     said
 }
 
-pub(super) fn about_map(here: &StateFigures, states: &[StateFigures]) -> Vec<String> {
+pub(super) fn about_map(here: &StateFigures, states: &[StateFigures], units: Units) -> Vec<String> {
     let mut said = Vec::new();
     if let Some(s) = beside(states, here, |s| s.map_inhg) {
         said.push(format!(
-            "An inch less at the same {} rpm: power {} % of rated, fuel flow {} gph, true airspeed {} kt, blade angle {}°. The governor keeps the \
+            "An inch less at the same {} rpm: power {} % of rated, fuel flow {}, true airspeed {} kt, blade angle {}°. The governor keeps the \
              RPM by flattening the blades, so the tachometer does not show that power changed.",
             turns(here.rpm),
             moves(s.power_percent - here.power_percent, 1),
-            moves(s.fuel_flow_gph - here.fuel_flow_gph, 1),
+            flow_moves(s.fuel_flow_gph - here.fuel_flow_gph, units),
             moves(s.tas_kt - here.tas_kt, 0),
             moves(s.blade_angle_deg - here.blade_angle_deg, 1),
         ));
@@ -177,7 +184,11 @@ pub(super) fn about_over_square(rows: &[SquareFigures], own: bool) -> Vec<String
     said
 }
 
-pub(super) fn about_leaning(here: &StateFigures, rows: &[StateFigures]) -> Vec<String> {
+pub(super) fn about_leaning(
+    here: &StateFigures,
+    rows: &[StateFigures],
+    units: Units,
+) -> Vec<String> {
     let mut said = Vec::new();
     let best = rows
         .iter()
@@ -187,14 +198,15 @@ pub(super) fn about_leaning(here: &StateFigures, rows: &[StateFigures]) -> Vec<S
         .max_by(|a, b| a.nm_per_gal.total_cmp(&b.nm_per_gal));
     if let (Some(b), Some(t)) = (best, thrifty) {
         said.push(format!(
-            "With the other levers at {} / {}, {} makes the most power ({} %); {} goes farthest on a gallon: {} nm against {}, {} kt slower.",
+            "With the other levers at {} / {}, {} makes the most power ({} %); {} goes farthest on a {}: {} nm against {}, {} kt slower.",
             inches(here.map_inhg),
             turns(here.rpm),
             b.mixture,
             number(b.power_percent, 1),
             t.mixture,
-            number(t.nm_per_gal, 1),
-            number(b.nm_per_gal, 1),
+            units.volume_word(),
+            units.nm_per_volume(t.nm_per_gal, near),
+            units.nm_per_volume(b.nm_per_gal, near),
             number((b.tas_kt - t.tas_kt).max(0.0), 0),
         ));
     }
@@ -203,9 +215,9 @@ pub(super) fn about_leaning(here: &StateFigures, rows: &[StateFigures]) -> Vec<S
         .filter(|r| best.is_some_and(|b| b.mixture != r.mixture))
     {
         said.push(format!(
-            "Richer than best power burns {} gph and gives less ({} %): the fuel that finds no air cools the charge, which is what it is \
+            "Richer than best power burns {} and gives less ({} %): the fuel that finds no air cools the charge, which is what it is \
              for at high power.",
-            number(rich.fuel_flow_gph, 1),
+            units.mean_flow(rich.fuel_flow_gph),
             number(rich.power_percent, 1)
         ));
     }

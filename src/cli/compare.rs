@@ -3,7 +3,7 @@
 use super::ask::AskArgs;
 use super::beside::Asked;
 use super::plan::{Least, asked};
-use super::{Failure, profile};
+use super::{Failure, UnitsArg, profile};
 use crate::brief::{CompareFigures, Compared, compare_json, compare_svg, compare_text};
 use crate::files::edit::with_entry;
 use crate::files::profile::{parse_profile, read_named};
@@ -35,6 +35,9 @@ pub struct CompareArgs {
     /// What is to be least, instead of what the trip says
     #[arg(long, value_enum, value_name = "WHAT")]
     pub objective: Option<Least>,
+    /// Units of text and chart; JSON names the unit in each key and stays as it is
+    #[arg(long, value_enum, value_name = "UNITS", default_value_t = UnitsArg::Us)]
+    pub units: UnitsArg,
     /// Write paths, time, fuel and cost as a chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
     pub chart: Vec<PathBuf>,
@@ -130,7 +133,10 @@ pub fn run(args: &CompareArgs) -> Result<(), Failure> {
             outcome,
         })
         .collect();
-    let figures = CompareFigures::new(&questions[0].0, &compared);
+    let trip = &questions[0].0;
+    let figures = CompareFigures::in_units(trip, &compared, args.units.into());
+    // What a program reads is the same whatever is asked for.
+    let keyed = || CompareFigures::new(trip, &compared);
     if outcomes.iter().all(Result::is_err) {
         let each: Vec<String> = figures
             .aircraft
@@ -144,6 +150,6 @@ pub fn run(args: &CompareArgs) -> Result<(), Failure> {
     }
     beside
         .chart(|| compare_svg(&figures))?
-        .json(|| compare_json(&figures))?
+        .json(|| compare_json(&keyed()))?
         .with_text(&compare_text(&figures, profile::columns()))
 }

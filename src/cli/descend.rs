@@ -2,7 +2,7 @@
 
 use super::beside::{Picture, picture};
 use super::output::{self, Target};
-use super::{Failure, profile};
+use super::{Failure, UnitsArg, profile};
 use crate::aircraft::Aircraft;
 use crate::brief::{
     self, DescendFigures, descend_json, descend_page, descend_question, descend_text,
@@ -10,7 +10,7 @@ use crate::brief::{
 use crate::files::trip::load_trip;
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_GAL, PA_PER_INHG};
 use crate::solve::{
-    CruiseAsk, DescentMap, MapAxes, cruise_of, descent_map, plan_trip, room_m, study,
+    CruiseAsk, DescentMap, MapAxes, cruise_of, descent_map, flight_of_trip, room_m, study,
 };
 use crate::trip::{DescentAsk, Roughness};
 use clap::{Args, ValueEnum};
@@ -129,6 +129,9 @@ pub struct DescendArgs {
     /// Show where which descent is best as well, as a map, in this air and in rough air
     #[arg(long, value_enum, value_name = "OVER")]
     pub map: Option<Over>,
+    /// Units of text, charts and page; JSON names the unit in each key and stays as it is, options are read in theirs
+    #[arg(long, value_enum, value_name = "UNITS", default_value_t = UnitsArg::Us)]
+    pub units: UnitsArg,
     /// Write the chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
     pub chart: Vec<PathBuf>,
@@ -373,7 +376,8 @@ fn typed(args: &DescendArgs) -> Result<DescendFigures, Failure> {
             "cruise at the setting of the least money (--map-inhg, --rpm, --mixture)".to_owned(),
         );
     }
-    granted.push("the same wind at every height; flat ground; altimeter 29.92 in".to_owned());
+    granted
+        .push("the same wind at every height; flat ground; standard altimeter setting".to_owned());
     let map: Option<DescentMap> = args
         .map
         .map(|over| descent_map(&ask, &aircraft, setting, axes(over, &aircraft)));
@@ -402,9 +406,9 @@ fn of_trip(path: &Path, args: &DescendArgs) -> Result<DescendFigures, Failure> {
     let file = load_trip(path, args.profile.as_deref())
         .map_err(|e| Failure::drawn(e.render_for_stderr()))?;
     let wrong = |e: &dyn std::fmt::Display| Failure::input(format!("{}: {e}", path.display()));
-    let (problem, plan) = plan_trip(&file.trip, &file.aircraft).map_err(|e| wrong(&e))?;
-    let found = study(&problem, &plan.flown.script).map_err(|e| wrong(&e))?;
-    let Some(&last) = plan.flown.script.cruise.last() else {
+    let (problem, flown) = flight_of_trip(&file.trip, &file.aircraft).map_err(|e| wrong(&e))?;
+    let found = study(&problem, &flown.script).map_err(|e| wrong(&e))?;
+    let Some(&last) = flown.script.cruise.last() else {
         return Err(Failure::bug("a plan without a cruise"));
     };
     let ends = |i: usize| problem.legs.get(i).map_or("", |l| l.from.as_str());
@@ -461,9 +465,12 @@ pub fn run(args: &DescendArgs) -> Result<(), Failure> {
         .chain(args.trip.as_deref())
         .collect();
     let outputs = output::open(&targets, &inputs)?;
-    let figures = match &args.trip {
-        Some(path) => of_trip(path, args)?,
-        None => typed(args)?,
+    let figures = DescendFigures {
+        units: args.units.into(),
+        ..match &args.trip {
+            Some(path) => of_trip(path, args)?,
+            None => typed(args)?,
+        }
     };
     let contents = faces
         .iter()

@@ -1,7 +1,7 @@
 //! `fellrun glide`: the glide without power.
 
 use super::beside::Asked;
-use super::{Failure, profile};
+use super::{Failure, UnitsArg, profile};
 use crate::aircraft::Aircraft;
 use crate::brief::{GlideFigures, glide_json, glide_text};
 use crate::quantity::{KG_PER_LB, M_PER_FT, M_S_PER_KT};
@@ -40,6 +40,9 @@ pub struct GlideArgs {
     /// How much warmer than standard it is; colder below zero
     #[arg(long, value_name = "C", allow_negative_numbers = true)]
     pub isa_dev_c: Option<f64>,
+    /// Units of the text; JSON names the unit in each key and stays as it is
+    #[arg(long, value_enum, value_name = "UNITS", default_value_t = UnitsArg::Us)]
+    pub units: UnitsArg,
     /// Write every figure as JSON; - for standard output
     #[arg(long, value_name = "PATH")]
     pub json: Option<PathBuf>,
@@ -87,8 +90,11 @@ pub fn run(args: &GlideArgs) -> Result<(), Failure> {
     }
     .open(&[&args.profile])?;
     let aircraft = profile::load(&args.profile)?;
-    let figures = GlideFigures::new(&study(&aircraft, ask(args, &aircraft)?), &aircraft);
+    let found = study(&aircraft, ask(args, &aircraft)?);
+    let figures = GlideFigures::in_units(&found, &aircraft, args.units.into());
+    // What a program reads is the same whatever is asked for.
+    let keyed = || GlideFigures::new(&found, &aircraft);
     beside
-        .json(|| glide_json(&figures))?
+        .json(|| glide_json(&keyed()))?
         .with_text(&glide_text(&figures, profile::columns()))
 }

@@ -4,7 +4,7 @@ use super::ask::RulesWord;
 use super::beside::Asked;
 use super::output;
 use super::season_results::{Known, Outcome, Results, Sum};
-use super::{Failure, profile};
+use super::{Failure, UnitsArg, profile};
 use crate::brief::{Season, SeasonFigures, season_csv, season_json, season_svg, season_text};
 use crate::files::climate::{load_climate, shipped_climate};
 use crate::files::diagnostic::FileError;
@@ -57,6 +57,9 @@ pub struct SeasonArgs {
     /// Day and time that rows without a trip file are flown at, for the magnetic variation alone
     #[arg(long, value_name = "UTC", default_value_t = DAY)]
     pub day: Timestamp,
+    /// Units of text and chart; JSON and CSV name the unit in each key and stay as they are
+    #[arg(long, value_enum, value_name = "UNITS", default_value_t = UnitsArg::Us)]
+    pub units: UnitsArg,
     /// Write fuel, hours and money saved as a chart, .svg or .png by its ending; - for SVG to standard output; may be given more than once
     #[arg(long, value_name = "PATH")]
     pub chart: Vec<PathBuf>,
@@ -462,7 +465,7 @@ pub fn run(args: &SeasonArgs) -> Result<(), Failure> {
         tachometer_rev_s,
         flown: &flown,
     };
-    let figures = SeasonFigures::new(&season);
+    let figures = SeasonFigures::in_units(&season, args.units.into());
     beside
         .chart(|| season_svg(&figures))?
         .json(|| season_json(&figures))?

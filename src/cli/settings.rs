@@ -1,7 +1,7 @@
 //! `fellrun settings`: the power-setting table of a profile.
 
 use super::beside::Asked;
-use super::{Failure, profile, what_if};
+use super::{Failure, UnitsArg, profile, what_if};
 use crate::aircraft::Aircraft;
 use crate::brief::{SettingsFigures, settings_csv, settings_json, settings_text};
 use crate::quantity::{M_PER_FT, Rpm};
@@ -56,6 +56,9 @@ pub struct SettingsArgs {
     /// Mixture by its name in the profile; without it the one for best power
     #[arg(long, value_name = "NAME")]
     pub mixture: Option<String>,
+    /// Units of the text; JSON and CSV name the unit in each key and stay as they are
+    #[arg(long, value_enum, value_name = "UNITS", default_value_t = UnitsArg::Us)]
+    pub units: UnitsArg,
     /// Write every figure as JSON; - for standard output
     #[arg(long, value_name = "PATH")]
     pub json: Option<PathBuf>,
@@ -184,7 +187,7 @@ pub fn run(args: &SettingsArgs) -> Result<(), Failure> {
     .open(&[&args.profile])?;
     let aircraft = profile::load(&args.profile)?;
     let table = settings(&aircraft, ask(args, &aircraft)?);
-    let figures = SettingsFigures::new(&table, &aircraft);
+    let figures = SettingsFigures::in_units(&table, &aircraft, args.units.into());
     beside
         .json(|| settings_json(&figures))?
         .csv(|| settings_csv(&figures))?

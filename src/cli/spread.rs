@@ -3,7 +3,7 @@
 use super::ask::AskArgs;
 use super::beside::Asked;
 use super::plan::{Least, asked, not_planned};
-use super::{Failure, profile};
+use super::{Failure, UnitsArg, profile};
 use crate::brief::{SpreadFigures, USUAL_SOURCE, spread_csv, spread_json, spread_svg, spread_text};
 use crate::files::trip::TripFile;
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT, range};
@@ -52,6 +52,9 @@ pub struct SpreadArgs {
     /// What they are drawn from: the same seed gives the same answer
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
+    /// Units of text and chart; JSON and CSV name the unit in each key and stay as they are
+    #[arg(long, value_enum, value_name = "UNITS", default_value_t = UnitsArg::Us)]
+    pub units: UnitsArg,
     /// Write time, fuel and what each level loses as a chart, .svg or .png by its ending; - for SVG to standard output; may be given more
     /// than once
     #[arg(long, value_name = "PATH")]
@@ -194,10 +197,12 @@ pub fn run(args: &SpreadArgs) -> Result<(), Failure> {
         seed: args.seed,
     };
     let found = spread(&problem, &plan, ask, threads());
-    let figures = SpreadFigures::new(&found, &plan, &problem, &source);
+    let figures = SpreadFigures::in_units(&found, &plan, &problem, &source, args.units.into());
+    // What a program reads is the same whatever is asked for.
+    let keyed = || SpreadFigures::new(&found, &plan, &problem, &source);
     beside
         .chart(|| spread_svg(&figures))?
-        .json(|| spread_json(&figures))?
+        .json(|| spread_json(&keyed()))?
         .csv(|| spread_csv(&figures))?
         .with_text(&spread_text(&figures, profile::columns()))
 }

@@ -101,9 +101,11 @@ pub(super) fn run(args: &SettingsArgs) -> Result<(), Failure> {
         WhatIfError::OutOfReach => Failure::input(format!("--what-if: {e}"))
             .hint("give a lower --map-inhg or --altitude-ft"),
     })?;
-    let figures = WhatIfFigures::new(&lesson, &aircraft);
+    let figures = WhatIfFigures::in_units(&lesson, &aircraft, args.units.into());
+    // What a program reads is the same whatever is asked for.
+    let keyed = || WhatIfFigures::new(&lesson, &aircraft);
     beside
         .chart(|| what_if_svg(&figures))?
-        .json(|| what_if_json(&figures))?
+        .json(|| what_if_json(&keyed()))?
         .with_text(&what_if_text(&figures, profile::columns()))
 }

@@ -7,6 +7,7 @@ use super::search::{on_schedule, past_forecast_s, set_clock, totals};
 use super::why;
 use super::{Plan, SolveError, Warning};
 use crate::aircraft::Aircraft;
+use crate::flight::Flown;
 use crate::quantity::M3_PER_GAL;
 use crate::trip::{FuelLoad, Problem, ProblemError, Trip, resolve};
 
@@ -35,7 +36,46 @@ pub enum TripError {
 /// # Errors
 /// [`TripError`].
 pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), TripError> {
-    type Found = (Problem, Draft, Option<AlternateFlight>);
+    let told = |(problem, draft, alternate): Found| {
+        let mut plan = Plan {
+            alternate,
+            ..why::told(&problem, draft).0
+        };
+        if let Some(on) = &plan.alternate
+            && past_forecast_s(&problem, plan.totals.time_s).is_none()
+        {
+            let over_s = past_forecast_s(&problem, plan.totals.time_s + on.time_s);
+            plan.warnings
+                .extend(over_s.map(Warning::ForecastEndsOnward));
+        }
+        (problem, plan)
+    };
+    loaded(trip, aircraft, told, |_, plan| plan.totals.fuel_required_kg)
+}
+
+/// The flight of [`plan_trip`] without what a plan tells besides: ideal flight, sensitivity, alternatives on record.
+///
+/// # Errors
+/// [`TripError`].
+pub fn flight_of_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Flown), TripError> {
+    let chosen = |(problem, draft, _): Found| {
+        let flown = why::chosen(&problem, draft);
+        (problem, flown)
+    };
+    loaded(trip, aircraft, chosen, |problem, flown| {
+        totals(problem, flown).fuel_required_kg
+    })
+}
+
+type Found = (Problem, Draft, Option<AlternateFlight>);
+
+/// What a draft is told as, with the load asked for; `required_kg` is the fuel that takes.
+fn loaded<T>(
+    trip: &Trip,
+    aircraft: &Aircraft,
+    told: impl Fn(Found) -> (Problem, T),
+    required_kg: impl Fn(&Problem, &T) -> f64,
+) -> Result<(Problem, T), TripError> {
     let with = |fuel: FuelLoad| -> Result<Found, TripError> {
         let problem = resolve(
             &Trip {
@@ -59,20 +99,6 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
         set_clock(&mut problem, &answer.flown);
         Ok((problem.into_owned(), answer, onward))
     };
-    let told = |(problem, draft, alternate): Found| {
-        let mut plan = Plan {
-            alternate,
-            ..why::told(&problem, draft).0
-        };
-        if let Some(on) = &plan.alternate
-            && past_forecast_s(&problem, plan.totals.time_s).is_none()
-        {
-            let over_s = past_forecast_s(&problem, plan.totals.time_s + on.time_s);
-            plan.warnings
-                .extend(over_s.map(Warning::ForecastEndsOnward));
-        }
-        (problem, plan)
-    };
     let needed_kg = |(problem, draft, _): &Found| totals(problem, &draft.flown).fuel_required_kg;
     let mut found = with(trip.fuel)?;
     if trip.fuel != FuelLoad::Least {
@@ -81,7 +107,7 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
     let step_kg = FUEL_STEP_M3 * aircraft.fuel.density_kg_m3;
     let steps = |kg: f64| (kg / step_kg - 1e-9).ceil();
     let mut load = steps(needed_kg(&found));
-    let mut least: Option<(Problem, Plan)> = None;
+    let mut least: Option<(Problem, T)> = None;
     for _ in 0..MOST_LOADS {
         match with(FuelLoad::Kg(load * step_kg)) {
             Ok(next) => {
@@ -92,7 +118,7 @@ pub fn plan_trip(trip: &Trip, aircraft: &Aircraft) -> Result<(Problem, Plan), Tr
                 }
                 // An alternative that becomes the plan may need less.
                 let next = told(next);
-                let need = steps(next.1.totals.fuel_required_kg);
+                let need = steps(required_kg(&next.0, &next.1));
                 if need >= load {
                     return Ok(next);
                 }

@@ -50,7 +50,7 @@ pub use frontier::{
 pub use if_changed::{CHANGES, planned_anew};
 pub use late::{Early, HalfWay, Late, LateMeans, LateStart, Rough, late, rough};
 pub use later::{Later, LaterPlan, NotPlanned, later};
-pub use least::{TripError, plan_trip};
+pub use least::{TripError, flight_of_trip, plan_trip};
 pub use levels::stretch_ends;
 pub use percentiles::Percentiles;
 pub use plan::{

@@ -5,8 +5,9 @@
 
 use super::cruise;
 use super::plan::Part;
-use super::search::{ORDINARY_M_S, Search};
+use super::search::{ORDINARY_M_S, Search, reflown};
 use super::study_rig::{Rig, Tried};
+use super::threads;
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Aircraft, Levers, Throttle};
 use crate::flight::{
@@ -341,6 +342,44 @@ pub fn cruise_of(
     Ok((problem, script))
 }
 
+/// The re-flights of flights, each script once, on all cores: none knows of another, so that their number changes nothing.
+fn reflown_all(problem: &Problem, flown: &[Option<&Flown>]) -> Vec<Option<Mismatch>> {
+    let mut distinct: Vec<&Flown> = Vec::new();
+    let place: Vec<Option<usize>> = flown
+        .iter()
+        .map(|f| {
+            let f = (*f)?;
+            let known = distinct.iter().position(|d| d.script == f.script);
+            Some(known.unwrap_or_else(|| {
+                distinct.push(f);
+                distinct.len() - 1
+            }))
+        })
+        .collect();
+    let distinct = &distinct;
+    let cores = threads().min(distinct.len());
+    let shares: Vec<Vec<Mismatch>> = std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..cores)
+            .map(|first| {
+                let mine = distinct.iter().skip(first).step_by(cores);
+                scope.spawn(move || mine.map(|f| reflown(problem, f)).collect())
+            })
+            .collect();
+        workers
+            .into_iter()
+            .map(|worker| match worker.join() {
+                Ok(found) => found,
+                // A panic is our bug wherever it happens: it goes on here.
+                Err(panic) => std::panic::resume_unwind(panic),
+            })
+            .collect()
+    });
+    place
+        .into_iter()
+        .map(|i| i.and_then(|i| shares.get(i % cores)?.get(i / cores).copied()))
+        .collect()
+}
+
 /// The ways down from the last cruise of a script; what descent it has itself does not matter.
 ///
 /// # Errors
@@ -402,14 +441,22 @@ pub fn study(problem: &Problem, script: &Script) -> Result<Study, StudyError> {
     let to_m = rig.pattern_m();
     let from_m = (to_m - ((to_m - earliest) / tenth).ceil() * tenth).max(begun);
     let mut cruise = None;
+    let flown: Vec<Option<&Flown>> = tried
+        .iter()
+        .map(|t| t.1.as_ref().ok().map(|t| &t.0))
+        .collect();
+    let reflights = reflown_all(problem, &flown);
     let ways: Vec<Way> = tried
         .into_iter()
-        .map(|(style, t)| {
+        .zip(reflights)
+        .map(|((style, t), reflight)| {
             let told = t.and_then(|t| {
                 if cruise.is_none() {
                     cruise = point_at(&t.0.track, from_m);
                 }
-                rig.told(t, from_m).ok_or(FlightError::NoTopOfDescent)
+                let reflight = reflight.ok_or(FlightError::NoTopOfDescent)?;
+                rig.told(t, from_m, reflight)
+                    .ok_or(FlightError::NoTopOfDescent)
             });
             Way {
                 style,

@@ -1,10 +1,10 @@
 //! Who flies the ways down of a study.
 
 use super::cruise::{self, settable_rev_s};
-use super::descent::Pricing;
+use super::descent::{Pricing, fastest_all_the_way_m_s};
 use super::plan::Part;
 use super::refine::Pilot;
-use super::search::{ORDINARY_M_S, Search, reflown};
+use super::search::{ORDINARY_M_S, Search};
 use super::study::{
     Down, Family, MINUTE_S, NoCoarse, SHALLOW_M_S, STEEP_M_S, StudyError, Thumbs, five_times_m_s,
     three_per_thousand_m, two_minutes_m,
@@ -14,7 +14,8 @@ use crate::flight::{
     Cruise, Descent, DescentPart, FlightError, Flown, Hint, Limit, Mark, Memory, PathRule, Script,
     SegmentKind, State, ThrottleRule, TrackPoint, fly, fly_fine, fly_recorded, point_at,
 };
-use crate::quantity::PA_PER_INHG;
+use crate::quantity::{M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
+use crate::reflight::Mismatch;
 use crate::trip::{Objective, Problem};
 use std::cell::RefCell;
 
@@ -22,6 +23,8 @@ use std::cell::RefCell;
 const MORE_STEPS: u32 = 3;
 /// Descents of the search that are flown in full.
 const FLOWN: usize = 3;
+/// A rate of descent within this of another is the same.
+const RATE_SLACK_M_S: f64 = 10.0 * M_S_PER_FPM;
 /// Manifold pressure within this of that of cruise is power left, Pa.
 const LEFT_PA: f64 = 1.0 * PA_PER_INHG;
 
@@ -159,12 +162,22 @@ impl<'a> Rig<'a> {
         }
     }
 
-    /// Power reduced to hold the cruise IAS at a rate; where that keeps no limits, the least power at it.
+    /// Power reduced to hold the cruise IAS at a rate; where that keeps no limits, the cruise IAS held at the greatest rate up to it, or the
+    /// least power at it.
     pub(super) fn reduced(&self, rate_m_s: f64) -> Tried {
         let near = Mark::from(&self.start);
         let found = self
             .search
             .reduced(&self.pilot, &self.script, near, rate_m_s);
+        let at_the_rate = |f: &Flown| match f.script.descent.first.path {
+            PathRule::Rate(r) => r > rate_m_s - RATE_SLACK_M_S,
+            PathRule::Ias(_) => true,
+        };
+        if !found.as_ref().is_some_and(at_the_rate)
+            && let Some(held) = self.speed_held(rate_m_s)
+        {
+            return Ok(held);
+        }
         let Some(found) = found else {
             return self.flown(self.least_power(PathRule::Rate(rate_m_s)));
         };
@@ -186,6 +199,45 @@ impl<'a> Rig<'a> {
             }
         }
         tried
+    }
+
+    /// The cruise IAS held, as far as the air allows it, with the least manifold pressure that goes down nowhere faster than a rate. In rough
+    /// air no power is little enough for an ordinary rate at Va: the speed is what a pilot holds there.
+    fn speed_held(&self, rate_m_s: f64) -> Option<(Flown, Vec<Limit>)> {
+        let p = self.p;
+        if p.aircraft.propeller.is_fixed() {
+            return None;
+        }
+        let mass_kg = p.zero_fuel_kg + p.fuel_kg - self.start.fuel_kg;
+        let (air, _) = p.air_state(
+            self.start.distance_m,
+            self.start.pressure_altitude_m,
+            self.start.time_s,
+        );
+        let cruise_m_s = p.aircraft.ias_from_tas(air, self.start.tas_m_s);
+        let allowed_m_s = fastest_all_the_way_m_s(p, self.last.level_m, mass_kg);
+        let knots = (cruise_m_s.min(allowed_m_s) / M_S_PER_KT + 1e-6).floor();
+        let path = PathRule::Ias(knots * M_S_PER_KT);
+        let step_pa = p.aircraft.procedures.map_step_pa;
+        let mut descent = self.least_power(path);
+        let slow_enough = |f: &Flown| steepest_m_s(f) < rate_m_s + RATE_SLACK_M_S;
+        while let Some(pa) = descent
+            .first
+            .throttle
+            .set_map_pa()
+            .filter(|&pa| pa < self.map_pa)
+        {
+            let near = self.pilot.fly(&self.with(descent));
+            if near.is_some_and(|f| f.audit.violation() == 0.0)
+                && let Ok(tried) = self.flown(descent)
+                && tried.1.is_empty()
+                && slow_enough(&tried.0)
+            {
+                return Some(tried);
+            }
+            descent.first.throttle = descent.first.throttle.with_map_pa(pa + step_pa);
+        }
+        None
     }
 
     /// The least power there may be, at the RPM of cruise; at fixed pitch the lowest RPM.
@@ -316,7 +368,12 @@ impl<'a> Rig<'a> {
     }
 
     /// What a way comes to from a common point.
-    pub(super) fn told(&self, (flown, broken): (Flown, Vec<Limit>), from_m: f64) -> Option<Down> {
+    pub(super) fn told(
+        &self,
+        (flown, broken): (Flown, Vec<Limit>),
+        from_m: f64,
+        reflight: Mismatch,
+    ) -> Option<Down> {
         let p = self.p;
         let part = part(p, &flown, from_m, self.pattern_m())?;
         let top_m = flown.top_of_descent.distance_m;
@@ -372,7 +429,7 @@ impl<'a> Rig<'a> {
                 .map(|t| t.map_pa)
                 .fold(f64::INFINITY, f64::min),
             slow_down_m: flown.slowed.distance_m - flown.level_off.distance_m,
-            reflight: reflown(p, &flown),
+            reflight,
             broken,
             flown,
         })
@@ -398,6 +455,17 @@ impl<'a> Rig<'a> {
             left_high_m: (needed_m_s - five_m_s) * three_m / mean_m_s,
         }
     }
+}
+
+/// Greatest rate of descent of a recorded flight on its way down, m/s.
+fn steepest_m_s(flown: &Flown) -> f64 {
+    let kind = |t: &TrackPoint| flown.segments.get(t.segment).map(|s| s.kind);
+    flown
+        .track
+        .iter()
+        .filter(|t| kind(t) == Some(SegmentKind::Descent))
+        .map(|t| -t.rate_m_s)
+        .fold(0.0, f64::max)
 }
 
 /// Greatest fall of manifold pressure within a minute along a path, Pa.

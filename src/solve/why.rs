@@ -45,17 +45,7 @@ pub fn explained(problem: &Problem, plan: Plan) -> Plan {
 /// The plan that a draft comes to, with alternatives and sensitivity; another where an alternative proves better.
 pub(super) fn told(problem: &Problem, mut draft: Draft) -> (Plan, Workings) {
     let why = Why::new(problem);
-    // Each plan taken over is cheaper than the one before by a share of it, so this ends.
-    let (others, left_out) = loop {
-        let (found, left_out) = why.others(&draft);
-        let Some(next) = why.better(&draft, &found) else {
-            break (found, left_out);
-        };
-        draft
-            .others
-            .push(std::mem::replace(&mut draft.flown, next.0));
-        (draft.mismatch, draft.unrounded) = (next.1, None);
-    };
+    let (others, left_out) = why.chosen(&mut draft);
     if draft.unrounded.is_none() {
         let prepare = |s: &mut Script| why.search.prepare(s);
         draft.unrounded = continuous(&why.pilot, &draft.flown.script_free(), &prepare);
@@ -68,6 +58,12 @@ pub(super) fn told(problem: &Problem, mut draft: Draft) -> (Plan, Workings) {
         .map(|&change| same_settings(problem, &plan, change))
         .collect();
     (plan, workings)
+}
+
+/// The flight that is the plan a draft comes to, without what else a plan tells.
+pub(super) fn chosen(problem: &Problem, mut draft: Draft) -> Flown {
+    Why::new(problem).chosen(&mut draft);
+    draft.flown
 }
 
 /// The best flights at other levels than a plan's, the cheapest first, flown as exactly as the plan, paths recorded. A level that no flight
@@ -145,6 +141,21 @@ impl<'a> Why<'a> {
 }
 
 impl Why<'_> {
+    /// Takes over what proves better than a draft until nothing does; other ways than the last, and those left out.
+    fn chosen(&self, draft: &mut Draft) -> (Vec<Other>, Vec<LeftOut>) {
+        // Each plan taken over is cheaper than the one before by a share of it, so this ends.
+        loop {
+            let (found, left_out) = self.others(draft);
+            let Some(next) = self.better(draft, &found) else {
+                return (found, left_out);
+            };
+            draft
+                .others
+                .push(std::mem::replace(&mut draft.flown, next.0));
+            (draft.mismatch, draft.unrounded) = (next.1, None);
+        }
+    }
+
     /// Every other way than that of a draft, flown as a search flies, and the choices that no flight within the limits goes.
     fn others(&self, draft: &Draft) -> (Vec<Other>, Vec<LeftOut>) {
         let mut found: Vec<Other> = Vec::new();

@@ -39,7 +39,7 @@ async function answers(page, plan, lowest) {
     [/^Set in cruise$/, [cruise.setting, `mixture ${cruise.mixture}`]],
     [/^Start down$/, [`${Math.ceil(plan.top_of_descent_to_go_nm - 1e-5)} nm to go`]],
     [/^Mixture for a go-around$/, [`${field.high_power_mixture} at ${near(plan.pattern_altitude_ft, 0)} ft`]],
-    [/^Land with$/, [`${down(plan.totals.landing_fuel_gal, 0)} gal`]],
+    [/^Land with$/, [`${down(plan.totals.landing_fuel_gal, 1)} gal`]],
   ];
   const blocks = page.locator("section[aria-labelledby=answers] .answers > div");
   assert.equal(await blocks.count(), wanted.length);
@@ -66,6 +66,12 @@ const places = (plan) => [0.001, 0.03, 0.11, 0.31, 0.5, 0.72, 0.93, 0.999].map((
 async function cursorStandsOver(chart, x) {
   const line = await chart.locator(".cursor").boundingBox();
   assert(Math.abs(line.x + line.width / 2 - x) <= 2 * PIXEL, `cursor at ${line.x}, not at ${x}`);
+  // What stands over the plot, route and totals, is not crossed out by it.
+  const box = await chart.boundingBox();
+  if (await chart.evaluate((c) => c.classList.contains("wide"))) {
+    const head = await chart.locator("svg text").first().boundingBox();
+    assert(head.y + head.height <= line.y && line.y < box.y + 0.15 * box.height, `cursor from ${line.y}, title to ${head.y + head.height}`);
+  }
 }
 
 async function pointer(page, plan) {

@@ -26,7 +26,7 @@ const sums = (json, totals, toGo) => [
   ["fuel", `${up(totals.fuel_gal, 1)} gal`],
   ...(json.prices ? [["cost", up(totals.cost, 0)]] : []),
   ["start down", `${up(toGo, 0)} nm to go`],
-  ["lands with", `${down(totals.landing_fuel_gal, 0)} gal`],
+  ["lands with", `${down(totals.landing_fuel_gal, 1)} gal`],
 ];
 
 /// What must be said of the settings of a plan.

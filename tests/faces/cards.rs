@@ -8,7 +8,7 @@ use serde_json::Value;
 /// What every card says, apart from how it lays out the places.
 pub(super) fn card(text: &Text, f: &Faces) {
     let (j, volume) = (&f.json, f.units.volume);
-    in_one_line(text, f);
+    in_one_line(text, f, f.units.card);
     text.says(
         "{} kt more GS: down {} nm earlier",
         &[

@@ -20,7 +20,7 @@ pub(super) fn chart(f: &Faces) {
         })
         .collect();
     let text = Text::new(&format!("chart, {}", units.name), &texts.join(" | "));
-    in_one_line(&text, f);
+    in_one_line(&text, f, f.units.table);
     text.says(
         &format!("{{}} in the air, {{}} {}", units.volume),
         &[
@@ -116,9 +116,9 @@ pub(super) fn exports(f: &Faces) {
             Near,
         );
     }
-    in_one_line(&Text::new("GPX", &plain(gpx)), f);
+    in_one_line(&Text::new("GPX", &plain(gpx)), f, f.units.table);
     let kml = Text::new("KML", &plain(f.file("plan.kml")));
-    in_one_line(&kml, f);
+    in_one_line(&kml, f, f.units.table);
     for text in [&Text::new("GPX", &plain(gpx)), &kml] {
         text.says("top of descent, {} nm to go", &[top_of_descent(j)[0]]);
     }

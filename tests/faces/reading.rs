@@ -30,10 +30,9 @@ pub struct Units {
     pub per_gal: f64,
     pub per_lb: f64,
     pub per_inhg: f64,
-    /// Steps: tables and sentences, card, headline, differences, errors of the re-flight, weights, altimeter.
+    /// Steps: tables and sentences, card, differences, errors of the re-flight, weights, altimeter.
     pub table: f64,
     pub card: f64,
-    pub whole: f64,
     pub fine: f64,
     pub trace: f64,
     pub weights: f64,
@@ -52,7 +51,6 @@ pub const US: Units = Units {
     per_inhg: 1.0,
     table: 0.1,
     card: 0.5,
-    whole: 1.0,
     fine: 0.01,
     trace: 0.001,
     weights: 10.0,
@@ -71,7 +69,6 @@ pub const METRIC: Units = Units {
     per_inhg: 33.863_89,
     table: 0.5,
     card: 2.0,
-    whole: 1.0,
     fine: 0.1,
     trace: 0.01,
     weights: 5.0,

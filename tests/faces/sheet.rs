@@ -12,7 +12,7 @@ use serde_json::Value;
 pub(super) fn sheet(text: &Text, f: &Faces) {
     let (j, volume) = (&f.json, f.units.volume);
     let total = |key: &str| at(j, &format!("/totals/{key}"));
-    in_one_line(text, f);
+    in_one_line(text, f, f.units.table);
     text.says(
         &format!("{{}} and {{}} {volume}, take-off to landing, {{}} nm"),
         &[
@@ -359,7 +359,19 @@ pub(super) fn segments(f: &Faces) {
 pub(super) fn page(f: &Faces) {
     let (j, units) = (&f.json, &f.units);
     let html = f.file("page.html");
-    let text = Text::new(&format!("page, {}", units.name), &html_text(html));
+    // The card stands on the page as it is on paper, where fuel is said more coarsely.
+    let (before, rest) = html.split_once("<div class=\"sheets\">").expect("a card");
+    let (sheets, after) = rest
+        .split_once("</section></div></section>")
+        .unwrap_or_else(|| panic!("the end of the card in {rest}"));
+    let on_card = Text::new(
+        &format!("card on the page, {}", units.name),
+        &html_text(sheets),
+    );
+    let text = Text::new(
+        &format!("page, {}", units.name),
+        &html_text(&format!("{before} {after}")),
+    );
     sheet(&text, f);
     let [toc, toc_min] = top_of_climb(j);
     text.says(
@@ -380,7 +392,7 @@ pub(super) fn page(f: &Faces) {
             (
                 "landing fuel",
                 at(j, "/totals/landing_fuel_gal") * units.per_gal,
-                units.whole,
+                units.table,
                 Down,
             ),
             ("lasts", at(j, "/totals/reserve_min"), 1.0, Down),
@@ -389,12 +401,14 @@ pub(super) fn page(f: &Faces) {
         ],
     );
     cruise(&text, f, "{} KIAS, {} ", &["ias_kt"]);
-    card(&text, f);
-    places_in(&text, f);
-    text.none_left(units.volume);
-    text.none_left(units.flow);
-    text.none_left(units.weight);
-    text.none_left(units.pressure);
+    card(&on_card, f);
+    places_in(&on_card, f);
+    for text in [&text, &on_card] {
+        text.none_left(units.volume);
+        text.none_left(units.flow);
+        text.none_left(units.weight);
+        text.none_left(units.pressure);
+    }
     read_out(f, html);
 }
 

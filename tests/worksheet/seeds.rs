@@ -212,6 +212,46 @@ fn closed_form_same_seed_same_sheet_and_another_seed_another() {
     assert!(first.iter().zip(&other).all(|(a, b)| !a.same_as(b)));
 }
 
+/// A student who moves up a grade with the same seed meets other numbers, not those whose answers are known.
+#[test]
+fn closed_form_another_grade_has_other_numbers() {
+    let aircraft = aircraft("retractable-200hp");
+    let teacher = Teacher::new(&aircraft);
+    for topic in ask(&aircraft, 0, 1).topics {
+        let numbers = |grade| -> Vec<Vec<f64>> {
+            let ask = SheetAsk {
+                topics: vec![topic],
+                grades: vec![grade],
+                rules: vec![RuleBook::Us],
+                seed: 7,
+                count: 4,
+            };
+            let of = |e: &Exercise| {
+                let rows = e
+                    .table
+                    .iter()
+                    .flat_map(|t| t.rows.iter().flatten().copied());
+                e.given.iter().map(|n| n.number.value).chain(rows).collect()
+            };
+            drawn(&teacher, &ask).iter().map(of).collect()
+        };
+        let [easy, medium, hard] = Grade::ALL.map(numbers);
+        for (i, one) in easy.iter().enumerate() {
+            // What all share may be alike by chance; the whole of it is not.
+            assert!(one.len() >= 2 && medium[i].len() >= 2, "{topic:?}");
+            let taken_from = |from: &[f64], other: &[f64]| other.iter().all(|x| from.contains(x));
+            assert!(
+                !taken_from(one, &medium[i]) && !taken_from(&medium[i], one),
+                "{topic:?} {i}"
+            );
+            assert!(
+                !taken_from(&medium[i], &hard[i]) && !taken_from(&hard[i], &medium[i]),
+                "{topic:?} {i}"
+            );
+        }
+    }
+}
+
 /// Pins what is drawn for a seed: a change here gives every student another sheet, so it must be meant. The topic needs no aircraft.
 #[test]
 fn regress_the_levels_of_seed_1() {

@@ -237,7 +237,7 @@ impl<'a> Face<'a> {
                 figures.route(),
                 figures.trip.aircraft
             ),
-            in_one_line: &figures.in_one_line,
+            in_one_line: &figures.in_one_line_on_card,
             loud: figures.unknown_ground(),
             sides: [side(figures, false), side(figures, true)],
             down: down_words(figures),

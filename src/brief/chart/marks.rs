@@ -6,6 +6,7 @@ use super::labels::{Board, Label, Rect, Spot, Weight, spot};
 use super::pen::{COLD, INK, MIDDLE, POINTER, Pen, RUNNER_UP, SMALL, Tie};
 use super::{ChartError, Figures, LEFT, Point, RIGHT, climbs_not, path_of, setting, settled};
 use crate::brief::RunnerUpPoint;
+use crate::brief::differences::not_flattering;
 use crate::brief::words::{clock_before, down, feet, inches, knots, near, number, revs, up};
 
 /// Room between a slope and its label.
@@ -345,12 +346,16 @@ pub(super) fn runner_up(
         off(a).total_cmp(&off(b))
     });
     let difference = {
-        let much = r.difference.abs();
+        // As the table of choices has it.
+        let much = not_flattering(r.difference, 1).abs();
         let more = if r.difference < 0.0 { "less" } else { "more" };
         match f.objective.kind {
             "time" => format!("takes {} min {more}", number(much, 1)),
-            "fuel" => format!("burns {} {more}", f.units.difference(much, near)),
-            _ => format!("costs {} {more}", number(much, 1)),
+            "fuel" => {
+                let fuel = f.units.difference(r.difference, not_flattering).to_string();
+                format!("burns {} {more}", fuel.trim_start_matches('-'))
+            }
+            _ => format!("costs {} {more} at the trip's prices", number(much, 1)),
         }
     };
     let name = format!("runner-up: {}", r.name);

@@ -36,7 +36,7 @@ pub(super) const RIGHT: f64 = 976.0;
 /// Where the sheet's text begins.
 pub(super) const SHEET_LEFT: f64 = 14.0;
 /// Top and bottom of the heights panel.
-const HEIGHTS: (f64, f64) = (82.0, 384.0);
+pub(super) const HEIGHTS: (f64, f64) = (82.0, 384.0);
 /// Top and bottom of the panels below.
 const LOWER: (f64, f64) = (420.0, 655.0);
 /// Least room between the figures of the heights: fewer than would fit, as much is written there.

@@ -1,9 +1,8 @@
 //! The plan in one line.
 
-use super::totals::TotalsFigures;
 use crate::brief::circling::in_short;
 use crate::brief::cruise::CruiseFigures;
-use crate::brief::measure::Units;
+use crate::brief::measure::Amount;
 use crate::brief::terminal::WIDEST;
 use crate::brief::units::nm;
 use crate::brief::words::{feet, number, up};
@@ -16,9 +15,8 @@ const SHORTER: [&str; 3] = ["heights of circling", "throttle readings", "later s
 pub(super) fn in_one_line(
     plan: &Plan,
     problem: &Problem,
-    totals: &TotalsFigures,
     cruise: &[CruiseFigures],
-    units: Units,
+    landing: &Amount,
 ) -> String {
     let to_go = up(
         nm(problem.length_m - plan.flown.top_of_descent.distance_m),
@@ -63,10 +61,7 @@ pub(super) fn in_one_line(
             "down over the field".to_owned()
         });
         parts.extend(down_circling.as_ref().map(|words| turns(words, "circling")));
-        parts.push(format!(
-            "lands with {}",
-            units.left_in_short(totals.landing_fuel_gal)
-        ));
+        parts.push(format!("lands with {landing}"));
         parts.join(", ")
     };
     let lines = (0..=SHORTER.len()).map(line);

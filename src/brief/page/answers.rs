@@ -123,7 +123,7 @@ fn land_with(f: &Figures) -> Answer {
     let t = &f.totals;
     Answer {
         question: "Land with",
-        short: f.units.left_in_short(t.landing_fuel_gal).to_string(),
+        short: f.units.left(t.landing_fuel_gal).to_string(),
         more: vec![
             format!("good for {} at cruise flow", clock(down(t.reserve_min, 0))),
             format!(

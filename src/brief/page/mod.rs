@@ -13,8 +13,8 @@ pub use frontier::frontier_page;
 
 use super::as_flown::as_flown;
 use super::chart::{
-    self, COLD, ChartError, EARTH, EARTH_EDGE, EARTH_TEXT, HAIR, HATCH, INK, LEFT, RIGHT, SOFT,
-    WIDTH,
+    self, COLD, ChartError, EARTH, EARTH_EDGE, EARTH_TEXT, HAIR, HATCH, HEIGHT, HEIGHTS, INK, LEFT,
+    RIGHT, SOFT, WIDTH,
 };
 use super::differences::{self, Differences};
 use super::stops::Stops;
@@ -202,21 +202,24 @@ fn totals_list(f: &Figures) -> Markup {
     }
 }
 
+/// "1 warning", "3 warnings".
+fn counted(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
 /// The first screen.
 fn first(f: &Figures, stops: bool) -> Markup {
     html! {
         section aria-labelledby="answers" {
             h2 id="answers" class="unseen" { "The flight in five answers" }
             (answer_list(f))
-            @if !f.warnings.is_empty() {
-                p.aside {
-                    a href="#warnings" {
-                        @if f.warnings.len() == 1 { "1 warning" } @else { (f.warnings.len()) " warnings" }
-                    }
+            p.aside {
+                @if !f.warnings.is_empty() {
+                    a href="#warnings" { (counted(f.warnings.len(), "warning")) }
                     " and "
-                    a href="#cautions" { "cautions" }
-                    " further down."
                 }
+                a href="#cautions" { (counted(f.cautions.len(), "caution")) }
+                " further down: " (f.cautions.first().map_or("", String::as_str))
             }
             @if stops {
                 p.aside { a href="#stops" { "Fuel against time" } ": quicker and thriftier plans, further down." }
@@ -225,11 +228,12 @@ fn first(f: &Figures, stops: bool) -> Markup {
     }
 }
 
-fn drawing(class: &str, (left, right): (f64, f64), svg: &str) -> Markup {
+/// A chart that can be read off: its drawing, and a line that stands from a height \[chart units\] down.
+fn drawing(class: &str, (left, right): (f64, f64), top: f64, svg: &str) -> Markup {
     html! {
         div class=(class) data-left=(left / WIDTH) data-right=(right / WIDTH) {
             div { (PreEscaped(svg)) }
-            div.cursor hidden {}
+            div.cursor hidden style=(format!("top: {:.1}%", 100.0 * top / HEIGHT)) {}
         }
     }
 }
@@ -248,8 +252,8 @@ fn charts(f: &Figures) -> Result<Markup, ChartError> {
                     }
                 }
             }
-            (drawing("chart wide", (LEFT, RIGHT), &wide))
-            (drawing("chart narrow", heights::SIDES, &narrow))
+            (drawing("chart wide", (LEFT, RIGHT), HEIGHTS.0, &wide))
+            (drawing("chart narrow", heights::SIDES, 0.0, &narrow))
             div.along hidden {
                 input id="along" type="range" min="0" max=(f.totals.distance_nm) step="any" value="0"
                     aria-label="Along the route" aria-describedby="how";

@@ -47,10 +47,7 @@ fn sums(s: &Stops, f: &Figures) -> Vec<(&'static str, String)> {
         "start down",
         format!("{} nm to go", number(up(f.top_of_descent_to_go_nm, 0), 0)),
     ));
-    all.push((
-        "lands with",
-        f.units.left_in_short(t.landing_fuel_gal).to_string(),
-    ));
+    all.push(("lands with", f.units.left(t.landing_fuel_gal).to_string()));
     all
 }
 

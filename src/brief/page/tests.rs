@@ -86,8 +86,8 @@ fn closed_form_the_five_answers_are_those_of_the_figures() {
             field.high_power_mixture
         )],
         vec![format!(
-            "Land with: {:.0} gal",
-            f.totals.landing_fuel_gal.floor()
+            "Land with: {:.1} gal",
+            (10.0 * f.totals.landing_fuel_gal).floor() / 10.0
         )],
     ]) {
         for words in expected {

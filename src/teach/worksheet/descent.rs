@@ -497,6 +497,7 @@ pub(super) fn late(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
             let minutes = d.worked("minutes", (from - to) / most, Unit::Minutes);
             let needed = d.worked("needed", speed * minutes / 60.0, Unit::Nm);
             let extra = d.worked("extra", needed - left, Unit::Nm);
+            let adds_up = Unit::Nm.adds_up(extra, left, needed);
             d.end(
                 Topic::Late,
                 grade,
@@ -518,6 +519,7 @@ pub(super) fn late(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                     sane: (2.0, 15.0),
                 },
             )
+            .filter(|_| adds_up)
         }
     }
 }

@@ -93,7 +93,7 @@ pub fn sheet(teacher: &Teacher, ask: &SheetAsk) -> Result<Vec<Exercise>, SheetEr
         }
         let topic = round[place % ask.topics.len()];
         let grade = grades[place * grades.len() / ask.count];
-        let mut draw = Draw::new(ask.seed, topic as u8, place as u64);
+        let mut draw = Draw::new(ask.seed, stream(topic, grade), place as u64);
         let new = (0..MOST_DRAWS).find_map(|_| {
             exercise(teacher, topic, (grade, &ask.rules), &mut draw)
                 .filter(|e| !found.iter().any(|f| f.same_as(e)))
@@ -110,6 +110,11 @@ pub fn sheet(teacher: &Teacher, ask: &SheetAsk) -> Result<Vec<Exercise>, SheetEr
         })?);
     }
     Ok(found)
+}
+
+/// What the numbers of a topic and grade are drawn by, so that another grade has other numbers; below [`ROUND`], for there are fewer topics than 16.
+fn stream(topic: Topic, grade: Grade) -> u8 {
+    topic as u8 | (grade as u8) << 4
 }
 
 /// One drawing; `None` if it makes no sense.
