@@ -166,15 +166,8 @@ fn crosscheck_blade_angle_against_a_scan() {
             if least == steps || !(least..steps).all(|i| q(i + 1) > q(i)) {
                 continue;
             }
-            let find = |torque: f64, near: Nearby| {
-                t.absorb(1.1, v, n, torque, 335.0, stops(), &Cell::new(near))
-            };
-            // From nowhere, and from either stop: the low one may lie on the stalled side.
-            let guesses = [
-                Nearby::NONE,
-                Nearby::angle(beta(0)),
-                Nearby::angle(beta(steps)),
-            ];
+            let find =
+                |torque: f64| t.absorb(1.1, v, n, torque, 335.0, stops(), &Cell::new(Nearby::NONE));
             let span = q(steps) - q(least);
             for share in SHARES {
                 let torque = q(least) + share * span;
@@ -184,37 +177,34 @@ fn crosscheck_blade_angle_against_a_scan() {
                 let part = (torque - q(i)) / (q(i + 1) - q(i));
                 let want = beta(i) + part * (beta(i + 1) - beta(i));
                 let thrust = scan[i].thrust_n + part * (scan[i + 1].thrust_n - scan[i].thrust_n);
-                for near in guesses {
-                    match find(torque, near) {
-                        Absorbed::Within {
-                            angle_rad,
-                            thrust_n,
-                        } => {
-                            assert!(
-                                (angle_rad - want).abs() < SCANNED_RAD,
-                                "{v} {n} {share}: {angle_rad} {want}"
-                            );
-                            // Thrust and torque are of one size where the angle is: a share of the span for each radian.
-                            let bound = SCANNED_RAD
-                                * 20.0
-                                * (scan[steps].thrust_n - scan[0].thrust_n).abs();
-                            assert!(
-                                (thrust_n - thrust).abs() < bound,
-                                "{v} {n} {share}: {thrust_n} {thrust}"
-                            );
-                        }
-                        other => panic!("{v} {n} {share}: {other:?}"),
+                match find(torque) {
+                    Absorbed::Within {
+                        angle_rad,
+                        thrust_n,
+                    } => {
+                        assert!(
+                            (angle_rad - want).abs() < SCANNED_RAD,
+                            "{v} {n} {share}: {angle_rad} {want}"
+                        );
+                        // Thrust and torque are of one size where the angle is: a share of the span for each radian.
+                        let bound =
+                            SCANNED_RAD * 20.0 * (scan[steps].thrust_n - scan[0].thrust_n).abs();
+                        assert!(
+                            (thrust_n - thrust).abs() < bound,
+                            "{v} {n} {share}: {thrust_n} {thrust}"
+                        );
                     }
+                    other => panic!("{v} {n} {share}: {other:?}"),
                 }
                 *if least > 0 { &mut stalled } else { &mut plain } += 1;
             }
             assert_eq!(
-                find(q(least) - 0.02 * span, Nearby::NONE),
+                find(q(least) - 0.02 * span),
                 Absorbed::BelowLowStop,
                 "{v} {n}"
             );
             assert_eq!(
-                find(q(steps) + 0.02 * span, Nearby::NONE),
+                find(q(steps) + 0.02 * span),
                 Absorbed::AboveHighStop,
                 "{v} {n}"
             );
