@@ -3,6 +3,7 @@
 use super::{ENDS, ROUNDING_FT, trip};
 use fellrun::earth::geodesic;
 use fellrun::earth::place::Position;
+use fellrun::files::places::parse_places;
 use fellrun::files::{airports, route};
 use fellrun::quantity::{M_PER_FT, M_PER_NM};
 use std::path::Path;
