@@ -474,7 +474,8 @@ fn closed_form_in_rough_air_the_ordinary_descent_holds_its_speed() {
         assert!(ordinary.to_rough_m_s > 0.0, "above Va");
         let (top, off) = (ordinary.flown.top_of_descent, ordinary.flown.level_off);
         let mean_fpm = 8_500.0 * 60.0 / (off.time_s - top.time_s);
-        assert!((250.0..=505.0).contains(&mean_fpm), "{mean_fpm} fpm");
+        // Steeper than the 200 fpm it was, no steeper than asked for.
+        assert!((220.0..=505.0).contains(&mean_fpm), "{mean_fpm} fpm");
         let script = &ordinary.flown.script;
         let best = best_of(&problem, script).expect("flies");
         assert!(best.saves.is_some_and(|s| s.cost > 0.0), "{best:?}");

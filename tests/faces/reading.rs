@@ -270,7 +270,8 @@ impl Text {
 
 /// The text of HTML without what is drawn, run or styled; a blank where a tag was.
 pub fn html_text(html: &str) -> String {
-    let mut text = html[html.find("<body").expect("a body")..].to_owned();
+    // A part of a page is all body.
+    let mut text = html[html.find("<body").unwrap_or(0)..].to_owned();
     for element in ["svg", "script", "style"] {
         let (open, close) = (format!("<{element}"), format!("</{element}>"));
         while let Some(from) = text.find(&open) {
