@@ -83,6 +83,11 @@ impl<'a> Pilot<'a> {
         }
     }
 
+    /// Whether it does.
+    pub fn keeps(&self) -> bool {
+        self.kept.is_some()
+    }
+
     /// What was kept.
     pub fn into_kept(self) -> Vec<Kept> {
         self.kept.map(RefCell::into_inner).unwrap_or_default()

@@ -1066,8 +1066,14 @@ impl<'a> Search<'a> {
         found
     }
 
-    /// Descent candidates; sequences that end in the same cruise share them.
-    fn descents(&self, script: &Script, start: State, per_m: f64) -> Vec<descent::Candidate> {
+    /// Descent candidates, those in two parts with them where all are wanted; sequences that end in the same cruise share them.
+    fn descents(
+        &self,
+        script: &Script,
+        start: State,
+        per_m: f64,
+        all: bool,
+    ) -> Vec<descent::Candidate> {
         let Some(last) = script.cruise.last().copied() else {
             return vec![];
         };
@@ -1084,7 +1090,13 @@ impl<'a> Search<'a> {
             .find(|known| kept(&known.found))
             .map(|known| pricing.search_near(&known.cruise, &known.found));
         let near = near.filter(kept);
-        let found = near.unwrap_or_else(|| pricing.search_quickly());
+        let found = near.unwrap_or_else(|| {
+            if all {
+                pricing.search()
+            } else {
+                pricing.search_quickly()
+            }
+        });
         self.priced.borrow_mut().push(Priced {
             cruise: last,
             found: found.clone(),
@@ -1197,7 +1209,7 @@ impl<'a> Search<'a> {
         };
         let per_m =
             cruise::least_per_m(p, self.rates, &level.options, last_level, start.distance_m);
-        let candidates = self.descents(&script, start, per_m);
+        let candidates = self.descents(&script, start, per_m, pilot.keeps());
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;
         let mut broken = Vec::new();
