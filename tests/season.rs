@@ -292,7 +292,10 @@ fn closed_form_what_cannot_be_flown_is_counted_and_said() {
     let in_one_line = told.split_whitespace().collect::<Vec<_>>().join(" ");
     let head = "1 of 2 trips flown, 3 flights a year, 1 wind: drawn by seed 1";
     assert!(in_one_line.contains(head), "{told}");
-    assert!(!told.contains("P10") && !told.contains("own winds"), "{told}");
+    assert!(
+        !told.contains("P10") && !told.contains("own winds"),
+        "{told}"
+    );
     assert!(
         told.contains("Not flown") && told.contains("KBNO to KPIH, drawn 1: "),
         "{told}"

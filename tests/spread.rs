@@ -181,8 +181,10 @@ fn closed_form_the_same_wind_error_everywhere_shifts_the_time_as_the_wind_triang
     // Through the air the flight is as in calm but for the length of its cruise at V: what the wind carries it in the time T from lift-off
     // to the pattern is made up there, so T = T0 V / (V + w), where w is the error along the course and what a wind across it takes
     // away, sqrt(V^2 - c^2) - V. Climb and descent have other speeds, which that last term hangs on: 0.2 kt at c = 8 kt, and a tenth
-    // of a knot is 0.06 % of the time. A wrong sign of the error is 10 % off.
-    const SHARE: f64 = 1e-3;
+    // of a knot is 0.06 % of the time. V is that at the end of the cruise, where the aeroplane is lightest and up to 1 % faster than on the mean, so
+    // that what the wind does to the time, w / V, is that share too small. A wrong sign of the error is 10 % off.
+    const SHARE: f64 = 6e-4;
+    const OF_SHIFT: f64 = 1e-2;
     let mut p = problem(demo(), 400.0, 0.0, 0.0);
     // Due north, so that east and north are across and along all the way.
     let start = Position::new(42.0, -100.0).expect("a place");
@@ -208,7 +210,7 @@ fn closed_form_the_same_wind_error_everywhere_shifts_the_time_as_the_wind_triang
     // The circuit is flown by the clock, wind or not.
     let circuit_s = p.arrival.circuit_s;
     let calm_s = plan.flown.time_s - circuit_s;
-    let (mut least, mut worst) = (f64::INFINITY, 0.0_f64);
+    let mut least = f64::INFINITY;
     for (i, s) in found.ways[0].samples.iter().enumerate() {
         let s = s.as_ref().expect("flown");
         let there = p
@@ -220,14 +222,10 @@ fn closed_form_the_same_wind_error_everywhere_shifts_the_time_as_the_wind_triang
         let w = there.along_m_s + (v * v - there.cross_m_s.powi(2)).sqrt() - v;
         let expected_s = calm_s * v / (v + w);
         let share = (s.time_s - circuit_s) / expected_s - 1.0;
-        println!(
-            "{i}: along {:.2} across {:.2} m/s: {share:.5}",
-            there.along_m_s, there.cross_m_s
-        );
-        worst = worst.max(share.abs());
+        let allowed = SHARE + OF_SHIFT * (w / v).abs();
+        assert!(share.abs() < allowed, "{i}: {share} with {w} m/s");
         least = least.min(w);
     }
-    assert!(worst < SHARE, "{worst}");
     assert!(least < -1.0, "no head wind was drawn: {least}");
 }
 
