@@ -3,7 +3,8 @@
 //! The quickest and the thriftiest plan are made first, then plans for values of time about the price they differ by, and the cheapest at
 //! the trip's prices. On the way the searches fly thousands of settable flights; each that keeps every limit is a point, so that levels and
 //! settings which are best at no value of time, those in hollows, are found as well. Where two neighbours still lie far apart the thriftiest flight that
-//! lands half-way between them is looked for. What is left undominated is flown again as finely as any plan, and judged by that.
+//! lands half-way between them is looked for. What is left undominated is flown again as finely as any plan, and judged by that; and what would be
+//! shown is settled under its own time, and its own fuel, as a bound.
 
 mod points;
 mod single;
@@ -120,13 +121,6 @@ impl Candidate {
             script: flown.script,
         }
     }
-
-    /// The script with its top of descent left to be found.
-    fn script_free(&self) -> Script {
-        let mut script = self.script.clone();
-        script.descent.to_go_m = f64::NAN;
-        script
-    }
 }
 
 /// One search of its own.
@@ -134,6 +128,8 @@ impl Candidate {
 enum Ask {
     /// Least of an objective.
     Least(Objective),
+    /// The same under bounds.
+    Within(Objective, Bounds),
     /// Least fuel with this value of a second, kg/s.
     Value(f64),
 }
@@ -145,24 +141,27 @@ struct Found {
     flights: usize,
 }
 
-fn search(problem: &Problem, ask: Ask) -> Found {
-    let (objective, charge) = match ask {
-        Ask::Least(objective) => (objective, CostRates::default()),
-        Ask::Value(per_s) => (
-            Objective::Fuel,
-            CostRates {
-                per_s,
-                ..CostRates::default()
-            },
-        ),
+fn search(problem: &Problem, ask: Ask, seeds: &[Script]) -> Found {
+    let per_s = match ask {
+        Ask::Value(per_s) => per_s,
+        Ask::Least(_) | Ask::Within(..) => 0.0,
+    };
+    let (objective, bounds) = match ask {
+        Ask::Least(objective) => (objective, Bounds::default()),
+        Ask::Within(objective, bounds) => (objective, bounds),
+        Ask::Value(_) => (Objective::Fuel, Bounds::default()),
     };
     let asked = Problem {
         objective,
-        charge,
+        bounds,
+        charge: CostRates {
+            per_s,
+            ..CostRates::default()
+        },
         ..problem.clone()
     };
     let pilot = Pilot::keeping(&asked);
-    let draft = plan_with(&pilot, &[]);
+    let draft = plan_with(&pilot, seeds);
     Found {
         draft,
         flights: pilot.flights(),
@@ -175,6 +174,20 @@ fn point(flown: &Flown) -> TimeFuel {
         time_s: flown.time_s,
         fuel_kg: flown.fuel_kg,
     }
+}
+
+/// The least fuel that is no later than a flight, and the least time that burns no more.
+fn beside(problem: &Problem, at: TimeFuel) -> [(Objective, Bounds); 2] {
+    let taxi = &problem.aircraft.procedures;
+    let no_later = Bounds {
+        within_s: Some(taxi.taxi_time_s + at.time_s + SPARE.time_s),
+        ..Bounds::default()
+    };
+    let no_dearer = Bounds {
+        most_fuel_kg: Some(taxi.taxi_fuel_kg + at.fuel_kg + SPARE.fuel_kg),
+        ..Bounds::default()
+    };
+    [(Objective::Fuel, no_later), (Objective::Time, no_dearer)]
 }
 
 /// The kept flights that none beats once each lever change is charged what it must be worth, quickest first.
@@ -207,8 +220,15 @@ fn picked(candidates: Vec<Candidate>) -> Vec<Candidate> {
         .collect()
 }
 
+/// A script with its top of descent left to be found.
+fn open_again(script: &Script) -> Script {
+    let mut script = script.clone();
+    script.descent.to_go_m = f64::NAN;
+    script
+}
+
 /// Without those that gain no more than a tie against a real loss.
-fn apart(mut line: Vec<Candidate>) -> Vec<Candidate> {
+fn untied(mut line: Vec<Candidate>) -> Vec<Candidate> {
     let points: Vec<TimeFuel> = line.iter().map(|c| c.at).collect();
     line.retain(|c| !points.iter().any(|&p| loses_to(c.at, p)));
     line
@@ -270,32 +290,15 @@ fn tightened(
     chosen: &[usize],
     threads: usize,
 ) -> (Vec<Candidate>, usize) {
-    let taxi = &problem.aircraft.procedures;
     let found = each_of(threads, chosen, |&i| {
         // In the coarse steps of a walk, as all that it compares.
         let coarse = Pilot::new(problem);
-        let Some(own) = coarse.fly(&line[i].script_free()) else {
+        let Some(own) = coarse.fly(&open_again(&line[i].script)) else {
             return (coarse.flights(), vec![]);
         };
-        let asks = [
-            (
-                Objective::Fuel,
-                Bounds {
-                    within_s: Some(taxi.taxi_time_s + own.time_s + SPARE.time_s),
-                    ..Bounds::default()
-                },
-            ),
-            (
-                Objective::Time,
-                Bounds {
-                    most_fuel_kg: Some(taxi.taxi_fuel_kg + own.fuel_kg + SPARE.fuel_kg),
-                    ..Bounds::default()
-                },
-            ),
-        ];
         let mut flights = coarse.flights();
         let mut kept = vec![];
-        for (objective, bounds) in asks {
+        for (objective, bounds) in beside(problem, point(&own)) {
             let bounded = Problem {
                 objective,
                 bounds,
@@ -365,7 +368,8 @@ fn flown_finely(problem: &Problem, line: &[Candidate], threads: usize) -> (Vec<C
     (flown.into_iter().flat_map(|f| f.1).collect(), flights)
 }
 
-/// Flights, as fine as plans, that keep every limit of a problem without bounds and that no other beats in both time and fuel, quickest first;
+/// Flights, as fine as plans, that keep every limit of a problem without bounds and that no other beats in both time and fuel, quickest first, those
+/// that would be shown settled under bounds of their own;
 /// and how many were flown to find them. On so many threads, the answer the same on any number.
 ///
 /// # Errors
@@ -375,7 +379,7 @@ pub(super) fn line(
     threads: usize,
 ) -> Result<(Vec<Candidate>, usize), SolveError> {
     let ends = [Ask::Least(Objective::Time), Ask::Least(Objective::Fuel)];
-    let mut found = each_of(threads, &ends, |&ask| search(problem, ask));
+    let mut found = each_of(threads, &ends, |&ask| search(problem, ask, &[]));
     let ends = match (&found[0].draft, &found[1].draft) {
         (Ok(a), Ok(b)) => Some((point(&a.flown), point(&b.flown))),
         (Err(e), Err(_)) => return Err(e.clone()),
@@ -391,7 +395,26 @@ pub(super) fn line(
     if mean_kg_s.is_finite() && mean_kg_s > 0.0 {
         asks.extend(VALUES.map(|v| Ask::Value(v * mean_kg_s)));
     }
-    found.extend(each_of(threads, &asks, |&ask| search(problem, ask)));
+    if let Some((quickest, thriftiest)) = ends {
+        // Of the quickest flights that tie the thriftiest, and the other way about: weighting finds any of them.
+        let [no_later, _] = beside(problem, quickest);
+        let [_, no_dearer] = beside(problem, thriftiest);
+        asks.extend(
+            [no_later, no_dearer].map(|(objective, bounds)| Ask::Within(objective, bounds)),
+        );
+    }
+    // Under a bound from what keeps it.
+    let seeds: Vec<Script> = found
+        .iter()
+        .filter_map(|f| Some(f.draft.as_ref().ok()?.flown.script_free()))
+        .collect();
+    found.extend(each_of(threads, &asks, |&ask| {
+        let from: &[Script] = match ask {
+            Ask::Within(..) => &seeds,
+            Ask::Least(_) | Ask::Value(_) => &[],
+        };
+        search(problem, ask, from)
+    }));
     let mut flights: usize = found.iter().map(|f| f.flights).sum();
     // Plans are flown finely already; what the searches passed by is not.
     let mut fine: Vec<Candidate> = Vec::new();
@@ -409,7 +432,19 @@ pub(super) fn line(
     let (again, flown) = flown_finely(problem, &thinned(line, MOST_FINE), threads);
     flights += flown;
     fine.extend(again);
-    Ok((picked(fine), flights))
+    let mut line = untied(picked(fine));
+    let mut settled: Vec<Script> = vec![];
+    for _ in 0..ROUNDS {
+        let mut chosen = to_show(problem, &line);
+        chosen.retain(|&i| !settled.contains(&line[i].script));
+        settled.extend(chosen.iter().map(|&i| line[i].script.clone()));
+        let (more, flown) = tightened(problem, &line, &chosen, threads);
+        flights += flown;
+        let (more, flown) = flown_finely(problem, &thinned(worth_flying(more), MOST_FINE), threads);
+        flights += flown;
+        line = untied(picked(line.into_iter().chain(more).collect()));
+    }
+    Ok((line, flights))
 }
 
 /// The plans of a trip that no other beats in both time and fuel, bounds of the trip put aside; on so many threads, the answer the same on
@@ -423,20 +458,7 @@ pub fn frontier(problem: &Problem, threads: usize) -> Result<Frontier, SolveErro
         ..problem.clone()
     };
     let scheduled = on_schedule(&free);
-    let (found, mut flights) = line(&scheduled, threads).map_err(|e| tried(&scheduled, e))?;
-    let mut found = apart(found);
-    let mut settled: Vec<Script> = vec![];
-    for _ in 0..ROUNDS {
-        let mut chosen = to_show(&scheduled, &found);
-        chosen.retain(|&i| !settled.contains(&found[i].script));
-        settled.extend(chosen.iter().map(|&i| found[i].script.clone()));
-        let (more, flown) = tightened(&scheduled, &found, &chosen, threads);
-        flights += flown;
-        let (more, flown) =
-            flown_finely(&scheduled, &thinned(worth_flying(more), MOST_FINE), threads);
-        flights += flown;
-        found = apart(picked(found.into_iter().chain(more).collect()));
-    }
+    let (found, flights) = line(&scheduled, threads).map_err(|e| tried(&scheduled, e))?;
     Ok(shown(&scheduled, found, flights, threads))
 }
 
