@@ -10,8 +10,10 @@ use crate::aircraft::Configuration;
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::trip::AirSample;
 
-/// Longest step in cruise, m.
+/// Longest step in cruise of a recorded flight, m.
 const CRUISE_STEP_M: f64 = 10.0 * M_PER_NM;
+/// The same in a search, m: winds between stations change little in it.
+const SEARCH_CRUISE_STEP_M: f64 = 25.0 * M_PER_NM;
 /// Nearer than this to the steady speed the approach is taken in closed form, m/s.
 const TRANSIENT_M_S: f64 = 2.0;
 /// The same in a recorded flight, whose clock must not jump, m/s.
@@ -85,6 +87,11 @@ impl Flyer<'_> {
         self.state.revolutions -= saved_s * perf.rev_s;
         self.cruise_visit(v, &control);
         let first_m_s = v;
+        let longest_m = if self.fine {
+            CRUISE_STEP_M
+        } else {
+            SEARCH_CRUISE_STEP_M
+        };
         while self.state.distance_m < to_m - 1e-6 {
             let end = p
                 .legs
@@ -94,7 +101,7 @@ impl Flyer<'_> {
                 .unwrap_or(to_m)
                 .min(to_m);
             let left = end - self.state.distance_m;
-            let ds = left / (left / CRUISE_STEP_M).ceil();
+            let ds = left / (left / longest_m).ceil();
             // Gauss points of the unit interval, weights 1/2 each.
             let half = 0.5 * 3.0_f64.sqrt() / 3.0;
             let (mut dt, mut fuel, mut revs) = (0.0, 0.0, 0.0);
