@@ -79,8 +79,11 @@ fn closed_form_weights_of_franke_and_little() {
     assert!((distance_m - reach[4]).abs() < 1.0, "{distance_m}");
 }
 
-/// Grids of several shapes as (rows of (latitude, longitude), name).
-fn grids() -> Vec<(&'static str, usize, Vec<(f64, f64)>)> {
+/// A grid: its name, the length of a row, and latitude and longitude of its points.
+type Grid = (&'static str, usize, Vec<(f64, f64)>);
+
+/// Grids of several shapes.
+fn grids() -> Vec<Grid> {
     let square = |lat0: f64, lon0: f64, step: f64| -> Vec<(f64, f64)> {
         (0..6)
             .flat_map(|j| {
