@@ -2,13 +2,15 @@
 //!
 //! Weighting time against fuel alone cannot reach every plan: levels and settings make hollows. So the flights of the frontier of fuel
 //! against time, which has those in hollows too, that lie next to the bound are settled under the bound itself, as one more limit of the
-//! rounded, flown plan, and the best of all is taken.
+//! rounded, flown plan, and the best of all is taken, what the frontier itself has within the bound among them.
 
-use super::frontier::{self, threads};
+use super::frontier::{self, Candidate, threads};
 use super::plan::Draft;
-use super::search::{SolveError, plan_from, totals};
-use crate::flight::{Flown, Script};
+use super::refine::Pilot;
+use super::search::{SolveError, plan_from, reflown, totals};
+use crate::flight::{Flown, Script, fly_recorded};
 use crate::quantity::M3_PER_GAL;
+use crate::reflight::Mismatch;
 use crate::trip::{Bounds, Objective, Problem};
 
 /// Flights of the frontier next to the bound that are settled under it: those that keep it, and those that do not.
@@ -101,7 +103,52 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
             scripts.push(script);
         }
     }
-    plan_from(problem, &scripts)
+    let settled = plan_from(problem, &scripts);
+    let Some((flown, mismatch)) = best_of(problem, &line) else {
+        return settled;
+    };
+    match settled {
+        Ok(draft) if Pilot::charged(&draft.flown) <= Pilot::charged(&flown) => Ok(draft),
+        Ok(draft) => Ok(Draft {
+            flown,
+            mismatch,
+            unrounded: None,
+            ..draft
+        }),
+        Err(_) => Ok(Draft {
+            flown,
+            mismatch,
+            unrounded: None,
+            others: vec![],
+            flights: 0,
+        }),
+    }
+}
+
+/// The best flight of a frontier that keeps the bounds, with its re-flight: it is flown as finely as any plan, and a search may lose a
+/// bound that it keeps by the error of its own longer steps.
+fn best_of(problem: &Problem, line: &[Candidate]) -> Option<(Flown, Mismatch)> {
+    let bounded = [Scarce::Time, Scarce::Fuel];
+    let mut kept: Vec<&Candidate> = line
+        .iter()
+        .filter(|c| {
+            let keeps = |&s: &Scarce| excess(problem, s, c.at.time_s, c.at.fuel_kg) <= 0.0;
+            bounded.iter().all(keeps)
+        })
+        .collect();
+    let worth = |c: &Candidate| match problem.objective {
+        Objective::Time => c.at.time_s,
+        Objective::Fuel => c.at.fuel_kg,
+        Objective::Money => c.money,
+    };
+    kept.sort_by(|a, b| worth(a).total_cmp(&worth(b)));
+    let density = problem.aircraft.fuel.density_kg_m3;
+    kept.into_iter().take(SEEDS.0).find_map(|c| {
+        let flown = fly_recorded(problem, &c.script).ok()?;
+        let mismatch = reflown(problem, &flown);
+        let good = flown.audit.violation() == 0.0 && mismatch.within_bounds(density);
+        good.then_some((flown, mismatch))
+    })
 }
 
 /// What was asked for and the nearest that can be had.

@@ -28,7 +28,7 @@ use std::num::NonZero;
 
 /// Values of a second for which plans are made, as multiples of what one costs in fuel on average between the thriftiest plan and the
 /// quickest. Beyond them nothing is new: the thriftiest and the quickest are made by themselves.
-const VALUES: [f64; 7] = [0.1, 0.25, 0.5, 1.0, 1.7, 3.0, 6.0];
+const VALUES: [f64; 11] = [0.1, 0.2, 0.35, 0.5, 0.7, 1.0, 1.4, 1.9, 2.6, 3.6, 6.0];
 /// Neighbours farther apart than this in time, s, or than [`WIDE_M3`] in fuel have a gap between them that is searched.
 const WIDE_S: f64 = 60.0;
 /// See [`WIDE_S`]; m³.
@@ -109,7 +109,7 @@ pub struct Frontier {
 pub(super) struct Candidate {
     pub at: TimeFuel,
     /// At the trip's prices; not a number before it is flown finely.
-    money: f64,
+    pub money: f64,
     pub script: Script,
 }
 
