@@ -1,0 +1,230 @@
+//! The changes a pilot could make to a rounded script: which there are, and the script after each.
+
+use super::knobs::{CLIMB_AT_STEP_M, Knob, Which, clear_both_ways, get, knobs, set, step, to_step};
+use crate::aircraft::propeller::Nearby;
+use crate::aircraft::{Levers, Throttle};
+use crate::flight::{Script, ThrottleRule, level_speed_m_s};
+use crate::solve::cruise::full_throttle_pa;
+use crate::solve::descent::{REDUCE_STEP_M, clear_of_edges};
+use crate::trip::Problem;
+use std::cell::Cell;
+
+/// One change a pilot could make to a rounded script.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Move {
+    /// A knob by a number of its steps.
+    Turn(Knob, f64),
+    /// Manifold pressure and RPM of a cruise stretch together, in steps.
+    CruisePair(usize, f64, f64),
+    /// Manifold pressure and RPM of the descent together, in steps.
+    DescentPair(f64, f64),
+    /// An entry of the climb RPM list.
+    ClimbRev(usize),
+    /// Mixture of a cruise stretch.
+    CruiseMixture(usize, usize),
+    /// Mixture of the last cruise stretch and the descent.
+    BothMixture(usize),
+    /// Mixture of the descent, and its RPM by steps: how much power a mixture allows decides how coarse the propeller may be.
+    DescentMixture(usize, f64),
+    /// Full throttle in a cruise stretch.
+    FullThrottle(usize),
+    /// From full throttle to a manifold pressure this many steps below what it gives.
+    PartThrottle(usize, f64),
+    /// Throttle left alone in the descent, or held, the descent RPM by steps, and the height at which the power reduction begins: what
+    /// gives more power may need a coarser propeller, and more room to slow down.
+    LeftAlone(bool, f64, f64),
+    /// Descent RPM as in cruise.
+    CruiseRevDown,
+    /// Gear down in the first part of the descent, and in the second.
+    Gear(bool, bool),
+    /// No second part of the descent.
+    OnePart,
+    /// The first speed of the climb and the height of the second together, in steps.
+    ClimbPair(f64, f64),
+    /// One of the two speeds of the climb for the whole of it.
+    OneSpeed(f64),
+}
+
+impl Move {
+    /// Whether it is a single step of one lever, or of two against each other.
+    pub(super) fn is_near(self) -> bool {
+        match self {
+            Self::Turn(_, k) => k.abs() <= 1.0,
+            Self::CruisePair(_, a, b) | Self::DescentPair(a, b) | Self::ClimbPair(a, b) => {
+                a.abs() <= 1.0 && b.abs() <= 1.0
+            }
+            Self::PartThrottle(_, k) | Self::DescentMixture(_, k) => k == 0.0,
+            Self::LeftAlone(_, rev, lead) => rev == 0.0 && lead == 0.0,
+            _ => true,
+        }
+    }
+}
+
+/// Every move from a script.
+pub(super) fn moves(problem: &Problem, script: &Script) -> Vec<Move> {
+    let mut out = Vec::new();
+    for (knob, _, _) in knobs(problem, script) {
+        out.extend([-1.0, 1.0, -2.0, 2.0].map(|k| Move::Turn(knob, k)));
+    }
+    let pairs = [
+        (1.0, -1.0),
+        (-1.0, 1.0),
+        (1.0, -2.0),
+        (-1.0, 2.0),
+        (2.0, -1.0),
+        (-2.0, 1.0),
+    ];
+    for (map, rev) in pairs {
+        out.extend((0..script.cruise.len()).map(|i| Move::CruisePair(i, map, rev)));
+        out.push(Move::DescentPair(map, rev));
+    }
+    out.extend((0..problem.aircraft.procedures.climb_rev_s.len()).map(Move::ClimbRev));
+    for m in 0..problem.aircraft.engine.spec.mixtures.len() {
+        out.extend((0..script.cruise.len()).map(|i| Move::CruiseMixture(i, m)));
+        out.push(Move::BothMixture(m));
+        out.extend([0.0, -2.0, 2.0].map(|rev| Move::DescentMixture(m, rev)));
+    }
+    for i in 0..script.cruise.len() {
+        out.push(Move::FullThrottle(i));
+        out.extend([0.0, 1.0, 2.0].map(|k| Move::PartThrottle(i, k)));
+    }
+    for lead in [0.0, 3.0] {
+        out.extend([0.0, -2.0, -4.0].map(|rev| Move::LeftAlone(true, rev, lead)));
+    }
+    out.push(Move::LeftAlone(false, 0.0, 0.0));
+    out.push(Move::CruiseRevDown);
+    if script.descent.second.is_some() {
+        out.push(Move::OnePart);
+    }
+    if problem.aircraft.brakes_with_gear() {
+        // Never up again in the second part.
+        let parts = [(false, false), (false, true), (true, true)];
+        out.extend(parts.map(|(first, second)| Move::Gear(first, second)));
+    }
+    if let Some((_, second_m_s)) = script.climb.second {
+        out.extend(pairs.map(|(ias, at)| Move::ClimbPair(ias, at)));
+        out.extend([script.climb.ias_m_s, second_m_s].map(Move::OneSpeed));
+    }
+    out
+}
+
+/// The script after a move; `None` where the move leads nowhere new or out of the range of a lever.
+pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<Script> {
+    let mut s = script.clone();
+    let pr = &problem.aircraft.procedures;
+    let full_pa = |i: usize| {
+        let now = script.cruise[i];
+        full_throttle_pa(problem, now.from_m, now.level_m, now.rev_s)
+    };
+    let fixed = problem.aircraft.propeller.is_fixed();
+    let full_rev_s = |i: usize| {
+        let now = script.cruise[i];
+        let hp = problem.pressure_altitude_m(now.from_m, now.level_m);
+        let (air, _) = problem.air_state(now.from_m, hp, problem.time_s(now.from_m));
+        let levers = Levers {
+            throttle: Throttle::Full,
+            rev_s: now.rev_s,
+            mixture: now.mixture,
+        };
+        let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
+        let near = Cell::new(Nearby::NONE);
+        let (tas, _) = level_speed_m_s(problem, air, mass_kg, levers, 70.0, &near)?;
+        let set = problem
+            .aircraft
+            .perform_under_redline(air, tas, levers, &near);
+        Some(set.rev_s)
+    };
+    match change {
+        Move::Turn(knob, k) => set(
+            &mut s,
+            knob,
+            get(script, knob) + k * step(problem, script, knob),
+        ),
+        Move::CruisePair(i, map, rev) => {
+            let Throttle::Map(p) = script.cruise[i].throttle else {
+                return None;
+            };
+            s.cruise[i].throttle = Throttle::Map(p + map * pr.map_step_pa);
+            s.cruise[i].rev_s += rev * pr.rev_step_s;
+        }
+        Move::DescentPair(map, rev) => {
+            let p = script.descent.first.throttle.set_map_pa()?;
+            set(
+                &mut s,
+                Knob::PartMap(Which::First),
+                p + map * pr.map_step_pa,
+            );
+            s.descent.first.rev_s += rev * pr.rev_step_s;
+        }
+        Move::ClimbRev(i) => s.climb.rev_s = pr.climb_rev_s[i],
+        Move::CruiseMixture(i, m) => s.cruise[i].mixture = m,
+        Move::BothMixture(m) => {
+            if let Some(c) = s.cruise.last_mut() {
+                c.mixture = m;
+            }
+            s.descent.first.mixture = m;
+        }
+        Move::DescentMixture(m, rev) => {
+            s.descent.first.mixture = m;
+            s.descent.first.rev_s += rev * pr.rev_step_s;
+        }
+        Move::FullThrottle(i) => s.cruise[i].throttle = Throttle::Full,
+        Move::PartThrottle(i, k) if fixed => {
+            let top = ((full_rev_s(i)? / pr.rev_step_s).floor() - k) * pr.rev_step_s;
+            s.cruise[i].throttle = Throttle::Rpm;
+            s.cruise[i].rev_s = top;
+        }
+        Move::PartThrottle(i, k) => {
+            let top = ((full_pa(i) / pr.map_step_pa).floor() - k) * pr.map_step_pa;
+            s.cruise[i].throttle = Throttle::Map(top);
+        }
+        Move::LeftAlone(true, ..) if fixed => s.descent.first.throttle = ThrottleRule::Untouched,
+        Move::LeftAlone(false, ..) if fixed => {
+            let last = script.cruise.len() - 1;
+            // From the RPM that cruise has.
+            if script.descent.first.throttle == ThrottleRule::Untouched
+                && script.cruise[last].throttle == Throttle::Full
+            {
+                s.descent.first.rev_s = (full_rev_s(last)? / pr.rev_step_s).floor() * pr.rev_step_s;
+            }
+            s.descent.first.throttle = ThrottleRule::Rpm;
+        }
+        Move::LeftAlone(alone, rev, lead) => {
+            s.descent.first.rev_s += rev * pr.rev_step_s;
+            s.descent.reduce_at_m += lead * REDUCE_STEP_M;
+            let last = script.cruise.len() - 1;
+            let p = script
+                .descent
+                .first
+                .throttle
+                .set_map_pa()
+                .unwrap_or_else(|| full_pa(last));
+            let p = to_step(p, pr.map_step_pa);
+            s.descent.first.throttle = if alone {
+                ThrottleRule::LeftAlone(p)
+            } else {
+                ThrottleRule::Held(p)
+            };
+        }
+        Move::Gear(first, second) => s.descent.set_gear(first, second),
+        Move::OnePart => s.descent.second = None,
+        Move::ClimbPair(ias, at) => {
+            let (from_m, _) = s.climb.second.as_mut()?;
+            *from_m += at * CLIMB_AT_STEP_M;
+            s.climb.ias_m_s += ias * pr.speed_step_m_s;
+        }
+        Move::OneSpeed(ias_m_s) => (s.climb.ias_m_s, s.climb.second) = (ias_m_s, None),
+        Move::CruiseRevDown => s.descent.first.rev_s = script.last_cruise().rev_s,
+    }
+    let inside = knobs(problem, &s).iter().all(|&(knob, low, high)| {
+        let x = get(&s, knob);
+        x >= low - 1e-9 && x <= high + 1e-9
+    });
+    // The power reduction belongs to the last part.
+    let inside = inside
+        && s.descent.second.is_none_or(|(from_m, _)| {
+            from_m > s.descent.reduce_at_m + 1.0 && clear_of_edges(problem, from_m)
+        });
+    let inside = inside && s.climb.second.is_none_or(|c| clear_both_ways(problem, c.0));
+    (inside && s != *script).then_some(s)
+}

@@ -1,0 +1,255 @@
+//! Who flies the scripts of a search: coarsely, or as finely as the plan; what each was charged, and what was kept.
+
+use super::{MOVE_WORTH, PENALTY, UNFLYABLE, lever_changes};
+use crate::flight::{
+    Circle, DescentPart, FlightError, Flown, Hint, Memory, PathRule, Script, ThrottleRule,
+    fly_fine, fly_within, trigger_m,
+};
+use crate::trip::Problem;
+use std::cell::{Cell, RefCell};
+use std::collections::HashMap;
+
+/// A neighbour saves no more than this share of the cost.
+const MOST_GAIN: f64 = 0.1;
+/// Coarse and fine flights of one script differ by less than this share of the cost.
+pub(in crate::solve) const COARSE_ERROR: f64 = 2e-3;
+/// Nor do they differ in how far they break limits by more than this, in scale units, where one of them keeps all.
+const COARSE_VIOLATION: f64 = 3.0;
+
+/// Flies scripts, counts them and remembers the last top of descent.
+pub struct Pilot<'a> {
+    problem: &'a Problem,
+    flights: Cell<usize>,
+    hint: Cell<Option<Hint>>,
+    /// Of coarse flights, and of fine ones.
+    memory: [RefCell<Memory>; 2],
+    /// What settable scripts that were flown were charged: walks come by the same ones again and again.
+    known: RefCell<HashMap<Vec<u64>, f64>>,
+    exact: bool,
+    /// Of a pilot that keeps them: what walks flew within all limits.
+    kept: Option<RefCell<Vec<Kept>>>,
+}
+
+/// A settable flight within all limits.
+#[derive(Debug, Clone)]
+pub struct Kept {
+    /// Time, s.
+    pub time_s: f64,
+    /// Fuel, kg.
+    pub fuel_kg: f64,
+    /// The script, its top of descent left to be found.
+    pub script: Script,
+}
+
+impl<'a> Pilot<'a> {
+    /// A pilot for one problem.
+    pub fn new(problem: &'a Problem) -> Self {
+        Self {
+            problem,
+            flights: Cell::new(0),
+            hint: Cell::new(None),
+            memory: Default::default(),
+            known: RefCell::default(),
+            exact: false,
+            kept: None,
+        }
+    }
+
+    /// A pilot that keeps every flight within all limits that its walks come by.
+    pub fn keeping(problem: &'a Problem) -> Self {
+        Self {
+            kept: Some(RefCell::default()),
+            ..Self::new(problem)
+        }
+    }
+
+    /// Whether it does.
+    pub fn keeps(&self) -> bool {
+        self.kept.is_some()
+    }
+
+    /// What was kept.
+    pub fn into_kept(self) -> Vec<Kept> {
+        self.kept.map(RefCell::into_inner).unwrap_or_default()
+    }
+
+    /// A pilot that flies every script as the final plan is flown: fine steps, top of descent met and then rounded to the
+    /// trigger the pilot is given. For where a searched plan proves to lie on the wrong side of a limit by the search's own error.
+    pub fn exact(problem: &'a Problem) -> Self {
+        Self {
+            exact: true,
+            ..Self::new(problem)
+        }
+    }
+
+    /// The problem.
+    pub fn problem(&self) -> &'a Problem {
+        self.problem
+    }
+
+    /// Flights flown.
+    pub fn flights(&self) -> usize {
+        self.flights.get()
+    }
+
+    /// Flies a script; `None` if it cannot be flown.
+    pub fn fly(&self, script: &Script) -> Option<Flown> {
+        self.flights.set(self.flights.get() + 1);
+        let flown = if self.exact {
+            self.finely(script)
+        } else {
+            self.coarsely(script, f64::INFINITY)
+        };
+        flown.ok().filter(|f| f.cost.is_finite())
+    }
+
+    fn coarsely(&self, script: &Script, most_violation: f64) -> Result<Flown, FlightError> {
+        let hint = self.hint.get();
+        let flown = fly_within(self.problem, script, hint, &self.memory[0], most_violation)?;
+        self.found_descent(&flown);
+        Ok(flown)
+    }
+
+    fn finely(&self, script: &Script) -> Result<Flown, FlightError> {
+        let met = self.with_descent_met(script)?;
+        fly_fine(self.problem, &met, None, &self.memory[1])
+    }
+
+    /// A script with the top of descent, as a trigger the pilot can see, that meets the pattern in a fine flight; `None` if it cannot be
+    /// flown.
+    pub fn met(&self, script: &Script) -> Option<Script> {
+        self.flights.set(self.flights.get() + 1);
+        self.with_descent_met(script).ok()
+    }
+
+    fn with_descent_met(&self, script: &Script) -> Result<Script, FlightError> {
+        let met = fly_fine(self.problem, script, self.hint.get(), &self.memory[1])?;
+        self.found_descent(&met);
+        Ok(with_trigger(&met.script))
+    }
+
+    /// The next flight's top of descent is looked for first where this one has it.
+    pub fn found_descent(&self, flown: &Flown) {
+        self.hint.set(Some(Hint {
+            top_of_descent_m: flown.top_of_descent.distance_m,
+        }));
+    }
+
+    /// Flies a script if it can be cheaper, violations and lever changes charged, than a flown one that is charged `beat`; the flight and
+    /// what it is charged.
+    pub(super) fn cheaper(
+        &self,
+        script: &Script,
+        beat: f64,
+        flown: Option<&Flown>,
+    ) -> Option<(Flown, f64)> {
+        let key = key(script);
+        if self.known.borrow().get(&key).is_some_and(|&c| c >= beat) {
+            return None;
+        }
+        self.flights.set(self.flights.get() + 1);
+        // Violations so charged that nothing a neighbour may save could make up for them.
+        let most_violation = flown.map_or(f64::INFINITY, |f| {
+            (beat / (f.cost * (1.0 - MOST_GAIN)) - 1.0) / PENALTY
+        });
+        let charged = |f: &Result<Flown, FlightError>| {
+            let charged = f.as_ref().map_or(UNFLYABLE, Self::charged);
+            if charged.is_finite() {
+                charged
+            } else {
+                UNFLYABLE
+            }
+        };
+        let mut trial = self.coarsely(script, most_violation);
+        if matches!(trial, Err(FlightError::GivenUp)) {
+            return None;
+        }
+        if let (Some(kept), Ok(f)) = (&self.kept, &trial)
+            && f.audit.violation() == 0.0
+        {
+            kept.borrow_mut().push(Kept {
+                time_s: f.time_s,
+                fuel_kg: f.fuel_kg,
+                script: script.clone(),
+            });
+        }
+        let mut cost = charged(&trial);
+        // A fine flight costs as much as ten coarse ones; it may keep limits that the coarse one misses a little.
+        let hopeful = |f: &Flown| {
+            let missed = (f.audit.violation() - COARSE_VIOLATION).max(0.0);
+            let moves = MOVE_WORTH * lever_changes(&f.script);
+            f.cost * (1.0 + PENALTY * missed + moves) < beat * (1.0 + COARSE_ERROR)
+        };
+        if self.exact && trial.as_ref().is_ok_and(hopeful) {
+            trial = self.finely(script);
+            cost = charged(&trial);
+        }
+        self.known.borrow_mut().insert(key, cost);
+        trial.ok().filter(|_| cost < beat).map(|f| (f, cost))
+    }
+
+    /// Cost of a flown flight with its violations and its lever changes charged.
+    pub fn charged(flown: &Flown) -> f64 {
+        flown.cost
+            * (1.0 + PENALTY * flown.audit.violation() + MOVE_WORTH * lever_changes(&flown.script))
+    }
+}
+
+/// What a flight of a script is told by, as bits.
+pub(in crate::solve) fn key(script: &Script) -> Vec<u64> {
+    let part = |p: &DescentPart| {
+        let (rule, map_pa) = match p.throttle {
+            ThrottleRule::Full => (0, 0.0),
+            ThrottleRule::Held(pa) => (1, pa),
+            ThrottleRule::LeftAlone(pa) => (2, pa),
+            ThrottleRule::Rpm => (3, 0.0),
+            ThrottleRule::Untouched => (4, 0.0),
+        };
+        let path = u64::from(matches!(p.path, PathRule::Ias(_)));
+        [
+            rule,
+            f64::to_bits(map_pa),
+            p.rev_s.to_bits(),
+            p.mixture as u64,
+            path,
+            p.path.value().to_bits(),
+            u64::from(p.gear_down),
+        ]
+    };
+    let (climb, d) = (&script.climb, &script.descent);
+    let second = climb.second.unwrap_or((f64::NAN, f64::NAN));
+    let circle =
+        |c: Option<Circle>| c.map_or([0; 2], |c| [c.height_m, c.bank_rad].map(f64::to_bits));
+    let mut out = vec![
+        climb.ias_m_s.to_bits(),
+        second.0.to_bits(),
+        second.1.to_bits(),
+        climb.rev_s.to_bits(),
+        climb.mixture as u64,
+        climb.lean_at_m.to_bits(),
+        script.initial_ias_m_s.to_bits(),
+        script.initial_mixture as u64,
+        d.reduce_at_m.to_bits(),
+        d.to_go_m.to_bits(),
+    ];
+    for c in &script.cruise {
+        out.extend([c.level_m, c.from_m, c.rev_s, c.set_at_ias_m_s].map(f64::to_bits));
+        out.extend(c.throttle.bits());
+        out.push(c.mixture as u64);
+    }
+    out.extend(circle(climb.circle));
+    out.extend(circle(d.circle));
+    out.extend(part(&d.first));
+    if let Some((from_m, second)) = &d.second {
+        out.push(from_m.to_bits());
+        out.extend(part(second));
+    }
+    out
+}
+
+/// The script with its top of descent as a trigger the pilot can see: tenths of a mile to go, rounded to the early side.
+pub fn with_trigger(script: &Script) -> Script {
+    let mut script = script.clone();
+    script.descent.to_go_m = trigger_m(script.descent.to_go_m);
+    script
+}

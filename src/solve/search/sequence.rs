@@ -1,0 +1,126 @@
+//! A level sequence as a script, flown and settled.
+
+use super::level_costs::CLIMB_PENALTY;
+use super::{MOST_STARTS, Search};
+use crate::flight::{Flown, Limit, Script, climb_states, fly_recorded};
+use crate::quantity::M_S_PER_FPM;
+use crate::solve::cruise;
+use crate::solve::levels::{LevelCost, Sequence, sequences};
+use crate::solve::refine::{Pilot, rounded, settle};
+use crate::trip::Start;
+
+impl Search<'_> {
+    /// The script of a sequence with the best climb and cruise of the cost field.
+    pub(super) fn with_cruise(&self, steps: &[(f64, f64)], levels: &[LevelCost]) -> Option<Script> {
+        let p = self.p;
+        let find = |m: f64| levels.iter().find(|l| (l.level_m - m).abs() < 1.0);
+        let mut script: Option<Script> = None;
+        let mut cruises = Vec::new();
+        for (i, &(level_m, from_m)) in steps.iter().enumerate() {
+            let level = find(level_m)?;
+            let to_m = steps.get(i + 1).map_or(p.length_m, |n| n.1);
+            let (cruise, per_m) = self.best_cruise(level_m, from_m, to_m, &level.options)?;
+            cruises.push(cruise);
+            if script.is_none() && p.start != Start::Ground {
+                script = Some(self.join(cruise, per_m)?.0);
+            }
+            if script.is_none() {
+                let worth = |(ias, rev): (f64, f64)| {
+                    let s = self.skeleton(ias, rev);
+                    match climb_states(p, &s, &[level_m]).first() {
+                        Some(at) => {
+                            let short = self.climb_rate_short(at) / (10.0 * M_S_PER_FPM);
+                            self.cost_of(&at.state) * (1.0 + CLIMB_PENALTY * (at.violation + short))
+                                - per_m * at.state.distance_m
+                        }
+                        None => f64::INFINITY,
+                    }
+                };
+                let (ias, rev) = self
+                    .climbs()
+                    .into_iter()
+                    .map(|c| (c, worth(c)))
+                    .min_by(|a, b| a.1.total_cmp(&b.1))?
+                    .0;
+                script = Some(self.skeleton(ias, rev));
+            }
+        }
+        let mut script = script?;
+        script.cruise = cruises;
+        let last = *script.last_cruise();
+        script.descent.first.rev_s = last.rev_s;
+        script.descent.first.mixture = last.mixture;
+        self.prepare(&mut script);
+        Some(script)
+    }
+
+    /// The best rounded flight of one sequence, or the limits that were in the way.
+    pub(super) fn fly_sequence(
+        &self,
+        pilot: &Pilot,
+        levels: &[LevelCost],
+        sequence: &Sequence,
+        starts: usize,
+    ) -> Result<Flown, Vec<Limit>> {
+        let p = self.p;
+        let Some(script) = self.with_cruise(&sequence.steps, levels) else {
+            return Err(vec![]);
+        };
+        let last_level = sequence.steps[sequence.steps.len() - 1].0;
+        let level = levels
+            .iter()
+            .find(|l| (l.level_m - last_level).abs() < 1.0)
+            .ok_or(vec![])?;
+        let Some(start) = self.cruise_state(last_level, &level.options, &script) else {
+            return Err(vec![]);
+        };
+        let per_m =
+            cruise::least_per_m(p, self.rates, &level.options, last_level, start.distance_m);
+        let candidates = self.descents(&script, start, per_m, pilot.keeps());
+        let prepare = |s: &mut Script| self.prepare(s);
+        let mut best: Option<Flown> = None;
+        let mut broken = Vec::new();
+        // As many clean as with the gear down, so that a permission takes nothing away.
+        let mut kept = [0; 2];
+        for (i, candidate) in candidates.iter().enumerate() {
+            let kept = &mut kept[usize::from(candidate.descent.last().gear_down)];
+            // The later ones are for where the first cannot be flown.
+            if *kept == starts || (*kept > 0 && i >= MOST_STARTS) {
+                continue;
+            }
+            let mut trial = script.clone();
+            trial.descent = candidate.descent;
+            let trial = rounded(p, &trial);
+            match settle(pilot, &trial, &prepare) {
+                Ok(f) => {
+                    *kept += 1;
+                    if best
+                        .as_ref()
+                        .is_none_or(|b| Pilot::charged(&f) < Pilot::charged(b))
+                    {
+                        best = Some(f);
+                    }
+                }
+                Err(in_the_way) => broken.extend(in_the_way),
+            }
+        }
+        best.ok_or(broken)
+    }
+
+    /// The flight of the first proposal of the level search that can be flown, with a plain descent, path recorded.
+    pub(super) fn first_flight(&self) -> Option<Flown> {
+        let p = self.p;
+        let levels = self.level_costs().ok()?;
+        sequences(p, self.rates, &levels)
+            .iter()
+            .find_map(|sequence| {
+                let mut script = self.with_cruise(&sequence.steps, &levels)?;
+                let last_m = sequence.steps.last()?.0;
+                let level = levels.iter().find(|l| (l.level_m - last_m).abs() < 1.0)?;
+                let middle_m = 0.5 * p.length_m;
+                let per_m = cruise::least_per_m(p, self.rates, &level.options, last_m, middle_m);
+                script.descent = self.plain_descent(&script, level, per_m)?.descent;
+                fly_recorded(p, &script).ok()
+            })
+    }
+}
