@@ -129,10 +129,7 @@ impl Flyer<'_> {
                 dt += share;
                 fuel += share * perf.fuel_kg_s;
                 revs += share * perf.rev_s;
-                self.audit.note(
-                    Limit::CruisePower,
-                    perf.power_fraction - p.aircraft.procedures.cruise_power_fraction,
-                );
+                self.note_cruise_power(perf.power_fraction);
             }
             self.state.time_s += dt;
             self.state.fuel_kg += fuel;
@@ -158,7 +155,13 @@ impl Flyer<'_> {
         self.state.tas_m_s = tas_m_s;
         let here = instant(self.p, &self.state, control, &self.near);
         self.visit(&here, control);
+        self.note_cruise_power(here.performance.power_fraction);
         self.note_mixture(&here, control.levers.mixture);
         self.note_low_speed(&here);
+    }
+
+    fn note_cruise_power(&mut self, power_fraction: f64) {
+        let most = self.p.aircraft.procedures.cruise_power_fraction;
+        self.audit.note(Limit::CruisePower, power_fraction - most);
     }
 }
