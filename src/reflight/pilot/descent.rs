@@ -89,7 +89,13 @@ impl Pilot<'_> {
             if let Some(c) = circle {
                 stops.push((Trigger::Circle, Stop::DescendedTo(c.height_m)));
             }
-            if trim_m > pattern_m && !reducing {
+            // What begins at the height of a trim stands in its place.
+            let begins_m = [
+                second.filter(|_| !reducing).map(|s| s.0),
+                (stop_reduce && !reducing).then_some(d.reduce_at_m),
+            ];
+            let begins_m = begins_m.into_iter().flatten().fold(pattern_m, f64::max);
+            if trim_m > begins_m + SAME_HEIGHT_M && !reducing {
                 stops.push((Trigger::Trim, Stop::DescendedTo(trim_m)));
             }
             match (part.path, path) {

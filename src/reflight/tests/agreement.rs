@@ -109,6 +109,17 @@ fn cases() -> Vec<(&'static str, Problem, Script)> {
             second(4_200.0, ThrottleRule::Untouched, rate(300.0)),
         ),
         (
+            "throttle as it is from the height of a trim",
+            calm(250.0),
+            // A hair below it, as rounding leaves heights in steps.
+            second(3_000.0 - 1e-9, ThrottleRule::Untouched, rate(300.0)),
+        ),
+        (
+            "reduced from the height of a trim",
+            calm(250.0),
+            script(held(20.0), rate(500.0), 3_000.0),
+        ),
+        (
             "two parts, power up again",
             calm(200.0),
             second(5_000.0, alone(22.0), rate(400.0)),
