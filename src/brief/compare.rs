@@ -1,6 +1,6 @@
 //! One trip by several aircraft, as figures, JSON and text.
 
-use super::figures::{cautions, totals, warning_words};
+use super::figures::{cautions, levels_ft, totals, warning_words};
 use super::frontier::{DescentFigures, FrontierCruiseFigures, cruises, descent};
 use super::frontier_text::{descent_of, setting_of, time};
 use super::json::pretty;
@@ -155,7 +155,7 @@ fn plan(fitted: &Fitted, units: Units) -> ComparedPlanFigures {
         left_behind_for: why,
         take_off_weight_lb: lb(problem.zero_fuel_kg + problem.fuel_kg - taxi_kg),
         max_take_off_weight_lb: lb(problem.aircraft.masses.max_take_off_kg),
-        levels_ft: flown.script.cruise.iter().map(|c| ft(c.level_m)).collect(),
+        levels_ft: levels_ft(flown),
         climb_ias_kt: kt(flown.script.climb.ias_m_s),
         top_of_climb_nm: nm(flown.top_of_climb.distance_m),
         top_of_climb_min: min(flown.top_of_climb.time_s),

@@ -40,7 +40,8 @@ use super::waypoints::{WaypointFigures, waypoints};
 use super::weather::{LaterFigures, SourceFigures};
 use super::words::sentence;
 use super::{TITLE, marks};
-use crate::flight::field_climb;
+
+use crate::flight::{Flown, field_climb};
 use crate::solve::{Late, Plan, Termination, late};
 use crate::trip::{Objective, Problem};
 use choices::{alternative, left_out, sensitivity};
@@ -55,6 +56,11 @@ use serde::Serialize;
 use totals::{gain, legal_rule, ordinary};
 use trip::bounds;
 use warnings::card_notes;
+
+/// Levels cruised at, in order, ft indicated.
+pub(super) fn levels_ft(flown: &Flown) -> Vec<f64> {
+    flown.script.cruise.iter().map(|c| ft(c.level_m)).collect()
+}
 
 /// The second speed of a climb.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
@@ -306,7 +312,7 @@ impl Figures {
                 height_error_ft: ft(plan.reflight.height_m),
                 speed_error_kt: kt(plan.reflight.speed_m_s),
             },
-            levels_ft: flown.script.cruise.iter().map(|c| ft(c.level_m)).collect(),
+            levels_ft: levels_ft(flown),
             cruise,
             top_of_climb_nm: nm(flown.top_of_climb.distance_m),
             top_of_climb_min: min(flown.top_of_climb.time_s),

@@ -1,6 +1,6 @@
 //! Fuel against time: the plans that no other beats in both, as figures, JSON and CSV.
 
-use super::figures::{StartFigures, cautions, mixture_name, totals, warning_words};
+use super::figures::{StartFigures, cautions, levels_ft, mixture_name, totals, warning_words};
 use super::json::pretty;
 use super::measure::Units;
 use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, percent, plain, rpm};
@@ -379,13 +379,7 @@ impl FrontierFigures {
             .map(|(i, p)| FrontierPlanFigures {
                 order: i + 1,
                 totals: totals(problem, fuel, &p.totals, p.flown.cruise_fuel_kg_s),
-                levels_ft: p
-                    .flown
-                    .script
-                    .cruise
-                    .iter()
-                    .map(|c| ft(c.level_m))
-                    .collect(),
+                levels_ft: levels_ft(&p.flown),
                 climb_ias_kt: kt(p.flown.script.climb.ias_m_s),
                 climb_rpm: rpm(p.flown.script.climb.rev_s),
                 cruise: cruises(&p.flown, problem, fuel),

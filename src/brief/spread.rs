@@ -1,6 +1,6 @@
 //! How sure a plan is, as figures, JSON and CSV.
 
-use super::figures::{cautions, objective_value, totals, warning_words};
+use super::figures::{cautions, levels_ft, objective_value, totals, warning_words};
 use super::frontier::{FrontierCruiseFigures, cruises};
 use super::json::pretty;
 use super::measure::Units;
@@ -327,13 +327,7 @@ fn level(
     #[expect(clippy::cast_precision_loss, reason = "counts of samples")]
     let not_flown = (way.samples.len() - flown.len()) as f64 / all as f64;
     LevelSpreadFigures {
-        levels_ft: way
-            .flown
-            .script
-            .cruise
-            .iter()
-            .map(|c| ft(c.level_m))
-            .collect(),
+        levels_ft: levels_ft(&way.flown),
         chosen,
         totals: totals(
             problem,

@@ -8,6 +8,7 @@ use super::plan::Part;
 use super::search::{ORDINARY_M_S, Search, reflown};
 use super::study_rig::{Rig, Tried};
 use super::threads;
+use super::workers::each_of;
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Aircraft, Levers, Throttle};
 use crate::flight::{
@@ -342,42 +343,20 @@ pub fn cruise_of(
     Ok((problem, script))
 }
 
-/// The re-flights of flights, each script once, on all cores: none knows of another, so that their number changes nothing.
+/// The re-flights of flights, each script once, on all cores.
 fn reflown_all(problem: &Problem, flown: &[Option<&Flown>]) -> Vec<Option<Mismatch>> {
     let mut distinct: Vec<&Flown> = Vec::new();
-    let place: Vec<Option<usize>> = flown
-        .iter()
-        .map(|f| {
-            let f = (*f)?;
-            let known = distinct.iter().position(|d| d.script == f.script);
-            Some(known.unwrap_or_else(|| {
-                distinct.push(f);
-                distinct.len() - 1
-            }))
-        })
-        .collect();
-    let distinct = &distinct;
-    let cores = threads().min(distinct.len());
-    let shares: Vec<Vec<Mismatch>> = std::thread::scope(|scope| {
-        let workers: Vec<_> = (0..cores)
-            .map(|first| {
-                let mine = distinct.iter().skip(first).step_by(cores);
-                scope.spawn(move || mine.map(|f| reflown(problem, f)).collect())
-            })
-            .collect();
-        workers
-            .into_iter()
-            .map(|worker| match worker.join() {
-                Ok(found) => found,
-                // A panic is our bug wherever it happens: it goes on here.
-                Err(panic) => std::panic::resume_unwind(panic),
-            })
-            .collect()
-    });
-    place
-        .into_iter()
-        .map(|i| i.and_then(|i| shares.get(i % cores)?.get(i / cores).copied()))
-        .collect()
+    for f in flown.iter().flatten() {
+        if !distinct.iter().any(|d| d.script == f.script) {
+            distinct.push(f);
+        }
+    }
+    let found = each_of(threads(), &distinct, |f| reflown(problem, f));
+    let of = |f: &Flown| {
+        let place = distinct.iter().position(|d| d.script == f.script)?;
+        found.get(place).copied()
+    };
+    flown.iter().map(|f| f.and_then(of)).collect()
 }
 
 /// The ways down from the last cruise of a script; what descent it has itself does not matter.

@@ -1,6 +1,7 @@
 //! Other ways to fly the trip, those no flight goes, and the trip when something is other than planned with.
 
 use super::Said;
+use super::levels_ft;
 use super::totals::{TotalsFigures, objective_value, totals};
 use crate::aircraft::Throttle;
 use crate::brief::measure::Units;
@@ -200,13 +201,7 @@ pub(super) fn sensitivity(
             difference_min: min(f.totals.time_s - plan.totals.time_s),
             difference_gal: fuel.gal(f.totals.fuel_kg - plan.totals.fuel_kg),
             top_of_descent_to_go_nm: nm(problem.length_m - f.flown.top_of_descent.distance_m),
-            levels_ft: f
-                .flown
-                .script
-                .cruise
-                .iter()
-                .map(|c| ft(c.level_m))
-                .collect(),
+            levels_ft: levels_ft(&f.flown),
             broken_limits: f.broken.iter().map(|l| l.words()).collect(),
         }),
         not_flown: flown.err(),
