@@ -411,7 +411,13 @@ fn closed_form_manifold_pressure_is_kept_between_the_stops() {
                         "{name}: {map_pa} {got}"
                     );
                     let run = engine.run(Throttle::Map(map_pa), rev_s, 0, intake);
-                    assert_eq!(run, engine.at_map(got, rev_s, 0, intake));
+                    let at_map = engine.at_map(got, rev_s, 0, intake);
+                    let apart_w = (run.power_w - at_map.power_w).abs();
+                    assert!(
+                        apart_w < 1e-9 * engine.spec.rated_power_w,
+                        "{run:?} {at_map:?}"
+                    );
+                    assert!((run.fuel_kg_s / at_map.fuel_kg_s - 1.0).abs() < 1e-9);
                     if got == map_pa {
                         inside += 1;
                     } else {

@@ -49,7 +49,7 @@ fn crosscheck_search_steps_against_recorded_ones() {
             let ahead_s = (fine.end.distance_m - quick.end.distance_m) / quick.end.tas_m_s;
             let time_s = quick.end.time_s + ahead_s - fine.end.time_s;
             let fuel_kg =
-                quick.end.fuel_kg + ahead_s * plan.flown.cruise_fuel_kg_s - fine.end.fuel_kg;
+                quick.end.fuel_kg + ahead_s * plan.flown.last_cruise_fuel_kg_s - fine.end.fuel_kg;
             assert!(
                 time_s.abs() < TIME_S,
                 "{profile}: {time_s} s, {:?}",

@@ -126,8 +126,10 @@ pub struct Flown {
     pub slowed: Mark,
     /// Limits.
     pub audit: Audit,
-    /// Fuel flow at the end of the last cruise stretch, kg/s.
+    /// Mean fuel flow of the cruise, changes of level left out, by which the reserve is reckoned, kg/s.
     pub cruise_fuel_kg_s: f64,
+    /// Fuel flow at the end of the last cruise stretch, kg/s.
+    pub last_cruise_fuel_kg_s: f64,
     /// Segments; empty unless recorded.
     pub segments: Vec<Segment>,
     /// Path; empty unless recorded.

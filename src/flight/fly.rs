@@ -212,6 +212,9 @@ pub fn let_down_recorded(
     Ok((letdown, track[first.min(track.len())..].to_vec()))
 }
 
+/// A cruise shorter than this has no mean fuel flow, s.
+const LEAST_CRUISE_S: f64 = 1.0;
+
 impl Flyer<'_> {
     fn whole(&mut self, script: &Script, hint: Option<Hint>) -> Result<Flown, FlightError> {
         let p = self.p;
@@ -219,20 +222,26 @@ impl Flyer<'_> {
             Start::Ground => self.climbed(script)?,
             Start::InFlight { .. } => self.join(script)?.0,
         };
+        // Time and fuel in cruise at one level and another.
+        let mut cruised = (0.0, 0.0);
         for pair in script.cruise.windows(2) {
             self.begin(SegmentKind::Cruise, pair[0].mixture);
+            let from = self.state;
             self.audit.note(
                 Limit::Distance,
                 self.state.distance_m + SHORTEST_CRUISE_M - pair[1].from_m,
             );
             self.note_level(pair[0].level_m, self.state.distance_m, pair[1].from_m);
             self.cruise(&pair[0], pair[1].from_m)?;
+            cruised.0 += self.state.time_s - from.time_s;
+            cruised.1 += self.state.fuel_kg - from.fuel_kg;
             self.change_level(script, &pair[0], &pair[1])?;
         }
         let last = script.last_cruise();
         let pattern_m = p.pattern_point_m(script.descent.circle.is_some());
         self.begin(SegmentKind::Cruise, last.mixture);
-        let last_level_m = self.state.distance_m;
+        let last_from = self.state;
+        let last_level_m = last_from.distance_m;
         let (steady, top_of_descent, level_off) = if script.descent.to_go_m.is_finite() {
             let tod_m = p.length_m - script.descent.to_go_m;
             self.audit
@@ -250,7 +259,14 @@ impl Flyer<'_> {
             );
         }
         self.note_level(last.level_m, last_level_m, top_of_descent.distance_m);
-        let cruise_fuel_kg_s = steady.fuel_kg_s;
+        cruised.0 += top_of_descent.time_s - last_from.time_s;
+        cruised.1 += top_of_descent.fuel_kg - last_from.fuel_kg;
+        // A reserve by the last stretch alone could be made small by a slow end of the cruise.
+        let cruise_fuel_kg_s = if cruised.0 > LEAST_CRUISE_S {
+            cruised.1 / cruised.0
+        } else {
+            steady.fuel_kg_s
+        };
         let slowed = Mark::from(&self.state);
         self.arrive()?;
         let burned = self.state.fuel_kg + p.aircraft.procedures.take_off_fuel_kg;
@@ -289,6 +305,7 @@ impl Flyer<'_> {
             slowed,
             audit: std::mem::take(&mut self.audit),
             cruise_fuel_kg_s,
+            last_cruise_fuel_kg_s: steady.fuel_kg_s,
             segments: std::mem::take(&mut self.segments),
             track: self.track.take().unwrap_or_default(),
         })

@@ -7,6 +7,7 @@
 use super::frontier::{self, Candidate, threads};
 use super::plan::Draft;
 use super::refine::Pilot;
+use super::reserve;
 use super::search::{SolveError, plan_from, reflown, totals};
 use crate::flight::{Flown, Script, fly_recorded};
 use crate::quantity::M3_PER_GAL;
@@ -47,7 +48,7 @@ fn excess(problem: &Problem, scarce: Scarce, time_s: f64, fuel_kg: f64) -> f64 {
     }
 }
 
-/// Plans a trip under its bounds.
+/// Plans a trip under its bounds, if it has any.
 ///
 /// # Errors
 /// [`SolveError`]; [`SolveError::Bound`] with the nearest figure that can be had where no plan keeps a bound.
@@ -56,7 +57,14 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         bounds: Bounds::default(),
         ..problem.clone()
     };
-    let first = plan_from(&free, &[])?;
+    let alone = |objective: Objective| {
+        let alone = Problem {
+            objective,
+            ..free.clone()
+        };
+        plan_from(&alone, &[])
+    };
+    let first = reserve::plan_within(&Pilot::new(&free), &[])?;
     let over = |f: &Flown, scarce| excess(problem, scarce, f.time_s, f.fuel_kg);
     let broken: Vec<Scarce> = [Scarce::Time, Scarce::Fuel]
         .into_iter()
@@ -71,11 +79,7 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         let least = if scarce.objective() == problem.objective {
             first.clone()
         } else {
-            let alone = Problem {
-                objective: scarce.objective(),
-                ..free.clone()
-            };
-            plan_from(&alone, &[])?
+            alone(scarce.objective())?
         };
         if over(&least.flown, scarce) > 0.0 {
             return Err(refused(problem, scarce, &least));
@@ -96,6 +100,7 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         let broken = near.iter().filter(|n| n.0 > 0.0).take(SEEDS.1);
         seeds.extend(kept.chain(broken).map(|n| n.1.clone()));
     }
+    let best = best_first(problem, &line);
     let mut scripts: Vec<Script> = vec![];
     for mut script in seeds {
         script.descent.to_go_m = 0.0;
@@ -104,30 +109,25 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         }
     }
     let settled = plan_from(problem, &scripts);
-    let Some((flown, mismatch)) = best_of(problem, &line) else {
+    let Some((flown, mismatch)) = confirmed(problem, &best) else {
         return settled;
     };
-    match settled {
-        Ok(draft) if Pilot::charged(&draft.flown) <= Pilot::charged(&flown) => Ok(draft),
-        Ok(draft) => Ok(Draft {
-            flown,
-            mismatch,
-            unrounded: None,
-            ..draft
-        }),
-        Err(_) => Ok(Draft {
-            flown,
-            mismatch,
-            unrounded: None,
-            others: vec![],
-            flights: 0,
-        }),
-    }
+    let (others, flights) = match settled {
+        Ok(draft) if Pilot::charged(&draft.flown) <= Pilot::charged(&flown) => return Ok(draft),
+        Ok(draft) => (draft.others, draft.flights),
+        Err(_) => (vec![], 0),
+    };
+    Ok(Draft {
+        flown,
+        mismatch,
+        unrounded: None,
+        others,
+        flights,
+    })
 }
 
-/// The best flight of a frontier that keeps the bounds, with its re-flight: it is flown as finely as any plan, and a search may lose a
-/// bound that it keeps by the error of its own longer steps.
-fn best_of(problem: &Problem, line: &[Candidate]) -> Option<(Flown, Mismatch)> {
+/// The flights of a frontier that keep the bounds, best first.
+fn best_first<'a>(problem: &Problem, line: &'a [Candidate]) -> Vec<&'a Candidate> {
     let bounded = [Scarce::Time, Scarce::Fuel];
     let mut kept: Vec<&Candidate> = line
         .iter()
@@ -142,8 +142,14 @@ fn best_of(problem: &Problem, line: &[Candidate]) -> Option<(Flown, Mismatch)> {
         Objective::Money => c.money,
     };
     kept.sort_by(|a, b| worth(a).total_cmp(&worth(b)));
+    kept
+}
+
+/// The first of some flights that holds, with its re-flight: they are flown as finely as any plan, and a search may lose a
+/// bound that they keep by the error of its own longer steps.
+fn confirmed(problem: &Problem, flights: &[&Candidate]) -> Option<(Flown, Mismatch)> {
     let density = problem.aircraft.fuel.density_kg_m3;
-    kept.into_iter().take(SEEDS.0).find_map(|c| {
+    flights.iter().take(SEEDS.0).find_map(|c| {
         let flown = fly_recorded(problem, &c.script).ok()?;
         let mismatch = reflown(problem, &flown);
         let good = flown.audit.violation() == 0.0 && mismatch.within_bounds(density);

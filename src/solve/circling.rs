@@ -5,10 +5,11 @@
 //! any above it, so the height is found by halving.
 
 use super::SolveError;
+use super::bounded;
 use super::infeasible::{level_ground, tried};
 use super::plan::Draft;
 use super::refine::Pilot;
-use super::search::{bare, can_be_flown, on_schedule};
+use super::search::{can_be_flown, on_schedule};
 use crate::flight::{Circle, Limit};
 use crate::quantity::M_PER_FT;
 use crate::trip::{Bounds, Circling, Problem, Start};
@@ -64,7 +65,7 @@ pub(super) fn found(problem: Cow<'_, Problem>) -> Result<(Cow<'_, Problem>, Draf
 }
 
 fn sought(problem: Cow<'_, Problem>) -> Sought<'_> {
-    let error = match bare(&problem) {
+    let error = match bounded::plan(&problem) {
         Ok(draft) => return Ok((problem, draft)),
         Err(e) => e,
     };
@@ -175,7 +176,7 @@ fn plan_over(problem: &Problem, fields: Fields) -> Option<(Problem, Draft)> {
     down = down.map(|i| least(i, |i| flies(up, Some(i))));
     for _ in 0..=MORE_STEPS {
         let problem = on_schedule(&at(up, down)).into_owned();
-        match bare(&problem) {
+        match bounded::plan(&problem) {
             Ok(draft) => return Some((problem, draft)),
             Err(_) => {
                 let higher = |i: Option<usize>, list: &[f64]| {

@@ -28,6 +28,7 @@ mod percentiles;
 mod plan;
 mod power;
 mod refine;
+mod reserve;
 mod search;
 mod season;
 mod season_year;

@@ -97,18 +97,6 @@ pub(super) fn set_clock(problem: &mut Cow<'_, Problem>, flown: &Flown) {
     problem.to_mut().clock = clock;
 }
 
-/// A plan without a word on what each choice is worth, on the clock that the problem has.
-///
-/// # Errors
-/// As [`plan`].
-pub(super) fn bare(problem: &Problem) -> Result<Draft, SolveError> {
-    if problem.bounds.is_free() {
-        plan_from(problem, &[])
-    } else {
-        super::bounded::plan(problem)
-    }
-}
-
 /// Whether a flight that keeps every limit is soon found.
 pub(super) fn can_be_flown(problem: &Problem) -> bool {
     let rates = problem.cost_rates();
@@ -141,11 +129,16 @@ pub fn charged(flown: &Flown) -> f64 {
 
 /// [`plan`] with more scripts to settle from than those the search finds.
 pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, SolveError> {
-    plan_with(&Pilot::new(problem), seeds)
+    plan_with(&Pilot::new(problem), seeds, 0.0)
 }
 
-/// [`plan_from`] with a pilot of the caller's.
-pub(super) fn plan_with(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, SolveError> {
+/// [`plan_from`] with a pilot of the caller's, and with so much more charged for a kilogram of fuel in all that is proposed; what is flown
+/// is charged what the problem says.
+pub(super) fn plan_with(
+    pilot: &Pilot,
+    seeds: &[Script],
+    more_per_kg: f64,
+) -> Result<Draft, SolveError> {
     let problem = pilot.problem();
     for (leg, levels) in problem.legs.iter().zip(&problem.levels) {
         if levels.levels_m.is_empty() {
@@ -159,7 +152,8 @@ pub(super) fn plan_with(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, SolveE
             });
         }
     }
-    let rates = problem.cost_rates();
+    let mut rates = problem.cost_rates();
+    rates.per_kg += more_per_kg;
     let search = Search::new(problem, rates);
     let levels = search.level_costs()?;
     let proposals = sequences(problem, rates, &levels);
@@ -302,6 +296,11 @@ pub(super) fn plan_with(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, SolveE
     })
 }
 
+/// Fuel flow [kg/s] at 65 % power, as a first guess: 0.27 kg/kWh (0.44 lb/hp/h; common practice, no source).
+pub(super) fn guessed_flow_kg_s(p: &Problem) -> f64 {
+    0.65 * f64::from(p.aircraft.engines) * p.aircraft.engine.spec.rated_power_w * 7.5e-8
+}
+
 /// The search of one problem: what it found out so far.
 pub(super) struct Search<'a> {
     pub(super) p: &'a Problem,
@@ -316,9 +315,8 @@ pub(super) struct Search<'a> {
 
 impl<'a> Search<'a> {
     pub(super) fn new(p: &'a Problem, rates: CostRates) -> Self {
-        // A first guess of the burn at 65 % power; the flights find their own.
-        let flow = 0.65 * p.aircraft.engine.spec.rated_power_w * 7.5e-8;
-        let burn = flow * p.length_m / 70.0;
+        // A first guess of the burn; the flights find their own.
+        let burn = guessed_flow_kg_s(p) * p.length_m / 70.0;
         let middle_kg = p.zero_fuel_kg + p.fuel_kg
             - p.aircraft.procedures.taxi_fuel_kg
             - 0.5 * burn.min(p.fuel_kg);

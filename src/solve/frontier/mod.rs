@@ -13,7 +13,8 @@ use super::alternate::AlternateFlight;
 use super::infeasible::tried;
 use super::plan::{Draft, Totals, Warning};
 use super::refine::{Kept, Pilot, lever_changes, settle};
-use super::search::{Search, SolveError, on_schedule, plan_with, reflown, totals, warnings};
+use super::reserve;
+use super::search::{Search, SolveError, on_schedule, reflown, totals, warnings};
 use super::workers::each_of;
 use super::{TripError, plan_trip};
 use crate::aircraft::Aircraft;
@@ -161,7 +162,7 @@ fn search(problem: &Problem, ask: Ask, seeds: &[Script]) -> Found {
         ..problem.clone()
     };
     let pilot = Pilot::keeping(&asked);
-    let draft = plan_with(&pilot, seeds);
+    let draft = reserve::plan_within(&pilot, seeds);
     Found {
         draft,
         flights: pilot.flights(),

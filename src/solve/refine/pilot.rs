@@ -2,7 +2,7 @@
 
 use super::{MOVE_WORTH, PENALTY, UNFLYABLE, lever_changes};
 use crate::flight::{
-    Circle, DescentPart, FlightError, Flown, Hint, Memory, PathRule, Script, ThrottleRule,
+    Circle, DescentPart, FlightError, Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule,
     fly_fine, fly_within, trigger_m,
 };
 use crate::trip::Problem;
@@ -26,6 +26,8 @@ pub struct Pilot<'a> {
     /// What settable scripts that were flown were charged: walks come by the same ones again and again.
     known: RefCell<HashMap<Vec<u64>, f64>>,
     exact: bool,
+    /// Least cost of a flight that broke no limit but the reserve; infinite while there was none.
+    short_of_fuel: Cell<f64>,
     /// Of a pilot that keeps them: what walks flew within all limits.
     kept: Option<RefCell<Vec<Kept>>>,
 }
@@ -37,6 +39,8 @@ pub struct Kept {
     pub time_s: f64,
     /// Fuel, kg.
     pub fuel_kg: f64,
+    /// Revolutions of the crankshaft.
+    pub revolutions: f64,
     /// The script, its top of descent left to be found.
     pub script: Script,
 }
@@ -51,6 +55,7 @@ impl<'a> Pilot<'a> {
             memory: Default::default(),
             known: RefCell::default(),
             exact: false,
+            short_of_fuel: Cell::new(f64::INFINITY),
             kept: None,
         }
     }
@@ -103,10 +108,18 @@ impl<'a> Pilot<'a> {
         flown.ok().filter(|f| f.cost.is_finite())
     }
 
+    /// Cost of the cheapest flight flown that broke no limit but the reserve; infinite if there was none.
+    pub fn cheapest_short_of_fuel(&self) -> f64 {
+        self.short_of_fuel.get()
+    }
+
     fn coarsely(&self, script: &Script, most_violation: f64) -> Result<Flown, FlightError> {
         let hint = self.hint.get();
         let flown = fly_within(self.problem, script, hint, &self.memory[0], most_violation)?;
         self.found_descent(&flown);
+        if flown.cost < self.short_of_fuel.get() && flown.audit.broken() == [Limit::Fuel] {
+            self.short_of_fuel.set(flown.cost);
+        }
         Ok(flown)
     }
 
@@ -170,6 +183,7 @@ impl<'a> Pilot<'a> {
             kept.borrow_mut().push(Kept {
                 time_s: f.time_s,
                 fuel_kg: f.fuel_kg,
+                revolutions: f.revolutions,
                 script: script.clone(),
             });
         }

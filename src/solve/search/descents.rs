@@ -122,7 +122,7 @@ impl Search<'_> {
             .air
             .at(start.distance_m, start.pressure_altitude_m, start.time_s);
         let ground_speed = cruise::ground_speed_m_s(start.tas_m_s, &sample);
-        let per_m = self.rates.rate(best.cruise_fuel_kg_s, last.rev_s) / ground_speed;
+        let per_m = self.rates.rate(best.last_cruise_fuel_kg_s, last.rev_s) / ground_speed;
         let pricing = descent::Pricing::new(p, self.rates, &script, start, per_m);
         let settled = pricing
             .better(

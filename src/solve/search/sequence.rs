@@ -108,7 +108,7 @@ impl Search<'_> {
     }
 
     /// The flight of the first proposal of the level search that can be flown, with a plain descent, path recorded.
-    pub(super) fn first_flight(&self) -> Option<Flown> {
+    pub(in crate::solve) fn first_flight(&self) -> Option<Flown> {
         let p = self.p;
         let levels = self.level_costs().ok()?;
         sequences(p, self.rates, &levels)

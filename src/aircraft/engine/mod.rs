@@ -39,8 +39,12 @@
 //!
 //! The same code serves both kinds: without a turbocharger `p_d = p_up`, `p_exh = p_amb` and the charge is at outside temperature.
 
+mod breathing;
+
 use crate::air::isa;
 use crate::air::isa::GAS_CONSTANT_J_KG_K;
+
+pub use breathing::{Charge, Intake};
 
 /// Ratio of specific heats of the charge.
 const KAPPA: f64 = 1.4;
@@ -56,8 +60,6 @@ pub const DEFAULT_EXHAUST_RISE: f64 = 0.8;
 /// Isentropic efficiency of the compressor when the profile gives none: small centrifugal compressors reach about 0.7 at
 /// their best point (from memory).
 pub const DEFAULT_COMPRESSOR_EFFICIENCY: f64 = 0.65;
-/// Relative error left in the pressure before the throttle.
-const DECK_TOLERANCE: f64 = 1e-11;
 /// Steps of a bracketed search; 60 bisections exhaust a double.
 const MAX_STEPS: u32 = 60;
 
@@ -171,51 +173,6 @@ impl Throttle {
     }
 }
 
-/// The air around the engine.
-#[derive(Debug, Clone, Copy)]
-pub struct Intake {
-    /// Pressure at the air intake: ambient and ram, Pa.
-    pub upstream_pa: f64,
-    /// Ambient pressure, into which the exhaust blows, Pa.
-    pub ambient_pa: f64,
-    /// Outside air temperature, K.
-    pub temperature_k: f64,
-}
-
-/// What the cylinders breathe from and into: the intake as the turbocharger, if there is one, leaves it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Charge {
-    /// Pressure before the throttle, Pa.
-    pub upstream_pa: f64,
-    /// Pressure behind the exhaust valves, Pa.
-    pub exhaust_pa: f64,
-    /// Temperature before the throttle, K.
-    pub temperature_k: f64,
-}
-
-impl Charge {
-    /// Air straight from the intake, exhaust straight overboard.
-    fn plain(intake: Intake) -> Self {
-        Self {
-            upstream_pa: intake.upstream_pa,
-            exhaust_pa: intake.ambient_pa,
-            temperature_k: intake.temperature_k,
-        }
-    }
-
-    /// The same through a compressor that delivers `deck_pa`.
-    fn compressed(turbo: &Turbo, deck_pa: f64, intake: Intake) -> Self {
-        let ratio = deck_pa / intake.upstream_pa;
-        let heat_k = intake.temperature_k * (ratio.powf((KAPPA - 1.0) / KAPPA) - 1.0)
-            / turbo.compressor_efficiency;
-        Self {
-            upstream_pa: deck_pa,
-            exhaust_pa: intake.ambient_pa + turbo.exhaust_rise * (deck_pa - intake.upstream_pa),
-            temperature_k: intake.temperature_k + (1.0 - turbo.intercooler) * heat_k,
-        }
-    }
-}
-
 /// What the engine does.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct EngineOutput {
@@ -277,7 +234,7 @@ impl Engine {
             Some(turbo) => {
                 let deck_pa = turbo.rated_map_pa + spec.induction_loss_pa;
                 // A turbonormalised engine holds sea-level pressure, which the ambient air there may exceed.
-                let rated = Charge::compressed(turbo, deck_pa.max(P_REF_PA), sea_level);
+                let (rated, _) = Charge::compressed(turbo, deck_pa.max(P_REF_PA), sea_level);
                 (turbo.rated_map_pa, deck_pa, rated)
             }
         };
@@ -314,8 +271,8 @@ impl Engine {
             if ambient_pa >= deck_pa {
                 return Err(EngineError::NothingToBoost);
             }
-            let charge = Charge::compressed(&turbo, deck_pa, critical);
-            let map_pa = engine.manifold_pa(engine.conductance_full, rated_rev_s, charge);
+            let (charge, _) = Charge::compressed(&turbo, deck_pa, critical);
+            let (map_pa, _) = engine.manifold_pa(engine.conductance_full, rated_rev_s, charge);
             let air = engine.air_flow_kg_s(map_pa, rated_rev_s, charge);
             engine.rise_pa_s_kg = (deck_pa - ambient_pa) / air;
         }
@@ -374,63 +331,6 @@ impl Engine {
         self.flow_factor(charge.temperature_k) * charge_pa * rev_s
     }
 
-    /// What the cylinders breathe from and into at a manifold pressure.
-    pub fn charge(&self, map_pa: f64, rev_s: f64, intake: Intake) -> Charge {
-        self.charge_where(rev_s, intake, |_| map_pa)
-    }
-
-    /// The same where the manifold pressure follows from the charge.
-    ///
-    /// The pressure before the throttle solves `p_d = p_up + K m(p_d)`; the right side grows by less than one for each unit of
-    /// `p_d`, so the root is unique.
-    fn charge_where(&self, rev_s: f64, intake: Intake, map_pa: impl Fn(Charge) -> f64) -> Charge {
-        let Some(turbo) = &self.spec.turbo else {
-            return Charge::plain(intake);
-        };
-        if self.deck_pa <= intake.upstream_pa {
-            return Charge::plain(intake);
-        }
-        let at = |deck_pa: f64| Charge::compressed(turbo, deck_pa, intake);
-        let spare_pa = |deck_pa: f64| {
-            let charge = at(deck_pa);
-            let air = self.air_flow_kg_s(map_pa(charge), rev_s, charge);
-            intake.upstream_pa + self.rise_pa_s_kg * air - deck_pa
-        };
-        let mut high = (self.deck_pa, spare_pa(self.deck_pa));
-        if high.1 >= 0.0 {
-            return at(self.deck_pa);
-        }
-        let mut low = (intake.upstream_pa, spare_pa(intake.upstream_pa));
-        if low.1 <= 0.0 {
-            return at(intake.upstream_pa);
-        }
-        // Regula falsi with halving (the Illinois rule); nearly linear, so a few steps.
-        let (mut root, mut side) = (low.0, 0);
-        for _ in 0..MAX_STEPS {
-            let next = (low.0 * high.1 - high.0 * low.1) / (high.1 - low.1);
-            let done = (next - root).abs() <= DECK_TOLERANCE * self.deck_pa;
-            root = next;
-            if done {
-                break;
-            }
-            let spare = spare_pa(root);
-            if spare < 0.0 {
-                high = (root, spare);
-                if side == -1 {
-                    low.1 *= 0.5;
-                }
-                side = -1;
-            } else {
-                low = (root, spare);
-                if side == 1 {
-                    high.1 *= 0.5;
-                }
-                side = 1;
-            }
-        }
-        at(root)
-    }
-
     /// Friction power \[W\].
     pub fn friction_w(&self, rev_s: f64) -> f64 {
         let n = rev_s * 60.0 / 1000.0;
@@ -441,69 +341,6 @@ impl Engine {
     /// Pumping power \[W\]; negative where the manifold pressure exceeds the exhaust pressure.
     fn pumping_w(&self, map_pa: f64, rev_s: f64, charge: Charge) -> f64 {
         (charge.exhaust_pa - map_pa) * self.spec.displacement_m3 * rev_s / 2.0
-    }
-
-    /// Manifold pressure over upstream pressure for a throttle conductance [rev/s].
-    fn pressure_ratio(&self, conductance: f64, rev_s: f64, exhaust_ratio: f64) -> f64 {
-        // (a x - b e)² N² = G² x (1 - x); choked: (a x - b e) N = G / 2. The larger root is the flow through the engine.
-        let (n2, g2) = (rev_s * rev_s, conductance * conductance);
-        let be = self.b * exhaust_ratio;
-        let qa = self.a * self.a * n2 + g2;
-        let qb = 2.0 * self.a * be * n2 + g2;
-        let qc = be * be * n2;
-        let x = (qb + (qb * qb - 4.0 * qa * qc).max(0.0).sqrt()) / (2.0 * qa);
-        if x >= 0.5 || rev_s <= 0.0 {
-            x.min(1.0)
-        } else {
-            ((be + 0.5 * conductance / rev_s) / self.a).min(0.5)
-        }
-    }
-
-    /// Manifold pressure \[Pa\] behind a throttle of this conductance [rev/s]; the controller caps it.
-    fn manifold_pa(&self, conductance: f64, rev_s: f64, charge: Charge) -> f64 {
-        let exhaust_ratio = charge.exhaust_pa / charge.upstream_pa;
-        let map_pa = charge.upstream_pa * self.pressure_ratio(conductance, rev_s, exhaust_ratio);
-        self.spec
-            .turbo
-            .map_or(map_pa, |turbo| map_pa.min(turbo.rated_map_pa))
-    }
-
-    /// Manifold pressure \[Pa\] for a throttle position. A stopped engine reads the pressure at the intake.
-    pub fn map_pa(&self, throttle: Throttle, rev_s: f64, intake: Intake) -> f64 {
-        let at = |conductance: f64| {
-            let charge =
-                self.charge_where(rev_s, intake, |c| self.manifold_pa(conductance, rev_s, c));
-            self.manifold_pa(conductance, rev_s, charge)
-        };
-        match throttle {
-            Throttle::Full | Throttle::Rpm => at(self.conductance_full),
-            Throttle::Shut => at(self.conductance_shut),
-            Throttle::Fixed(g) => at(g.clamp(self.conductance_shut, self.conductance_full)),
-            Throttle::Map(map)
-                if self.within_throttle(map, rev_s, self.charge(map, rev_s, intake)) =>
-            {
-                map
-            }
-            Throttle::Map(map) => map.clamp(at(self.conductance_shut), at(self.conductance_full)),
-        }
-    }
-
-    /// Whether some place of the throttle between its stops gives this manifold pressure \[Pa\]: the orifice law asked the other
-    /// way round, which needs no root. Where it says no, the stops themselves are to be asked.
-    fn within_throttle(&self, map_pa: f64, rev_s: f64, charge: Charge) -> bool {
-        let capped = self.spec.turbo.is_some_and(|t| map_pa > t.rated_map_pa);
-        let up = charge.upstream_pa;
-        let flow = (self.a * map_pa - self.b * charge.exhaust_pa) * rev_s;
-        let (shut, full) = (self.conductance_shut, self.conductance_full);
-        if capped || flow.is_nan() || flow <= 0.0 || map_pa >= up {
-            false
-        } else if map_pa > 0.5 * up {
-            let psi2 = map_pa * (up - map_pa);
-            let flow2 = flow * flow;
-            flow2 >= shut * shut * psi2 && flow2 <= full * full * psi2
-        } else {
-            flow >= 0.5 * shut * up && flow <= 0.5 * full * up
-        }
     }
 
     /// The throttle conductance [rev/s] that gives this manifold pressure: what stays when the throttle is left alone.
@@ -536,7 +373,7 @@ impl Engine {
     /// and without hot gas a turbocharger does nothing.
     pub fn dead(&self, throttle: Throttle, rev_s: f64, intake: Intake) -> EngineOutput {
         let charge = Charge::plain(intake);
-        let at = |conductance: f64| self.manifold_pa(conductance, rev_s, charge);
+        let at = |conductance: f64| self.manifold_pa(conductance, rev_s, charge).0;
         let (shut, full) = (self.conductance_shut, self.conductance_full);
         let map_pa = match throttle {
             Throttle::Full | Throttle::Rpm => at(full),
@@ -560,14 +397,8 @@ impl Engine {
         mixture: usize,
         intake: Intake,
     ) -> EngineOutput {
-        if let Throttle::Map(map_pa) = throttle {
-            // As map_pa would say, but the charge is found once.
-            let charge = self.charge(map_pa, rev_s, intake);
-            if self.within_throttle(map_pa, rev_s, charge) {
-                return self.at_charge(map_pa, rev_s, mixture, charge);
-            }
-        }
-        self.at_map(self.map_pa(throttle, rev_s, intake), rev_s, mixture, intake)
+        let (map_pa, charge) = self.breathing(throttle, rev_s, intake);
+        self.at_charge(map_pa, rev_s, mixture, charge)
     }
 
     /// The manifold pressure \[Pa\] that gives this brake power. Brake power is linear in it, nearly so with a turbocharger. Not limited
