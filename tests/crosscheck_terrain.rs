@@ -8,7 +8,7 @@ use fellrun::earth::place::Position;
 use fellrun::earth::terrain::{Heights, Tile, VOID, corridor};
 use fellrun::files::diagnostic::FileError;
 use fellrun::files::hgt::Folder;
-use fellrun::files::trip::parse_trip;
+use fellrun::files::trip::{load_trip, parse_trip};
 use fellrun::quantity::{M_PER_FT, M_PER_NM};
 use fellrun::trip::{Note, resolve};
 
@@ -414,4 +414,33 @@ fn closed_form_wrong_tiles_are_told_with_file_and_way_out() {
     let error = over_the_piece(folder.path(), "[terrain]\nfolder = \".\"\ncorridor_nm = 40")
         .expect_err("too wide");
     assert!(error.findings[0].message.contains("0.5..=20 nm"));
+}
+
+/// Level ground against the definitions it stands for, every tenth of a mile of trips with rows of ground, from the ground and in flight.
+#[test]
+fn closed_form_level_ground_is_level() {
+    let examples = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");
+    for name in ["first-trip", "hot-afternoon", "into-the-wind"] {
+        let file = load_trip(&examples.join(format!("{name}.toml")), None).expect("loads");
+        let ground = resolve(&file.trip, file.aircraft).expect("resolves");
+        let in_flight = ground.in_flight(3_000.0, 60.0);
+        for p in [ground, in_flight] {
+            let (mut at_m, mut level) = (0.05 * M_PER_NM, 0);
+            while at_m < p.length_m {
+                if let Some(part) = p.level_ground(at_m) {
+                    assert!(part.from_m <= at_m && at_m <= part.to_m, "{part:?}");
+                    let mut inside_m = part.from_m.max(0.0) + 0.01;
+                    while inside_m < part.to_m {
+                        assert!(part.holds(inside_m));
+                        assert_eq!(p.ground_m(inside_m), part.ground_m);
+                        assert_eq!(p.floor_m(inside_m), part.floor_m);
+                        inside_m += 0.1 * M_PER_NM;
+                    }
+                    level += 1;
+                }
+                at_m += 0.1 * M_PER_NM;
+            }
+            assert!(level > 100, "{name}: {level}");
+        }
+    }
 }

@@ -11,7 +11,7 @@ use super::script::Script;
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{AirState, Configuration, Governed, Levers, Performance, Throttle};
 use crate::quantity::M_PER_FT;
-use crate::trip::Problem;
+use crate::trip::{LevelGround, Problem};
 use std::cell::{Cell, RefCell};
 
 /// Step in height of climbs, m.
@@ -71,6 +71,8 @@ pub(super) struct Flyer<'a> {
     pub(super) in_place: bool,
     /// Bank of the turns over a field that are flown now, rad; zero on the route.
     pub(super) bank_rad: f64,
+    /// The level ground last flown over.
+    pub(super) level: Cell<Option<LevelGround>>,
 }
 
 impl<'a> Flyer<'a> {
@@ -104,6 +106,7 @@ impl<'a> Flyer<'a> {
             most_violation: f64::INFINITY,
             in_place: true,
             bank_rad: 0.0,
+            level: Cell::new(None),
         }
     }
 }
@@ -232,7 +235,15 @@ impl Flyer<'_> {
             let p = self.p;
             let (s0, s1) = (last.distance_m, here.distance_m);
             let lowest_m = last.true_altitude_m.min(here.true_altitude_m);
-            match p.floor_at_most_m(s0, s1) {
+            // Over level ground the ends of a straight path say all.
+            let level = self.level_ground(s1).is_some_and(|level| level.holds(s0));
+            let floor_m = if level {
+                None
+            } else {
+                p.floor_at_most_m(s0, s1)
+            };
+            match floor_m {
+                _ if level => {}
                 // So high above all of it that no edge is of interest.
                 Some(floor_m) if lowest_m > floor_m + CLEAR_OF_GROUND_M => {
                     self.audit.note(Limit::Ground, floor_m - lowest_m);
@@ -270,15 +281,28 @@ impl Flyer<'_> {
     /// Notes ground and speed limit of one place for a point of the path.
     pub(super) fn hold(&mut self, at: Passing, distance_m: f64, indicated_m: f64, mass_kg: f64) {
         let p = self.p;
-        let above_ground = p.above_ground_m(distance_m, at.true_altitude_m);
+        let level = self.level_ground(distance_m);
+        let (ground_m, floor_m) = match level {
+            Some(level) => (level.ground_m, level.floor_m),
+            None => (p.ground_m(distance_m), p.floor_m(distance_m)),
+        };
+        let above_ground = Problem::above_m(ground_m, at.true_altitude_m);
         let fraction = mass_kg / p.aircraft.masses.max_take_off_kg;
         let top = p
             .limits
             .speed_limit_m_s(&p.aircraft.speeds, fraction, indicated_m, above_ground);
         self.audit.note(Limit::Airspeed, at.ias_m_s - top);
-        if let Some(floor_m) = p.floor_m(distance_m) {
+        if let Some(floor_m) = floor_m {
             self.audit.note(Limit::Ground, floor_m - at.true_altitude_m);
         }
+    }
+
+    /// [`Problem::level_ground`], looked up again where it ends.
+    fn level_ground(&self, distance_m: f64) -> Option<LevelGround> {
+        if !self.level.get().is_some_and(|l| l.holds(distance_m)) {
+            self.level.set(self.p.level_ground(distance_m));
+        }
+        self.level.get()
     }
 
     /// Climbs at a held IAS to an indicated altitude. After the initial climb the IAS is held against the least of a climb at each

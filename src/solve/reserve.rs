@@ -33,8 +33,9 @@ pub(super) fn plan_within(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, Solv
         Err(_) => short < f64::INFINITY,
     };
     let rates = problem.cost_rates();
-    // Where fuel alone counts a shadow price changes nothing.
-    if !costs || (rates.per_s <= 0.0 && rates.per_rev <= 0.0) {
+    // Where the thriftiest flight burns too much, or fuel alone counts, a shadow price changes nothing.
+    let hopeless = matches!(first, Err(SolveError::Fuel { .. }));
+    if !costs || hopeless || (rates.per_s <= 0.0 && rates.per_rev <= 0.0) {
         return first;
     }
     let prices = shadow_prices(problem);

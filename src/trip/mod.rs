@@ -23,7 +23,9 @@ pub use descent_ask::DescentAsk;
 pub use levels::{LegLevels, MOUNTAIN_CLIMB_M_S, PLAIN_CLIMB_M_S, legal_levels, rule_allows};
 pub use noted::{Noted, NotedFuel};
 pub use patch::{Patch, PatchKind, PathPoint};
-pub use problem::{CostRates, Field, Leg, Note, Problem, ProblemError, TERMINAL_M, resolve};
+pub use problem::{
+    CostRates, Field, Leg, LevelGround, Note, Problem, ProblemError, TERMINAL_M, resolve,
+};
 pub use route_air::{AirColumn, AirSample, RouteAir};
 
 use crate::air::field::WindField;

@@ -2,9 +2,11 @@
 
 use super::{Engine, KAPPA, MAX_STEPS, Throttle, Turbo};
 
+/// Of the pressure ratio in the isentropic temperature ratio.
+const EXPONENT: f64 = (KAPPA - 1.0) / KAPPA;
 /// The last step toward the pressure before the throttle, over the pressure held. What is left is its square times the curvature,
-/// below one: 1e-12.
-const DECK_STEP: f64 = 1e-6;
+/// which is some hundredths: 1e-11.
+const DECK_STEP: f64 = 2e-5;
 
 /// The air around the engine.
 #[derive(Debug, Clone, Copy)]
@@ -40,7 +42,6 @@ impl Charge {
 
     /// The same through a compressor that delivers `deck_pa`, and by how much warmer each pascal more makes it, K/Pa.
     pub(super) fn compressed(turbo: &Turbo, deck_pa: f64, intake: Intake) -> (Self, f64) {
-        const EXPONENT: f64 = (KAPPA - 1.0) / KAPPA;
         let isentropic = (deck_pa / intake.upstream_pa).powf(EXPONENT);
         let left = (1.0 - turbo.intercooler) * intake.temperature_k / turbo.compressor_efficiency;
         let charge = Self {
@@ -62,7 +63,7 @@ impl Engine {
     /// the charge.
     ///
     /// The pressure before the throttle solves `p_d = p_up + K m(p_d)`; the right side grows by less than one for each unit of
-    /// `p_d`, so the root is unique. It is nearly a straight line, so that Newton's steps from above need two or three looks.
+    /// `p_d`, so the root is unique. It is nearly a straight line, so that a parabola from above and one Newton step mostly reach it.
     fn charge_where(
         &self,
         rev_s: f64,
@@ -78,7 +79,8 @@ impl Engine {
             return plain;
         }
         let (map_pa, _) = map(plain);
-        if self.air_flow_kg_s(map_pa, rev_s, plain) <= 0.0 {
+        let unboosted = self.air_flow_kg_s(map_pa, rev_s, plain);
+        if unboosted <= 0.0 {
             return plain;
         }
         let mut deck_pa = high_pa;
@@ -106,12 +108,24 @@ impl Engine {
             } else {
                 0.0
             };
-            let step_pa = spare_pa / (1.0 - self.rise_pa_s_kg * air_slope);
+            let slope = self.rise_pa_s_kg * air_slope - 1.0;
+            let step_pa = if deck_pa >= self.deck_pa {
+                // The first step: to the root of the parabola through what is known at both ends.
+                let span_pa = deck_pa - low_pa;
+                let bend = (self.rise_pa_s_kg * unboosted - spare_pa + slope * span_pa)
+                    / (span_pa * span_pa);
+                let root = (slope * slope - 4.0 * bend * spare_pa).max(0.0).sqrt();
+                -2.0 * spare_pa / (slope - root)
+            } else {
+                -spare_pa / slope
+            };
             if step_pa.abs() <= DECK_STEP * self.deck_pa {
+                // The power of the pressure ratio, to the second order of the step.
+                let bent = 1.0 + 0.5 * (EXPONENT - 1.0) * step_pa / deck_pa;
                 return Charge {
                     upstream_pa: deck_pa + step_pa,
                     exhaust_pa: charge.exhaust_pa + turbo.exhaust_rise * step_pa,
-                    temperature_k: charge.temperature_k + warmth_k_pa * step_pa,
+                    temperature_k: charge.temperature_k + warmth_k_pa * bent * step_pa,
                 };
             }
             let next_pa = deck_pa + step_pa;

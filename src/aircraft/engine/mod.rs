@@ -357,7 +357,14 @@ impl Engine {
         self.at_charge(map_pa, rev_s, mixture, self.charge(map_pa, rev_s, intake))
     }
 
-    fn at_charge(&self, map_pa: f64, rev_s: f64, mixture: usize, charge: Charge) -> EngineOutput {
+    /// The same with the charge known ([`Engine::charge`]).
+    pub fn at_charge(
+        &self,
+        map_pa: f64,
+        rev_s: f64,
+        mixture: usize,
+        charge: Charge,
+    ) -> EngineOutput {
         let mix = &self.spec.mixtures[mixture.min(self.spec.mixtures.len() - 1)];
         let air = self.air_flow_kg_s(map_pa, rev_s, charge);
         let indicated = air * self.work_j_kg * mix.relative_power;

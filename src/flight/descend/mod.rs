@@ -17,6 +17,8 @@ use hand::Hand;
 const SHIFT_M: f64 = 1.0 * M_PER_NM;
 /// A step toward a speed is at most this many times as long as it takes at the deceleration of the moment.
 const OVERSHOOT: f64 = 1.5;
+/// The same in a fine flight whose path is not kept: the wind of a cruise hardly changes in this, m.
+const FINE_SHIFT_M: f64 = 0.1 * M_PER_NM;
 /// No descent is steeper, as a gradient.
 pub const STEEPEST_DESCENT: f64 = 0.15;
 /// Cruise is flown afresh from about this far before the top of descent while that is searched for, m.
@@ -59,7 +61,7 @@ impl Flyer<'_> {
         pattern_m: f64,
         hint: Option<Hint>,
     ) -> Result<(Steady, Mark, Mark), FlightError> {
-        let (p, fine) = (self.p, self.fine);
+        let (p, fine, recorded) = (self.p, self.fine, self.track.is_some());
         let mut tod_m = hint.map_or_else(
             || {
                 let rate = match script.descent.first.path {
@@ -96,17 +98,19 @@ impl Flyer<'_> {
             // Moved along the route the path comes nearer to the ground, or clears it, by its slope times the miss.
             let to_ground_m = self.audit.excess(Limit::Ground).abs();
             // What is barred ends at an edge along the route.
-            let met = if fine || self.p.has_patches() {
+            let met = if recorded || self.p.has_patches() {
                 miss_m.abs() < TOD_TOLERANCE_M
+            } else if fine {
+                miss_m.abs() < FINE_SHIFT_M && to_ground_m > STEEPEST_DESCENT * miss_m.abs()
             } else {
                 miss_m.abs() < SHIFT_M && to_ground_m > STEEPEST_DESCENT * miss_m.abs()
             };
             // Where there is no room the search goes on with how much is lacking; what is recorded is flown from the top of climb.
-            let no_room = tod_m + miss_m < top_of_climb_m && (!fine || tod_m <= top_of_climb_m);
+            let no_room = tod_m + miss_m < top_of_climb_m && (!recorded || tod_m <= top_of_climb_m);
             if met || no_room {
                 // The rest in closed form; for a recorded flight it is within the tolerance and nothing is moved.
-                let move_m = if fine { 0.0 } else { miss_m };
-                if !fine && self.audit.excess(Limit::Ground) > before_m {
+                let move_m = if recorded { 0.0 } else { miss_m };
+                if !recorded && self.audit.excess(Limit::Ground) > before_m {
                     // The trigger begins it that much earlier, and so lower over the ground.
                     let to_go_m = p.length_m - (tod_m + miss_m);
                     let earlier_m = trigger_m(to_go_m) - to_go_m;

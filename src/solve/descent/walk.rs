@@ -166,9 +166,10 @@ impl<'a> Pricing<'a> {
         })
     }
 
-    /// The same in one part only, for a cruise that is not settled yet; in two where no one part keeps the limits.
+    /// Where the walks of [`Pricing::search`] begin, for a cruise that is not settled yet; the whole search where none of them keeps the
+    /// limits.
     pub fn search_quickly(&self) -> Vec<Candidate> {
-        let found = self.clean_and_braking(|gear_down| self.in_one(gear_down));
+        let found = self.clean_and_braking(|gear_down| self.begun(gear_down));
         if found.iter().any(|c| c.violation == 0.0) {
             found
         } else {
@@ -186,6 +187,11 @@ impl<'a> Pricing<'a> {
     }
 
     fn in_one(&self, gear_down: bool) -> Vec<Candidate> {
+        self.finished(self.begun(gear_down))
+    }
+
+    /// The best of the grid in each family, walked on in the coarsest steps.
+    fn begun(&self, gear_down: bool) -> Vec<Candidate> {
         let mut best: [Option<Candidate>; 4] = [None; 4];
         for mut descent in grid(self.problem, self.script, &self.start) {
             descent.first.gear_down = gear_down;
@@ -201,7 +207,7 @@ impl<'a> Pricing<'a> {
         for c in &mut found {
             *c = self.improve(*c, COARSEST);
         }
-        self.finished(found)
+        found
     }
 
     /// The same from what was found for another cruise, each descent carried over to this one.

@@ -2,6 +2,7 @@
 
 use super::super::cruise::settable_rev_s;
 use crate::air::isa;
+use crate::aircraft::engine::{Charge, EngineOutput};
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{AirState, Configuration, Levers, Throttle};
 use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
@@ -12,6 +13,8 @@ use std::cell::Cell;
 const SPEED_STEP_M_S: f64 = 5.0 * M_S_PER_KT;
 /// Heights in the envelope, m.
 pub(super) const HEIGHT_STEP_M: f64 = 1_000.0 * M_PER_FT;
+/// Steps of manifold pressure from the least to the greatest at each RPM.
+const SETTING_STEPS: u32 = 10;
 /// Least manifold pressure in the envelope, Pa.
 const LEAST_MAP_PA: f64 = 7.0 * PA_PER_INHG;
 /// Steps of thrust by which a hull is entered.
@@ -257,31 +260,43 @@ fn envelope(
             let ((p0, t0), (p1, t1)) = (curve[i - 1], curve[i]);
             t0 + (t1 - t0) * ((power - p0) / (p1 - p0)).clamp(-0.2, 1.2)
         };
+        // What the cylinders breathe is the same with every mixture.
+        let maps = (0..=SETTING_STEPS).map(|i| {
+            let map = lowest + (most - lowest) * f64::from(i) / f64::from(SETTING_STEPS);
+            (map, engine.charge(map, rev_s, intake))
+        });
+        let breathed: Vec<(f64, Charge)> = maps.collect();
         for (m, mix) in engine.spec.mixtures.iter().enumerate() {
-            let band = mix
+            let band_w = mix
                 .max_power_fraction
                 .min(aircraft.procedures.cruise_power_fraction)
                 * engine.spec.rated_power_w;
-            let at_band = engine.map_for_power_pa(band, rev_s, m, intake);
-            let high = most.min(at_band);
-            if high <= lowest {
-                continue;
-            }
-            let steps = 8;
-            run.clear();
-            for i in 0..=steps {
-                let map = lowest + (high - lowest) * i as f64 / steps as f64;
-                if aircraft.in_avoid_band(rev_s, map) {
-                    continue;
+            let mut point = |out: EngineOutput| {
+                if !aircraft.in_avoid_band(rev_s, out.map_pa) {
+                    run.push((
+                        thrust(engines * out.power_w),
+                        rates.rate(engines * out.fuel_kg_s, rev_s),
+                        engines * out.fuel_kg_s,
+                    ));
                 }
-                let out = engine.at_map(map, rev_s, m, intake);
-                run.push((
-                    thrust(engines * out.power_w),
-                    rates.rate(engines * out.fuel_kg_s, rev_s),
-                    engines * out.fuel_kg_s,
-                ));
+            };
+            let mut below: Option<EngineOutput> = None;
+            for &(map, charge) in &breathed {
+                let out = engine.at_charge(map, rev_s, m, charge);
+                if out.power_w > band_w {
+                    // The band ends between two settings; power is as good as linear in manifold pressure.
+                    if let Some(below) = below {
+                        let share = (band_w - below.power_w) / (out.power_w - below.power_w);
+                        let map = below.map_pa + share * (map - below.map_pa);
+                        point(engine.at_map(map, rev_s, m, intake));
+                    }
+                    break;
+                }
+                point(out);
+                below = Some(out);
             }
             cruise.add(&mut run);
+            run.clear();
         }
     }
     let mixture = aircraft.high_power_mixture(density_altitude_m);

@@ -54,14 +54,19 @@ const NEAR_M: f64 = 800.0 * M_PER_FT;
 const MOST_SWEEPS: usize = 4;
 /// A sweep that makes the flight cheaper by no more than this share has found it (DESIGN section 5: ties within 0.01 %).
 const TIE: f64 = 1e-4;
-/// Energy height a restarted climb must gain in one stretch, m (DESIGN section 6.6: 500 ft).
+/// Energy height a restarted climb must gain in a stretch of [`RESTART_STRETCH_M`], in longer and shorter ones in proportion, m (DESIGN
+/// section 6.6: 500 ft).
 const RESTART_M: f64 = 500.0 * M_PER_FT;
-/// In a stretch shorter than this a part of that is enough, m.
+/// See [`RESTART_M`], m.
 const RESTART_STRETCH_M: f64 = 3.0 * M_PER_NM;
 /// The first climb may go on to here, m, or to the plan's top of climb.
 const FIRST_CLIMB_M: f64 = 60.0 * M_PER_NM;
 /// Energy height \[m\] above the ceiling up to which the grid reaches: a speed of 100 m/s there, and 300 m to spare.
 const FASTEST_E_M: f64 = 100.0 * 100.0 / (2.0 * G_M_S2) + 300.0;
+/// Farther than this from both ends of the route stretches are longer, m.
+const NEAR_END_M: f64 = 60.0 * M_PER_NM;
+/// So many times: between climb and descent wind and weight change slowly, and the path hardly rises.
+const LONGER: f64 = 3.0;
 /// Steepest change of energy height per distance that is tried.
 const STEEPEST: f64 = 0.12;
 
@@ -224,7 +229,7 @@ impl<'p> Course<'p> {
     /// Where a stretch may be flown with climb settings for a gain of energy height \[m\].
     fn climbing(&self, stretch: &Stretch, gain_m: f64) -> Climbing {
         let first_m = self.plan.top_of_climb.distance_m.max(FIRST_CLIMB_M);
-        if gain_m >= RESTART_M * (stretch.length_m / RESTART_STRETCH_M).min(1.0) {
+        if gain_m >= RESTART_M * (stretch.length_m / RESTART_STRETCH_M) {
             Climbing::Always
         } else if stretch.middle_m < first_m && gain_m > 0.0 {
             Climbing::AtLeast(PLAIN_CLIMB_M_S)
@@ -233,18 +238,50 @@ impl<'p> Course<'p> {
         }
     }
 
+    /// Ends of the stretches \[m\] from start to end, none longer than this; in the middle of the route, where little changes, than
+    /// [`LONGER`] times as much.
+    fn stretches(&self, longest_m: f64) -> Vec<f64> {
+        let p = self.problem;
+        let (from_m, to_m) = (self.start_m + NEAR_END_M, self.end_m - NEAR_END_M);
+        let mut knots = vec![self.start_m];
+        // What is barred is looked at closely all the way, and so is ground that changes from mile to mile.
+        let mut edges: Vec<f64> = p
+            .floor_edges_m(from_m, to_m)
+            .chain(p.legs.iter().map(|l| l.from_m))
+            .filter(|&m| m > from_m && m < to_m)
+            .collect();
+        #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
+        let spaced = longest_m * edges.len() as f64 <= to_m - from_m;
+        let quiet = from_m < to_m && p.forbidden.is_empty() && spaced;
+        if quiet {
+            edges.sort_by(f64::total_cmp);
+            edges.dedup();
+            knots.push(from_m);
+            knots.extend(edges);
+            knots.push(to_m);
+        }
+        knots.push(self.end_m);
+        let mut ends_m = vec![self.start_m];
+        for pair in knots.windows(2) {
+            let middle = quiet && pair[0] >= from_m && pair[1] <= to_m;
+            let longest_m = longest_m * if middle { LONGER } else { 1.0 };
+            let length_m = pair[1] - pair[0];
+            let least = if quiet { 1.0 } else { 2.0 };
+            let n = (length_m / longest_m).ceil().max(least);
+            let mut k = 1.0;
+            while k <= n {
+                ends_m.push(pair[0] + length_m * k / n);
+                k += 1.0;
+            }
+        }
+        ends_m
+    }
+
     /// The cheapest flight on a grid, near a path if one is given, and its own path.
     fn sweep(&self, fineness: Fineness, near: Option<&Path>) -> Option<(Edge, Path)> {
-        let length_m = self.end_m - self.start_m;
         let step_m = fineness.energy_m;
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "a few hundred"
-        )]
-        let n = (length_m / fineness.stretch_m).ceil().max(2.0) as usize;
-        #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
-        let ds = length_m / n as f64;
+        let ends_m = self.stretches(fineness.stretch_m);
+        let n = ends_m.len() - 1;
         let bottom_e = self.start_e.min(self.end_e) - 2.0 * step_m;
         let top_e = self.problem.limits.max_altitude_m + FASTEST_E_M;
         #[expect(
@@ -255,10 +292,6 @@ impl<'p> Course<'p> {
         let m = ((top_e - bottom_e) / step_m).ceil().max(1.0) as usize + 1;
         #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
         let e_of = |i: usize| bottom_e + step_m * i as f64;
-        #[expect(clippy::cast_possible_truncation, reason = "a few dozen")]
-        let reach = (STEEPEST * ds / step_m).ceil() as isize;
-        // Steps of energy, the nearest first.
-        let steps: Vec<isize> = (0..=reach).flat_map(|r| [r, -r]).skip(1).collect();
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
@@ -275,10 +308,13 @@ impl<'p> Course<'p> {
         let mut known = vec![false; 2 * m + 1];
         let mut choices = Vec::new();
         for k in 0..n {
-            #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
-            let from_m = self.start_m + ds * k as f64;
-            let middle_m = from_m + 0.5 * ds;
-            let stretch = self.stretch(middle_m, ds, fineness.speed_m_s);
+            let (from_m, to_m) = (ends_m[k], ends_m[k + 1]);
+            let ds = to_m - from_m;
+            let stretch = self.stretch(0.5 * (from_m + to_m), ds, fineness.speed_m_s);
+            #[expect(clippy::cast_possible_truncation, reason = "a few dozen")]
+            let reach = (STEEPEST * ds / step_m).ceil() as isize;
+            // Steps of energy, the nearest first.
+            let steps: Vec<isize> = (0..=reach).flat_map(|r| [r, -r]).skip(1).collect();
             known.fill(false);
             // From everywhere in reach to an energy, the nearest first: what they cost bars most of the others.
             let mut reached = |to: isize, e1: f64, steps: &[isize]| {
@@ -327,10 +363,8 @@ impl<'p> Course<'p> {
                 let mut path = vec![(self.end_m, self.end_e)];
                 let mut at = last;
                 for k in (0..n).rev() {
-                    #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
-                    let s = self.start_m + ds * k as f64;
                     let e = usize::try_from(at).ok().map(e_of)?;
-                    path.push((s, if k == 0 { self.start_e } else { e }));
+                    path.push((ends_m[k], if k == 0 { self.start_e } else { e }));
                     at = match k.checked_sub(1) {
                         Some(before) => *came[before].get(usize::try_from(at).ok()?)?,
                         None => break,
@@ -339,7 +373,6 @@ impl<'p> Course<'p> {
                 path.reverse();
                 return Some((whole, path));
             }
-            let to_m = from_m + ds;
             let center_e = near.map(|path| energy_at(path, to_m));
             let mut next = Vec::with_capacity(m);
             let mut parents = Vec::with_capacity(m);

@@ -78,8 +78,10 @@ impl Search<'_> {
             .into_iter()
             .filter(|l| broken.contains(l))
             .collect();
-        let short_of_fuel = limits.contains(&Limit::Fuel) && limits.len() <= 2;
-        if short_of_fuel && let Some((required_kg, reserve_s)) = self.thriftiest() {
+        if limits.contains(&Limit::Fuel)
+            && let Some((required_kg, reserve_s)) = self.thriftiest()
+            && required_kg > self.p.fuel_kg
+        {
             let gal = self.p.aircraft.fuel.density_kg_m3 * crate::quantity::M3_PER_GAL;
             return SolveError::Fuel {
                 required_gal: required_kg / gal,

@@ -20,6 +20,26 @@ const RUNWAY_M: f64 = M_PER_NM;
 /// departure (FAA Aeronautical Information Manual 5-2-9, from memory); taken for the way in as well.
 const OBSTACLE_SLOPE: f64 = 48.0 * M_PER_FT / M_PER_NM;
 
+/// Ground and floor of a part of the route in which neither changes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LevelGround {
+    /// From here, m.
+    pub from_m: f64,
+    /// To here, m.
+    pub to_m: f64,
+    /// [`Problem::ground_m`], m.
+    pub ground_m: Option<f64>,
+    /// [`Problem::floor_m`], m.
+    pub floor_m: Option<f64>,
+}
+
+impl LevelGround {
+    /// Whether a distance \[m\] lies inside it.
+    pub fn holds(&self, distance_m: f64) -> bool {
+        self.from_m < distance_m && distance_m < self.to_m
+    }
+}
+
 impl Problem {
     /// Clearance over ground \[m\].
     pub fn clearance_m(&self, mountainous: bool) -> f64 {
@@ -58,8 +78,12 @@ impl Problem {
     /// Height over ground \[m\] of a true height \[m\] at a distance \[m\], by which the air is smooth or not. None is counted on where
     /// the ground is not known: there the air is taken to be that near the ground.
     pub fn above_ground_m(&self, distance_m: f64, true_altitude_m: f64) -> f64 {
-        self.ground_m(distance_m)
-            .map_or(0.0, |ground_m| true_altitude_m - ground_m)
+        Self::above_m(self.ground_m(distance_m), true_altitude_m)
+    }
+
+    /// The same over a known ground \[m\], or one that is not.
+    pub fn above_m(ground_m: Option<f64>, true_altitude_m: f64) -> f64 {
+        ground_m.map_or(0.0, |ground_m| true_altitude_m - ground_m)
     }
 
     /// Lowest of the grounds [`Problem::ground_m`] of a part of the route \[m\]; `None` where any of it is not known.
@@ -101,6 +125,47 @@ impl Problem {
             ground + TERMINAL_CLEARANCE_M
         } else {
             ground + self.clearance_m(self.legs[self.leg_index(distance_m)].mountainous)
+        })
+    }
+
+    /// The part of the route round a distance \[m\] in which ground and floor stay as they are; none near a field.
+    pub fn level_ground(&self, distance_m: f64) -> Option<LevelGround> {
+        if self.near_field_m(distance_m).is_some() {
+            return None;
+        }
+        let (out_m, to_go) = self.off_fields_m(distance_m);
+        let leg = &self.legs[self.leg_index(distance_m)];
+        let rows = &leg.ground;
+        let i = rows.partition_point(|g| g.1 <= distance_m);
+        let ground_m = rows.get(i).or(rows.last()).map(|row| row.2);
+        let row_from_m = i.checked_sub(1).map_or(leg.from_m, |i| rows[i].1);
+        let row_to_m = rows.get(i).map_or(leg.to_m, |row| row.1.min(leg.to_m));
+        // Where the flight begins in the air there is no field behind it.
+        let departure_m = distance_m - out_m;
+        let terminal_m = [departure_m + TERMINAL_M, self.length_m - TERMINAL_M];
+        let (clear_out, clear_in) = (out_m >= TERMINAL_M, to_go >= TERMINAL_M);
+        let from_m = match (clear_out, clear_in) {
+            (true, true) => terminal_m[0],
+            (false, true) => departure_m + FIELD_M,
+            (_, false) => terminal_m[1].max(departure_m + FIELD_M),
+        };
+        let to_m = match (clear_out, clear_in) {
+            (true, true) => terminal_m[1],
+            (true, false) => self.length_m,
+            (false, _) => terminal_m[0],
+        };
+        Some(LevelGround {
+            from_m: row_from_m.max(from_m),
+            to_m: row_to_m.min(to_m).min(self.length_m - self.way_in_m()),
+            ground_m,
+            floor_m: ground_m.map(|ground_m| {
+                ground_m
+                    + if clear_out && clear_in {
+                        self.clearance_m(leg.mountainous)
+                    } else {
+                        TERMINAL_CLEARANCE_M
+                    }
+            }),
         })
     }
 

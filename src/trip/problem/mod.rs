@@ -8,7 +8,7 @@ mod sample;
 
 pub use cost::CostRates;
 pub use error::ProblemError;
-pub use floor::TERMINAL_M;
+pub use floor::{LevelGround, TERMINAL_M};
 pub use resolve::resolve;
 
 use super::airspace::{self, Cloud};

@@ -157,7 +157,7 @@ impl PropellerTable {
 
     /// The sixteen nodes of a cell, summed over the Mach axis.
     fn patch(&self, c: &Condition, cell: (u32, u32)) -> Patch {
-        let mut patch = Patch::NOWHERE;
+        let mut patch = Patch::nowhere();
         self.lay(c, cell, &mut patch);
         patch
     }

@@ -17,10 +17,13 @@ pub(super) struct Slopes {
 
 impl Patch {
     /// Of no cell.
-    pub(super) const NOWHERE: Self = Self {
-        cell: (u32::MAX, u32::MAX),
-        rows: [[[0.0; 2]; 4]; 4],
-    };
+    #[inline]
+    pub(super) fn nowhere() -> Self {
+        Self {
+            cell: (u32::MAX, u32::MAX),
+            rows: [[[0.0; 2]; 4]; 4],
+        }
+    }
 
     /// The coefficients for weights along the advance axis and across it.
     // This and the next are kept out of line: by themselves they become plain two-lane code, inlined they are torn apart.

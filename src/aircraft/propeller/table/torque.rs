@@ -186,7 +186,7 @@ impl PropellerTable {
             guess_rad
         };
         let mut beta = start.clamp(low, high);
-        let mut patch = Patch::NOWHERE;
+        let mut patch = Patch::nowhere();
         let found = |at: f64, value: [f64; 2], slope: [f64; 2]| {
             let step = (target - value[1]) / slope[1];
             let angle_rad = at + step;
