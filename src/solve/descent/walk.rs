@@ -153,12 +153,12 @@ impl<'a> Pricing<'a> {
     pub fn search(&self) -> Vec<Candidate> {
         self.clean_and_braking(|gear_down| {
             let mut found = self.in_one(gear_down);
-            // The two best, and the best of the other kind of path, are tried in two parts.
+            // The best, and the best of the other kind of path, are tried in two parts.
             let other = found
                 .iter()
                 .position(|c| found.first().is_some_and(|f| at_rate(c) != at_rate(f)));
             let two: Vec<Candidate> = (0..found.len())
-                .filter(|&i| i < 2 || Some(i) == other)
+                .filter(|&i| i == 0 || Some(i) == other)
                 .filter_map(|i| self.in_two(&found[i]))
                 .collect();
             found.extend(two);

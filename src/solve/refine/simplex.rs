@@ -10,7 +10,7 @@ use std::cell::{Cell, RefCell};
 /// Flights of the simplex: a step takes one or two, but where it lies across a limit and shrinks, one for each knob.
 const SIMPLEX_FLIGHTS: usize = 300;
 /// The simplex has converged when the costs of its corners differ by this share of the cost.
-const SIMPLEX_SPREAD: f64 = 2e-5;
+const SIMPLEX_SPREAD: f64 = 5e-5;
 
 struct Flights<'a, 'p> {
     pilot: &'a Pilot<'p>,
