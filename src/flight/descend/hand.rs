@@ -6,6 +6,9 @@ use crate::flight::audit::Limit;
 use crate::flight::flyer::Flyer;
 use crate::flight::script::{DescentPart, Reduction, ThrottleRule};
 
+/// Times that are less apart are the same, s.
+pub(super) const SAME_TIME_S: f64 = 1e-6;
+
 /// The throttle hand in a part of the descent.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Hand {
@@ -14,6 +17,7 @@ pub(super) struct Hand {
     pub(super) target: Option<f64>,
     /// The reading of the moment in a reduction.
     pub(super) reading: f64,
+    /// No step of a reduction before this time, s.
     pub(super) next_cut_s: f64,
     /// On the way to the target.
     pub(super) settling: bool,
@@ -32,7 +36,10 @@ impl Flyer<'_> {
         let gauge = self.gauge();
         let from = gauge.reading(now);
         let target = match part.throttle {
-            ThrottleRule::Held(map_pa) | ThrottleRule::LeftAlone(map_pa) => Some(map_pa),
+            // What the limit line of the new RPM does not allow is not set.
+            ThrottleRule::Held(map_pa) | ThrottleRule::LeftAlone(map_pa) => {
+                Some(map_pa.min(p.aircraft.map_limit_pa(part.rev_s)))
+            }
             ThrottleRule::Rpm => Some(part.rev_s),
             ThrottleRule::Full | ThrottleRule::Untouched => None,
         };
@@ -46,16 +53,19 @@ impl Flyer<'_> {
             self.audit
                 .note(Limit::ManifoldPressure, from - cuts.step_pa - limit_pa);
         }
-        let reading = match target {
-            Some(t) if t < from => gauge.next_cut(cuts, from).max(t),
-            Some(t) => t,
-            None => f64::INFINITY,
+        let (reading, next_cut_s) = match target {
+            Some(t) if t < from => (
+                gauge.next_cut(cuts, from).max(t),
+                self.state.time_s + cuts.interval_s,
+            ),
+            Some(t) => (t, f64::NEG_INFINITY),
+            None => (f64::INFINITY, f64::NEG_INFINITY),
         };
         Hand {
             part,
             target,
             reading,
-            next_cut_s: self.state.time_s + cuts.interval_s,
+            next_cut_s,
             settling: target.is_some_and(|t| reading > t + gauge.same()),
             by_reading: false,
             fixed: (part.throttle == ThrottleRule::Untouched).then(|| self.conductance(*now)),
@@ -63,13 +73,15 @@ impl Flyer<'_> {
         }
     }
 
-    /// The first step of the reduction for the pattern.
+    /// Begins the reduction for the pattern: the first step now, or an interval after the last one where that is less long ago.
     pub(super) fn reduce(&self, hand: &mut Hand, cuts: &Reduction) {
         let gauge = self.gauge();
         hand.by_reading = hand.settling;
-        let now = gauge.reading(&self.set_here(self.descent_levers(hand)));
-        hand.reading = gauge.next_cut(cuts, now);
-        hand.next_cut_s = self.state.time_s + cuts.interval_s;
+        hand.reading = gauge.reading(&self.set_here(self.descent_levers(hand)));
+        if self.state.time_s >= hand.next_cut_s - SAME_TIME_S {
+            hand.reading = gauge.next_cut(cuts, hand.reading);
+            hand.next_cut_s = self.state.time_s + cuts.interval_s;
+        }
         hand.settling = false;
         hand.by_reading = true;
         hand.fixed = None;
@@ -100,7 +112,8 @@ impl Flyer<'_> {
             return gauge.levers(hand.reading, d);
         }
         if let (None, Some(map_pa)) = (fixed, d.throttle.set_map_pa()) {
-            return gauge.levers(map_pa, d);
+            let limit_pa = self.p.aircraft.map_limit_pa(d.rev_s);
+            return gauge.levers(map_pa.min(limit_pa), d);
         }
         let throttle = match (fixed, gauge) {
             (Some(g), Gauge::Tachometer { .. }) => Throttle::Fixed(g),

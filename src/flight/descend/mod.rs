@@ -11,7 +11,7 @@ use super::kernel::{Control, State, Vertical, instant};
 use super::script::{Circle, Cruise, PathRule, Reduction, Script, ThrottleRule, trigger_m};
 use crate::aircraft::Configuration;
 use crate::quantity::{M_PER_FT, M_PER_NM};
-use hand::Hand;
+use hand::{Hand, SAME_TIME_S};
 
 /// Top of descent found nearer than this in a search is moved in closed form: the cruise is longer or shorter by the miss, m.
 const SHIFT_M: f64 = 1.0 * M_PER_NM;
@@ -106,11 +106,12 @@ impl Flyer<'_> {
                 miss_m.abs() < SHIFT_M && to_ground_m > STEEPEST_DESCENT * miss_m.abs()
             };
             // Where there is no room the search goes on with how much is lacking; what is recorded is flown from the top of climb.
-            let no_room = tod_m + miss_m < top_of_climb_m && (!recorded || tod_m <= top_of_climb_m);
+            let no_room = tod_m + miss_m < top_of_climb_m && (!fine || tod_m <= top_of_climb_m);
             if met || no_room {
                 // The rest in closed form; for a recorded flight it is within the tolerance and nothing is moved.
-                let move_m = if recorded { 0.0 } else { miss_m };
-                if !recorded && self.audit.excess(Limit::Ground) > before_m {
+                let moves = !fine || (met && !recorded);
+                let move_m = if moves { miss_m } else { 0.0 };
+                if moves && self.audit.excess(Limit::Ground) > before_m {
                     // The trigger begins it that much earlier, and so lower over the ground.
                     let to_go_m = p.length_m - (tod_m + miss_m);
                     let earlier_m = trigger_m(to_go_m) - to_go_m;
@@ -200,7 +201,7 @@ impl Flyer<'_> {
                 reducing = true;
                 self.reduce(&mut hand, cuts);
             }
-            if (reducing || hand.settling) && self.state.time_s >= hand.next_cut_s - 1e-6 {
+            if (reducing || hand.settling) && self.state.time_s >= hand.next_cut_s - SAME_TIME_S {
                 let floor = if reducing {
                     gauge.floor(cuts)
                 } else {
@@ -375,7 +376,7 @@ impl Flyer<'_> {
         let target = p.aircraft.procedures.pattern_m_s;
         let vlo = p.aircraft.speeds.vlo_extend_m_s;
         loop {
-            if self.state.time_s >= next_cut_s - 1e-6 {
+            if self.state.time_s >= next_cut_s - SAME_TIME_S {
                 reading = gauge.next_cut(cuts, reading);
                 next_cut_s += cuts.interval_s;
             }

@@ -198,10 +198,14 @@ impl Pilot<'_> {
             cut: f64::INFINITY,
             cut_floor: f64::INFINITY,
             next_cut_s: None,
+            ready_s: f64::NEG_INFINITY,
         };
         let shown = self.shows(before);
         let wanted = match part.throttle {
-            ThrottleRule::Held(x) | ThrottleRule::LeftAlone(x) => Some(x),
+            // No more than the limit line of the new RPM allows.
+            ThrottleRule::Held(map_pa) | ThrottleRule::LeftAlone(map_pa) => {
+                Some(map_pa.min(limit_pa))
+            }
             ThrottleRule::Rpm => Some(part.rev_s),
             ThrottleRule::Full => None,
             ThrottleRule::Untouched => {

@@ -1,8 +1,9 @@
 //! The crosscheck with `flight`, and that its bounds catch what they should.
 
 use super::{planned, rate};
+use crate::aircraft::Throttle;
 use crate::flight::testbed::*;
-use crate::flight::{DescentPart, PathRule, Script, ThrottleRule};
+use crate::flight::{Cruise, DescentPart, PathRule, Script, ThrottleRule, fly_recorded};
 use crate::quantity::{M_PER_NM, M3_PER_GAL};
 use crate::reflight::{Mismatch, Reflown, refly};
 use crate::trip::Problem;
@@ -44,6 +45,13 @@ fn cases() -> Vec<(&'static str, Problem, Script)> {
     ];
     let mut coarse = script(alone(19.0), rate(500.0), 1_800.0);
     coarse.descent.first.rev_s = 1_900.0 * RPM;
+    // The manifold pressure of the cruise at a speed of the propeller that allows 24.2 in, and the reduction begins with the descent.
+    let mut over_line = script(alone(25.0), rate(500.0), 20_000.0);
+    over_line.cruise = vec![Cruise {
+        throttle: Throttle::Map(25.0 * IN),
+        ..cruise(3_000.0, 0.0)
+    }];
+    over_line.descent.first.rev_s = 1_550.0 * RPM;
     let second = |from_ft: f64, throttle, path| {
         let mut two = script(held(20.0), rate(500.0), 1_800.0);
         two.descent.second = Some((
@@ -113,6 +121,11 @@ fn cases() -> Vec<(&'static str, Problem, Script)> {
             calm(250.0),
             // A hair below it, as rounding leaves heights in steps.
             second(3_000.0 - 1e-9, ThrottleRule::Untouched, rate(300.0)),
+        ),
+        (
+            "set above the limit line of the new RPM, reduced from the start",
+            calm(200.0),
+            over_line,
         ),
         (
             "reduced from the height of a trim",
@@ -200,6 +213,52 @@ fn crosscheck_reflight_agrees_with_flight() {
         assert!(
             m.time_s.abs() < CLOSE_S && gal.abs() < CLOSE_GAL,
             "{name}: {m:?}"
+        );
+    }
+}
+
+#[test]
+fn closed_form_no_two_steps_of_the_throttle_within_an_interval() {
+    // Level 125 s after the descent began, and the last of five steps down to what it wants is 5 s ago then.
+    let p = problem(aircraft(1.0), 100.0, CALM);
+    let mut s = script(ThrottleRule::LeftAlone(15.0 * IN), rate(500.0), 1_800.0);
+    s.cruise = vec![cruise(2_842.0, 0.0)];
+    let flown = fly_recorded(&p, &s).expect("the test script can be flown");
+    let reflown = refly(&p, &flown.script).expect("flown before");
+    let top_s = flown.top_of_descent.time_s;
+    let level_s = flown.level_off.time_s - top_s;
+    assert!((124.0..128.0).contains(&level_s), "{level_s}");
+    let slowed_s = flown.slowed.time_s;
+    let steps = |path: Vec<(f64, f64)>| -> Vec<f64> {
+        let fell = |w: &[(f64, f64)]| w[0].1 - w[1].1 > 0.4 * IN;
+        let path: Vec<_> = path.into_iter().filter(|x| x.0 < slowed_s - 1e-3).collect();
+        path.windows(2)
+            .filter(|w| fell(w))
+            .map(|w| w[1].0)
+            .collect()
+    };
+    let planned = steps(
+        flown
+            .track
+            .iter()
+            .map(|t| (t.state.time_s, t.map_pa))
+            .collect(),
+    );
+    let again = steps(
+        reflown
+            .samples
+            .iter()
+            .map(|t| (t.time_s, t.map_pa))
+            .collect(),
+    );
+    for times in [&planned, &again] {
+        let times: Vec<f64> = times.iter().copied().filter(|&t| t > top_s - 1.0).collect();
+        assert!(times.len() >= 6, "{times:?}");
+        assert!(
+            times
+                .windows(2)
+                .all(|t| t[1] - t[0] > s.reduction.interval_s - 1.0),
+            "{times:?}"
         );
     }
 }
