@@ -142,13 +142,16 @@ fn regress_a_speed_nearby_saves_work() {
 }
 
 /// The blade angle of a torque against a scan of the table in steps of a hundredth of a degree, with the blades far below their inflow too, where
-/// they stall downwards and torque first falls with blade angle: the answer lies on the branch that rises from the angle of least torque.
+/// they stall downwards and torque first falls with blade angle: the answer lies on the branch that rises from the angle of least torque, from
+/// wherever it is looked for.
 #[test]
 fn crosscheck_blade_angle_against_a_scan() {
     // The scan is read off in a straight line between two of its points: curvature over the slope times the step squared, with a margin.
     const SCANNED_RAD: f64 = 2e-6;
     // Near the least torque the slope is nothing: there the angle is not held to this.
     const SHARES: [f64; 4] = [0.05, 0.2, 0.5, 0.9];
+    // Blade angles from stop to stop from which it is looked for.
+    const GUESSES: usize = 20;
     let t = table();
     let steps = 3_000_usize;
     let beta = |i: usize| (10.0 + 30.0 * i as f64 / steps as f64).to_radians();
@@ -166,8 +169,10 @@ fn crosscheck_blade_angle_against_a_scan() {
             if least == steps || !(least..steps).all(|i| q(i + 1) > q(i)) {
                 continue;
             }
-            let find =
-                |torque: f64| t.absorb(1.1, v, n, torque, 335.0, stops(), &Cell::new(Nearby::NONE));
+            let find_from = |torque: f64, near: Nearby| {
+                t.absorb(1.1, v, n, torque, 335.0, stops(), &Cell::new(near))
+            };
+            let find = |torque: f64| find_from(torque, Nearby::NONE);
             let span = q(steps) - q(least);
             for share in SHARES {
                 let torque = q(least) + share * span;
@@ -196,7 +201,25 @@ fn crosscheck_blade_angle_against_a_scan() {
                     }
                     other => panic!("{v} {n} {share}: {other:?}"),
                 }
+                for k in 0..=GUESSES {
+                    let guess = Nearby::angle(beta(k * steps / GUESSES));
+                    let Absorbed::Within { angle_rad, .. } = find_from(torque, guess) else {
+                        panic!("{v} {n} {share}: none from guess {k}");
+                    };
+                    assert!(
+                        (angle_rad - want).abs() < SCANNED_RAD,
+                        "{v} {n} {share}, guess {k}: {angle_rad} {want}"
+                    );
+                }
                 *if least > 0 { &mut stalled } else { &mut plain } += 1;
+            }
+            for k in 0..=GUESSES {
+                let guess = Nearby::angle(beta(k * steps / GUESSES));
+                assert_eq!(
+                    find_from(q(least) - 0.02 * span, guess),
+                    Absorbed::BelowLowStop,
+                    "{v} {n}, guess {k}"
+                );
             }
             assert_eq!(
                 find(q(least) - 0.02 * span),
