@@ -9,7 +9,9 @@ use crate::aircraft::{Aircraft, Speeds};
 use crate::earth::{geodesic, magnetic};
 use crate::quantity::{M_PER_FT, M_S_PER_KT};
 use crate::trip::levels::halves;
-use crate::trip::{Circling, FuelLoad, Place, RouteAir, Rules, Start, Trip, airspace};
+use crate::trip::{
+    Circling, FuelLoad, Limits, Place, Roughness, RouteAir, Rules, Start, Trip, airspace,
+};
 use jiff::tz::TimeZone;
 
 /// A first guess of the ground speed, m/s.
@@ -23,6 +25,18 @@ fn field_of(place: &Place, altimeter_pa: f64) -> Result<Field, ProblemError> {
             .ok_or_else(|| ProblemError::NoElevation(place.ident.clone()))?,
         datum_m: isa::pressure_altitude_m(altimeter_pa),
     })
+}
+
+/// Bands of air one after the other that are equally rough as one: where they meet is no place for anything.
+fn joined_bands(air: &[(f64, Roughness)]) -> Vec<(f64, Roughness)> {
+    let mut bands: Vec<(f64, Roughness)> = Vec::with_capacity(air.len());
+    for &(top_m, rough) in air {
+        match bands.last_mut() {
+            Some(last) if last.1 == rough => last.0 = top_m,
+            _ => bands.push((top_m, rough)),
+        }
+    }
+    bands
 }
 
 /// Makes a trip definite for an aircraft.
@@ -110,11 +124,15 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         let to_m = along_m + line.distance_m();
         let along_route = |rows: &[(f64, f64)]| {
             let mut start = along_m;
-            let mut stretches = Vec::new();
+            let mut stretches: Vec<(f64, f64, f64)> = Vec::new();
             for &(end, height_m) in rows {
                 let end = (along_m + end).min(to_m);
                 if end > start {
-                    stretches.push((start, end, height_m));
+                    // Rows of one height are one stretch.
+                    match stretches.last_mut() {
+                        Some(last) if last.2 == height_m => last.1 = end,
+                        _ => stretches.push((start, end, height_m)),
+                    }
                     start = end;
                 }
             }
@@ -209,7 +227,10 @@ pub fn resolve(trip: &Trip, aircraft: Aircraft) -> Result<Problem, ProblemError>
         }),
         objective: trip.objective,
         prices: trip.prices,
-        limits: trip.limits.clone(),
+        limits: Limits {
+            air: joined_bands(&trip.limits.air),
+            ..trip.limits.clone()
+        },
         rules: trip.rules,
         night: trip.night,
         arrival: trip.arrival,
