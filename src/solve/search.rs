@@ -18,10 +18,10 @@ pub use totals::totals;
 pub(super) use totals::{alternative, past_forecast_s, reflown, warnings};
 
 use super::circling;
-use super::levels::{Sequence, sequences};
+use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{Draft, Plan, Workings};
 use super::refine::{Pilot, continuous, rounded, settle};
-use crate::flight::{Flown, Script, fly_recorded};
+use crate::flight::{Flown, Limit, Script, fly_recorded};
 use crate::quantity::M_PER_FT;
 use crate::reflight::Mismatch;
 use crate::trip::{CostRates, Problem};
@@ -140,71 +140,14 @@ pub(super) fn plan_with(
     more_per_kg: f64,
 ) -> Result<Draft, SolveError> {
     let problem = pilot.problem();
-    for (leg, levels) in problem.legs.iter().zip(&problem.levels) {
-        if levels.levels_m.is_empty() {
-            return Err(SolveError::NoLevel {
-                from: leg.from.clone(),
-                to: leg.to.clone(),
-                minimum_ft: leg.minimum_m / M_PER_FT,
-                maximum_ft: problem.ceiling_m(leg.from_m) / M_PER_FT,
-                course_deg: leg.magnetic_rad.to_degrees(),
-                ways: ways_to_a_level(problem, leg),
-            });
-        }
-    }
+    every_leg_has_a_level(problem)?;
     let mut rates = problem.cost_rates();
     rates.per_kg += more_per_kg;
     let search = Search::new(problem, rates);
     let levels = search.level_costs()?;
     let proposals = sequences(problem, rates, &levels);
     let mut broken = Vec::new();
-    let mut flown: Vec<(Sequence, Flown)> = Vec::new();
-    let window = proposals
-        .first()
-        .map_or(0.0, |p| p.cost.abs() * SEQUENCE_WINDOW + p.cost);
-    // The cheapest few, and the cheapest that holds one level, which a flight is most sure to have room for; then, if none of them
-    // can be flown, some of the rest, one level before several.
-    let (near, far): (Vec<&Sequence>, Vec<&Sequence>) = proposals
-        .iter()
-        .enumerate()
-        .map(|(i, s)| (i < SEQUENCES && s.cost <= window, s))
-        .fold((vec![], vec![]), |(mut near, mut far), (close, s)| {
-            if close {
-                near.push(s)
-            } else {
-                far.push(s)
-            }
-            (near, far)
-        });
-    let alone = |s: &&Sequence| s.steps.len() == 1;
-    let single = if near.iter().any(alone) {
-        None
-    } else {
-        far.iter().copied().find(alone)
-    };
-    let rest = far
-        .iter()
-        .copied()
-        .filter(alone)
-        .chain(far.iter().copied().filter(|s| s.steps.len() > 1))
-        .filter(|s| Some(*s) != single)
-        .take(MORE_SEQUENCES);
-    for sequence in near.iter().copied().chain(single) {
-        let starts = if flown.is_empty() { MOST_STARTS } else { 1 };
-        match search.fly_sequence(pilot, &levels, sequence, starts) {
-            Ok(f) => flown.push((sequence.clone(), f)),
-            Err(b) => broken.extend(b),
-        }
-    }
-    for sequence in rest {
-        if !flown.is_empty() {
-            break;
-        }
-        match search.fly_sequence(pilot, &levels, sequence, 1) {
-            Ok(f) => flown.push((sequence.clone(), f)),
-            Err(b) => broken.extend(b),
-        }
-    }
+    let mut flown = search.fly_proposals(pilot, &levels, &proposals, &mut broken);
     for seed in seeds {
         match settle(pilot, seed, &|s| search.prepare(s)) {
             Ok(f) => {
@@ -222,69 +165,13 @@ pub(super) fn plan_with(
     let Some((_, best)) = flown.first().cloned() else {
         return Err(search.why_not(broken));
     };
-    let best = search.descent_again(pilot, best, None);
-    let searched = *best.script.last_cruise();
-    let best = search.with_second_speed(pilot, &levels, best);
-    // Continuous refinement of the best, then rounding again with the neighbours.
-    let tie = |script: &mut Script| search.prepare(script);
-    let unrounded = continuous(pilot, &best.script_free(), &tie);
-    let again = unrounded
-        .as_ref()
-        .and_then(|(script, _)| settle(pilot, &rounded(problem, script), &tie).ok());
-    let best = again
-        .filter(|a| Pilot::charged(a) < Pilot::charged(&best))
-        .unwrap_or(best);
-    // What was chosen since it was last settled may have moved the rest.
-    let best = settle(pilot, &best.script_free(), &tie)
-        .ok()
-        .filter(|s| Pilot::charged(s) < Pilot::charged(&best))
-        .unwrap_or(best);
-    let best = if same_setting(&searched, best.script.last_cruise()) {
-        best
-    } else {
-        search.descent_again(pilot, best, Some(searched))
-    };
-    // Flown as it will be flown. If that lies on the wrong side of a limit, by the search's own error, it is settled again with
-    // flights of that kind; if that fails, the next best sequence has its turn.
-    let exact = Pilot::exact(problem);
-    let mut finished: Option<(Flown, Mismatch)> = None;
-    // Recorded with its path. A plan that the independent integrator cannot confirm gives way to one that it can; whether it confirms this one.
-    let confirmed = |f: &Flown, finished: &mut Option<(Flown, Mismatch)>| {
-        let Ok(recorded) = fly_recorded(problem, &f.script) else {
-            return false;
-        };
-        let mismatch = reflown(problem, &recorded);
-        let confirmed = mismatch.within_bounds(problem.aircraft.fuel.density_kg_m3);
-        if confirmed || finished.is_none() {
-            *finished = Some((recorded, mismatch));
-        }
-        confirmed
-    };
-    for candidate in std::iter::once(&best).chain(flown.iter().skip(1).map(|f| &f.1)) {
-        let kept = match exact.fly(&candidate.script_free()) {
-            Some(f) if f.audit.violation() == 0.0 => Ok(f),
-            _ => settle(&exact, &candidate.script, &tie),
-        };
-        match kept {
-            Ok(f) => {
-                if confirmed(&f, &mut finished) {
-                    break;
-                }
-            }
-            Err(in_the_way) => broken.extend(in_the_way),
-        }
-    }
-    // What the search's own error hid, as room that there is not, is looked for again with flights of the exact kind.
-    if finished.is_none() {
-        let again = flown.iter().map(|f| &f.0).chain(far.iter().copied());
-        for sequence in again.take(MORE_SEQUENCES) {
-            let kept = search.fly_sequence(&exact, &levels, sequence, MOST_STARTS);
-            if kept.is_ok_and(|f| confirmed(&f, &mut finished)) {
-                break;
-            }
-        }
-    }
-    let Some((final_flown, mismatch)) = finished else {
+    let (best, unrounded) = search.refined(pilot, &levels, best);
+    let candidates = std::iter::once(&best).chain(flown.iter().skip(1).map(|f| &f.1));
+    let far = &proposals[nearest(&proposals)..];
+    let again = flown.iter().map(|f| &f.0).chain(far);
+    let Some((final_flown, mismatch)) =
+        search.flown_as_it_will_be(&levels, candidates, again, &mut broken)
+    else {
         return Err(search.why_not(broken));
     };
     Ok(Draft {
@@ -294,6 +181,159 @@ pub(super) fn plan_with(
         others: flown.into_iter().skip(1).map(|(_, f)| f).collect(),
         flights: pilot.flights(),
     })
+}
+
+/// How many of the proposals, which come the cheapest first, are flown in any case.
+fn nearest(proposals: &[Sequence]) -> usize {
+    let window = proposals
+        .first()
+        .map_or(0.0, |p| p.cost.abs() * SEQUENCE_WINDOW + p.cost);
+    proposals
+        .iter()
+        .take(SEQUENCES)
+        .take_while(|s| s.cost <= window)
+        .count()
+}
+
+fn every_leg_has_a_level(problem: &Problem) -> Result<(), SolveError> {
+    let without = problem
+        .legs
+        .iter()
+        .zip(&problem.levels)
+        .find(|(_, levels)| levels.levels_m.is_empty());
+    without.map_or(Ok(()), |(leg, _)| {
+        Err(SolveError::NoLevel {
+            from: leg.from.clone(),
+            to: leg.to.clone(),
+            minimum_ft: leg.minimum_m / M_PER_FT,
+            maximum_ft: problem.ceiling_m(leg.from_m) / M_PER_FT,
+            course_deg: leg.magnetic_rad.to_degrees(),
+            ways: ways_to_a_level(problem, leg),
+        })
+    })
+}
+
+impl Search<'_> {
+    /// Flights of the cheapest few proposals, and of the cheapest that holds one level, which a flight is most sure to have room for; then, if
+    /// none of them can be flown, of some of the rest, one level before several. Limits in the way are added to those that are broken.
+    fn fly_proposals(
+        &self,
+        pilot: &Pilot,
+        levels: &[LevelCost],
+        proposals: &[Sequence],
+        broken: &mut Vec<Limit>,
+    ) -> Vec<(Sequence, Flown)> {
+        let (near, far) = proposals.split_at(nearest(proposals));
+        let alone = |s: &&Sequence| s.steps.len() == 1;
+        let single = if near.iter().any(|s| s.steps.len() == 1) {
+            None
+        } else {
+            far.iter().find(alone)
+        };
+        let rest = far
+            .iter()
+            .filter(alone)
+            .chain(far.iter().filter(|s| s.steps.len() > 1))
+            .filter(|s| Some(*s) != single)
+            .take(MORE_SEQUENCES);
+        let mut flown: Vec<(Sequence, Flown)> = Vec::new();
+        let mut fly =
+            |sequence: &Sequence, starts: usize, flown: &mut Vec<(Sequence, Flown)>| match self
+                .fly_sequence(pilot, levels, sequence, starts)
+            {
+                Ok(f) => flown.push((sequence.clone(), f)),
+                Err(b) => broken.extend(b),
+            };
+        for sequence in near.iter().chain(single) {
+            let starts = if flown.is_empty() { MOST_STARTS } else { 1 };
+            fly(sequence, starts, &mut flown);
+        }
+        for sequence in rest {
+            if !flown.is_empty() {
+                break;
+            }
+            fly(sequence, 1, &mut flown);
+        }
+        flown
+    }
+
+    /// The best of the proposals with its descent searched again, perhaps a second climb speed, its continuous choices refined and rounded again;
+    /// and its script before rounding, with whether that search ended by itself.
+    fn refined(
+        &self,
+        pilot: &Pilot,
+        levels: &[LevelCost],
+        best: Flown,
+    ) -> (Flown, Option<(Script, bool)>) {
+        let tie = |script: &mut Script| self.prepare(script);
+        let best = self.descent_again(pilot, best, None);
+        let searched = *best.script.last_cruise();
+        let best = self.with_second_speed(pilot, levels, best);
+        let unrounded = continuous(pilot, &best.script_free(), &tie);
+        let again = unrounded
+            .as_ref()
+            .and_then(|(script, _)| settle(pilot, &rounded(self.p, script), &tie).ok());
+        let best = again
+            .filter(|a| Pilot::charged(a) < Pilot::charged(&best))
+            .unwrap_or(best);
+        // What was chosen since it was last settled may have moved the rest.
+        let best = settle(pilot, &best.script_free(), &tie)
+            .ok()
+            .filter(|s| Pilot::charged(s) < Pilot::charged(&best))
+            .unwrap_or(best);
+        let best = if same_setting(&searched, best.script.last_cruise()) {
+            best
+        } else {
+            self.descent_again(pilot, best, Some(searched))
+        };
+        (best, unrounded)
+    }
+
+    /// The first of some flights that keeps every limit as it will be flown and that the independent integrator confirms, path recorded, with its
+    /// re-flight; one that it does not confirm if there is no other. One that lies on the wrong side of a limit by the search's own error is
+    /// settled again with flights of that kind. If none is left, what that error hid, as room that there is not, is looked for again in some
+    /// sequences with flights of the exact kind.
+    fn flown_as_it_will_be<'f>(
+        &self,
+        levels: &[LevelCost],
+        candidates: impl Iterator<Item = &'f Flown>,
+        again: impl Iterator<Item = &'f Sequence>,
+        broken: &mut Vec<Limit>,
+    ) -> Option<(Flown, Mismatch)> {
+        let exact = Pilot::exact(self.p);
+        let mut finished: Option<(Flown, Mismatch)> = None;
+        let confirmed = |f: &Flown, finished: &mut Option<(Flown, Mismatch)>| {
+            let Ok(recorded) = fly_recorded(self.p, &f.script) else {
+                return false;
+            };
+            let mismatch = reflown(self.p, &recorded);
+            let confirmed = mismatch.within_bounds(self.p.aircraft.fuel.density_kg_m3);
+            if confirmed || finished.is_none() {
+                *finished = Some((recorded, mismatch));
+            }
+            confirmed
+        };
+        for candidate in candidates {
+            let kept = match exact.fly(&candidate.script_free()) {
+                Some(f) if f.audit.violation() == 0.0 => Ok(f),
+                _ => settle(&exact, &candidate.script, &|s| self.prepare(s)),
+            };
+            match kept {
+                Ok(f) if confirmed(&f, &mut finished) => break,
+                Ok(_) => {}
+                Err(in_the_way) => broken.extend(in_the_way),
+            }
+        }
+        if finished.is_none() {
+            for sequence in again.take(MORE_SEQUENCES) {
+                let kept = self.fly_sequence(&exact, levels, sequence, MOST_STARTS);
+                if kept.is_ok_and(|f| confirmed(&f, &mut finished)) {
+                    break;
+                }
+            }
+        }
+        finished
+    }
 }
 
 /// Fuel flow [kg/s] at 65 % power, as a first guess: 0.27 kg/kWh (0.44 lb/hp/h; common practice, no source).
