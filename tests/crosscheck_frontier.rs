@@ -240,6 +240,18 @@ fn crosscheck_no_flight_of_a_grid_is_quicker_within_the_reserve() {
     let (_, plenty) = quickest(70);
     for fuel_gal in [40, 44] {
         let (p, plan) = quickest(fuel_gal);
+        // What the quickest lands within, a bound asks for in vain of no objective.
+        let within_s = plan.totals.block_time_s + 1.0;
+        let bounded = Problem {
+            objective: Objective::Fuel,
+            bounds: Bounds {
+                within_s: Some(within_s),
+                ..Bounds::default()
+            },
+            ..p.clone()
+        };
+        let thrifty = fellrun::solve::plan(&bounded).expect("the bound can be kept");
+        assert!(thrifty.totals.block_time_s <= within_s);
         // It is the reserve that costs the time.
         assert!(plan.flown.time_s > 1.01 * plenty.flown.time_s);
         assert_eq!(plan.flown.audit.broken(), []);

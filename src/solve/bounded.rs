@@ -57,14 +57,14 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         bounds: Bounds::default(),
         ..problem.clone()
     };
+    let first = reserve::plan_within(&Pilot::new(&free), &[])?;
     let alone = |objective: Objective| {
         let alone = Problem {
             objective,
             ..free.clone()
         };
-        plan_from(&alone, &[])
+        reserve::plan_within(&Pilot::new(&alone), &[])
     };
-    let first = reserve::plan_within(&Pilot::new(&free), &[])?;
     let over = |f: &Flown, scarce| excess(problem, scarce, f.time_s, f.fuel_kg);
     let broken: Vec<Scarce> = [Scarce::Time, Scarce::Fuel]
         .into_iter()

@@ -6,7 +6,7 @@
 
 use super::SolveError;
 use super::bounded;
-use super::infeasible::{level_ground, tried};
+use super::infeasible::{tried, without_ground};
 use super::plan::Draft;
 use super::refine::Pilot;
 use super::search::{can_be_flown, on_schedule};
@@ -84,7 +84,7 @@ fn may_help(problem: &Problem, error: &SolveError) -> bool {
         SolveError::Infeasible { limits, .. } => {
             let free = || {
                 let mut p = problem.clone();
-                level_ground(&mut p);
+                without_ground(&mut p);
                 p.forbidden.clear();
                 can_be_flown(&p)
             };

@@ -45,7 +45,7 @@ pub(super) fn tried(problem: &Problem, error: SolveError) -> SolveError {
 }
 
 /// Takes the ground away.
-pub(super) fn level_ground(p: &mut Problem) {
+pub(super) fn without_ground(p: &mut Problem) {
     for leg in &mut p.legs {
         let rows = leg.ground.iter_mut().chain(&mut leg.under_track);
         rows.for_each(|row| row.2 = NO_GROUND_M);
@@ -74,7 +74,7 @@ fn lifts(problem: &Problem) -> Vec<(Limit, String, Problem)> {
         });
     }
     let words = "lower ground in climb and descent: a via place round the high ground".to_owned();
-    lift(Limit::Ground, words, &level_ground);
+    lift(Limit::Ground, words, &without_ground);
     if problem.rules != Rules::None {
         let words = "other levels than the rules have for these courses (limits.rules)".to_owned();
         lift(Limit::Level, words, &|p| {

@@ -43,8 +43,8 @@ pub(super) fn plan_within(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, Solv
     for per_kg in prices {
         let mut dearer = problem.clone();
         dearer.charge.per_kg += per_kg;
-        let pilot = Pilot::keeping(&dearer);
-        if let Ok(draft) = plan_with(&pilot, &[], 0.0) {
+        let other = Pilot::keeping(&dearer);
+        if let Ok(draft) = plan_with(&other, &[], 0.0) {
             seeds.push(draft.flown.script_free());
         }
         // What keeps the reserve is here; of that the best by the objective itself.
@@ -52,20 +52,25 @@ pub(super) fn plan_within(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, Solv
             let cost = rates.of(k.time_s, k.fuel_kg, k.revolutions);
             cost * (1.0 + MOVE_WORTH * lever_changes(&k.script))
         };
-        let mut kept: Vec<(f64, Script)> = pilot
-            .into_kept()
-            .into_iter()
-            .map(|k| (charged(&k), k.script))
+        let mut kept: Vec<(f64, Script)> = other
+            .kept()
+            .iter()
+            .map(|k| (charged(k), k.script.clone()))
             .collect();
         kept.sort_by(|a, b| a.0.total_cmp(&b.0));
         seeds.extend(kept.into_iter().take(SEEDS).map(|k| k.1));
+        pilot.absorb(other);
     }
     let next = plan_with(pilot, &seeds, prices[0]);
-    match (&next, &first) {
+    let chosen = match (&next, &first) {
         (Ok(a), Ok(b)) if Pilot::charged(&a.flown) < Pilot::charged(&b.flown) => next,
         (Ok(_), Err(_)) => next,
         _ => first,
-    }
+    };
+    chosen.map(|draft| Draft {
+        flights: pilot.flights(),
+        ..draft
+    })
 }
 
 /// Prices of a kilogram, in the objective's unit, with which the flight that the search proposes first keeps the reserve, and just does not.

@@ -280,6 +280,8 @@ fn check_gap(p: &TrackPoint, q: &TrackPoint, kind: SegmentKind) {
         SegmentKind::InitialClimb | SegmentKind::Climb | SegmentKind::CirclingClimb => {
             height_m < 251.0
         }
+        // Up or down.
+        SegmentKind::LevelChange => apart_s < 10.01 || height_m < 251.0,
         _ => apart_s < 10.01,
     };
     assert!(

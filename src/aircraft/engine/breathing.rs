@@ -5,7 +5,7 @@ use super::{Engine, KAPPA, MAX_STEPS, Throttle, Turbo};
 /// Of the pressure ratio in the isentropic temperature ratio.
 const EXPONENT: f64 = (KAPPA - 1.0) / KAPPA;
 /// The last step toward the pressure before the throttle, over the pressure held. What is left is its square times the curvature,
-/// which is some hundredths: 1e-11.
+/// which is some hundredths: 1e-11; next to where the controller begins to cap the manifold pressure, or the throttle chokes, up to the step itself.
 const DECK_STEP: f64 = 2e-5;
 
 /// The air around the engine.

@@ -30,8 +30,15 @@ pub(super) struct Hand {
 }
 
 impl Flyer<'_> {
-    /// The throttle hand at the beginning of a part: from what is set now to what the part wants, one step an interval.
-    pub(super) fn take(&mut self, part: DescentPart, now: &Performance, cuts: &Reduction) -> Hand {
+    /// The throttle hand at the beginning of a part: from what is set now to what the part wants, one step an interval, none before it is ready
+    /// \[s\].
+    pub(super) fn take(
+        &mut self,
+        part: DescentPart,
+        now: &Performance,
+        cuts: &Reduction,
+        ready_s: f64,
+    ) -> Hand {
         let p = self.p;
         let gauge = self.gauge();
         let from = gauge.reading(now);
@@ -54,12 +61,13 @@ impl Flyer<'_> {
                 .note(Limit::ManifoldPressure, from - cuts.step_pa - limit_pa);
         }
         let (reading, next_cut_s) = match target {
+            Some(t) if t < from && self.state.time_s < ready_s - SAME_TIME_S => (from, ready_s),
             Some(t) if t < from => (
                 gauge.next_cut(cuts, from).max(t),
                 self.state.time_s + cuts.interval_s,
             ),
-            Some(t) => (t, f64::NEG_INFINITY),
-            None => (f64::INFINITY, f64::NEG_INFINITY),
+            Some(t) => (t, ready_s),
+            None => (f64::INFINITY, ready_s),
         };
         Hand {
             part,

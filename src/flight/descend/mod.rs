@@ -15,10 +15,10 @@ use hand::{Hand, SAME_TIME_S};
 
 /// Top of descent found nearer than this in a search is moved in closed form: the cruise is longer or shorter by the miss, m.
 const SHIFT_M: f64 = 1.0 * M_PER_NM;
-/// A step toward a speed is at most this many times as long as it takes at the deceleration of the moment.
-const OVERSHOOT: f64 = 1.5;
 /// The same in a fine flight whose path is not kept: the wind of a cruise hardly changes in this, m.
 const FINE_SHIFT_M: f64 = 0.1 * M_PER_NM;
+/// A step toward a speed is at most this many times as long as it takes at the deceleration of the moment.
+const OVERSHOOT: f64 = 1.5;
 /// No descent is steeper, as a gradient.
 pub const STEEPEST_DESCENT: f64 = 0.15;
 /// Cruise is flown afresh from about this far before the top of descent while that is searched for, m.
@@ -98,13 +98,12 @@ impl Flyer<'_> {
             // Moved along the route the path comes nearer to the ground, or clears it, by its slope times the miss.
             let to_ground_m = self.audit.excess(Limit::Ground).abs();
             // What is barred ends at an edge along the route.
-            let met = if recorded || self.p.has_patches() {
-                miss_m.abs() < TOD_TOLERANCE_M
-            } else if fine {
-                miss_m.abs() < FINE_SHIFT_M && to_ground_m > STEEPEST_DESCENT * miss_m.abs()
-            } else {
-                miss_m.abs() < SHIFT_M && to_ground_m > STEEPEST_DESCENT * miss_m.abs()
-            };
+            let shift_m = if fine { FINE_SHIFT_M } else { SHIFT_M };
+            let met = miss_m.abs() < TOD_TOLERANCE_M
+                || (!recorded
+                    && !self.p.has_patches()
+                    && miss_m.abs() < shift_m
+                    && to_ground_m > STEEPEST_DESCENT * miss_m.abs());
             // Where there is no room the search goes on with how much is lacking; what is recorded is flown from the top of climb.
             let no_room = tod_m + miss_m < top_of_climb_m && (!fine || tod_m <= top_of_climb_m);
             if met || no_room {
@@ -164,7 +163,7 @@ impl Flyer<'_> {
         self.begin(SegmentKind::Descent, d.first.mixture);
         let gauge = self.gauge();
         let cruise = self.set_here(last.levers());
-        let mut hand = self.take(d.first, &cruise, cuts);
+        let mut hand = self.take(d.first, &cruise, cuts, f64::NEG_INFINITY);
         let mut second = d.second;
         let mut reducing = false;
         let mut on_speed = false;
@@ -186,7 +185,7 @@ impl Flyer<'_> {
                     self.audit.note(Limit::Distance, room_m);
                 }
                 let now = self.set_here(self.descent_levers(&hand));
-                hand = self.take(part, &now, cuts);
+                hand = self.take(part, &now, cuts, hand.next_cut_s);
                 second = None;
                 on_speed = false;
                 self.begin(SegmentKind::Descent, part.mixture);

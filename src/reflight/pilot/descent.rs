@@ -30,7 +30,14 @@ impl Pilot<'_> {
         let cruise_control = Control::clean(levers_of(last), Path::Level);
         let mut trim_m = f64::NEG_INFINITY;
         let mut part = d.first;
-        let mut power = self.take(&part, &script.reduction, &cruise_control, &mut trim_m);
+        let never = f64::NEG_INFINITY;
+        let mut power = self.take(
+            &part,
+            &script.reduction,
+            &cruise_control,
+            &mut trim_m,
+            never,
+        );
         let mut second = d.second;
         let mut reducing = false;
         let mut on_speed = false;
@@ -65,7 +72,8 @@ impl Pilot<'_> {
                 .filter(|(from_m, _)| !reducing && self.indicated_m() <= from_m + SAME_HEIGHT_M)
             {
                 trim_m = f64::NEG_INFINITY;
-                power = self.take(&next, &script.reduction, &control, &mut trim_m);
+                let ready_s = power.ready_s;
+                power = self.take(&next, &script.reduction, &control, &mut trim_m, ready_s);
                 part = next;
                 second = None;
                 on_speed = false;
@@ -165,13 +173,15 @@ impl Pilot<'_> {
         Ok((power, configuration.gear_down, turning))
     }
 
-    /// What is done with the levers at the beginning of a part of the descent, coming from a control.
+    /// What is done with the levers at the beginning of a part of the descent, coming from a control; no step of the throttle before it is ready
+    /// \[s\].
     fn take(
         &self,
         part: &DescentPart,
         cuts: &Reduction,
         before: &Control,
         trim_m: &mut f64,
+        ready_s: f64,
     ) -> Power {
         let p = self.p;
         let procedures = &p.aircraft.procedures;
@@ -198,7 +208,7 @@ impl Pilot<'_> {
             cut: f64::INFINITY,
             cut_floor: f64::INFINITY,
             next_cut_s: None,
-            ready_s: f64::NEG_INFINITY,
+            ready_s,
         };
         let shown = self.shows(before);
         let wanted = match part.throttle {

@@ -219,47 +219,46 @@ fn crosscheck_reflight_agrees_with_flight() {
 
 #[test]
 fn closed_form_no_two_steps_of_the_throttle_within_an_interval() {
-    // Level 125 s after the descent began, and the last of five steps down to what it wants is 5 s ago then.
-    let p = problem(aircraft(1.0), 100.0, CALM);
-    let mut s = script(ThrottleRule::LeftAlone(15.0 * IN), rate(500.0), 1_800.0);
-    s.cruise = vec![cruise(2_842.0, 0.0)];
-    let flown = fly_recorded(&p, &s).expect("the test script can be flown");
-    let reflown = refly(&p, &flown.script).expect("flown before");
-    let top_s = flown.top_of_descent.time_s;
-    let level_s = flown.level_off.time_s - top_s;
-    assert!((124.0..128.0).contains(&level_s), "{level_s}");
-    let slowed_s = flown.slowed.time_s;
-    let steps = |path: Vec<(f64, f64)>| -> Vec<f64> {
-        let fell = |w: &[(f64, f64)]| w[0].1 - w[1].1 > 0.4 * IN;
-        let path: Vec<_> = path.into_iter().filter(|x| x.0 < slowed_s - 1e-3).collect();
-        path.windows(2)
-            .filter(|w| fell(w))
-            .map(|w| w[1].0)
-            .collect()
+    let alone = |inches: f64| ThrottleRule::LeftAlone(inches * IN);
+    // Five steps down to what the descent wants, the last of them 120 s after it began; level 5 s after that.
+    let mut short = script(alone(15.0), rate(500.0), 1_800.0);
+    short.cruise = vec![cruise(2_842.0, 0.0)];
+    // The same, but then a second part wants less, or leaves the throttle for the few seconds to the reduction for the pattern.
+    let then = |throttle: ThrottleRule, reduce_at_ft: f64| {
+        let mut two = script(alone(15.0), rate(500.0), reduce_at_ft);
+        two.cruise = vec![cruise(5_000.0, 0.0)];
+        let second = DescentPart {
+            throttle,
+            ..two.descent.first
+        };
+        two.descent.second = Some((3_958.0 * FT, second));
+        two
     };
-    let planned = steps(
-        flown
-            .track
-            .iter()
-            .map(|t| (t.state.time_s, t.map_pa))
-            .collect(),
-    );
-    let again = steps(
-        reflown
-            .samples
-            .iter()
-            .map(|t| (t.time_s, t.map_pa))
-            .collect(),
-    );
-    for times in [&planned, &again] {
-        let times: Vec<f64> = times.iter().copied().filter(|&t| t > top_s - 1.0).collect();
-        assert!(times.len() >= 6, "{times:?}");
-        assert!(
-            times
-                .windows(2)
-                .all(|t| t[1] - t[0] > s.reduction.interval_s - 1.0),
-            "{times:?}"
-        );
+    for (s, least) in [
+        (short, 6),
+        (then(alone(13.5), 1_800.0), 6),
+        (then(ThrottleRule::Untouched, 3_900.0), 6),
+    ] {
+        let p = problem(aircraft(1.0), 100.0, CALM);
+        let flown = fly_recorded(&p, &s).expect("the test script can be flown");
+        let reflown = refly(&p, &flown.script).expect("flown before");
+        let mismatch = Mismatch::between(&p, &flown, &reflown);
+        assert!(mismatch.within_bounds(DENSITY_KG_M3), "{mismatch:?}");
+        let (top_s, slowed_s) = (flown.top_of_descent.time_s, flown.slowed.time_s);
+        let steps = |path: Vec<(f64, f64)>| -> Vec<f64> {
+            let fell = |w: &[(f64, f64)]| w[0].1 - w[1].1 > 0.4 * IN;
+            path.windows(2)
+                .filter(|w| fell(w) && w[1].0 > top_s - 1.0 && w[1].0 < slowed_s - 1e-3)
+                .map(|w| w[1].0)
+                .collect()
+        };
+        let planned = flown.track.iter().map(|t| (t.state.time_s, t.map_pa));
+        let again = reflown.samples.iter().map(|t| (t.time_s, t.map_pa));
+        for times in [steps(planned.collect()), steps(again.collect())] {
+            assert!(times.len() >= least, "{times:?}");
+            let apart = |t: &[f64]| t[1] - t[0] > s.reduction.interval_s - 1.0;
+            assert!(times.windows(2).all(apart), "{times:?}");
+        }
     }
 }
 

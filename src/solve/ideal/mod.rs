@@ -6,7 +6,7 @@
 //! `T = D + W (GS/V)(dE/ds)(1 + (V/g) dw/dh)`, `E = h + V²/2g` (the energy-state idea of Erzberger and Lee, J. Guidance and
 //! Control 3, 1980). Height and speed may be exchanged freely between stretches. The least cost rate for a thrust comes from the
 //! settings envelope, its lower convex hull taken, since a mix of two settings is as good as either (lever moves are free here).
-//! Climb settings are allowed on edges that gain at least 500 ft of energy height or belong to the first climb.
+//! Climb settings are allowed on edges that gain at least 500 ft of energy height in each 3 nm or belong to the first climb.
 //!
 //! A coarse sweep over every energy finds where the flight lies, a fine one near it what it costs; where the fine one would leave
 //! the neighbourhood it is made again round what it found.

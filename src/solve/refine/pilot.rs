@@ -73,9 +73,24 @@ impl<'a> Pilot<'a> {
         self.kept.is_some()
     }
 
+    /// What was kept so far.
+    pub fn kept(&self) -> Vec<Kept> {
+        self.kept
+            .as_ref()
+            .map_or_else(Vec::new, |k| k.borrow().clone())
+    }
+
     /// What was kept.
     pub fn into_kept(self) -> Vec<Kept> {
         self.kept.map(RefCell::into_inner).unwrap_or_default()
+    }
+
+    /// Counts the flights of another pilot among its own, and keeps what that kept if it keeps any.
+    pub fn absorb(&self, other: Pilot) {
+        self.flights.set(self.flights.get() + other.flights());
+        if let Some(kept) = &self.kept {
+            kept.borrow_mut().extend(other.into_kept());
+        }
     }
 
     /// A pilot that flies every script as the final plan is flown: fine steps, top of descent met and then rounded to the

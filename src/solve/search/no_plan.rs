@@ -6,7 +6,7 @@ use crate::flight::Limit;
 use crate::quantity::M_PER_FT;
 use crate::solve::levels::sequences;
 use crate::solve::refine::Pilot;
-use crate::trip::{Leg, Objective, Problem, Rules, legal_levels};
+use crate::trip::{Bounds, CostRates, Leg, Objective, Problem, Rules, legal_levels};
 
 /// Why there is no plan.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -107,6 +107,8 @@ impl Search<'_> {
     fn thriftiest(&self) -> Option<(f64, f64)> {
         let mut p = self.p.clone();
         p.objective = Objective::Fuel;
+        p.charge = CostRates::default();
+        p.bounds = Bounds::default();
         p.limits.reserve_s = 0.0;
         p.limits.reserve_kg = 0.0;
         p.zero_fuel_kg += p.fuel_kg - 2.0 * p.aircraft.fuel.usable_kg;

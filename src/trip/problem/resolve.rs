@@ -36,6 +36,10 @@ fn joined_bands(air: &[(f64, Roughness)]) -> Vec<(f64, Roughness)> {
             _ => bands.push((top_m, rough)),
         }
     }
+    // Above the last it is light.
+    while bands.last().is_some_and(|b| b.1 == Roughness::Light) {
+        bands.pop();
+    }
     bands
 }
 
