@@ -240,7 +240,7 @@ fn crosscheck_no_flight_of_a_grid_is_quicker_within_the_reserve() {
     let (_, plenty) = quickest(70);
     for fuel_gal in [40, 44] {
         let (p, plan) = quickest(fuel_gal);
-        // What the quickest lands within, a bound asks for in vain of no objective.
+        // The time of the quickest is no bound too tight, whatever else is to be least.
         let within_s = plan.totals.block_time_s + 1.0;
         let bounded = Problem {
             objective: Objective::Fuel,

@@ -40,7 +40,6 @@ use super::waypoints::{WaypointFigures, waypoints};
 use super::weather::{LaterFigures, SourceFigures};
 use super::words::sentence;
 use super::{TITLE, marks};
-
 use crate::flight::{Flown, field_climb};
 use crate::solve::{Late, Plan, Termination, late};
 use crate::trip::{Objective, Problem};

@@ -236,23 +236,18 @@ impl Flyer<'_> {
             let (s0, s1) = (last.distance_m, here.distance_m);
             let lowest_m = last.true_altitude_m.min(here.true_altitude_m);
             // Over level ground the ends of a straight path say all.
-            let level = self.level_ground(s1).is_some_and(|level| level.holds(s0));
-            let floor_m = if level {
-                None
-            } else {
-                p.floor_at_most_m(s0, s1)
-            };
-            match floor_m {
-                _ if level => {}
-                // So high above all of it that no edge is of interest.
-                Some(floor_m) if lowest_m > floor_m + CLEAR_OF_GROUND_M => {
-                    self.audit.note(Limit::Ground, floor_m - lowest_m);
-                }
-                _ => {
-                    for edge in p.floor_edges_m(s0, s1) {
-                        let at = last.toward(here, (edge - s0) / (s1 - s0));
-                        self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
-                        self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
+            if !self.level_ground(s1).is_some_and(|level| level.holds(s0)) {
+                match p.floor_at_most_m(s0, s1) {
+                    // So high above all of it that no edge is of interest.
+                    Some(floor_m) if lowest_m > floor_m + CLEAR_OF_GROUND_M => {
+                        self.audit.note(Limit::Ground, floor_m - lowest_m);
+                    }
+                    _ => {
+                        for edge in p.floor_edges_m(s0, s1) {
+                            let at = last.toward(here, (edge - s0) / (s1 - s0));
+                            self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
+                            self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
+                        }
                     }
                 }
             }

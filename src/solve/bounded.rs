@@ -8,10 +8,9 @@ use super::frontier::{self, Candidate, threads};
 use super::plan::Draft;
 use super::refine::Pilot;
 use super::reserve;
-use super::search::{SolveError, plan_from, reflown, totals};
-use crate::flight::{Flown, Script, fly_recorded};
+use super::search::{SolveError, confirmed_flight, plan_from, totals};
+use crate::flight::{Flown, Script};
 use crate::quantity::M3_PER_GAL;
-use crate::reflight::Mismatch;
 use crate::trip::{Bounds, Objective, Problem};
 
 /// Flights of the frontier next to the bound that are settled under it: those that keep it, and those that do not.
@@ -100,7 +99,6 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         let broken = near.iter().filter(|n| n.0 > 0.0).take(SEEDS.1);
         seeds.extend(kept.chain(broken).map(|n| n.1.clone()));
     }
-    let best = best_first(problem, &line);
     let mut scripts: Vec<Script> = vec![];
     for mut script in seeds {
         script.descent.to_go_m = 0.0;
@@ -109,7 +107,13 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         }
     }
     let settled = plan_from(problem, &scripts);
-    let Some((flown, mismatch)) = confirmed(problem, &best) else {
+    // Flown as finely as any plan: a search may lose a bound that they keep by the error of its own longer steps.
+    let best = best_first(problem, &line);
+    let mut confirmed = best
+        .iter()
+        .take(SEEDS.0)
+        .filter_map(|c| confirmed_flight(problem, &c.script));
+    let Some((flown, mismatch)) = confirmed.next() else {
         return settled;
     };
     let (others, flights) = match settled {
@@ -143,18 +147,6 @@ fn best_first<'a>(problem: &Problem, line: &'a [Candidate]) -> Vec<&'a Candidate
     };
     kept.sort_by(|a, b| worth(a).total_cmp(&worth(b)));
     kept
-}
-
-/// The first of some flights that holds, with its re-flight: they are flown as finely as any plan, and a search may lose a
-/// bound that they keep by the error of its own longer steps.
-fn confirmed(problem: &Problem, flights: &[&Candidate]) -> Option<(Flown, Mismatch)> {
-    let density = problem.aircraft.fuel.density_kg_m3;
-    flights.iter().take(SEEDS.0).find_map(|c| {
-        let flown = fly_recorded(problem, &c.script).ok()?;
-        let mismatch = reflown(problem, &flown);
-        let good = flown.audit.violation() == 0.0 && mismatch.within_bounds(density);
-        good.then_some((flown, mismatch))
-    })
 }
 
 /// What was asked for and the nearest that can be had.

@@ -47,19 +47,17 @@ pub(super) fn plan_within(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, Solv
         if let Ok(draft) = plan_with(&other, &[], 0.0) {
             seeds.push(draft.flown.script_free());
         }
+        let flights = other.flights();
+        let kept = other.into_kept();
         // What keeps the reserve is here; of that the best by the objective itself.
         let charged = |k: &Kept| {
             let cost = rates.of(k.time_s, k.fuel_kg, k.revolutions);
             cost * (1.0 + MOVE_WORTH * lever_changes(&k.script))
         };
-        let mut kept: Vec<(f64, Script)> = other
-            .kept()
-            .iter()
-            .map(|k| (charged(k), k.script.clone()))
-            .collect();
-        kept.sort_by(|a, b| a.0.total_cmp(&b.0));
-        seeds.extend(kept.into_iter().take(SEEDS).map(|k| k.1));
-        pilot.absorb(other);
+        let mut order: Vec<(f64, &Kept)> = kept.iter().map(|k| (charged(k), k)).collect();
+        order.sort_by(|a, b| a.0.total_cmp(&b.0));
+        seeds.extend(order.iter().take(SEEDS).map(|(_, k)| k.script.clone()));
+        pilot.absorb(flights, kept);
     }
     let next = plan_with(pilot, &seeds, prices[0]);
     let chosen = match (&next, &first) {

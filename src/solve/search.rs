@@ -15,7 +15,7 @@ mod totals;
 pub use no_plan::SolveError;
 pub(super) use ordinary::ORDINARY_M_S;
 pub use totals::totals;
-pub(super) use totals::{alternative, past_forecast_s, reflown, warnings};
+pub(super) use totals::{alternative, confirmed_flight, past_forecast_s, reflown, warnings};
 
 use super::circling;
 use super::levels::{LevelCost, Sequence, sequences};

@@ -42,10 +42,11 @@ impl Flyer<'_> {
         let p = self.p;
         let gauge = self.gauge();
         let from = gauge.reading(now);
+        let limit_pa = p.aircraft.map_limit_pa(part.rev_s);
         let target = match part.throttle {
             // What the limit line of the new RPM does not allow is not set.
             ThrottleRule::Held(map_pa) | ThrottleRule::LeftAlone(map_pa) => {
-                Some(map_pa.min(p.aircraft.map_limit_pa(part.rev_s)))
+                Some(map_pa.min(limit_pa))
             }
             ThrottleRule::Rpm => Some(part.rev_s),
             ThrottleRule::Full | ThrottleRule::Untouched => None,
@@ -56,7 +57,6 @@ impl Flyer<'_> {
         }
         if !p.aircraft.propeller.is_fixed() {
             // Nor may the limit line at the new RPM take off more than a step at once.
-            let limit_pa = p.aircraft.map_limit_pa(part.rev_s);
             self.audit
                 .note(Limit::ManifoldPressure, from - cuts.step_pa - limit_pa);
         }

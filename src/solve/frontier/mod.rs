@@ -14,11 +14,11 @@ use super::infeasible::tried;
 use super::plan::{Draft, Totals, Warning};
 use super::refine::{Kept, Pilot, lever_changes, settle};
 use super::reserve;
-use super::search::{Search, SolveError, on_schedule, reflown, totals, warnings};
+use super::search::{Search, SolveError, confirmed_flight, on_schedule, totals, warnings};
 use super::workers::each_of;
 use super::{TripError, plan_trip};
 use crate::aircraft::Aircraft;
-use crate::flight::{Flown, Script, fly_recorded};
+use crate::flight::{Flown, Script};
 use crate::quantity::M3_PER_GAL;
 use crate::reflight::Mismatch;
 use crate::trip::{Bounds, CostRates, FuelLoad, Objective, Problem, Trip, resolve};
@@ -496,11 +496,8 @@ fn shown(problem: &Problem, mut line: Vec<Candidate>, flights: usize, threads: u
             .filter(|c| !confirmed.iter().any(|k| k.0 == c.script))
             .collect();
         let looked = each_of(threads, &unknown, |c| {
-            let flown = fly_recorded(problem, &c.script).ok()?;
-            let mismatch = reflown(problem, &flown);
-            let good = flown.audit.violation() == 0.0
-                && mismatch.within_bounds(problem.aircraft.fuel.density_kg_m3);
-            good.then(|| (c.script.clone(), flown, mismatch))
+            let (flown, mismatch) = confirmed_flight(problem, &c.script)?;
+            Some((c.script.clone(), flown, mismatch))
         });
         let refused: Vec<Script> = unknown
             .iter()

@@ -73,23 +73,16 @@ impl<'a> Pilot<'a> {
         self.kept.is_some()
     }
 
-    /// What was kept so far.
-    pub fn kept(&self) -> Vec<Kept> {
-        self.kept
-            .as_ref()
-            .map_or_else(Vec::new, |k| k.borrow().clone())
-    }
-
     /// What was kept.
     pub fn into_kept(self) -> Vec<Kept> {
         self.kept.map(RefCell::into_inner).unwrap_or_default()
     }
 
     /// Counts the flights of another pilot among its own, and keeps what that kept if it keeps any.
-    pub fn absorb(&self, other: Pilot) {
-        self.flights.set(self.flights.get() + other.flights());
+    pub fn absorb(&self, flights: usize, others: Vec<Kept>) {
+        self.flights.set(self.flights.get() + flights);
         if let Some(kept) = &self.kept {
-            kept.borrow_mut().extend(other.into_kept());
+            kept.borrow_mut().extend(others);
         }
     }
 

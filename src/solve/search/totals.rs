@@ -1,6 +1,6 @@
 //! What a flown flight comes to: totals, warnings, and by how much its re-flight misses it.
 
-use crate::flight::Flown;
+use crate::flight::{Flown, Script, fly_recorded};
 use crate::reflight::{self, Mismatch};
 use crate::solve::advice::advice;
 use crate::solve::plan::{Alternative, AlternativeKind, Totals, Warning};
@@ -91,6 +91,18 @@ pub(in crate::solve) fn reflown(problem: &Problem, flown: &Flown) -> Mismatch {
             barred_m: f64::NAN,
         },
     }
+}
+
+/// The flight of a script with its path and its re-flight, if it keeps every limit and the re-flight confirms it.
+pub(in crate::solve) fn confirmed_flight(
+    problem: &Problem,
+    script: &Script,
+) -> Option<(Flown, Mismatch)> {
+    let flown = fly_recorded(problem, script).ok()?;
+    let mismatch = reflown(problem, &flown);
+    let good = flown.audit.violation() == 0.0
+        && mismatch.within_bounds(problem.aircraft.fuel.density_kg_m3);
+    good.then_some((flown, mismatch))
 }
 
 /// A flight set beside the plan.

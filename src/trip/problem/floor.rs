@@ -133,39 +133,20 @@ impl Problem {
         if self.near_field_m(distance_m).is_some() {
             return None;
         }
-        let (out_m, to_go) = self.off_fields_m(distance_m);
         let leg = &self.legs[self.leg_index(distance_m)];
         let rows = &leg.ground;
         let i = rows.partition_point(|g| g.1 <= distance_m);
-        let ground_m = rows.get(i).or(rows.last()).map(|row| row.2);
-        let row_from_m = i.checked_sub(1).map_or(leg.from_m, |i| rows[i].1);
-        let row_to_m = rows.get(i).map_or(leg.to_m, |row| row.1.min(leg.to_m));
-        // Where the flight begins in the air there is no field behind it.
-        let departure_m = distance_m - out_m;
-        let terminal_m = [departure_m + TERMINAL_M, self.length_m - TERMINAL_M];
-        let (clear_out, clear_in) = (out_m >= TERMINAL_M, to_go >= TERMINAL_M);
-        let from_m = match (clear_out, clear_in) {
-            (true, true) => terminal_m[0],
-            (false, true) => departure_m + FIELD_M,
-            (_, false) => terminal_m[1].max(departure_m + FIELD_M),
-        };
-        let to_m = match (clear_out, clear_in) {
-            (true, true) => terminal_m[1],
-            (true, false) => self.length_m,
-            (false, _) => terminal_m[0],
-        };
+        let from_m = i.checked_sub(1).map_or(leg.from_m, |i| rows[i].1);
+        let to_m = rows.get(i).map_or(leg.to_m, |row| row.1.min(leg.to_m));
+        // On an edge the part is empty: what holds there may hold on neither side.
+        let edges_m = self.field_edges_m();
+        let before = edges_m.iter().filter(|&&edge_m| edge_m < distance_m);
+        let beyond = edges_m.iter().filter(|&&edge_m| edge_m >= distance_m);
         Some(LevelGround {
-            from_m: row_from_m.max(from_m),
-            to_m: row_to_m.min(to_m).min(self.length_m - self.way_in_m()),
-            ground_m,
-            floor_m: ground_m.map(|ground_m| {
-                ground_m
-                    + if clear_out && clear_in {
-                        self.clearance_m(leg.mountainous)
-                    } else {
-                        TERMINAL_CLEARANCE_M
-                    }
-            }),
+            from_m: before.fold(from_m, |from_m, edge_m| from_m.max(*edge_m)),
+            to_m: beyond.fold(to_m, |to_m, edge_m| to_m.min(*edge_m)),
+            ground_m: highest_m(rows, distance_m),
+            floor_m: self.floor_m(distance_m),
         })
     }
 
@@ -210,6 +191,14 @@ impl Problem {
                 .chain(under.into_iter().flatten())
                 .map(|g| g.1)
         });
+        self.field_edges_m()
+            .into_iter()
+            .filter(move |&s| from_m < s && s < to_m)
+            .chain(grounds)
+    }
+
+    /// Distances \[m\] at which another rule for the floor begins, by how far the fields are.
+    fn field_edges_m(&self) -> [f64; 6] {
         [
             RUNWAY_M,
             FIELD_M,
@@ -218,9 +207,6 @@ impl Problem {
             self.length_m - self.way_in_m(),
             self.length_m - RUNWAY_M,
         ]
-        .into_iter()
-        .filter(move |&s| from_m < s && s < to_m)
-        .chain(grounds)
     }
 }
 
