@@ -49,7 +49,7 @@ impl Flyer<'_> {
                 Ok(gs)
             }
         };
-        let (air, sample) = air_at(self.state.distance_m, self.state.time_s);
+        let (air, _) = air_at(self.state.distance_m, self.state.time_s);
         let mass = self.mass_kg();
         let (mut v, mut tau) =
             level_speed_m_s(p, air, mass, levers, self.state.tas_m_s, &self.near).ok_or(cannot)?;
@@ -61,6 +61,15 @@ impl Flyer<'_> {
         };
         while (self.state.tas_m_s - v).abs() > nearly_m_s && self.state.distance_m < to_m {
             let here = instant(p, &self.state, &control, &self.near);
+            // The steady speed moves with weight, wind and air while it is approached.
+            if (here.acceleration_m_s2 * tau).abs() < nearly_m_s {
+                let tas = self.state.tas_m_s;
+                (v, tau) = level_speed_m_s(p, here.air, here.mass_kg, levers, tas, &self.near)
+                    .ok_or(cannot)?;
+                if (tas - v).abs() <= nearly_m_s {
+                    break;
+                }
+            }
             self.visit(&here, &control);
             let dt = self
                 .step_s
@@ -68,6 +77,7 @@ impl Flyer<'_> {
             self.state = self.stepped(&here, &control, dt);
             self.still_flying()?;
         }
+        let (air, sample) = air_at(self.state.distance_m, self.state.time_s);
         let mut gs = gs_of(v, &sample)?;
         if (self.state.tas_m_s - v).abs() > nearly_m_s {
             // The stretch is over before the speed has settled.

@@ -74,6 +74,7 @@ impl<'a> Pricing<'a> {
             .filter(|&h| h > pattern_m && h < level_m)
             .collect();
         // Where the air's limit changes on the way, one part is held to the least of them: the first of two need not be.
+        let limited = !edges.is_empty();
         let mut firsts = vec![from.descent];
         if let Some(&edge_m) = edges.iter().max_by(|a, b| a.total_cmp(b)) {
             let power_on = grid(problem, self.script, &self.start)
@@ -107,45 +108,67 @@ impl<'a> Pricing<'a> {
                 ThrottleRule::Held(least + 4.0 * PA_PER_INHG),
             ]
         };
-        let mut best: Option<Candidate> = None;
-        for (first, from_m) in firsts
+        let mut starts: Vec<Descent> = vec![];
+        for (first, &from_m) in firsts
             .iter()
-            .flat_map(|first| heights.iter().map(move |&h| (first, h)))
+            .flat_map(|first| heights.iter().map(move |h| (first, h)))
         {
             let fast = fastest_all_the_way_m_s(problem, from_m, mass_kg);
-            for throttle in &throttles {
-                for path in [
-                    PathRule::Rate(most),
-                    PathRule::Rate(to_step(0.6 * most, RATE_STEP_M_S)),
-                    PathRule::Ias(fast),
-                ] {
-                    let part = DescentPart {
-                        throttle: *throttle,
+            let paths = [
+                PathRule::Rate(most),
+                PathRule::Rate(to_step(0.6 * most, RATE_STEP_M_S)),
+                PathRule::Ias(fast),
+            ];
+            let mut parts: Vec<DescentPart> = throttles
+                .iter()
+                .flat_map(|&throttle| {
+                    paths.map(|path| DescentPart {
+                        throttle,
                         path,
                         ..first.first
-                    };
-                    let descent = Descent {
+                    })
+                })
+                .collect();
+            // What is best all the way may be best for the slower of two.
+            parts.push(from.descent.first);
+            starts.extend(
+                parts
+                    .into_iter()
+                    .filter(|part| !goes_on(&first.first, part))
+                    .map(|part| Descent {
                         second: Some((from_m, part)),
                         reduce_at_m: pattern_m,
                         ..*first
-                    };
-                    let Some(c) = self.price_against(descent, best.as_ref()) else {
-                        continue;
-                    };
-                    if best.is_none_or(|b| c.charged < b.charged) {
-                        best = Some(c);
-                    }
-                }
+                    }),
+            );
+        }
+        let mut best: [Option<Candidate>; 4] = [None; 4];
+        for descent in starts {
+            let slot = &mut best[family(&descent)];
+            let Some(c) = self.price_against(descent, slot.as_ref()) else {
+                continue;
+            };
+            if slot.is_none_or(|b| c.charged < b.charged) {
+                *slot = Some(c);
             }
         }
-        let best = best?;
-        // A start far behind one part does not catch up.
+        let best = in_order(best.into_iter().flatten().collect());
+        // A start far behind one part does not catch up, but where one part is held to the least of several limits.
         let whole = (self.per_m * problem.length_m).abs();
-        (best.charged < from.charged + CATCHES_UP * whole).then(|| {
-            FINER
-                .into_iter()
-                .fold(best, |c, scale| self.improve(c, scale))
-        })
+        let near = |c: &Candidate| c.charged < from.charged + CATCHES_UP * whole;
+        let first_of_its_throttle = |i: usize| {
+            let throttle = |c: &Candidate| family(&c.descent) / 2;
+            best[..i].iter().all(|c| throttle(c) != throttle(&best[i]))
+        };
+        let best = (0..best.len())
+            .filter(|&i| near(&best[i]) || limited && first_of_its_throttle(i))
+            .map(|i| self.improve(best[i], FINER[0]))
+            .min_by(|a, b| a.charged.total_cmp(&b.charged))?;
+        Some(
+            FINER[1..]
+                .iter()
+                .fold(best, |c, &scale| self.improve(c, scale)),
+        )
     }
 
     /// Descents worth flying in full, cheapest first: the best of a coarse grid of each family of rules, walked to better neighbours
@@ -283,6 +306,16 @@ impl<'a> Pricing<'a> {
         }
         out
     }
+}
+
+/// Whether a second part only goes on with the first.
+fn goes_on(first: &DescentPart, second: &DescentPart) -> bool {
+    let throttle = second.throttle == ThrottleRule::Untouched || second.throttle == first.throttle;
+    throttle
+        && DescentPart {
+            throttle: first.throttle,
+            ..*second
+        } == *first
 }
 
 fn at_rate(c: &Candidate) -> bool {
