@@ -317,12 +317,16 @@ fn look<H: Heights>(
                     continue;
                 }
                 out.used.insert(tile);
-                // A void is lower than any height; both loops become plain vector code.
+                // A void is lower than any height; the loop over both ends becomes plain vector code.
                 let near = &heights.row(tile, row)?[first..=end];
-                let highest = near.iter().copied().fold(VOID, i16::max);
+                let (lowest, highest) = near.iter().fold((i16::MAX, VOID), |(low, high), &h| {
+                    (low.min(h), high.max(h))
+                });
                 let highest = (highest > VOID).then_some(highest);
                 stretch.highest_m = stretch.highest_m.max(highest);
-                stretch.voids += near.iter().filter(|&&h| h == VOID).count();
+                if lowest == VOID {
+                    stretch.voids += near.iter().filter(|&&h| h == VOID).count();
+                }
             }
         }
     }

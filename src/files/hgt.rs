@@ -168,7 +168,8 @@ pub struct Folder {
 struct Open {
     file: File,
     side: usize,
-    rows: BTreeMap<usize, Vec<i16>>,
+    /// Those that were read.
+    rows: Vec<Option<Vec<i16>>>,
 }
 
 impl Folder {
@@ -226,7 +227,7 @@ impl Heights for Folder {
                 bytes,
             });
         };
-        let rows = BTreeMap::new();
+        let rows = vec![None; side];
         self.open.insert(tile, Open { file, side, rows });
         Ok(Some(side))
     }
@@ -236,7 +237,10 @@ impl Heights for Folder {
         let (Some(path), Some(open)) = (self.paths.get(&tile), self.open.get_mut(&tile)) else {
             return Ok(&[]);
         };
-        if !open.rows.contains_key(&row) {
+        let Some(kept) = open.rows.get_mut(row) else {
+            return Ok(&[]);
+        };
+        if kept.is_none() {
             let mut bytes = vec![0; 2 * open.side];
             let begin = (2 * open.side * row) as u64;
             open.file
@@ -251,7 +255,15 @@ impl Heights for Folder {
                 .map(|b| i16::from_be_bytes([b[0], b[1]]))
                 .collect();
             let wrong = |&h: &i16| h != VOID && !(HEIGHTS_M.0..=HEIGHTS_M.1).contains(&h);
-            if let Some(column) = heights.iter().position(wrong) {
+            // Lowest and highest are found by plain vector code; which is wrong is asked only where one is.
+            let known = |&h: &i16| if h == VOID { 0 } else { h };
+            let (low, high) = heights
+                .iter()
+                .map(known)
+                .fold((0, 0), |(low, high), h| (h.min(low), h.max(high)));
+            if (low < HEIGHTS_M.0 || high > HEIGHTS_M.1)
+                && let Some(column) = heights.iter().position(wrong)
+            {
                 return Err(HgtError::Height {
                     path: path.clone(),
                     row: row + 1,
@@ -259,9 +271,9 @@ impl Heights for Folder {
                     height_m: heights[column],
                 });
             }
-            open.rows.insert(row, heights);
+            *kept = Some(heights);
         }
-        Ok(&open.rows[&row])
+        Ok(kept.as_deref().unwrap_or_default())
     }
 }
 

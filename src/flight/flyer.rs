@@ -229,14 +229,13 @@ impl Flyer<'_> {
     /// Holds a point of the path, and the path since the last one, against ground and speed limit. Both change in steps, with
     /// distance and with height, so the path is also looked at where a step lies between two points, on both its sides.
     pub(super) fn pass(&mut self, here: Passing, mass_kg: f64) {
-        self.hold(here, here.distance_m, here.indicated_m, mass_kg);
         self.keep_out(self.last.unwrap_or(here), here);
         if let Some(last) = self.last.replace(here) {
             let p = self.p;
             let (s0, s1) = (last.distance_m, here.distance_m);
             let lowest_m = last.true_altitude_m.min(here.true_altitude_m);
             // Over level ground the ends of a straight path say all.
-            if !self.level_ground(s1).is_some_and(|level| level.holds(s0)) {
+            if !self.level_ground(s0).is_some_and(|level| level.holds(s1)) {
                 match p.floor_at_most_m(s0, s1) {
                     // So high above all of it that no edge is of interest.
                     Some(floor_m) if lowest_m > floor_m + CLEAR_OF_GROUND_M => {
@@ -260,6 +259,7 @@ impl Flyer<'_> {
                 }
             }
         }
+        self.hold(here, here.distance_m, here.indicated_m, mass_kg);
     }
 
     /// Holds the path from one point to another against forbidden patches and the greatest altitudes of legs.

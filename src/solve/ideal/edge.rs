@@ -11,6 +11,8 @@ use crate::trip::{AirColumn, Patch, Problem};
 const HEIGHT_SLACK_M: f64 = 1.0;
 /// Rounding by which a bound may pass what it bounds, relative.
 const NOISE: f64 = 1e-12;
+/// Steps of speed that are leapt over at once while all is too slow.
+const LEAP: u32 = 4;
 /// No aeroplane of the kind is faster, m/s.
 const FASTEST_M_S: f64 = 110.0;
 
@@ -209,6 +211,10 @@ pub(super) struct Stretch<'a, 'p> {
 }
 
 impl<'a> Stretch<'a, '_> {
+    fn pressure_altitude_m(&self, true_altitude_m: f64) -> f64 {
+        self.pressure_altitude.0 + self.pressure_altitude.1 * true_altitude_m
+    }
+
     /// Every speed that may be flown at an energy height \[m\].
     pub(super) fn conditions(&self, energy_m: f64, list: &mut Vec<Condition<'a>>) {
         let (p, s_m, mass) = (self.problem, self.middle_m, self.mass_kg);
@@ -227,7 +233,7 @@ impl<'a> Stretch<'a, '_> {
             if z < self.floor_m - HEIGHT_SLACK_M || z > self.ceiling_m + HEIGHT_SLACK_M {
                 return None;
             }
-            let hp = self.pressure_altitude.0 + self.pressure_altitude.1 * z;
+            let hp = self.pressure_altitude_m(z);
             let inside = |x: &&Patch| {
                 let h = hp + indicated_m;
                 h > x.low_m + HEIGHT_SLACK_M && h < x.high_m - HEIGHT_SLACK_M
@@ -246,8 +252,18 @@ impl<'a> Stretch<'a, '_> {
             let impact_pa = speed::mach_to_impact_pa(v / air.sound_m_s, air.pressure_pa);
             Some((hp, air, sample, impact_pa, impact_of(top) - impact_pa))
         };
+        // Slower than the slowest there is nothing, and at an energy the airspeed grows with speed.
+        let slow = |v: f64| {
+            let hp = self.pressure_altitude_m(energy_m - v * v / (2.0 * G_M_S2));
+            let sound_m_s = AirState::new(1.0, self.air.at(hp).temperature_k).sound_m_s;
+            speed::mach_to_impact_pa(v / sound_m_s, isa::pressure_pa(hp)) < least_pa
+        };
+        let leap = |v: f64| (0..LEAP).fold(v, |v, _| v + self.speed_step_m_s);
         let mut within: Option<(f64, f64)> = None;
         let mut v = 1.1 * Speeds::at_mass(aircraft.speeds.vs_m_s, mass, most_kg);
+        while leap(v) < FASTEST_M_S && slow(leap(v)) {
+            v = leap(v);
+        }
         while v < FASTEST_M_S {
             let mut here = v;
             v += self.speed_step_m_s;

@@ -422,10 +422,8 @@ impl Table {
             reason = "not negative"
         )]
         let (r, c) = (
-            ((hp_m - self.bottom_m) / HEIGHT_STEP_M).max(0.0).round() as usize,
-            ((tas_m_s - self.slowest_m_s) / SPEED_STEP_M_S)
-                .max(0.0)
-                .round() as usize,
+            (((hp_m - self.bottom_m) / HEIGHT_STEP_M).max(0.0) + 0.5) as usize,
+            (((tas_m_s - self.slowest_m_s) / SPEED_STEP_M_S).max(0.0) + 0.5) as usize,
         );
         self.rows[r.min(self.rows.len() - 1)]
             .get(c)

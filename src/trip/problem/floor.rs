@@ -1,6 +1,6 @@
 //! Ground and least heights along the route.
 
-use super::Problem;
+use super::{Leg, Problem};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use crate::trip::Start;
 
@@ -119,13 +119,19 @@ impl Problem {
             let clearance_m = (OBSTACLE_SLOPE * off_m).min(TERMINAL_CLEARANCE_M);
             return (off_m >= RUNWAY_M).then_some(ground + clearance_m);
         }
+        let leg = &self.legs[self.leg_index(distance_m)];
+        let ground = highest_m(&leg.ground, distance_m)?;
+        Some(ground + self.clearance_at_m(leg, distance_m))
+    }
+
+    /// Clearance over the highest ground of a leg at a distance \[m\] from which no field is near, m.
+    fn clearance_at_m(&self, leg: &Leg, distance_m: f64) -> f64 {
         let (out_m, to_go) = self.off_fields_m(distance_m);
-        let ground = self.ground_m(distance_m)?;
-        Some(if out_m < TERMINAL_M || to_go < TERMINAL_M {
-            ground + TERMINAL_CLEARANCE_M
+        if out_m < TERMINAL_M || to_go < TERMINAL_M {
+            TERMINAL_CLEARANCE_M
         } else {
-            ground + self.clearance_m(self.legs[self.leg_index(distance_m)].mountainous)
-        })
+            self.clearance_m(leg.mountainous)
+        }
     }
 
     /// The part of the route round a distance \[m\] in which ground and floor stay as they are; none near a field.
@@ -138,6 +144,7 @@ impl Problem {
         let i = rows.partition_point(|g| g.1 <= distance_m);
         let from_m = i.checked_sub(1).map_or(leg.from_m, |i| rows[i].1);
         let to_m = rows.get(i).map_or(leg.to_m, |row| row.1.min(leg.to_m));
+        let ground_m = rows.get(i).or(rows.last()).map(|row| row.2);
         // On an edge the part is empty: what holds there may hold on neither side.
         let edges_m = self.field_edges_m();
         let before = edges_m.iter().filter(|&&edge_m| edge_m < distance_m);
@@ -145,8 +152,8 @@ impl Problem {
         Some(LevelGround {
             from_m: before.fold(from_m, |from_m, edge_m| from_m.max(*edge_m)),
             to_m: beyond.fold(to_m, |to_m, edge_m| to_m.min(*edge_m)),
-            ground_m: highest_m(rows, distance_m),
-            floor_m: self.floor_m(distance_m),
+            ground_m,
+            floor_m: ground_m.map(|ground_m| ground_m + self.clearance_at_m(leg, distance_m)),
         })
     }
 
