@@ -4,6 +4,7 @@ use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{AirState, Governed, Levers, Throttle};
 use crate::flight::level_speed_m_s;
 use crate::quantity::PA_PER_INHG;
+use crate::solve::refine::by_steps;
 use crate::trip::{AirSample, CostRates, Problem};
 use argmin::core::{CostFunction, Executor, State as _};
 use argmin::solver::brent::BrentOpt;
@@ -51,7 +52,7 @@ pub(super) fn settable_rev_s(problem: &Problem, step_s: f64) -> Vec<f64> {
         if !problem.aircraft.in_avoid_band(r, f64::INFINITY) {
             revs.push(r);
         }
-        r += step_s;
+        r = by_steps(r, 1.0, step_s);
     }
     revs
 }
@@ -107,7 +108,7 @@ impl<'a> AtLevel<'a> {
         let mut map = MAP_LEAST_PA;
         while map < full.min(limit) - 0.2 * step_pa {
             throttles.push(Throttle::Map(map));
-            map += step_pa;
+            map = by_steps(map, 1.0, step_pa);
         }
         throttles.push(if full <= limit {
             Throttle::Full

@@ -7,7 +7,8 @@
 use super::cruise;
 use super::levels::LevelCost;
 use super::refine::{
-    CLIMB_AT_STEP_M, MOVE_WORTH, Pilot, Reach, clear_both_ways, second_climb_from_m, settle_within,
+    CLIMB_AT_STEP_M, MOVE_WORTH, Pilot, Reach, by_steps, clear_both_ways, second_climb_from_m,
+    settle_within,
 };
 use super::search::Search;
 use crate::flight::{Climb, ClimbState, Flown, SHORTEST_CRUISE_M, Script, climb_states};
@@ -151,7 +152,7 @@ impl Search<'_> {
                     worth,
                 });
             }
-            ias_m_s += speed_step;
+            ias_m_s = by_steps(ias_m_s, 1.0, speed_step);
         }
         let to_level: Vec<&OneSpeed> = climbs
             .iter()

@@ -104,7 +104,7 @@ pub(super) fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Des
             rules.push((rev_s, ThrottleRule::LeftAlone(alone_pa.min(limit_pa))));
             let least = least_held_pa(problem);
             for up in [0.0, 4.0] {
-                let held = least + up * PA_PER_INHG;
+                let held = to_step(least + up * PA_PER_INHG, pr.map_step_pa);
                 if held < limit_pa {
                     rules.push((rev_s, ThrottleRule::Held(held)));
                 }

@@ -5,7 +5,7 @@ use super::same;
 use crate::aircraft::{Procedures, Throttle};
 use crate::flight::{Cruise, Descent, DescentPart, PathRule, Script, ThrottleRule};
 use crate::quantity::{M_PER_FT, M_S_PER_FPM};
-use crate::solve::refine::to_step;
+use crate::solve::refine::{by_steps, to_step};
 use crate::trip::Problem;
 
 /// A descent from one cruise as it is from another: what was left as in cruise still is. `None` where it has no room there.
@@ -119,7 +119,7 @@ fn turned(
     path: f64,
 ) -> Option<DescentPart> {
     let throttle = match from.throttle.set_map_pa() {
-        Some(p) => from.throttle.with_map_pa(p + map * pr.map_step_pa),
+        Some(p) => from.throttle.with_map_pa(by_steps(p, map, pr.map_step_pa)),
         None if map == 0.0 => from.throttle,
         None => return None,
     };
@@ -129,8 +129,10 @@ fn turned(
     };
     Some(DescentPart {
         throttle,
-        rev_s: from.rev_s + rev * pr.rev_step_s,
-        path: from.path.with_value(from.path.value() + path * step_m_s),
+        rev_s: by_steps(from.rev_s, rev, pr.rev_step_s),
+        path: from
+            .path
+            .with_value(by_steps(from.path.value(), path, step_m_s)),
         ..*from
     })
 }
@@ -154,7 +156,7 @@ pub(super) fn moved(
             if reduce != 0.0 && matches!(d.last().path, PathRule::Ias(_)) {
                 return None;
             }
-            d.reduce_at_m += reduce * REDUCE_STEP_M;
+            d.reduce_at_m = by_steps(d.reduce_at_m, reduce, REDUCE_STEP_M);
         }
         Move::ReduceLate(rev) => {
             d.reduce_at_m = pattern_m;
@@ -166,7 +168,7 @@ pub(super) fn moved(
         Move::SecondMixture(m) => d.second.as_mut()?.1.mixture = m,
         Move::Second([map, rev, path, at]) => {
             let (from_m, part) = d.second.as_mut()?;
-            *from_m += at * REDUCE_STEP_M;
+            *from_m = by_steps(*from_m, at, REDUCE_STEP_M);
             *part = turned(pr, part, map, rev, path)?;
         }
         Move::LeftAlone(alone) => {
@@ -183,7 +185,7 @@ pub(super) fn moved(
         Move::Ias(below) => {
             let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
             let fast = fastest_all_the_way_m_s(problem, cruise.level_m, mass_kg);
-            d.first.path = PathRule::Ias(fast - below * pr.speed_step_m_s);
+            d.first.path = PathRule::Ias(by_steps(fast, -below, pr.speed_step_m_s));
             d.reduce_at_m = pattern_m;
         }
     }

@@ -105,7 +105,10 @@ impl<'a> Pricing<'a> {
             vec![
                 ThrottleRule::Untouched,
                 ThrottleRule::Held(least),
-                ThrottleRule::Held(least + 4.0 * PA_PER_INHG),
+                ThrottleRule::Held(to_step(
+                    least + 4.0 * PA_PER_INHG,
+                    problem.aircraft.procedures.map_step_pa,
+                )),
             ]
         };
         let mut starts: Vec<Descent> = vec![];

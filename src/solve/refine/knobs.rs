@@ -196,6 +196,9 @@ pub(super) fn set(script: &mut Script, knob: Knob, value: f64) {
     }
 }
 
+/// A figure this near a multiple of its step, as a share of the step, is that multiple.
+const SAME_SETTING: f64 = 1e-6;
+
 /// Steps a pilot can set for each knob, and the range the value is kept in.
 pub(super) fn step(problem: &Problem, script: &Script, knob: Knob) -> f64 {
     let pr = &problem.aircraft.procedures;
@@ -216,6 +219,17 @@ pub(super) fn step(problem: &Problem, script: &Script, knob: Knob) -> f64 {
 /// The nearest multiple of a step.
 pub fn to_step(x: f64, step: f64) -> f64 {
     (x / step).round() * step
+}
+
+/// So many steps on from a figure: from a multiple of the step to a multiple of it to the last bit, whatever the way there, so that one setting
+/// is one script.
+pub fn by_steps(x: f64, steps: f64, step: f64) -> f64 {
+    let here = to_step(x, step);
+    if (x - here).abs() < SAME_SETTING * step {
+        to_step(here + steps * step, step)
+    } else {
+        x + steps * step
+    }
 }
 
 /// Rounds every knob of a script to what a pilot can set.

@@ -1,6 +1,8 @@
 //! The changes a pilot could make to a rounded script: which there are, and the script after each.
 
-use super::knobs::{CLIMB_AT_STEP_M, Knob, Which, clear_both_ways, get, knobs, set, step, to_step};
+use super::knobs::{
+    CLIMB_AT_STEP_M, Knob, Which, by_steps, clear_both_ways, get, knobs, set, step, to_step,
+};
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{Script, ThrottleRule, level_speed_m_s};
@@ -138,23 +140,23 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
         Move::Turn(knob, k) => set(
             &mut s,
             knob,
-            get(script, knob) + k * step(problem, script, knob),
+            by_steps(get(script, knob), k, step(problem, script, knob)),
         ),
         Move::CruisePair(i, map, rev) => {
             let Throttle::Map(p) = script.cruise[i].throttle else {
                 return None;
             };
-            s.cruise[i].throttle = Throttle::Map(p + map * pr.map_step_pa);
-            s.cruise[i].rev_s += rev * pr.rev_step_s;
+            s.cruise[i].throttle = Throttle::Map(by_steps(p, map, pr.map_step_pa));
+            s.cruise[i].rev_s = by_steps(s.cruise[i].rev_s, rev, pr.rev_step_s);
         }
         Move::DescentPair(map, rev) => {
             let p = script.descent.first.throttle.set_map_pa()?;
             set(
                 &mut s,
                 Knob::PartMap(Which::First),
-                p + map * pr.map_step_pa,
+                by_steps(p, map, pr.map_step_pa),
             );
-            s.descent.first.rev_s += rev * pr.rev_step_s;
+            s.descent.first.rev_s = by_steps(s.descent.first.rev_s, rev, pr.rev_step_s);
         }
         Move::ClimbRev(i) => s.climb.rev_s = pr.climb_rev_s[i],
         Move::CruiseMixture(i, m) => s.cruise[i].mixture = m,
@@ -166,7 +168,7 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
         }
         Move::DescentMixture(m, rev) => {
             s.descent.first.mixture = m;
-            s.descent.first.rev_s += rev * pr.rev_step_s;
+            s.descent.first.rev_s = by_steps(s.descent.first.rev_s, rev, pr.rev_step_s);
         }
         Move::FullThrottle(i) => s.cruise[i].throttle = Throttle::Full,
         Move::PartThrottle(i, k) if fixed => {
@@ -190,8 +192,8 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
             s.descent.first.throttle = ThrottleRule::Rpm;
         }
         Move::LeftAlone(alone, rev, lead) => {
-            s.descent.first.rev_s += rev * pr.rev_step_s;
-            s.descent.reduce_at_m += lead * REDUCE_STEP_M;
+            s.descent.first.rev_s = by_steps(s.descent.first.rev_s, rev, pr.rev_step_s);
+            s.descent.reduce_at_m = by_steps(s.descent.reduce_at_m, lead, REDUCE_STEP_M);
             let last = script.cruise.len() - 1;
             let p = script
                 .descent
@@ -210,8 +212,8 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
         Move::OnePart => s.descent.second = None,
         Move::ClimbPair(ias, at) => {
             let (from_m, _) = s.climb.second.as_mut()?;
-            *from_m += at * CLIMB_AT_STEP_M;
-            s.climb.ias_m_s += ias * pr.speed_step_m_s;
+            *from_m = by_steps(*from_m, at, CLIMB_AT_STEP_M);
+            s.climb.ias_m_s = by_steps(s.climb.ias_m_s, ias, pr.speed_step_m_s);
         }
         Move::OneSpeed(ias_m_s) => (s.climb.ias_m_s, s.climb.second) = (ias_m_s, None),
         Move::CruiseRevDown => s.descent.first.rev_s = script.last_cruise().rev_s,
