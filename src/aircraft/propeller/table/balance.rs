@@ -7,7 +7,7 @@ const BALANCE_TOLERANCE: f64 = 1e-9;
 /// Shaft speeds tried for a change of sign.
 const BALANCE_SCAN: u32 = 48;
 /// Product of the last two secant steps of a shaft speed, relative to the greatest: the error left is about a tenth of it.
-const BALANCE_PRODUCT: f64 = 1e-7;
+const BALANCE_PRODUCT: f64 = 2e-9;
 
 /// Speed at which a shaft and a propeller at fixed blade angle settle.
 #[derive(Debug, Clone, Copy, PartialEq)]
