@@ -8,8 +8,9 @@ mod small;
 
 mod limits;
 
+use fellrun::files::trip::parse_trip;
 use fellrun::quantity::M3_PER_GAL;
-use fellrun::solve::Plan;
+use fellrun::solve::{Plan, plan_trip};
 use proptest::prelude::*;
 use proptest::test_runner::{
     Config, RngAlgorithm, TestCaseError, TestCaseResult, TestError, TestRng, TestRunner,
@@ -17,6 +18,7 @@ use proptest::test_runner::{
 use small::{Small, any, plain, read};
 use std::cell::Cell;
 use std::fmt::Debug;
+use std::path::Path;
 
 /// Trips that each property is tried on: two plans take some seconds in the dev profile.
 const TRIPS: u32 = 2;
@@ -228,6 +230,33 @@ fn closed_form_dearer_fuel_burns_no_more_and_dearer_time_takes_no_longer() {
         least_time.no_more(quickest.flown.time_s, dear_time.flown.time_s, ROUNDING)?;
         least_fuel.no_more(thriftiest.flown.fuel_kg, dear_fuel.flown.fuel_kg, ROUNDING)
     });
+}
+
+/// A trip that broke the property above: its best descent has a fast part above the rough air and a slow one in it, and begins far from any
+/// that is good in one part.
+#[test]
+fn regress_a_fast_part_above_rough_air() {
+    let path = Path::new(concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/tests/properties/kept/rough-below-smooth.toml"
+    ));
+    let text = std::fs::read_to_string(path).expect("the kept trip");
+    let time_s = |hourly: &str, kind: &str| {
+        let text = text
+            .replace("hourly = 145", hourly)
+            .replace("kind = \"fuel\"", kind);
+        let file = parse_trip(&text, path, None).unwrap_or_else(|e| panic!("{e}"));
+        let (_, plan) = plan_trip(&file.trip, &file.aircraft).unwrap_or_else(|e| panic!("{e}"));
+        plan.flown.time_s
+    };
+    let quickest_s = time_s("hourly = 145", "kind = \"time\"");
+    for hourly in ["hourly = 435", "hourly = 4350"] {
+        let dear_s = time_s(hourly, "kind = \"money\"");
+        assert!(
+            quickest_s <= dear_s * (1.0 + ROUNDING),
+            "{hourly}: {quickest_s} {dear_s}"
+        );
+    }
 }
 
 /// Both plans within [`SAME`].

@@ -3,13 +3,14 @@
 
 mod common;
 
-use common::trip_text;
+use common::{demo_trip, trip_text};
 use fellrun::files::trip::parse_trip;
 use fellrun::flight::{
-    Descent, PathRule, Script, ThrottleRule, TrackPoint, let_down, let_down_recorded,
+    Descent, PathRule, Script, SegmentKind, ThrottleRule, TrackPoint, let_down, let_down_recorded,
 };
 use fellrun::quantity::{M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
-use fellrun::solve::plan_trip;
+use fellrun::solve::{plan, plan_trip};
+use fellrun::trip::Objective;
 use std::path::Path;
 
 /// Of one descent, s: a neighbour in a search differs by seconds. Measured: 0.5 s, and 1.1 s with fixed pitch, for every descent the same.
@@ -69,6 +70,20 @@ fn crosscheck_search_steps_against_recorded_ones() {
     }
     assert!(compared >= 50, "{compared}");
     assert!(longest - shortest > APART_S, "{shortest} {longest}");
+}
+
+/// The steady speed moves with weight and wind while it is approached: by the speed it had at the beginning the whole cruise of this trip was
+/// flown in steps of 10 s.
+#[test]
+fn regress_the_approach_to_cruise_ends_where_the_speed_is_met() {
+    // The approach takes some 20 points, and each 10 nm of the rest one: 50 measured.
+    const MOST_POINTS: usize = 100;
+    let problem = demo_trip("first-trip.toml", Objective::Fuel);
+    let plan = plan(&problem).expect("a plan");
+    let cruise = plan.flown.segments.iter();
+    let cruise = cruise.filter(|s| s.kind == SegmentKind::Cruise);
+    let points: usize = cruise.map(|s| s.last - s.first + 1).sum();
+    assert!(points < MOST_POINTS, "{points}");
 }
 
 /// The plan's script with other descents: rates, a held speed, powers, and the reduction begun early.

@@ -264,3 +264,24 @@ pub fn keep_tied(script: &mut Script) {
         script.descent.first.rev_s = last.rev_s;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Half inches, 50 rpm and knots are no round figures in SI: by plain sums the way there would show.
+    #[test]
+    fn closed_form_a_lever_up_and_down_again_is_where_it_was() {
+        for step in [0.5 * PA_PER_INHG, 50.0 / 60.0, M_S_PER_KT, 250.0 * M_PER_FT] {
+            for n in 1..60 {
+                let at = f64::from(n) * step;
+                for ways in [[3.0, -1.0, -2.0], [-1.0, 8.0, -7.0], [0.0, 4.0, -4.0]] {
+                    let end = ways.iter().fold(at, |x, &k| by_steps(x, k, step));
+                    assert_eq!(end.to_bits(), to_step(at, step).to_bits(), "{n} {step}");
+                }
+            }
+        }
+        // What lies between two settings keeps its place between them.
+        assert!((by_steps(10.3, 2.0, 1.0) - 12.3).abs() < 1e-12);
+    }
+}
