@@ -242,6 +242,9 @@ fn regress_a_fast_part_above_rough_air() {
     ));
     let text = std::fs::read_to_string(path).expect("the kept trip");
     let time_s = |hourly: &str, kind: &str| {
+        for key in ["hourly = 145", "kind = \"fuel\""] {
+            assert!(text.contains(key), "{key}");
+        }
         let text = text
             .replace("hourly = 145", hourly)
             .replace("kind = \"fuel\"", kind);

@@ -83,7 +83,7 @@ fn regress_the_approach_to_cruise_ends_where_the_speed_is_met() {
     let cruise = plan.flown.segments.iter();
     let cruise = cruise.filter(|s| s.kind == SegmentKind::Cruise);
     let points: usize = cruise.map(|s| s.last - s.first + 1).sum();
-    assert!(points < MOST_POINTS, "{points}");
+    assert!((10..MOST_POINTS).contains(&points), "{points}");
 }
 
 /// The plan's script with other descents: rates, a held speed, powers, and the reduction begun early.

@@ -168,7 +168,7 @@ pub struct Folder {
 struct Open {
     file: File,
     side: usize,
-    /// Those that were read.
+    /// By number, `None` until it is read.
     rows: Vec<Option<Vec<i16>>>,
 }
 

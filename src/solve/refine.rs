@@ -9,7 +9,7 @@ mod settle;
 mod simplex;
 
 pub(super) use knobs::{CLIMB_AT_STEP_M, clear_both_ways, second_climb_from_m};
-pub use knobs::{by_steps, keep_tied, rounded, to_step};
+pub use knobs::{by_steps, keep_tied, reduction_by_steps, rounded, to_step};
 pub(super) use pilot::{COARSE_ERROR, key};
 pub use pilot::{Kept, Pilot, with_trigger};
 pub use settle::{Reach, settle, settle_within};

@@ -33,8 +33,8 @@ const MOST_TRIES: usize = 12;
 const TOD_TOLERANCE_M: f64 = 3.0;
 /// Longest step in time at a held speed, s: the rate follows the power at once, and the power changes on the way.
 const IAS_STEP_S: f64 = 30.0;
-/// A step of a search in a slow descent is as long as this height takes, m, once the speed changes no faster than the other, m/s²: what
-/// still changes goes by the air, which changes with height.
+/// A step of a search in a slow descent on the last leg is as long as this height takes, m, once the speed changes no faster than the other,
+/// m/s²: what still changes goes by the air, which changes with height, and by the wind along the course, which jumps where legs meet.
 const SEARCH_HEIGHT_M: f64 = 500.0 * M_PER_FT;
 const SETTLED_M_S2: f64 = 0.02;
 /// A speed to be held is met this near, m/s.
@@ -305,7 +305,11 @@ impl Flyer<'_> {
             }
             let mut dt = match vertical {
                 Vertical::Ias(_) => self.step_s.min(IAS_STEP_S),
-                Vertical::Rate(_) if !self.fine && here.acceleration_m_s2.abs() < SETTLED_M_S2 => {
+                Vertical::Rate(_)
+                    if !self.fine
+                        && here.acceleration_m_s2.abs() < SETTLED_M_S2
+                        && p.leg_index(self.state.distance_m) + 1 == p.legs.len() =>
+                {
                     self.step_s.max(SEARCH_HEIGHT_M / -here.rate_m_s)
                 }
                 _ => self.step_s,

@@ -1,6 +1,6 @@
 //! Where the search for a descent begins: a coarse grid of settable descents over each family of rules.
 
-use super::moves::RATE_STEP_M_S;
+use super::moves::settable_rate_m_s;
 use crate::aircraft::Throttle;
 use crate::flight::{Descent, DescentPart, PathRule, Script, State, ThrottleRule};
 use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
@@ -57,10 +57,9 @@ pub(super) fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Des
     let propeller = &problem.aircraft.propeller;
     let pattern_m = problem.arrival.pattern_altitude_m;
     let cruise = *script.last_cruise();
-    let most = problem.limits.max_descent_m_s;
     let mass_kg = problem.zero_fuel_kg + problem.fuel_kg - start.fuel_kg;
     let fast = fastest_all_the_way_m_s(problem, cruise.level_m, mass_kg);
-    let rate = |share: f64| PathRule::Rate(to_step(share * most, RATE_STEP_M_S));
+    let rate = |share: f64| PathRule::Rate(settable_rate_m_s(problem, share));
     let slow = to_step(0.5 * (fast + pr.pattern_m_s), pr.speed_step_m_s);
     let paths = [
         (rate(1.0), 0.0),

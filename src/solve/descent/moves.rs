@@ -5,7 +5,7 @@ use super::same;
 use crate::aircraft::{Procedures, Throttle};
 use crate::flight::{Cruise, Descent, DescentPart, PathRule, Script, ThrottleRule};
 use crate::quantity::{M_PER_FT, M_S_PER_FPM};
-use crate::solve::refine::{by_steps, to_step};
+use crate::solve::refine::{by_steps, reduction_by_steps, to_step};
 use crate::trip::Problem;
 
 /// A descent from one cruise as it is from another: what was left as in cruise still is. `None` where it has no room there.
@@ -51,6 +51,13 @@ pub(super) enum Move {
 
 /// Step of the rate of descent, m/s.
 pub(in crate::solve) const RATE_STEP_M_S: f64 = 50.0 * M_S_PER_FPM;
+/// The settable rate of descent \[m/s\] nearest a share of the greatest, and not above that.
+pub(super) fn settable_rate_m_s(problem: &Problem, share: f64) -> f64 {
+    let most = problem.limits.max_descent_m_s;
+    let greatest = (most / RATE_STEP_M_S + 1e-9).floor() * RATE_STEP_M_S;
+    to_step(share * most, RATE_STEP_M_S).min(greatest)
+}
+
 /// Step of the height at which the power reduction begins, m.
 pub(in crate::solve) const REDUCE_STEP_M: f64 = 250.0 * M_PER_FT;
 /// The power reduction begins at most this far above the pattern, m.
@@ -148,7 +155,6 @@ pub(super) fn moved(
     let fixed = problem.aircraft.propeller.is_fixed();
     let cruise = *script.last_cruise();
     let pattern_m = problem.arrival.pattern_altitude_m;
-    let most = problem.limits.max_descent_m_s;
     let mut d = *from;
     match change {
         Move::Turn([map, rev, path, reduce]) => {
@@ -156,7 +162,7 @@ pub(super) fn moved(
             if reduce != 0.0 && matches!(d.last().path, PathRule::Ias(_)) {
                 return None;
             }
-            d.reduce_at_m = by_steps(d.reduce_at_m, reduce, REDUCE_STEP_M);
+            d.reduce_at_m = reduction_by_steps(problem, d.reduce_at_m, reduce);
         }
         Move::ReduceLate(rev) => {
             d.reduce_at_m = pattern_m;
@@ -181,7 +187,7 @@ pub(super) fn moved(
             }
         }
         Move::CruiseRev => d.first.rev_s = cruise.rev_s,
-        Move::Rate(share) => d.first.path = PathRule::Rate(to_step(share * most, RATE_STEP_M_S)),
+        Move::Rate(share) => d.first.path = PathRule::Rate(settable_rate_m_s(problem, share)),
         Move::Ias(below) => {
             let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
             let fast = fastest_all_the_way_m_s(problem, cruise.level_m, mass_kg);

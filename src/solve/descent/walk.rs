@@ -1,7 +1,7 @@
 //! The search over descents: walked to better neighbours in ever finer steps, in one part and in two.
 
 use super::grid::{family, fastest_all_the_way_m_s, fastest_between_m_s, grid, least_held_pa};
-use super::moves::{RATE_STEP_M_S, REDUCE_STEP_M, carried, moved, moves};
+use super::moves::{REDUCE_STEP_M, carried, moved, moves, settable_rate_m_s};
 use super::{Candidate, Pricing, same};
 use crate::flight::{Cruise, Descent, DescentPart, PathRule, ThrottleRule};
 use crate::quantity::PA_PER_INHG;
@@ -13,7 +13,7 @@ const TIE: f64 = 1e-5;
 const COARSEST: f64 = 8.0;
 const FINER: [f64; 2] = [4.0, 1.0];
 const THOROUGH: [f64; 4] = [8.0, 4.0, 2.0, 1.0];
-/// A descent in two parts whose start is dearer than one part by this share of the whole is not followed.
+/// A descent in two parts whose start is dearer than one part by this share of the whole is not followed where the air has one limit.
 const CATCHES_UP: f64 = 0.003;
 
 impl<'a> Pricing<'a> {
@@ -59,12 +59,14 @@ impl<'a> Pricing<'a> {
     }
 
     /// The best descent in two parts that begins as this one: the second from each height at which the air's limit changes, from
-    /// half way, and from near the pattern, with the throttle as it is or at its least, steep, shallow or as fast as the air allows.
+    /// half way, and from near the pattern, with the throttle as it is or at its least, steep, shallow or as fast as the air allows, or as this one
+    /// is. The best start of each family is walked on from; where the air's limit changes, the best with the throttle held and the best with it
+    /// left however far behind they are.
     fn in_two(&self, from: &Candidate) -> Option<Candidate> {
         let problem = self.problem;
         let pattern_m = problem.arrival.pattern_altitude_m;
         let level_m = self.last().level_m;
-        let most = problem.limits.max_descent_m_s;
+        let [steep, shallow] = [1.0, 0.6].map(|x| PathRule::Rate(settable_rate_m_s(problem, x)));
         let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
         let edges: Vec<f64> = problem
             .limits
@@ -80,10 +82,7 @@ impl<'a> Pricing<'a> {
             let power_on = grid(problem, self.script, &self.start)
                 .into_iter()
                 .filter(|d| !matches!(d.first.throttle, ThrottleRule::Held(_)));
-            firsts
-                .extend(power_on.filter(|d| {
-                    d.first.path == PathRule::Rate(most) && d.reduce_at_m == pattern_m
-                }));
+            firsts.extend(power_on.filter(|d| d.first.path == steep && d.reduce_at_m == pattern_m));
             let fast = fastest_between_m_s(problem, edge_m + 1.0, level_m, mass_kg);
             let mut faster = from.descent;
             faster.first.path = PathRule::Ias(fast);
@@ -117,11 +116,7 @@ impl<'a> Pricing<'a> {
             .flat_map(|first| heights.iter().map(move |h| (first, h)))
         {
             let fast = fastest_all_the_way_m_s(problem, from_m, mass_kg);
-            let paths = [
-                PathRule::Rate(most),
-                PathRule::Rate(to_step(0.6 * most, RATE_STEP_M_S)),
-                PathRule::Ias(fast),
-            ];
+            let paths = [steep, shallow, PathRule::Ias(fast)];
             let mut parts: Vec<DescentPart> = throttles
                 .iter()
                 .flat_map(|&throttle| {
@@ -132,8 +127,14 @@ impl<'a> Pricing<'a> {
                     })
                 })
                 .collect();
-            // What is best all the way may be best for the slower of two.
-            parts.push(from.descent.first);
+            // What is best all the way may be best for the slower of two; a throttle that is not set stays as the first part has it.
+            parts.push(DescentPart {
+                throttle: match from.descent.first.throttle {
+                    set @ (ThrottleRule::Held(_) | ThrottleRule::Rpm) => set,
+                    _ => ThrottleRule::Untouched,
+                },
+                ..from.descent.first
+            });
             starts.extend(
                 parts
                     .into_iter()

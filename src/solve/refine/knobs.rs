@@ -224,12 +224,22 @@ pub fn to_step(x: f64, step: f64) -> f64 {
 /// So many steps on from a figure: from a multiple of the step to a multiple of it to the last bit, whatever the way there, so that one setting
 /// is one script.
 pub fn by_steps(x: f64, steps: f64, step: f64) -> f64 {
-    let here = to_step(x, step);
-    if (x - here).abs() < SAME_SETTING * step {
-        to_step(here + steps * step, step)
-    } else {
-        x + steps * step
-    }
+    counted_from(0.0, x, steps, step).unwrap_or(x + steps * step)
+}
+
+/// The same for the height \[m\] at which the power reduction begins, which may be counted from the pattern altitude too.
+pub fn reduction_by_steps(problem: &Problem, at_m: f64, steps: f64) -> f64 {
+    let pattern_m = problem.arrival.pattern_altitude_m;
+    counted_from(0.0, at_m, steps, REDUCE_STEP_M)
+        .or_else(|| counted_from(pattern_m, at_m, steps, REDUCE_STEP_M))
+        .unwrap_or(at_m + steps * REDUCE_STEP_M)
+}
+
+/// So many steps on from a figure that is a whole number of steps from the origin; `None` for any other.
+fn counted_from(origin: f64, x: f64, steps: f64, step: f64) -> Option<f64> {
+    let here = ((x - origin) / step).round();
+    let off = ((x - origin) / step - here).abs();
+    (off < SAME_SETTING).then_some(origin + (here + steps) * step)
 }
 
 /// Rounds every knob of a script to what a pilot can set.
@@ -280,6 +290,14 @@ mod tests {
                     assert_eq!(end.to_bits(), to_step(at, step).to_bits(), "{n} {step}");
                 }
             }
+        }
+        // The reduction begins at whole steps above the pattern altitude as well, which is seldom one itself.
+        let pattern_m = 5_480.0 * M_PER_FT;
+        for n in 0..16 {
+            let at = pattern_m + f64::from(n) * REDUCE_STEP_M;
+            let up = counted_from(pattern_m, at, 3.0, REDUCE_STEP_M).expect("whole steps");
+            let down = counted_from(pattern_m, up, -3.0, REDUCE_STEP_M).expect("whole steps");
+            assert_eq!(down.to_bits(), at.to_bits(), "{n}");
         }
         // What lies between two settings keeps its place between them.
         assert!((by_steps(10.3, 2.0, 1.0) - 12.3).abs() < 1e-12);

@@ -1,13 +1,14 @@
 //! The changes a pilot could make to a rounded script: which there are, and the script after each.
 
 use super::knobs::{
-    CLIMB_AT_STEP_M, Knob, Which, by_steps, clear_both_ways, get, knobs, set, step, to_step,
+    CLIMB_AT_STEP_M, Knob, Which, by_steps, clear_both_ways, get, knobs, reduction_by_steps, set,
+    step, to_step,
 };
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Levers, Throttle};
 use crate::flight::{Script, ThrottleRule, level_speed_m_s};
 use crate::solve::cruise::full_throttle_pa;
-use crate::solve::descent::{REDUCE_STEP_M, clear_of_edges};
+use crate::solve::descent::clear_of_edges;
 use crate::trip::Problem;
 use std::cell::Cell;
 
@@ -140,7 +141,10 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
         Move::Turn(knob, k) => set(
             &mut s,
             knob,
-            by_steps(get(script, knob), k, step(problem, script, knob)),
+            match knob {
+                Knob::ReduceAt => reduction_by_steps(problem, script.descent.reduce_at_m, k),
+                _ => by_steps(get(script, knob), k, step(problem, script, knob)),
+            },
         ),
         Move::CruisePair(i, map, rev) => {
             let Throttle::Map(p) = script.cruise[i].throttle else {
@@ -193,7 +197,7 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
         }
         Move::LeftAlone(alone, rev, lead) => {
             s.descent.first.rev_s = by_steps(s.descent.first.rev_s, rev, pr.rev_step_s);
-            s.descent.reduce_at_m = by_steps(s.descent.reduce_at_m, lead, REDUCE_STEP_M);
+            s.descent.reduce_at_m = reduction_by_steps(problem, s.descent.reduce_at_m, lead);
             let last = script.cruise.len() - 1;
             let p = script
                 .descent
