@@ -51,13 +51,6 @@ pub(super) enum Move {
 
 /// Step of the rate of descent, m/s.
 pub(in crate::solve) const RATE_STEP_M_S: f64 = 50.0 * M_S_PER_FPM;
-/// The settable rate of descent \[m/s\] nearest a share of the greatest, and not above that.
-pub(super) fn settable_rate_m_s(problem: &Problem, share: f64) -> f64 {
-    let most = problem.limits.max_descent_m_s;
-    let greatest = (most / RATE_STEP_M_S + 1e-9).floor() * RATE_STEP_M_S;
-    to_step(share * most, RATE_STEP_M_S).min(greatest)
-}
-
 /// Step of the height at which the power reduction begins, m.
 pub(in crate::solve) const REDUCE_STEP_M: f64 = 250.0 * M_PER_FT;
 /// The power reduction begins at most this far above the pattern, m.
@@ -115,6 +108,13 @@ pub(super) fn moves(problem: &Problem, descent: &Descent, scale: f64, pairs: boo
         PathRule::Ias(_) => out.extend([1.0, 0.6].map(Move::Rate)),
     }
     out
+}
+
+/// The settable rate of descent \[m/s\] nearest a share of the greatest, and not above that.
+pub(super) fn settable_rate_m_s(problem: &Problem, share: f64) -> f64 {
+    let most = problem.limits.max_descent_m_s;
+    let greatest = (most / RATE_STEP_M_S + 1e-9).floor() * RATE_STEP_M_S;
+    to_step(share * most, RATE_STEP_M_S).min(greatest)
 }
 
 /// A part with manifold pressure, RPM and path moved by settable steps; `None` where it has no manifold pressure to move.

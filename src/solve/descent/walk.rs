@@ -146,17 +146,7 @@ impl<'a> Pricing<'a> {
                     }),
             );
         }
-        let mut best: [Option<Candidate>; 4] = [None; 4];
-        for descent in starts {
-            let slot = &mut best[family(&descent)];
-            let Some(c) = self.price_against(descent, slot.as_ref()) else {
-                continue;
-            };
-            if slot.is_none_or(|b| c.charged < b.charged) {
-                *slot = Some(c);
-            }
-        }
-        let best = in_order(best.into_iter().flatten().collect());
+        let best = self.best_of_each_family(starts);
         // A start far behind one part does not catch up, but where one part is held to the least of several limits.
         let whole = (self.per_m * problem.length_m).abs();
         let near = |c: &Candidate| c.charged < from.charged + CATCHES_UP * whole;
@@ -219,9 +209,21 @@ impl<'a> Pricing<'a> {
 
     /// The best of the grid in each family, walked on in the coarsest steps.
     fn begun(&self, gear_down: bool) -> Vec<Candidate> {
-        let mut best: [Option<Candidate>; 4] = [None; 4];
-        for mut descent in grid(self.problem, self.script, &self.start) {
+        let mut starts = grid(self.problem, self.script, &self.start);
+        for descent in &mut starts {
             descent.first.gear_down = gear_down;
+        }
+        let mut found = self.best_of_each_family(starts);
+        for c in &mut found {
+            *c = self.improve(*c, COARSEST);
+        }
+        found
+    }
+
+    /// The cheapest of some descents in each family, in order.
+    fn best_of_each_family(&self, descents: Vec<Descent>) -> Vec<Candidate> {
+        let mut best: [Option<Candidate>; 4] = [None; 4];
+        for descent in descents {
             let slot = &mut best[family(&descent)];
             let Some(c) = self.price_against(descent, slot.as_ref()) else {
                 continue;
@@ -230,11 +232,7 @@ impl<'a> Pricing<'a> {
                 *slot = Some(c);
             }
         }
-        let mut found = in_order(best.into_iter().flatten().collect());
-        for c in &mut found {
-            *c = self.improve(*c, COARSEST);
-        }
-        found
+        in_order(best.into_iter().flatten().collect())
     }
 
     /// The same from what was found for another cruise, each descent carried over to this one.

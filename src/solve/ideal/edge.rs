@@ -227,9 +227,17 @@ impl<'a> Stretch<'a, '_> {
         let least_pa = impact_of(aircraft.least_cruise_m_s(mass));
         let gear_pa = impact_of(aircraft.speeds.vlo_extend_m_s);
         let most_pa = impact_of(aircraft.speeds.vne_m_s.max(aircraft.speeds.vno_m_s));
+        let true_altitude_m = |v: f64| energy_m - v * v / (2.0 * G_M_S2);
+        // The air at a pressure altitude, and what a speed there comes to.
+        let at = |v: f64, hp: f64| {
+            let sample = self.air.at(hp);
+            let air = AirState::new(isa::pressure_pa(hp), sample.temperature_k);
+            let impact_pa = speed::mach_to_impact_pa(v / air.sound_m_s, air.pressure_pa);
+            (sample, air, impact_pa)
+        };
         // What a speed means at this energy, and by how much it stays below the limit of the air.
         let look = |v: f64| {
-            let z = energy_m - v * v / (2.0 * G_M_S2);
+            let z = true_altitude_m(v);
             if z < self.floor_m - HEIGHT_SLACK_M || z > self.ceiling_m + HEIGHT_SLACK_M {
                 return None;
             }
@@ -241,23 +249,17 @@ impl<'a> Stretch<'a, '_> {
             if self.forbidden.iter().any(inside) {
                 return None;
             }
-            let sample = self.air.at(hp);
-            let air = AirState::new(isa::pressure_pa(hp), sample.temperature_k);
+            let (sample, air, impact_pa) = at(v, hp);
             let top = p.limits.speed_limit_m_s(
                 &aircraft.speeds,
                 mass / most_kg,
                 hp + indicated_m,
                 z - self.ground_m,
             );
-            let impact_pa = speed::mach_to_impact_pa(v / air.sound_m_s, air.pressure_pa);
             Some((hp, air, sample, impact_pa, impact_of(top) - impact_pa))
         };
         // Slower than the slowest there is nothing, and at an energy the airspeed grows with speed.
-        let slow = |v: f64| {
-            let hp = self.pressure_altitude_m(energy_m - v * v / (2.0 * G_M_S2));
-            let sound_m_s = AirState::new(1.0, self.air.at(hp).temperature_k).sound_m_s;
-            speed::mach_to_impact_pa(v / sound_m_s, isa::pressure_pa(hp)) < least_pa
-        };
+        let slow = |v: f64| at(v, self.pressure_altitude_m(true_altitude_m(v))).2 < least_pa;
         let leap = |v: f64| (0..LEAP).fold(v, |v, _| v + self.speed_step_m_s);
         let mut within: Option<(f64, f64)> = None;
         let mut v = 1.1 * Speeds::at_mass(aircraft.speeds.vs_m_s, mass, most_kg);
