@@ -27,7 +27,7 @@ pub struct CruiseOption {
     pub map_pa: f64,
 }
 
-/// Step of the search in crankshaft speed, rev/s (100 rpm).
+/// Step of the search in crankshaft speed, rev/s (100 rpm); at fixed pitch, where nothing else sets the power, it is what a hand can set.
 const REV_STEP_S: f64 = 100.0 / 60.0;
 /// Step of the search in manifold pressure, Pa.
 const MAP_STEP_PA: f64 = PA_PER_INHG;
@@ -128,17 +128,19 @@ impl<'a> AtLevel<'a> {
         let (aircraft, air) = (&self.problem.aircraft, self.air);
         let band = aircraft.engine.spec.mixtures[levers.mixture].max_power_fraction;
         let most = band.min(aircraft.procedures.cruise_power_fraction);
-        // Power depends little on speed: refuse before solving for it.
+        // Power depends little on speed, but where nothing holds the RPM: refuse before solving for it.
         let near = &self.near;
-        let there = aircraft.perform_near(air, *near_m_s, levers, near);
-        if there.power_fraction > most + 0.005 {
-            return None;
+        let unset = levers.throttle == Throttle::Full && aircraft.propeller.is_fixed();
+        if !unset {
+            let there = aircraft.perform_near(air, *near_m_s, levers, near);
+            if there.power_fraction > most + 0.005 {
+                return None;
+            }
         }
         let (tas, _) = level_speed_m_s(self.problem, air, self.mass_kg, levers, *near_m_s, near)?;
         *near_m_s = tas;
         let set = aircraft.perform_under_redline(air, tas, levers, near);
         // What is set is held: by the governor, or at fixed pitch by the throttle. Full throttle there sets no RPM.
-        let unset = levers.throttle == Throttle::Full && aircraft.propeller.is_fixed();
         let ias = aircraft.ias_from_tas(air, tas);
         let (top, bottom) = self.ias_m_s;
         let refused = set.power_fraction > most
@@ -186,7 +188,12 @@ pub fn options(
     let aircraft = &problem.aircraft;
     let here = AtLevel::new(problem, level_m, distance_m, mass_kg);
     let mut found: Vec<CruiseOption> = Vec::new();
-    for rev_s in settable_rev_s(problem, REV_STEP_S) {
+    let rev_step_s = if aircraft.propeller.is_fixed() {
+        aircraft.procedures.rev_step_s
+    } else {
+        REV_STEP_S
+    };
+    for rev_s in settable_rev_s(problem, rev_step_s) {
         let throttles = here.throttles(rev_s, MAP_STEP_PA);
         for mixture in 0..aircraft.engine.spec.mixtures.len() {
             let mut last = here.guess_m_s;

@@ -3,6 +3,7 @@
 //! ([`descents`]), the ordinary one ([`ordinary`]), totals and warnings ([`mod@totals`]), the plan of a flight ([`finished`]), and why there is
 //! none ([`no_plan`]).
 
+mod as_it_will_be;
 mod descents;
 mod finished;
 mod level_costs;
@@ -21,9 +22,8 @@ use super::circling;
 use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{Draft, Plan, Workings};
 use super::refine::{Pilot, continuous, rounded, settle};
-use crate::flight::{Flown, Limit, Script, fly_recorded};
+use crate::flight::{Cruise, Flown, Limit, Script};
 use crate::quantity::M_PER_FT;
-use crate::reflight::Mismatch;
 use crate::trip::{CostRates, Problem};
 use descents::{Priced, same_setting};
 use no_plan::ways_to_a_level;
@@ -33,10 +33,13 @@ use std::collections::HashMap;
 
 /// Level sequences that are flown in full.
 const SEQUENCES: usize = 3;
-/// More of them that are tried where none of those can be flown.
+/// More of them that are tried where none of those can be flown, or where what can be is dearer than they are in the search's own model.
 const MORE_SEQUENCES: usize = 8;
 /// A sequence dearer than the cheapest by this share in the search's own model is not flown.
 const SEQUENCE_WINDOW: f64 = 0.012;
+/// Flights of sequences so much dearer than the cheapest, as a share, have descent and climb looked for again too; so many at most.
+const COMES_CLOSE: f64 = 2e-3;
+const MOST_CLOSE: usize = 2;
 /// Descents that are tried while more than one start is wanted.
 const MOST_STARTS: usize = 3;
 /// The schedule has settled when the time of the flight changes by less than this share (DESIGN section 6.4).
@@ -162,15 +165,31 @@ pub(super) fn plan_with(
         }
     }
     flown.sort_by(|a, b| Pilot::charged(&a.1).total_cmp(&Pilot::charged(&b.1)));
-    let Some((_, best)) = flown.first().cloned() else {
+    if flown.is_empty() {
+        return Err(search.why_not(broken));
+    }
+    // What comes close may be the better one once its descent and climb are as good as they can be.
+    let least = Pilot::charged(&flown[0].1);
+    let close = |f: &&(Sequence, Flown)| Pilot::charged(&f.1) <= least + COMES_CLOSE * least.abs();
+    let mut best: Option<(Flown, Cruise)> = None;
+    for (_, f) in flown.iter().take_while(close).take(MOST_CLOSE) {
+        let f = search.descent_again(pilot, f.clone(), None);
+        let searched = *f.script.last_cruise();
+        let f = search.with_second_speed(pilot, &levels, f);
+        if (best.as_ref()).is_none_or(|b| Pilot::charged(&f) < Pilot::charged(&b.0)) {
+            best = Some((f, searched));
+        }
+    }
+    let Some((best, searched)) = best else {
         return Err(search.why_not(broken));
     };
-    let (best, unrounded) = search.refined(pilot, &levels, best);
-    let candidates = std::iter::once(&best).chain(flown.iter().skip(1).map(|f| &f.1));
+    let (best, unrounded) = search.refined(pilot, best, searched);
+    let candidates: Vec<&Flown> = std::iter::once(&best)
+        .chain(flown.iter().skip(1).map(|f| &f.1))
+        .collect();
     let far = &proposals[nearest(&proposals)..];
-    let again = flown.iter().map(|f| &f.0).chain(far);
     let Some((final_flown, mismatch)) =
-        search.flown_as_it_will_be(&levels, candidates, again, &mut broken)
+        search.flown_as_it_will_be(pilot, &levels, &candidates, &flown, far, &mut broken)
     else {
         return Err(search.why_not(broken));
     };
@@ -214,8 +233,8 @@ fn every_leg_has_a_level(problem: &Problem) -> Result<(), SolveError> {
 }
 
 impl Search<'_> {
-    /// Flights of the cheapest few proposals, and of the cheapest that holds one level, which a flight is most sure to have room for; then, if
-    /// none of them can be flown, of some of the rest, one level before several. Limits in the way are added to those that are broken.
+    /// Flights of the cheapest few proposals, and of the cheapest that holds one level, which a flight is most sure to have room for; then, while
+    /// none is as cheap as they promise, of some of the rest, one level before several. Limits in the way are added to those that are broken.
     fn fly_proposals(
         &self,
         pilot: &Pilot,
@@ -249,7 +268,10 @@ impl Search<'_> {
             fly(sequence, starts, &mut flown);
         }
         for sequence in rest {
-            if !flown.is_empty() {
+            let beaten = flown
+                .iter()
+                .any(|(_, f)| Pilot::charged(f) < sequence.cost + self.beyond_the_model(f));
+            if beaten {
                 break;
             }
             fly(sequence, 1, &mut flown);
@@ -257,18 +279,24 @@ impl Search<'_> {
         flown
     }
 
-    /// The best of the proposals with its descent searched again, perhaps a second climb speed, its continuous choices refined and rounded again;
+    /// What a flight costs that the level search leaves out: from pattern speed to the landing, beyond cruising as far.
+    fn beyond_the_model(&self, flown: &Flown) -> f64 {
+        let time_s = flown.time_s - flown.slowed.time_s;
+        let fuel_kg = flown.fuel_kg - flown.slowed.fuel_kg;
+        let revolutions = flown.revolutions * time_s / flown.time_s;
+        let distance_m = self.p.length_m - flown.slowed.distance_m;
+        self.rates.of(time_s, fuel_kg, revolutions) - flown.cost * distance_m / self.p.length_m
+    }
+
+    /// The best of the proposals, its descent searched again from the cruise `searched`, with its continuous choices refined and rounded again;
     /// and its script before rounding, with whether that search ended by itself.
     fn refined(
         &self,
         pilot: &Pilot,
-        levels: &[LevelCost],
         best: Flown,
+        searched: Cruise,
     ) -> (Flown, Option<(Script, bool)>) {
         let tie = |script: &mut Script| self.prepare(script);
-        let best = self.descent_again(pilot, best, None);
-        let searched = *best.script.last_cruise();
-        let best = self.with_second_speed(pilot, levels, best);
         let unrounded = continuous(pilot, &best.script_free(), &tie);
         let again = unrounded
             .as_ref()
@@ -287,52 +315,6 @@ impl Search<'_> {
             self.descent_again(pilot, best, Some(searched))
         };
         (best, unrounded)
-    }
-
-    /// The first of some flights that keeps every limit as it will be flown and that the independent integrator confirms, path recorded, with its
-    /// re-flight; one that it does not confirm if there is no other. One that lies on the wrong side of a limit by the search's own error is
-    /// settled again with flights of that kind. If none is left, what that error hid, as room that there is not, is looked for again in some
-    /// sequences with flights of the exact kind.
-    fn flown_as_it_will_be<'f>(
-        &self,
-        levels: &[LevelCost],
-        candidates: impl Iterator<Item = &'f Flown>,
-        again: impl Iterator<Item = &'f Sequence>,
-        broken: &mut Vec<Limit>,
-    ) -> Option<(Flown, Mismatch)> {
-        let exact = Pilot::exact(self.p);
-        let mut finished: Option<(Flown, Mismatch)> = None;
-        let confirmed = |f: &Flown, finished: &mut Option<(Flown, Mismatch)>| {
-            let Ok(recorded) = fly_recorded(self.p, &f.script) else {
-                return false;
-            };
-            let mismatch = reflown(self.p, &recorded);
-            let confirmed = mismatch.within_bounds(self.p.aircraft.fuel.density_kg_m3);
-            if confirmed || finished.is_none() {
-                *finished = Some((recorded, mismatch));
-            }
-            confirmed
-        };
-        for candidate in candidates {
-            let kept = match exact.fly(&candidate.script_free()) {
-                Some(f) if f.audit.violation() == 0.0 => Ok(f),
-                _ => settle(&exact, &candidate.script, &|s| self.prepare(s)),
-            };
-            match kept {
-                Ok(f) if confirmed(&f, &mut finished) => break,
-                Ok(_) => {}
-                Err(in_the_way) => broken.extend(in_the_way),
-            }
-        }
-        if finished.is_none() {
-            for sequence in again.take(MORE_SEQUENCES) {
-                let kept = self.fly_sequence(&exact, levels, sequence, MOST_STARTS);
-                if kept.is_ok_and(|f| confirmed(&f, &mut finished)) {
-                    break;
-                }
-            }
-        }
-        finished
     }
 }
 

@@ -23,13 +23,41 @@ pub struct Pilot<'a> {
     hint: Cell<Option<Hint>>,
     /// Of coarse flights, and of fine ones.
     memory: [RefCell<Memory>; 2],
-    /// What settable scripts that were flown were charged: walks come by the same ones again and again.
-    known: RefCell<HashMap<Vec<u64>, f64>>,
+    /// What settable scripts that were flown come to: walks come by the same ones again and again.
+    known: RefCell<HashMap<Vec<u64>, Charge>>,
     exact: bool,
     /// Least cost of a flight that broke no limit but the reserve; infinite while there was none.
     short_of_fuel: Cell<f64>,
     /// Of a pilot that keeps them: what walks flew within all limits.
     kept: Option<RefCell<Vec<Kept>>>,
+}
+
+/// What a flight comes to, in the objective's unit.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Charge {
+    /// Cost, lever changes charged.
+    plain: f64,
+    /// Charged for broken limits where a walk is as strict as at first.
+    broken: f64,
+}
+
+impl Charge {
+    const UNFLYABLE: Self = Self {
+        plain: UNFLYABLE,
+        broken: 0.0,
+    };
+
+    pub(super) fn of(flown: &Flown) -> Self {
+        Self {
+            plain: flown.cost * (1.0 + MOVE_WORTH * lever_changes(&flown.script)),
+            broken: flown.cost * PENALTY * flown.audit.violation(),
+        }
+    }
+
+    /// With broken limits charged so many times as much as at first.
+    pub(super) fn at(self, strictness: f64) -> f64 {
+        self.plain + strictness * self.broken
+    }
 }
 
 /// A settable flight within all limits.
@@ -156,29 +184,32 @@ impl<'a> Pilot<'a> {
         }));
     }
 
-    /// Flies a script if it can be cheaper, violations and lever changes charged, than a flown one that is charged `beat`; the flight and
-    /// what it is charged.
+    /// Flies a script if it can be cheaper, lever changes and so many times what is usual for violations charged, than a flown one that is
+    /// charged `beat`; the flight and what it is charged.
     pub(super) fn cheaper(
         &self,
         script: &Script,
         beat: f64,
         flown: Option<&Flown>,
+        strictness: f64,
     ) -> Option<(Flown, f64)> {
         let key = key(script);
-        if self.known.borrow().get(&key).is_some_and(|&c| c >= beat) {
+        let known = self.known.borrow().get(&key).copied();
+        if known.is_some_and(|c| c.at(strictness) >= beat) {
             return None;
         }
         self.flights.set(self.flights.get() + 1);
         // Violations so charged that nothing a neighbour may save could make up for them.
+        let penalty = strictness * PENALTY;
         let most_violation = flown.map_or(f64::INFINITY, |f| {
-            (beat / (f.cost * (1.0 - MOST_GAIN)) - 1.0) / PENALTY
+            (beat / (f.cost * (1.0 - MOST_GAIN)) - 1.0) / penalty
         });
-        let charged = |f: &Result<Flown, FlightError>| {
-            let charged = f.as_ref().map_or(UNFLYABLE, Self::charged);
-            if charged.is_finite() {
-                charged
+        let charge = |f: &Result<Flown, FlightError>| {
+            let charge = f.as_ref().map_or(Charge::UNFLYABLE, Charge::of);
+            if charge.at(strictness).is_finite() {
+                charge
             } else {
-                UNFLYABLE
+                Charge::UNFLYABLE
             }
         };
         let mut trial = self.coarsely(script, most_violation);
@@ -195,25 +226,25 @@ impl<'a> Pilot<'a> {
                 script: script.clone(),
             });
         }
-        let mut cost = charged(&trial);
+        let mut charged = charge(&trial);
         // A fine flight costs as much as ten coarse ones; it may keep limits that the coarse one misses a little.
         let hopeful = |f: &Flown| {
             let missed = (f.audit.violation() - COARSE_VIOLATION).max(0.0);
             let moves = MOVE_WORTH * lever_changes(&f.script);
-            f.cost * (1.0 + PENALTY * missed + moves) < beat * (1.0 + COARSE_ERROR)
+            f.cost * (1.0 + penalty * missed + moves) < beat * (1.0 + COARSE_ERROR)
         };
         if self.exact && trial.as_ref().is_ok_and(hopeful) {
             trial = self.finely(script);
-            cost = charged(&trial);
+            charged = charge(&trial);
         }
-        self.known.borrow_mut().insert(key, cost);
+        self.known.borrow_mut().insert(key, charged);
+        let cost = charged.at(strictness);
         trial.ok().filter(|_| cost < beat).map(|f| (f, cost))
     }
 
     /// Cost of a flown flight with its violations and its lever changes charged.
     pub fn charged(flown: &Flown) -> f64 {
-        flown.cost
-            * (1.0 + PENALTY * flown.audit.violation() + MOVE_WORTH * lever_changes(&flown.script))
+        Charge::of(flown).at(1.0)
     }
 }
 

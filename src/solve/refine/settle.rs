@@ -1,11 +1,18 @@
 //! The walk from a rounded script to better neighbours, until none is better.
 
 use super::moves::{Move, moved, moves};
+use super::pilot::Charge;
 use super::{Pilot, UNFLYABLE};
 use crate::flight::{Flown, Limit, PathRule, Script, ThrottleRule};
+use std::ops::RangeInclusive;
 
 /// Relative improvement below which a neighbour is no better (DESIGN section 5: ties within 0.01 %).
 const TIE: f64 = 1e-5;
+
+/// A walk that comes to a halt where a limit is broken goes on with broken limits charged so many times as much, until none is or they are
+/// charged the most: what keeps a limit may cost more than the charge for breaking it a little.
+const STRICTER: f64 = 8.0;
+const STRICTEST: f64 = 64.0;
 
 /// How far a walk looks and goes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -47,12 +54,64 @@ pub fn settle_within(
     prepare: &dyn Fn(&mut Script),
     reach: Reach,
 ) -> Result<Flown, Vec<Limit>> {
+    within_limits(walked(pilot, start, prepare, reach, 1.0..=STRICTEST))
+}
+
+/// [`settle`] that stays where a limit is broken if no step helps as limits are charged at first; `None` where no script could be flown.
+pub(in crate::solve) fn settle_loosely(
+    pilot: &Pilot,
+    start: &Script,
+    prepare: &dyn Fn(&mut Script),
+) -> Option<Flown> {
+    walked(pilot, start, prepare, Reach::ALL, 1.0..=1.0)
+}
+
+/// [`settle`] from where [`settle_loosely`] stayed.
+///
+/// # Errors
+/// As [`settle`].
+pub(in crate::solve) fn settle_strictly(
+    pilot: &Pilot,
+    start: &Script,
+    prepare: &dyn Fn(&mut Script),
+) -> Result<Flown, Vec<Limit>> {
+    within_limits(walked(
+        pilot,
+        start,
+        prepare,
+        Reach::ALL,
+        STRICTER..=STRICTEST,
+    ))
+}
+
+fn within_limits(flown: Option<Flown>) -> Result<Flown, Vec<Limit>> {
+    match flown {
+        Some(f) if f.audit.violation() == 0.0 => Ok(f),
+        Some(f) => Err(f.audit.broken()),
+        None => Err(vec![]),
+    }
+}
+
+/// The walk, with broken limits charged so many times what is usual: the least as it begins, and ever more, up to the most, while it comes
+/// to a halt where one is broken.
+fn walked(
+    pilot: &Pilot,
+    start: &Script,
+    prepare: &dyn Fn(&mut Script),
+    reach: Reach,
+    strictness: RangeInclusive<f64>,
+) -> Option<Flown> {
     let problem = pilot.problem();
+    let (mut strict, strictest) = strictness.into_inner();
     let mut here = start.clone();
     here.descent.to_go_m = f64::NAN;
     prepare(&mut here);
     let mut best = pilot.fly(&here);
-    let mut cost = best.as_ref().map_or(UNFLYABLE, Pilot::charged);
+    let charged = |best: &Option<Flown>, strict: f64| {
+        best.as_ref()
+            .map_or(UNFLYABLE, |f| Charge::of(f).at(strict))
+    };
+    let mut cost = charged(&best, strict);
     let shape = |s: &Script| {
         let held_rpm = s.descent.first.throttle == ThrottleRule::Rpm;
         let path = |p: PathRule| std::mem::discriminant(&p);
@@ -72,7 +131,16 @@ pub fn settle_within(
     let mut next = 0;
     let mut since = 0;
     // The cost falls with each step taken and the grid is finite; a full round without a step ends it.
-    while since < list.len() && pilot.flights() - before < reach.most_flights {
+    while pilot.flights() - before < reach.most_flights {
+        if since >= list.len() {
+            let broken = best.as_ref().is_some_and(|f| f.audit.violation() > 0.0);
+            if !broken || strict >= strictest {
+                break;
+            }
+            strict *= STRICTER;
+            cost = charged(&best, strict);
+            since = 0;
+        }
         let change = list[next % list.len()];
         next += 1;
         since += 1;
@@ -84,7 +152,7 @@ pub fn settle_within(
             continue;
         }
         let beat = cost - TIE * cost.abs();
-        let Some((flown, c)) = pilot.cheaper(&near, beat, best.as_ref()) else {
+        let Some((flown, c)) = pilot.cheaper(&near, beat, best.as_ref(), strict) else {
             continue;
         };
         cost = c;
@@ -98,9 +166,5 @@ pub fn settle_within(
         next -= 1;
         since = 0;
     }
-    match best {
-        Some(f) if f.audit.violation() == 0.0 => Ok(f),
-        Some(f) => Err(f.audit.broken()),
-        None => Err(vec![]),
-    }
+    best
 }

@@ -6,7 +6,7 @@ use crate::flight::{Flown, Limit, Script, climb_states, fly_recorded};
 use crate::quantity::M_S_PER_FPM;
 use crate::solve::cruise;
 use crate::solve::levels::{LevelCost, Sequence, sequences};
-use crate::solve::refine::{Pilot, rounded, settle};
+use crate::solve::refine::{Pilot, rounded, settle_loosely, settle_strictly};
 use crate::trip::Start;
 
 impl Search<'_> {
@@ -76,10 +76,18 @@ impl Search<'_> {
         };
         let per_m =
             cruise::least_per_m(p, self.rates, &level.options, last_level, start.distance_m);
-        let candidates = self.descents(&script, start, per_m, pilot.keeps());
+        // Where the air's limit changes on the way down, one part is a poor measure of two.
+        let pattern_m = p.arrival.pattern_altitude_m;
+        let limited = (p.limits.air.iter()).any(|a| a.0 > pattern_m && a.0 < last_level);
+        let candidates = self.descents(&script, start, per_m, limited || pilot.keeps());
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;
+        let mut outside: Option<Flown> = None;
         let mut broken = Vec::new();
+        let cheaper = |f: &Flown, than: &Option<Flown>| {
+            than.as_ref()
+                .is_none_or(|b| Pilot::charged(f) < Pilot::charged(b))
+        };
         // As many clean as with the gear down, so that a permission takes nothing away.
         let mut kept = [0; 2];
         for (i, candidate) in candidates.iter().enumerate() {
@@ -91,18 +99,28 @@ impl Search<'_> {
             let mut trial = script.clone();
             trial.descent = candidate.descent;
             let trial = rounded(p, &trial);
-            match settle(pilot, &trial, &prepare) {
-                Ok(f) => {
+            match settle_loosely(pilot, &trial, &prepare) {
+                Some(f) if f.audit.violation() == 0.0 => {
                     *kept += 1;
-                    if best
-                        .as_ref()
-                        .is_none_or(|b| Pilot::charged(&f) < Pilot::charged(b))
-                    {
+                    if cheaper(&f, &best) {
                         best = Some(f);
                     }
                 }
-                Err(in_the_way) => broken.extend(in_the_way),
+                Some(f) => {
+                    broken.extend(f.audit.broken());
+                    if cheaper(&f, &outside) {
+                        outside = Some(f);
+                    }
+                }
+                None => {}
             }
+        }
+        // One that is the cheapest though what it breaks is charged may keep the limits at little more.
+        if let Some(f) = outside.filter(|f| cheaper(f, &best))
+            && let Ok(f) = settle_strictly(pilot, &f.script, &prepare)
+            && cheaper(&f, &best)
+        {
+            best = Some(f);
         }
         best.ok_or(broken)
     }

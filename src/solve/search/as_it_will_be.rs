@@ -1,0 +1,107 @@
+//! From the flights that a search found to the one that is flown as a plan is: finely, recorded and confirmed.
+
+use super::{MORE_SEQUENCES, MOST_STARTS, Search, reflown};
+use crate::flight::{Flown, Limit, fly_recorded};
+use crate::reflight::Mismatch;
+use crate::solve::levels::{LevelCost, Sequence};
+use crate::solve::refine::{COARSE_ERROR, Pilot, settle};
+
+impl Search<'_> {
+    /// Of some flights, the cheapest first, one that keeps every limit as it will be flown and that the independent integrator confirms, path
+    /// recorded, with its re-flight; one that it does not confirm if there is no other. One that lies on the wrong side of a limit by the
+    /// search's own error is settled again with flights of that kind, and where that makes it dearer than others are, they are tried too, and
+    /// the proposals that promise less. If none is left, what that error hid, as room that there is not, is looked for again in some sequences
+    /// with flights of the exact kind.
+    pub(super) fn flown_as_it_will_be(
+        &self,
+        pilot: &Pilot,
+        levels: &[LevelCost],
+        candidates: &[&Flown],
+        flown: &[(Sequence, Flown)],
+        far: &[Sequence],
+        broken: &mut Vec<Limit>,
+    ) -> Option<(Flown, Mismatch)> {
+        let exact = Pilot::exact(self.p);
+        let mut finished: Option<Finished> = None;
+        let finish = |candidate: &Flown, broken: &mut Vec<Limit>| {
+            let kept = match exact.fly(&candidate.script_free()) {
+                Some(f) if f.audit.violation() == 0.0 => Ok(f),
+                _ => settle(&exact, &candidate.script, &|s| self.prepare(s)),
+            };
+            match kept {
+                Ok(f) => self.recorded(&f),
+                Err(in_the_way) => {
+                    broken.extend(in_the_way);
+                    None
+                }
+            }
+        };
+        for candidate in candidates {
+            if let Some(f) = &finished
+                && f.confirmed
+                && f.charged <= Pilot::charged(candidate) * (1.0 + COARSE_ERROR)
+            {
+                break;
+            }
+            finished = better(finished, finish(candidate, broken));
+        }
+        let hoped = candidates.first().map_or(0.0, |c| Pilot::charged(c));
+        for sequence in far.iter().take(MORE_SEQUENCES) {
+            let Some(f) = &finished else { break };
+            let less =
+                sequence.cost + self.beyond_the_model(&f.flown) < f.charged * (1.0 - COARSE_ERROR);
+            if f.charged <= hoped * (1.0 + COARSE_ERROR) || !less {
+                break;
+            }
+            if flown.iter().all(|f| f.0.steps != sequence.steps)
+                && let Ok(candidate) = self.fly_sequence(pilot, levels, sequence, 1)
+                && Pilot::charged(&candidate) < f.charged
+            {
+                finished = better(finished, finish(&candidate, broken));
+            }
+        }
+        if finished.is_none() {
+            let again = flown.iter().map(|f| &f.0).chain(far);
+            for sequence in again.take(MORE_SEQUENCES) {
+                if let Ok(f) = self.fly_sequence(&exact, levels, sequence, MOST_STARTS) {
+                    finished = better(finished, self.recorded(&f));
+                }
+                if finished.as_ref().is_some_and(|f| f.confirmed) {
+                    break;
+                }
+            }
+        }
+        finished.map(|f| (f.flown, f.mismatch))
+    }
+
+    /// A flight with its path recorded and flown again.
+    fn recorded(&self, flown: &Flown) -> Option<Finished> {
+        let flown = fly_recorded(self.p, &flown.script).ok()?;
+        let mismatch = reflown(self.p, &flown);
+        Some(Finished {
+            charged: Pilot::charged(&flown),
+            confirmed: mismatch.within_bounds(self.p.aircraft.fuel.density_kg_m3),
+            flown,
+            mismatch,
+        })
+    }
+}
+
+/// A flight as it will be flown.
+struct Finished {
+    flown: Flown,
+    mismatch: Mismatch,
+    charged: f64,
+    /// Whether the independent integrator confirms it.
+    confirmed: bool,
+}
+
+/// The confirmed one of two, or the cheaper.
+fn better(one: Option<Finished>, other: Option<Finished>) -> Option<Finished> {
+    let (Some(a), Some(b)) = (&one, &other) else {
+        return one.or(other);
+    };
+    let other_is =
+        b.confirmed && !a.confirmed || b.confirmed == a.confirmed && b.charged < a.charged;
+    if other_is { other } else { one }
+}
