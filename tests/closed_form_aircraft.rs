@@ -2,25 +2,18 @@
 
 mod common;
 
-use common::demo;
+use common::{demo, profile};
 use fellrun::air::isa;
 use fellrun::aircraft::{
     AirState, Aircraft, Configuration, EngineState, Flap, GlidePropeller, Governed, HubWithoutOil,
     Levers, Speeds, Throttle,
 };
-use fellrun::files::profile::load_profile;
 use std::f64::consts::TAU;
-use std::path::Path;
 
 /// Sums and products of a dozen terms, relative.
 const ROUNDING: f64 = 1e-12;
 /// A shaft speed or blade angle that is the root of a balance: power left over, relative to the rated power.
 const BALANCE: f64 = 1e-6;
-
-fn profile(name: &str) -> Aircraft {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("profiles/{name}.toml"));
-    load_profile(&path).expect("the profile loads")
-}
 
 fn air(height_m: f64, warmer_k: f64) -> AirState {
     AirState::new(

@@ -6,12 +6,33 @@ use fellrun::aircraft::{Aircraft, Textbook};
 use fellrun::earth::{Position, geodesic};
 use fellrun::quantity::*;
 use fellrun::trip::*;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+
+/// Every profile that ships.
+pub const PROFILES: [&str; 5] = [
+    "retractable-200hp",
+    "retractable-285hp",
+    "trainer-160hp",
+    "turbo-retractable-300hp",
+    "twin-200hp",
+];
+
+/// The file of a profile that ships.
+pub fn profile_path(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("profiles/{name}.toml"))
+}
+
+/// A profile that ships, by its name.
+pub fn profile(name: &str) -> Aircraft {
+    match fellrun::files::profile::load_profile(&profile_path(name)) {
+        Ok(aircraft) => aircraft,
+        Err(error) => panic!("{error:#}"),
+    }
+}
 
 /// The demo aircraft.
 pub fn demo() -> Aircraft {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles/retractable-200hp.toml");
-    fellrun::files::profile::load_profile(&path).expect("the demo profile loads")
+    profile("retractable-200hp")
 }
 
 /// A demo trip, by its file name in examples/, for an objective.
