@@ -47,6 +47,10 @@
 //!
 //! Numbers inside are SI and carry their unit in the name; `DEVELOPERS.md` has the unit table, the invariants and the reasons.
 
+// What tests share says `fellrun::` wherever it is taken in.
+#[cfg(test)]
+extern crate self as fellrun;
+
 pub mod air;
 pub mod aircraft;
 pub mod brief;

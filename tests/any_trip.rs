@@ -10,7 +10,6 @@ use fellrun::aircraft::Aircraft;
 use fellrun::earth::geodesic::{self, Leg};
 use fellrun::earth::keep_out::{Area, Volume};
 use fellrun::earth::place::Position;
-use fellrun::files::profile::load_profile;
 use fellrun::files::trip::parse_trip;
 use fellrun::quantity::{KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use fellrun::solve::plan;
@@ -277,14 +276,11 @@ fn draw(d: &mut Draw, base: &Trip, aircraft: &[Aircraft]) -> Drawn {
 
 #[test]
 fn crosscheck_every_limit_on_trips_drawn_at_random() {
-    let root = env!("CARGO_MANIFEST_DIR");
     let text = common::trip_text("retractable-200hp", 60, &["KICT", "KOKC"], "");
     let base = parse_trip(&text, Path::new("trip.toml"), None)
         .expect("a trip")
         .trip;
-    let aircraft = ["retractable-200hp", "retractable-285hp", "trainer-160hp"].map(|name| {
-        load_profile(&Path::new(root).join(format!("profiles/{name}.toml"))).expect("a profile")
-    });
+    let aircraft = ["retractable-200hp", "retractable-285hp", "trainer-160hp"].map(common::profile);
     let mut runner = TestRunner::deterministic();
     let (mut planned, mut without) = (0, vec![]);
     for i in 0..TRIPS {

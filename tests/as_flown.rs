@@ -240,29 +240,23 @@ fn crosscheck_rows_of_the_plans_own_cruise_fit_the_aeroplane_it_was_flown_with()
     // a knot of airspeed is more than one per cent of drag.
     const DRAG: f64 = 2e-3;
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let noted = written(folder.path(), "notes.csv", settings(0.0));
-    let rows = folder.path().join("rows.csv");
-    printed(&[
-        "plan",
-        TRIP,
-        "--as-flown",
-        noted.to_str().expect("UTF-8"),
-        "--fit-rows",
-        rows.to_str().expect("UTF-8"),
-    ]);
-    let (fitted, own) = fitted_cd0(&rows);
+    let fitted_to = |text: String| {
+        let noted = written(folder.path(), "notes.csv", text);
+        let rows = folder.path().join("rows.csv");
+        printed(&[
+            "plan",
+            TRIP,
+            "--as-flown",
+            noted.to_str().expect("UTF-8"),
+            "--fit-rows",
+            rows.to_str().expect("UTF-8"),
+        ]);
+        fitted_cd0(&rows)
+    };
+    let (fitted, own) = fitted_to(settings(0.0));
     assert!((fitted / own - 1.0).abs() < DRAG, "{fitted} against {own}");
     // faster than planned with the same settings: less drag
-    let noted = written(folder.path(), "notes.csv", settings(3.0));
-    printed(&[
-        "plan",
-        TRIP,
-        "--as-flown",
-        noted.to_str().expect("UTF-8"),
-        "--fit-rows",
-        rows.to_str().expect("UTF-8"),
-    ]);
-    let (faster, own) = fitted_cd0(&rows);
+    let (faster, own) = fitted_to(settings(3.0));
     assert!(faster < 0.99 * own, "{faster} against {own}");
 }
 

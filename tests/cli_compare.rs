@@ -2,7 +2,7 @@
 
 mod command;
 
-use command::{PROFILE, json, number, printed, refused, root, written};
+use command::{PROFILE, demo_trip_text, json, number, printed, refused, root, written};
 use serde_json::Value;
 use std::fs;
 
@@ -176,12 +176,7 @@ fn closed_form_errors_of_the_comparison_touch_nothing() {
         .collect();
     refused(&five, &["5 aircraft", "4 are the most"]);
     // None that can: an error with each reason.
-    let trip = fs::read_to_string(root().join(TRIP)).expect("reads");
-    let at = |relative: &str| root().join(relative).to_string_lossy().into_owned();
-    let low = trip
-        .replace("../profiles/", &at("profiles/"))
-        .replace("\"weather/", &format!("\"{}", at("examples/weather/")))
-        .replace("max_altitude_ft = 12500", "max_altitude_ft = 8000");
+    let low = demo_trip_text().replace("max_altitude_ft = 12500", "max_altitude_ft = 8000");
     let low = written(folder.path(), "low.toml", low);
     let low = low.to_str().expect("UTF-8");
     refused(

@@ -1,21 +1,14 @@
 //! What a user sees when a trip does not work: file, line and key where there is one, the way out, exit 1, no output touched.
 
-use assert_cmd::Command;
-use std::path::{Path, PathBuf};
+mod command;
 
-fn root() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-}
+use assert_cmd::Command;
+use command::demo_trip_text;
+use std::path::{Path, PathBuf};
 
 /// The first demo trip with replacements, beside the folders it names, in a temporary folder.
 fn edited(folder: &Path, edits: &[(&str, &str)]) -> PathBuf {
-    let mut text =
-        std::fs::read_to_string(root().join("examples/first-trip.toml")).expect("the demo trip");
-    text = text.replace("../profiles/", &format!("{}/profiles/", root().display()));
-    text = text.replace(
-        "\"weather/",
-        &format!("\"{}/examples/weather/", root().display()),
-    );
+    let mut text = demo_trip_text();
     for (old, new) in edits {
         assert!(
             text.contains(old),

@@ -2,7 +2,7 @@
 
 mod command;
 
-use command::{PROFILE, json, printed, refused, root, typed, written};
+use command::{PROFILE, demo_trip_text, json, printed, refused, typed, written};
 use serde_json::Value;
 use std::fs;
 
@@ -121,12 +121,7 @@ fn closed_form_errors_of_the_frontier_touch_nothing() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let none = folder.path().join("none.svg");
     let none = none.to_str().expect("UTF-8");
-    let trip = fs::read_to_string(root().join(TRIP)).expect("reads");
-    let at = |relative: &str| root().join(relative).to_string_lossy().into_owned();
-    let low = trip
-        .replace("../profiles/", &at("profiles/"))
-        .replace("\"weather/", &format!("\"{}", at("examples/weather/")))
-        .replace("max_altitude_ft = 12500", "max_altitude_ft = 8000");
+    let low = demo_trip_text().replace("max_altitude_ft = 12500", "max_altitude_ft = 8000");
     let low = written(folder.path(), "low.toml", low);
     let low = low.to_str().expect("UTF-8");
     for (args, words) in [

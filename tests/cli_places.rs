@@ -2,7 +2,9 @@
 
 mod command;
 
-use command::{DEPART, PROFILE, WINDS, fellrun, json, number, refused, root, typed, written};
+use command::{
+    DEPART, PROFILE, WINDS, demo_trip_text, fellrun, json, number, refused, root, typed, written,
+};
 
 #[test]
 fn closed_form_options_plan_what_their_trip_file_plans() {
@@ -523,14 +525,7 @@ fn closed_form_wrong_alternates_are_named() {
         refused(&typed(&["--alternate", alternate]), words);
     }
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let text =
-        std::fs::read_to_string(root().join("examples/first-trip.toml")).expect("the demo trip");
-    let text = text
-        .replace("../profiles/", &format!("{}/profiles/", root().display()))
-        .replace(
-            "\"weather/",
-            &format!("\"{}/examples/weather/", root().display()),
-        );
+    let text = demo_trip_text();
     let with = |keys: &str| {
         written(
             folder.path(),

@@ -2,30 +2,36 @@
 
 mod common;
 
-use common::demo;
+use common::{demo, profile};
 use fellrun::air::isa;
+use fellrun::aircraft::propeller::Forces;
 use fellrun::aircraft::{
     AirState, Aircraft, Configuration, EngineState, Flap, GlidePropeller, Governed, HubWithoutOil,
-    Levers, Speeds, Throttle,
+    Levers, Performance, Speeds, Throttle,
 };
-use fellrun::files::profile::load_profile;
 use std::f64::consts::TAU;
-use std::path::Path;
 
 /// Sums and products of a dozen terms, relative.
 const ROUNDING: f64 = 1e-12;
 /// A shaft speed or blade angle that is the root of a balance: power left over, relative to the rated power.
 const BALANCE: f64 = 1e-6;
 
-fn profile(name: &str) -> Aircraft {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("profiles/{name}.toml"));
-    load_profile(&path).expect("the profile loads")
-}
-
 fn air(height_m: f64, warmer_k: f64) -> AirState {
     AirState::new(
         isa::pressure_pa(height_m),
         isa::temperature_k(height_m) + warmer_k,
+    )
+}
+
+/// Forces of one propeller in a flight condition.
+fn forces(a: &Aircraft, air: AirState, tas_m_s: f64, p: &Performance) -> Forces {
+    let table = &a.propeller.table;
+    table.forces(
+        air.density_kg_m3,
+        tas_m_s,
+        p.rev_s,
+        p.blade_angle_rad,
+        air.sound_m_s,
     )
 }
 
@@ -90,13 +96,7 @@ fn closed_form_engine_and_propeller_balance() {
                         let rated = a.engine.spec.rated_power_w;
                         assert!((p.shaft_power_w - engines * run.power_w).abs() < BALANCE * rated);
                         assert!((p.power_fraction - run.power_w / rated).abs() < BALANCE);
-                        let f = a.propeller.table.forces(
-                            air.density_kg_m3,
-                            tas,
-                            p.rev_s,
-                            p.blade_angle_rad,
-                            air.sound_m_s,
-                        );
+                        let f = forces(&a, air, tas, &p);
                         let installed = engines * f.thrust_n * a.propeller.installed_factor;
                         assert!((p.thrust_n - installed).abs() < 0.05, "{p:?} {installed}");
                         let most = 1.5 * a.propeller.highest_governed_rev_s;
@@ -162,13 +162,7 @@ fn closed_form_fixed_pitch_is_held_by_the_throttle() {
             };
             let p = a.perform(air, tas, levers);
             let at = |throttle| a.perform(air, tas, Levers { throttle, ..levers });
-            let f = a.propeller.table.forces(
-                air.density_kg_m3,
-                tas,
-                p.rev_s,
-                p.blade_angle_rad,
-                air.sound_m_s,
-            );
+            let f = forces(&a, air, tas, &p);
             let taken = TAU * p.rev_s * f.torque_n_m;
             assert!((taken - p.shaft_power_w).abs() < BALANCE * a.engine.spec.rated_power_w);
             if at(Throttle::Full).rev_s < set {
@@ -301,15 +295,9 @@ fn closed_form_a_dead_engine_is_turned_by_the_air() {
         throttle_open,
         oil_pressure,
     };
-    let balanced = |a: &Aircraft, p: &fellrun::aircraft::Performance, throttle: Throttle| {
+    let balanced = |a: &Aircraft, p: &Performance, throttle: Throttle| {
         let out = a.engine.dead(throttle, p.rev_s, a.intake(air, tas));
-        let f = a.propeller.table.forces(
-            air.density_kg_m3,
-            tas,
-            p.rev_s,
-            p.blade_angle_rad,
-            air.sound_m_s,
-        );
+        let f = forces(a, air, tas, p);
         let left = TAU * p.rev_s * f.torque_n_m - out.power_w;
         assert!(
             left.abs() < BALANCE * a.engine.spec.rated_power_w,

@@ -15,6 +15,18 @@ use fellrun::trip::{CostRates, Problem};
 /// by per cents.
 const SPEED_TOLERANCE: f64 = 2e-3;
 
+/// Standard air at a height.
+fn standard(h: f64) -> AirState {
+    AirState::new(isa::pressure_pa(h), isa::temperature_k(h))
+}
+
+/// What counts is fuel alone.
+const FUEL_ALONE: CostRates = CostRates {
+    per_s: 0.0,
+    per_kg: 1.0,
+    per_rev: 0.0,
+};
+
 /// Speed of best lift/drag [m/s TAS]: `V_md = sqrt(2 W / (rho S)) (k / CD0)^(1/4)`.
 fn v_md(a: &Aircraft, air: AirState, mass: f64) -> f64 {
     let w = mass * G_M_S2;
@@ -46,7 +58,7 @@ const B_KG_J: f64 = 7.0e-8;
 fn sized_for(v: f64) -> Aircraft {
     let a = slow_stall(textbook(1.0, ETA, B_KG_J));
     let mass = a.masses.max_take_off_kg;
-    let air = AirState::new(isa::pressure_pa(2_000.0), isa::temperature_k(2_000.0));
+    let air = standard(2_000.0);
     let speed = v * v_md(&a, air, mass);
     let power = a.drag_n(air, speed, mass, Configuration::default()) * speed / ETA;
     slow_stall(textbook(
@@ -78,7 +90,7 @@ fn closed_form_cost_optimal_speed_solves_the_quartic() {
         let mass = a.masses.max_take_off_kg;
         let p = problem(a.clone(), 300.0, 0.0, 0.0);
         let level = 2_000.0;
-        let air = AirState::new(isa::pressure_pa(level), isa::temperature_k(level));
+        let air = standard(level);
         let md = v_md(&a, air, mass);
         let fuel_rate_md = B_KG_J * a.drag_n(air, md, mass, Configuration::default()) * md / ETA;
         let rates = CostRates {
@@ -105,17 +117,8 @@ fn closed_form_least_fuel_is_flown_at_best_lift_drag() {
     let mass = a.masses.max_take_off_kg;
     let p = problem(a.clone(), 300.0, 0.0, 0.0);
     let level = 2_000.0;
-    let air = AirState::new(isa::pressure_pa(level), isa::temperature_k(level));
-    let v = best(
-        &p,
-        CostRates {
-            per_s: 0.0,
-            per_kg: 1.0,
-            per_rev: 0.0,
-        },
-        level,
-        mass,
-    );
+    let air = standard(level);
+    let v = best(&p, FUEL_ALONE, level, mass);
     assert!(
         (v / v_md(&a, air, mass) - 1.0).abs() < SPEED_TOLERANCE,
         "{v}"
@@ -128,7 +131,7 @@ fn closed_form_best_range_speed_in_wind() {
     let a = sized_for(1.0);
     let mass = a.masses.max_take_off_kg;
     let level = 2_000.0;
-    let air = AirState::new(isa::pressure_pa(level), isa::temperature_k(level));
+    let air = standard(level);
     let md = v_md(&a, air, mass);
     for (w, v_table) in [
         (-0.3, 0.9411),
@@ -140,16 +143,7 @@ fn closed_form_best_range_speed_in_wind() {
     ] {
         let a = sized_for(v_table);
         let p = problem(a.clone(), 300.0, -w * md / M_S_PER_KT, 0.0);
-        let v = best(
-            &p,
-            CostRates {
-                per_s: 0.0,
-                per_kg: 1.0,
-                per_rev: 0.0,
-            },
-            level,
-            mass,
-        ) / md;
+        let v = best(&p, FUEL_ALONE, level, mass) / md;
         assert!(
             (v - v_table).abs() < SPEED_TOLERANCE,
             "w {w}: {v}, table {v_table}"
@@ -170,7 +164,7 @@ fn cp1() -> (Aircraft, f64) {
 
 /// Excess power over weight at a speed: quasi-steady rate of climb, m/s.
 fn climb_m_s(a: &Aircraft, mass: f64, h: f64, v: f64) -> f64 {
-    let air = AirState::new(isa::pressure_pa(h), isa::temperature_k(h));
+    let air = standard(h);
     let set = a.perform(
         air,
         v,
@@ -195,7 +189,7 @@ fn published_cp1_exact_column() {
     let (a, mass) = cp1();
     let w_lb = 2_950.0;
     // (L/D)max 13.606; minimum thrust required 216.8 lb at 144.8 ft/s; min power 50.1 hp at 110.0 ft/s, sea level.
-    let air = AirState::new(isa::pressure_pa(0.0), isa::temperature_k(0.0));
+    let air = standard(0.0);
     let drag = |v: f64| a.drag_n(air, v, mass, Configuration::default());
     let grid = || (0..60_000).map(|i| 25.0 + 0.001 * f64::from(i));
     let v_min_drag = grid()
@@ -282,7 +276,7 @@ fn published_cp1_breguet_range_and_endurance() {
     // fuel flow.
     let (a, mass0) = cp1();
     let fuel = 1_632.5 / G_M_S2;
-    let air = AirState::new(isa::pressure_pa(0.0), isa::temperature_k(0.0));
+    let air = standard(0.0);
     let textbook = a.textbook.expect("it is the textbook aircraft");
     let steps = 2_000;
     let mut range = 0.0;

@@ -3,8 +3,8 @@
 mod command;
 mod common;
 
-use command::{PROFILE, fellrun, json, printed, root};
-use common::{demo, demo_trip};
+use command::{PROFILE, fellrun, json, printed};
+use common::{PROFILES, demo, demo_trip, profile};
 use fellrun::aircraft::Aircraft;
 use fellrun::flight::Limit;
 use fellrun::quantity::{KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_GAL};
@@ -20,19 +20,6 @@ use std::path::Path;
 const TIME_S: f64 = 1.0;
 /// See [`TIME_S`].
 const FUEL_GAL: f64 = 0.01;
-
-const PROFILES: [&str; 5] = [
-    "retractable-200hp",
-    "retractable-285hp",
-    "trainer-160hp",
-    "turbo-retractable-300hp",
-    "twin-200hp",
-];
-
-fn aircraft(name: &str) -> Aircraft {
-    let path = root().join(format!("profiles/{name}.toml"));
-    fellrun::files::profile::load_profile(&path).expect("loads")
-}
 
 fn ask(aircraft: &Aircraft, cruise_ft: f64, along_kt: f64) -> DescentAsk {
     let mut ask = DescentAsk {
@@ -113,7 +100,7 @@ fn crosscheck_differences_are_those_of_whole_flights_flown_again() {
     // The re-flight: another integrator with its own equations, from the script alone.
     let mut compared = 0;
     for name in PROFILES {
-        let a = aircraft(name);
+        let a = profile(name);
         for (cruise_ft, along_kt) in [(9_500.0, 20.0), (5_000.0, -20.0)] {
             let (problem, found) = studied(&a, &ask(&a, cruise_ft, along_kt));
             let ways = holds(name, &problem, &found);
@@ -141,7 +128,7 @@ fn crosscheck_a_trip_has_its_ways_down_too() {
 fn closed_form_no_way_that_can_be_flown_beats_the_best_found() {
     let mut compared = 0;
     for name in PROFILES {
-        let a = aircraft(name);
+        let a = profile(name);
         let (problem, found) = studied(&a, &ask(&a, 8_000.0, -10.0));
         for objective in [Objective::Time, Objective::Fuel, Objective::Money] {
             let rates = problem.cost_rates_for(objective);
@@ -168,7 +155,7 @@ fn closed_form_no_way_that_can_be_flown_beats_the_best_found() {
 #[test]
 fn closed_form_every_profile_has_its_ways_and_fixed_pitch_no_coarse_one() {
     for name in PROFILES {
-        let a = aircraft(name);
+        let a = profile(name);
         let (_, found) = studied(&a, &ask(&a, 8_000.0, 0.0));
         let fixed = a.propeller.is_fixed();
         assert_eq!(

@@ -1,5 +1,7 @@
 //! Worksheets: every answer found again by code of the tests' own, a thousand seeds, the model behind the numbers, and the command.
 
+mod common;
+
 #[path = "worksheet/again.rs"]
 mod again;
 #[path = "worksheet/model.rs"]
@@ -9,28 +11,11 @@ mod seeds;
 #[path = "worksheet/shell.rs"]
 mod shell;
 
+use common::{PROFILES, profile, profile_path};
 use fellrun::aircraft::Aircraft;
 use fellrun::teach::worksheet::{
     Exercise, Grade, RuleBook, SheetAsk, Teacher, Topic, sheet, suits,
 };
-use std::path::{Path, PathBuf};
-
-/// Every profile that ships.
-const PROFILES: [&str; 5] = [
-    "retractable-200hp",
-    "retractable-285hp",
-    "trainer-160hp",
-    "turbo-retractable-300hp",
-    "twin-200hp",
-];
-
-fn profile_path(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("profiles/{name}.toml"))
-}
-
-fn aircraft(name: &str) -> Aircraft {
-    fellrun::files::profile::load_profile(&profile_path(name)).expect("a profile that ships")
-}
 
 /// What a sheet of every topic that suits an aircraft asks for.
 fn ask(aircraft: &Aircraft, seed: u64, count: usize) -> SheetAsk {

@@ -1,6 +1,6 @@
 //! One trip by several aircraft, as figures, JSON and text.
 
-use super::figures::{cautions, levels_ft, totals, warning_words};
+use super::figures::{cautions, levels_ft, objective_word, totals, warning_words};
 use super::frontier::{DescentFigures, FrontierCruiseFigures, cruises, descent};
 use super::frontier_text::{descent_of, setting_of, time};
 use super::json::pretty;
@@ -11,7 +11,7 @@ use super::words::{clock, down, feet, knots, number, sentence, up};
 use super::{Said, Stretch, TotalsFigures};
 use crate::aircraft::Aircraft;
 use crate::solve::{Fitted, KeptOff, TripError};
-use crate::trip::{FuelLoad, Objective, Problem, Trip};
+use crate::trip::{FuelLoad, Problem, Trip};
 use comfy_table::{Cell, CellAlignment};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -252,11 +252,7 @@ impl CompareFigures {
             name: trip.title.clone(),
             places: trip.places.iter().map(|p| p.ident.clone()).collect(),
             departure_utc: trip.departure_time.to_string(),
-            objective: match trip.objective {
-                Objective::Time => "time",
-                Objective::Fuel => "fuel",
-                Objective::Money => "money",
-            },
+            objective: objective_word(trip.objective),
             priced,
             held_equal: format!(
                 "route, start-up, weather, limits, what is least{money}, {} of people and baggage, {fuel}; levels, settings and descent are chosen \

@@ -19,9 +19,10 @@ pub use conditions::{Conditions, StretchWind, WeightPoint, WindLevel};
 pub use descent::Descent;
 pub(super) use path::mixture_name;
 pub use path::{Point, SegmentFigures};
+pub(super) use route::places;
 pub use route::{AlternateFigures, BarredFigures, FieldFigures, LegFigures, Stretch};
 pub use totals::{Gain, IdealFigures, Reflight, TotalsFigures};
-pub(super) use totals::{objective_value, saves, totals};
+pub(super) use totals::{objective_unit, objective_value, objective_word, saves, totals};
 pub use trip::{ObjectiveFigures, StartFigures, TripFigures};
 pub(super) use warnings::{cautions, warning_words};
 
@@ -42,7 +43,7 @@ use super::words::sentence;
 use super::{TITLE, marks};
 use crate::flight::{Flown, field_climb};
 use crate::solve::{Late, Plan, Termination, late};
-use crate::trip::{Objective, Problem};
+use crate::trip::Problem;
 use choices::{alternative, left_out, sensitivity};
 use conditions::conditions;
 use descent::descent;
@@ -221,8 +222,6 @@ impl Figures {
         let all = totals(problem, fuel, &plan.totals, flown.cruise_fuel_kg_s);
         let cruise = cruise(plan, problem, &segments);
         let take_off_kg = problem.zero_fuel_kg + problem.fuel_kg - aircraft.procedures.taxi_fuel_kg;
-        let mut places: Vec<String> = problem.legs.iter().map(|l| l.from.clone()).collect();
-        places.extend(problem.legs.last().map(|l| l.to.clone()));
         let value = |si: f64| objective_value(plan.objective, fuel, si);
         let ends = [
             (&problem.departure, 0.0),
@@ -271,7 +270,7 @@ impl Figures {
                 take_off_utc: calendar.utc(0.0),
                 engines: aircraft.engines,
                 fixed_pitch: aircraft.propeller.is_fixed(),
-                places,
+                places: places(problem),
                 start_in_flight,
                 fuel_on_board_gal: fuel.gal(problem.fuel_kg),
                 take_off_weight_lb: lb(take_off_kg),
@@ -280,17 +279,9 @@ impl Figures {
                 take_off_run_fuel_gal: fuel.gal(aircraft.procedures.take_off_fuel_kg),
             },
             objective: ObjectiveFigures {
-                kind: match plan.objective {
-                    Objective::Time => "time",
-                    Objective::Fuel => "fuel",
-                    Objective::Money => "money",
-                },
+                kind: objective_word(plan.objective),
                 value: value(plan.objective_value),
-                unit: match plan.objective {
-                    Objective::Time => "min",
-                    Objective::Fuel => "gal",
-                    Objective::Money => "money",
-                },
+                unit: objective_unit(plan.objective),
                 bounds: bounds(problem, fuel, units),
                 rounding_loss_percent: percent(plan.objective_value / plan.unrounded_value - 1.0),
             },

@@ -1,14 +1,17 @@
 //! Fuel against time: the plans that no other beats in both, as figures, JSON and CSV.
 
-use super::figures::{StartFigures, cautions, levels_ft, mixture_name, totals, warning_words};
+use super::figures::{
+    StartFigures, cautions, levels_ft, mixture_name, places, totals, warning_words,
+};
 use super::json::pretty;
 use super::measure::Units;
 use super::units::{Fuel, fpm, ft, inhg, kt, min, nm, percent, plain, rpm};
 use super::{Said, TotalsFigures};
 use crate::aircraft::Throttle;
 use crate::flight::{Flown, PathRule, SegmentKind, ThrottleRule, TrackPoint};
+use crate::quantity::M3_PER_GAL;
 use crate::solve::{APART_M3, APART_S, Frontier, FrontierPlan};
-use crate::trip::{HourBasis, Problem};
+use crate::trip::{HourBasis, Prices, Problem};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -118,6 +121,22 @@ pub struct PriceFigures {
     pub basis: &'static str,
     /// Of a gallon.
     pub gallon_cost: f64,
+}
+
+impl PriceFigures {
+    /// Prices at which a gallon of fuel weighs so much.
+    pub(super) fn of(prices: &Prices, density_kg_m3: f64) -> Self {
+        let per_gal = density_kg_m3 * M3_PER_GAL;
+        Self {
+            hour_cost: plain(3_600.0 * prices.per_s),
+            basis: match prices.basis {
+                HourBasis::Clock => "clock",
+                HourBasis::Airborne => "airborne",
+                HourBasis::Tachometer(_) => "tachometer",
+            },
+            gallon_cost: plain(prices.fuel_per_kg * per_gal),
+        }
+    }
 }
 
 /// Plans that differ by less than both are shown as one.
@@ -394,34 +413,23 @@ impl FrontierFigures {
                 cheapest: frontier.cheapest == Some(i),
             })
             .collect();
-        let first = problem.legs.first().map(|l| l.from.clone());
-        let per_gal = aircraft.fuel.density_kg_m3 * crate::quantity::M3_PER_GAL;
         Self {
             units,
             title: FRONTIER_TITLE,
             name: problem.title.clone(),
             aircraft: aircraft.name.clone(),
-            places: first
-                .into_iter()
-                .chain(problem.legs.iter().map(|l| l.to.clone()))
-                .collect(),
+            places: places(problem),
             departure_utc: problem.departure_time.to_string(),
             start_in_flight: StartFigures::of(problem),
             fixed_pitch: aircraft.propeller.is_fixed(),
             fuel_on_board_gal: fuel.gal(problem.fuel_kg),
-            prices: prices.are_given().then(|| PriceFigures {
-                hour_cost: plain(3_600.0 * prices.per_s),
-                basis: match prices.basis {
-                    HourBasis::Clock => "clock",
-                    HourBasis::Airborne => "airborne",
-                    HourBasis::Tachometer(_) => "tachometer",
-                },
-                gallon_cost: plain(prices.fuel_per_kg * per_gal),
-            }),
+            prices: prices
+                .are_given()
+                .then(|| PriceFigures::of(&prices, aircraft.fuel.density_kg_m3)),
             found: frontier.found,
             merged_within: ApartFigures {
                 time_min: min(APART_S),
-                fuel_gal: plain(APART_M3 / crate::quantity::M3_PER_GAL),
+                fuel_gal: plain(APART_M3 / M3_PER_GAL),
             },
             plans,
             warnings: warnings(frontier, problem, fuel, units),

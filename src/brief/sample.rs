@@ -8,6 +8,7 @@ use crate::aircraft::{
 };
 use crate::earth::geodesic;
 use crate::earth::place::Position;
+use crate::flight::testbed::plain_trip;
 use crate::flight::{
     Climb, Cruise, Descent, DescentPart, FlightError, Flown, Limit, PathRule, Reduction, Script,
     ThrottleRule, fly_recorded,
@@ -21,10 +22,7 @@ use crate::solve::{
     Alternative, AlternativeKind, CHANGES, Ideal, LeftOut, NotFlown, Plan, Sensitivity, Shifted,
     Termination, Totals, Warning,
 };
-use crate::trip::{
-    Arrival, Field, HourBasis, Leg, LegLevels, Limits, Note, Objective, Prices, Problem, Roughness,
-    RouteAir, Rules,
-};
+use crate::trip::{HourBasis, Leg, LegLevels, Note, Prices, Problem, Roughness, RouteAir};
 use std::sync::OnceLock;
 
 const LB_PER_GAL: f64 = 6.0;
@@ -189,110 +187,63 @@ fn made_problem() -> Problem {
         }
     };
     let gal = LB_PER_GAL * KG_PER_LB;
-    Problem {
-        aircraft: aircraft(),
-        title: "Up the valley and over".to_owned(),
-        departure_time: jiff::Timestamp::UNIX_EPOCH,
-        start: Default::default(),
-        valid_until: None,
-        sources: vec![],
-        legs: vec![
-            leg(
-                "AAA",
-                "MID",
-                0.0,
-                140.0,
-                &[
-                    (20.0, 4_600.0),
-                    (45.0, 5_900.0),
-                    (80.0, 7_050.0),
-                    (110.0, 6_200.0),
-                    (140.0, 6_700.0),
-                ],
-                9_100.0,
-                312.0,
-            ),
-            leg(
-                "MID",
-                "BBB",
-                140.0,
-                292.0,
-                &[
-                    (170.0, 7_300.0),
-                    (215.0, 6_400.0),
-                    (255.0, 5_400.0),
-                    (292.0, 3_900.0),
-                ],
-                9_300.0,
-                296.0,
-            ),
-        ],
+    let air = RouteAir::uniform(
         length_m,
-        air: RouteAir::uniform(
-            length_m,
-            -12.0 * M_S_PER_KT,
-            8.0 * M_S_PER_KT,
-            9.0,
-            16_000.0 * ft,
+        -12.0 * M_S_PER_KT,
+        8.0 * M_S_PER_KT,
+        9.0,
+        16_000.0 * ft,
+    );
+    let mut p = plain_trip(aircraft(), ("AAA", "BBB"), length_m, air);
+    p.title = "Up the valley and over".to_owned();
+    p.legs = vec![
+        leg(
+            "AAA",
+            "MID",
+            0.0,
+            140.0,
+            &[
+                (20.0, 4_600.0),
+                (45.0, 5_900.0),
+                (80.0, 7_050.0),
+                (110.0, 6_200.0),
+                (140.0, 6_700.0),
+            ],
+            9_100.0,
+            312.0,
         ),
-        departure: Field {
-            ident: "AAA".to_owned(),
-            elevation_m: 4_227.0 * ft,
-            datum_m: 0.0,
-        },
-        destination: Field {
-            ident: "BBB".to_owned(),
-            elevation_m: 2_871.0 * ft,
-            datum_m: 0.0,
-        },
-        zero_fuel_kg: 2_240.0 * KG_PER_LB,
-        fuel_kg: 58.0 * gal,
-        alternate_kg: 0.0,
-        alternate_ground_m: None,
-        objective: Objective::Money,
-        prices: Prices {
-            per_s: 140.0 / 3_600.0,
-            basis: HourBasis::Clock,
-            fuel_per_kg: 6.2 / gal,
-        },
-        limits: Limits {
-            max_altitude_m: 13_000.0 * ft,
-            clearance_m: 1_000.0 * ft,
-            mountain_clearance_m: 2_000.0 * ft,
-            air: vec![(20_000.0 * ft, Roughness::Light)],
-            smooth_near_ground: false,
-            max_descent_m_s: 500.0 * M_S_PER_FPM,
-            least_map_pa: 15.0 * PA_PER_INHG,
-            map_reduction_pa_s: 2.0 * PA_PER_INHG / 60.0,
-            oxygen: false,
-            no_oxygen_m: 12_500.0 * M_PER_FT,
-            reserve_s: 2_700.0,
-            reserve_kg: 0.0,
-            sector_from_rad: 0.0,
-        },
-        rules: Rules::UsVfr,
-        night: false,
-        arrival: Arrival {
-            pattern_altitude_m: 3_900.0 * ft,
-            before_m: 5.0 * nm,
-            circuit_s: 240.0,
-        },
-        levels: vec![
-            LegLevels {
-                levels_m: vec![10_500.0 * ft, 12_500.0 * ft],
-            },
-            LegLevels {
-                levels_m: vec![10_500.0 * ft, 12_500.0 * ft],
-            },
-        ],
-        bounds: Default::default(),
-        charge: Default::default(),
-        clock: vec![],
-        circling: Default::default(),
-        forbidden: vec![],
-        clouds: vec![],
-        notes: vec![],
-    }
+        leg(
+            "MID",
+            "BBB",
+            140.0,
+            292.0,
+            &[
+                (170.0, 7_300.0),
+                (215.0, 6_400.0),
+                (255.0, 5_400.0),
+                (292.0, 3_900.0),
+            ],
+            9_300.0,
+            296.0,
+        ),
+    ];
+    p.departure.elevation_m = 4_227.0 * ft;
+    p.destination.elevation_m = 2_871.0 * ft;
+    p.zero_fuel_kg = 2_240.0 * KG_PER_LB;
+    p.fuel_kg = 58.0 * gal;
+    p.prices = Prices {
+        per_s: 140.0 / 3_600.0,
+        basis: HourBasis::Clock,
+        fuel_per_kg: 6.2 / gal,
+    };
+    p.limits.max_altitude_m = 13_000.0 * ft;
+    p.limits.air = vec![(20_000.0 * ft, Roughness::Light)];
+    p.arrival.pattern_altitude_m = 3_900.0 * ft;
+    let levels = LegLevels {
+        levels_m: vec![10_500.0 * ft, 12_500.0 * ft],
+    };
+    p.levels = vec![levels.clone(), levels];
+    p
 }
 
 fn script(descent_map_inhg: f64, descent_rpm: f64) -> Script {

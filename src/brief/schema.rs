@@ -30,6 +30,34 @@ pub enum Document {
     Season,
 }
 
+impl Document {
+    /// Every one.
+    pub const ALL: [Self; 8] = [
+        Self::Plan,
+        Self::Winds,
+        Self::Settings,
+        Self::Glide,
+        Self::Frontier,
+        Self::Spread,
+        Self::Compare,
+        Self::Season,
+    ];
+
+    /// The command that writes it.
+    pub const fn command(self) -> &'static str {
+        match self {
+            Self::Plan => "plan",
+            Self::Winds => "winds",
+            Self::Settings => "settings",
+            Self::Glide => "glide",
+            Self::Frontier => "frontier",
+            Self::Spread => "spread",
+            Self::Compare => "compare",
+            Self::Season => "season",
+        }
+    }
+}
+
 /// An object has the keys described and no other.
 fn close(schema: &mut Schema) {
     if schema.get("properties").is_some() {
@@ -50,19 +78,19 @@ fn schema_of<T: JsonSchema>() -> Schema {
 /// # Errors
 /// Only if it cannot be written as JSON, which would be our bug.
 pub fn schema(document: Document) -> Result<String, serde_json::Error> {
-    let (mut schema, command) = match document {
-        Document::Plan => (schema_of::<Figures>(), "plan"),
-        Document::Winds => (schema_of::<WindsFigures>(), "winds"),
-        Document::Settings => (schema_of::<SettingsFigures>(), "settings"),
-        Document::Glide => (schema_of::<GlideFigures>(), "glide"),
-        Document::Frontier => (schema_of::<FrontierFigures>(), "frontier"),
-        Document::Spread => (schema_of::<SpreadFigures>(), "spread"),
-        Document::Compare => (schema_of::<CompareFigures>(), "compare"),
-        Document::Season => (schema_of::<SeasonFigures>(), "season"),
+    let mut schema = match document {
+        Document::Plan => schema_of::<Figures>(),
+        Document::Winds => schema_of::<WindsFigures>(),
+        Document::Settings => schema_of::<SettingsFigures>(),
+        Document::Glide => schema_of::<GlideFigures>(),
+        Document::Frontier => schema_of::<FrontierFigures>(),
+        Document::Spread => schema_of::<SpreadFigures>(),
+        Document::Compare => schema_of::<CompareFigures>(),
+        Document::Season => schema_of::<SeasonFigures>(),
     };
     schema.insert(
         "title".to_owned(),
-        format!("fellrun {command} --json").into(),
+        format!("fellrun {} --json", document.command()).into(),
     );
     pretty(&schema)
 }

@@ -10,7 +10,6 @@ use crate::solve::{
     MEASURES, Measure, POLICIES, Percentiles, Policy, SeasonFlights, SeasonTrip, SeasonYear, Usual,
     YearOf, Yearly, season_year,
 };
-use crate::trip::HourBasis;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -234,17 +233,8 @@ fn spread(s: Percentiles, of: &dyn Fn(f64) -> f64) -> OverWinds {
 
 fn charges(trip: &SeasonTrip, tachometer_rev_s: f64) -> ChargeFigures {
     let c = &trip.charges;
-    let per_gal = trip.aircraft.fuel.density_kg_m3 * M3_PER_GAL;
     ChargeFigures {
-        prices: PriceFigures {
-            hour_cost: plain(3_600.0 * c.prices.per_s),
-            basis: match c.prices.basis {
-                HourBasis::Clock => "clock",
-                HourBasis::Airborne => "airborne",
-                HourBasis::Tachometer(_) => "tachometer",
-            },
-            gallon_cost: plain(c.prices.fuel_per_kg * per_gal),
-        },
+        prices: PriceFigures::of(&c.prices, trip.aircraft.fuel.density_kg_m3),
         overhaul_hour_cost: plain(3_600.0 * tachometer_rev_s * c.overhaul_per_rev),
         own_hour_cost: plain(3_600.0 * c.own_time_per_s),
     }

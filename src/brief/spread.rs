@@ -1,6 +1,9 @@
 //! How sure a plan is, as figures, JSON and CSV.
 
-use super::figures::{cautions, levels_ft, objective_value, totals, warning_words};
+use super::figures::{
+    cautions, levels_ft, objective_unit, objective_value, objective_word, places, totals,
+    warning_words,
+};
 use super::frontier::{FrontierCruiseFigures, cruises};
 use super::json::pretty;
 use super::measure::Units;
@@ -8,7 +11,7 @@ use super::units::{Fuel, ft, kt, min, nm, percent, plain};
 use super::words::{near, number};
 use super::{Said, TotalsFigures};
 use crate::solve::{self, Choice, Percentiles, Plan, Spread, WayFlown};
-use crate::trip::{ForecastError, Objective, Problem, correlation};
+use crate::trip::{ForecastError, Problem, correlation};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -365,11 +368,7 @@ impl SpreadFigures {
     ) -> Self {
         let aircraft = &problem.aircraft;
         let fuel = Fuel::new(aircraft.fuel.density_kg_m3);
-        let (objective, unit) = match problem.objective {
-            Objective::Time => ("time", "min"),
-            Objective::Fuel => ("fuel", "gal"),
-            Objective::Money => ("money", "money"),
-        };
+        let unit = objective_unit(problem.objective);
         let in_unit = |si: f64| objective_value(problem.objective, fuel, si);
         let levels: Vec<LevelSpreadFigures> = spread
             .ways
@@ -384,7 +383,6 @@ impl SpreadFigures {
             height_m,
         } = spread.ask.error;
         let priced = problem.prices.are_given();
-        let first = problem.legs.first().map(|l| l.from.clone());
         let rows = spread.ways[0].samples.iter().enumerate();
         let rows = rows.filter_map(|(i, s)| {
             let s = s.as_ref()?;
@@ -405,13 +403,10 @@ impl SpreadFigures {
             title: SPREAD_TITLE,
             name: problem.title.clone(),
             aircraft: aircraft.name.clone(),
-            places: first
-                .into_iter()
-                .chain(problem.legs.iter().map(|l| l.to.clone()))
-                .collect(),
+            places: places(problem),
             departure_utc: problem.departure_time.to_string(),
             fixed_pitch: aircraft.propeller.is_fixed(),
-            objective,
+            objective: objective_word(problem.objective),
             unit,
             forecast_error: ErrorFigures {
                 wind_kt: kt(wind_m_s),

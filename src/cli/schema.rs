@@ -3,6 +3,7 @@
 use super::Failure;
 use super::output::{self, Target};
 use crate::brief::{self, Document};
+use clap::builder::PossibleValue;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 
@@ -11,31 +12,21 @@ use std::path::PathBuf;
 pub struct SchemaArgs {
     /// The command whose JSON it is
     #[arg(value_enum, value_name = "COMMAND")]
-    pub of: Writer,
+    pub of: Document,
     /// Write it here instead of standard output
     #[arg(long, value_name = "PATH")]
     pub out: Option<PathBuf>,
 }
 
-/// Commands that write JSON.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum Writer {
-    /// fellrun plan
-    Plan,
-    /// fellrun winds
-    Winds,
-    /// fellrun settings
-    Settings,
-    /// fellrun glide
-    Glide,
-    /// fellrun frontier
-    Frontier,
-    /// fellrun spread
-    Spread,
-    /// fellrun compare
-    Compare,
-    /// fellrun season
-    Season,
+impl ValueEnum for Document {
+    fn value_variants<'a>() -> &'a [Self] {
+        &Self::ALL
+    }
+
+    fn to_possible_value(&self) -> Option<PossibleValue> {
+        let command = self.command();
+        Some(PossibleValue::new(command).help(format!("fellrun {command}")))
+    }
 }
 
 /// Writes the schema.
@@ -45,16 +36,6 @@ pub enum Writer {
 pub fn run(args: &SchemaArgs) -> Result<(), Failure> {
     let target = args.out.as_deref().map_or(Target::Stdout, Target::new);
     let outputs = output::open(&[target], &[])?;
-    let text = brief::schema(match args.of {
-        Writer::Plan => Document::Plan,
-        Writer::Winds => Document::Winds,
-        Writer::Settings => Document::Settings,
-        Writer::Glide => Document::Glide,
-        Writer::Frontier => Document::Frontier,
-        Writer::Spread => Document::Spread,
-        Writer::Compare => Document::Compare,
-        Writer::Season => Document::Season,
-    })
-    .map_err(Failure::bug)?;
+    let text = brief::schema(args.of).map_err(Failure::bug)?;
     output::commit(outputs, &[text.into_bytes()])
 }

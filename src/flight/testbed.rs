@@ -1,24 +1,27 @@
 //! An invented aeroplane and trips for the tests of this module and of the re-flight.
 
+#[path = "../../tests/common/plain_trip.rs"]
+mod plain_trip;
+
 use crate::air::field::{Datum, LevelValue, Station, WindField};
 use crate::aircraft::propeller::{PropellerGeometry, PropellerTable, Stops};
 use crate::aircraft::{
     Aircraft, Airframe, Engine, EngineSpec, FuelSystem, HubWithoutOil, Masses, Mixture, Procedures,
     Propeller, Speeds, Throttle,
 };
-use crate::earth::geodesic::{Leg as Line, destination};
 use crate::earth::place::Position;
 use crate::flight::{
     Climb, Cruise, Descent, DescentPart, PathRule, Reduction, Script, ThrottleRule,
 };
 use crate::quantity::{
-    KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_CUIN, M3_PER_GAL, PA_PER_INHG,
-    W_PER_HP,
+    KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_KT, M3_PER_CUIN, M3_PER_GAL, PA_PER_INHG, W_PER_HP,
 };
 use crate::trip::{
-    Arrival, Field, Forecast, FuelLoad, HourBasis, Leg, LegGround, LegLevels, Limits, Objective,
-    Place, Prices, Problem, RouteAir, Rules, Trip, Weather, resolve,
+    Field, Forecast, FuelLoad, HourBasis, LegGround, LegLevels, Objective, Place, Prices, Problem,
+    RouteAir, Rules, Trip, Weather, resolve,
 };
+
+pub(crate) use plain_trip::plain_trip;
 
 /// Avgas, kg/m³ (6.0 lb/US gal).
 pub(crate) const DENSITY_KG_M3: f64 = 6.0 * KG_PER_LB / M3_PER_GAL;
@@ -157,12 +160,6 @@ pub(crate) const CALM: Day = Day {
     altimeter_inhg: STANDARD_INHG,
 };
 
-/// A line of this length from some place.
-fn line(length_m: f64) -> Line {
-    let start = Position::new(45.0, -100.0).expect("a place");
-    Line::new(start, destination(start, 1.0, length_m)).expect("two places")
-}
-
 /// A trip of this length over flat ground between two fields near sea level.
 pub(crate) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
     let length_m = length_nm * M_PER_NM;
@@ -171,81 +168,28 @@ pub(crate) fn problem(aircraft: Aircraft, length_nm: f64, day: Day) -> Problem {
         elevation_m: elevation_ft * FT,
         datum_m: crate::air::isa::pressure_altitude_m(inhg * IN),
     };
-    Problem {
-        title: "test".into(),
-        departure_time: jiff::Timestamp::UNIX_EPOCH,
-        start: Default::default(),
-        valid_until: None,
-        sources: vec![],
-        legs: vec![Leg {
-            from: "AAAA".into(),
-            to: "BBBB".into(),
-            line: line(length_m),
-            from_m: 0.0,
-            to_m: length_m,
-            true_rad: 1.0,
-            magnetic_rad: 1.0,
-            magnetic_ends_rad: [1.0; 2],
-            variation_rad: 0.0,
-            ground: vec![(0.0, length_m, 0.0)],
-            under_track: vec![],
-            minimum_m: 2_000.0 * FT,
-            maximum_m: None,
-            mountainous: false,
-            ground_source: "invented".into(),
-        }],
+    let air = RouteAir::uniform(
         length_m,
-        air: RouteAir::uniform(
-            length_m,
-            day.along_kt * KT,
-            day.cross_kt * KT,
-            day.deviation_k,
-            20_000.0 * FT,
-        ),
-        departure: field("AAAA", 500.0, day.altimeter_inhg.0),
-        destination: field("BBBB", 800.0, day.altimeter_inhg.1),
-        zero_fuel_kg: 2_300.0 * KG_PER_LB,
-        fuel_kg: 60.0 * M3_PER_GAL * DENSITY_KG_M3,
-        alternate_kg: 0.0,
-        alternate_ground_m: None,
-        objective: Objective::Time,
-        prices: Prices {
-            per_s: 0.02,
-            basis: HourBasis::Clock,
-            fuel_per_kg: 2.0,
-        },
-        limits: Limits {
-            max_altitude_m: 12_500.0 * FT,
-            clearance_m: 1_000.0 * FT,
-            mountain_clearance_m: 2_000.0 * FT,
-            air: vec![],
-            smooth_near_ground: false,
-            max_descent_m_s: 500.0 * M_S_PER_FPM,
-            least_map_pa: 15.0 * IN,
-            map_reduction_pa_s: 2.0 * IN / 60.0,
-            oxygen: false,
-            no_oxygen_m: 12_500.0 * M_PER_FT,
-            reserve_s: 2_700.0,
-            reserve_kg: 0.0,
-            sector_from_rad: 0.0,
-        },
-        rules: Rules::UsVfr,
-        night: false,
-        arrival: Arrival {
-            pattern_altitude_m: 1_800.0 * FT,
-            before_m: 5.0 * M_PER_NM,
-            circuit_s: 240.0,
-        },
-        levels: vec![LegLevels { levels_m: vec![] }],
-        bounds: Default::default(),
-        charge: Default::default(),
-        clock: vec![],
-        circling: Default::default(),
-        forbidden: vec![],
-        clouds: vec![],
-        notes: vec![],
-        aircraft,
-    }
+        day.along_kt * KT,
+        day.cross_kt * KT,
+        day.deviation_k,
+        20_000.0 * FT,
+    );
+    let mut p = plain_trip(aircraft, ("AAAA", "BBBB"), length_m, air);
+    p.legs[0].minimum_m = 2_000.0 * FT;
+    p.departure = field("AAAA", 500.0, day.altimeter_inhg.0);
+    p.destination = field("BBBB", 800.0, day.altimeter_inhg.1);
+    p.zero_fuel_kg = 2_300.0 * KG_PER_LB;
+    p.fuel_kg = 60.0 * M3_PER_GAL * DENSITY_KG_M3;
+    p.objective = Objective::Time;
+    p.prices = Prices {
+        per_s: 0.02,
+        basis: HourBasis::Clock,
+        fuel_per_kg: 2.0,
+    };
+    p.arrival.pattern_altitude_m = 1_800.0 * FT;
+    p.levels = vec![LegLevels { levels_m: vec![] }];
+    p
 }
 
 /// A card with a cruise at 9,500 ft; the top of descent is to be found.

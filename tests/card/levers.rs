@@ -1,16 +1,14 @@
 //! Every point of the lever path of cards of random trips, in all five profiles, against limit line, RPM bands and mixture bands as the
 //! profile file has them, read and interpolated here.
 
-use crate::common;
+use crate::common::{self, PROFILES, profile, profile_path};
 use fellrun::aircraft::{Aircraft, Throttle};
 use fellrun::brief::{CardLine, Group, Lever, LeverPoint, Units, lever_card};
-use fellrun::files::profile::load_profile;
 use fellrun::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
 use fellrun::solve::{Plan, plan};
 use fellrun::trip::{Objective, Problem, Roughness, legal_levels};
 use proptest::strategy::{Strategy, ValueTree};
 use proptest::test_runner::TestRunner;
-use std::path::PathBuf;
 use toml::{Table, Value};
 
 /// Trips drawn for each profile; with the dev profile's optimisation each takes a fraction of a second.
@@ -26,14 +24,6 @@ const WORD_RPM: f64 = 5.01;
 const POWER_PERCENT: f64 = 0.3;
 /// Points between two points of the path that are looked at.
 const BETWEEN: u32 = 20;
-
-const PROFILES: [&str; 5] = [
-    "retractable-200hp",
-    "retractable-285hp",
-    "trainer-160hp",
-    "turbo-retractable-300hp",
-    "twin-200hp",
-];
 
 /// The limits of a profile file.
 struct Limits {
@@ -61,12 +51,8 @@ fn rows<'a>(table: &'a Value, key: &str) -> Vec<&'a Value> {
         .map_or(vec![], |a| a.iter().collect())
 }
 
-fn path(name: &str) -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(format!("profiles/{name}.toml"))
-}
-
 fn limits(name: &str) -> Limits {
-    let text = std::fs::read_to_string(path(name)).expect("a profile");
+    let text = std::fs::read_to_string(profile_path(name)).expect("a profile");
     let profile: Table = text.parse().expect("TOML");
     let (propeller, procedures) = (&profile["propeller"], &profile["procedures"]);
     let fixed = propeller.get("kind").and_then(Value::as_str) == Some("fixed");
@@ -304,7 +290,7 @@ fn crosscheck_no_point_of_a_lever_path_crosses_a_limit() {
     let mut runner = TestRunner::deterministic();
     let (mut planned, mut points, mut words) = (0, 0, 0);
     for name in PROFILES {
-        let aircraft = load_profile(&path(name)).expect("a profile");
+        let aircraft = profile(name);
         let limits = limits(name);
         let mut mine = 0;
         for i in 0..TRIPS {
@@ -330,7 +316,7 @@ fn closed_form_the_check_finds_what_is_over_the_line() {
     let limits = limits("retractable-200hp");
     assert!((limits.most_inhg(2_200.0) - 26.0).abs() < 1e-9);
     assert!((limits.most_inhg(2_300.0) - 27.0).abs() < 1e-9);
-    let aircraft = load_profile(&path("retractable-200hp")).expect("a profile");
+    let aircraft = profile("retractable-200hp");
     let mut runner = TestRunner::deterministic();
     let (problem, mut plan) = loop {
         let problem = draw(&mut runner, &aircraft);

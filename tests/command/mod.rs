@@ -16,6 +16,15 @@ pub fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
+/// The first demo trip for any folder: the files it names by their whole paths.
+pub fn demo_trip_text() -> String {
+    let at = |folder: &str| format!("{}/{folder}/", root().display());
+    std::fs::read_to_string(root().join("examples/first-trip.toml"))
+        .expect("the demo trip")
+        .replace("../profiles/", &at("profiles"))
+        .replace("\"weather/", &format!("\"{}", at("examples/weather")))
+}
+
 /// Exit status, standard output, standard error.
 pub fn fellrun(args: &[&str]) -> (Option<i32>, String, String) {
     let out = Command::cargo_bin("fellrun")

@@ -179,8 +179,8 @@ impl Text {
         out
     }
 
-    /// Panics unless the words of a pattern stand somewhere, and wherever they do each figure is what it must be.
-    pub fn says(&self, pattern: &str, must: &[Must]) {
+    /// The same; panics unless the words stand somewhere.
+    fn found_somewhere(&self, pattern: &str) -> Vec<Vec<(usize, &str)>> {
         let all = self.found(pattern);
         assert!(
             !all.is_empty(),
@@ -188,7 +188,12 @@ impl Text {
             self.face,
             self.words
         );
-        for figures in all {
+        all
+    }
+
+    /// Panics unless the words of a pattern stand somewhere, and wherever they do each figure is what it must be.
+    pub fn says(&self, pattern: &str, must: &[Must]) {
+        for figures in self.found_somewhere(pattern) {
             assert_eq!(figures.len(), must.len(), "{pattern}");
             for ((place, text), (what, truth, step, way)) in figures.into_iter().zip(must) {
                 let what = format!("{}, {pattern:?}, {what}", self.face);
@@ -200,14 +205,7 @@ impl Text {
 
     /// The same for times of the day, which the calendar has to the second: no step is looked for.
     pub fn says_times(&self, pattern: &str, must: &[Must]) {
-        let all = self.found(pattern);
-        assert!(
-            !all.is_empty(),
-            "{}: no {pattern:?} in {}",
-            self.face,
-            self.words
-        );
-        for figures in all {
+        for figures in self.found_somewhere(pattern) {
             for ((_, text), (what, truth, within, way)) in figures.into_iter().zip(must) {
                 let (least, most) = match way {
                     Up => (*truth, truth + within),

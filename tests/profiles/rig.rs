@@ -1,13 +1,12 @@
 //! A rig to ask an aircraft what a pilot would: speed in level flight, climb, glide. Own code, so that the tests do not lean on
 //! the trip integrators.
 
+use crate::common::profile;
 use fellrun::air::{isa, speed};
 use fellrun::aircraft::{
     AirState, Aircraft, Configuration, EngineState, GlidePropeller, Levers, Performance, Throttle,
 };
-use fellrun::files::profile::load_profile;
 use fellrun::quantity::{G_M_S2, KG_PER_LB, M_PER_FT, M_S_PER_FPM, M_S_PER_KT, PA_PER_INHG};
-use std::path::PathBuf;
 use std::sync::LazyLock;
 
 /// The profiles of `profiles/`, by kind.
@@ -21,14 +20,6 @@ pub static TWIN: LazyLock<Aircraft> = LazyLock::new(|| profile("twin-200hp"));
 pub const RPM: f64 = 1.0 / 60.0;
 /// Pounds per kilogram-second of fuel flow at 6 lb per gallon: gallons per hour of 1 kg/s.
 pub const GPH: f64 = KG_PER_LB * 6.0 / 3600.0;
-
-fn profile(name: &str) -> Aircraft {
-    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(format!("profiles/{name}.toml"));
-    match load_profile(&path) {
-        Ok(aircraft) => aircraft,
-        Err(error) => panic!("{error:#}"),
-    }
-}
 
 /// All profiles with their names.
 pub fn all() -> [(&'static str, &'static Aircraft); 5] {

@@ -1,8 +1,7 @@
 //! Propeller model against NACA 658 and 640 (tests/data/naca658/SOURCE.md).
 
-use fellrun::aircraft::propeller::{
-    Balance, Blade, BladeElements, PropellerGeometry, PropellerTable, Station,
-};
+use crate::naca658::{coefficients, naca_5868_9, numbers};
+use fellrun::aircraft::propeller::{Balance, BladeElements, PropellerGeometry, PropellerTable};
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
 /// Zero-thrust advance ratio: the digitised sets differ from each other by up to 0.03 in blade setting.
@@ -23,21 +22,8 @@ struct Row {
     cp: f64,
 }
 
-fn numbers(text: &str) -> Vec<Vec<f64>> {
-    let mut reader = csv::Reader::from_reader(text.as_bytes());
-    reader
-        .records()
-        .map(|r| {
-            r.expect("committed csv")
-                .iter()
-                .map(|f| f.parse().expect("committed number"))
-                .collect()
-        })
-        .collect()
-}
-
 fn rows() -> Vec<Row> {
-    numbers(include_str!("../data/naca658/coefficients.csv"))
+    coefficients()
         .into_iter()
         .map(|f| Row {
             beta_deg: f[0],
@@ -46,21 +32,6 @@ fn rows() -> Vec<Row> {
             cp: f[4],
         })
         .collect()
-}
-
-fn naca_5868_9() -> PropellerGeometry {
-    // Radii in feet; tip radius 5 ft, diameter 10 ft = 3.048 m.
-    let stations: Vec<Station> = numbers(include_str!("../data/naca658/geometry.csv"))
-        .into_iter()
-        .map(|f| Station {
-            radius: f[0] / 5.0,
-            chord: f[1] / 5.0,
-            thickness: f[2] / f[1],
-            twist_rad: f[3].to_radians(),
-        })
-        .collect();
-    let blade = Blade::from_stations(&stations).expect("committed geometry");
-    PropellerGeometry::new(3.048, 3, blade).expect("committed geometry")
 }
 
 /// Tip Mach number of a run: at most 1000 rpm (nD 50.8 m/s) and 115 mph (51.4 m/s), sound 340 m/s.

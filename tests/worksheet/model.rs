@@ -1,6 +1,6 @@
 //! The numbers that exercises take from the model, held against the model asked directly.
 
-use super::{PROFILES, aircraft, ask, drawn, given};
+use super::{PROFILES, ask, drawn, given, profile};
 use fellrun::air::isa;
 use fellrun::aircraft::{
     AirState, Aircraft, Configuration, EngineState, GlidePropeller, Levers, Throttle,
@@ -47,7 +47,7 @@ fn levers(aircraft: &Aircraft, map_in: f64, rpm: f64) -> Levers {
 fn crosscheck_rows_of_tables_are_level_flight() {
     let mut checked = 0;
     for name in PROFILES.into_iter().filter(|n| *n != "trainer-160hp") {
-        let a = aircraft(name);
+        let a = profile(name);
         let teacher = Teacher::new(&a);
         for seed in 0..3 {
             for e in sheet(&teacher, vec![Topic::Settings, Topic::Rpm], seed) {
@@ -87,7 +87,7 @@ fn crosscheck_rows_of_tables_are_level_flight() {
 fn crosscheck_flows_of_a_descent_are_those_of_the_engine() {
     let mut checked = 0;
     for name in PROFILES.into_iter().filter(|n| *n != "trainer-160hp") {
-        let a = aircraft(name);
+        let a = profile(name);
         let teacher = Teacher::new(&a);
         for e in sheet(&teacher, vec![Topic::Fuel], 4) {
             if e.kind != "fuel_by_mean_flow" {
@@ -119,7 +119,7 @@ fn crosscheck_flows_of_a_descent_are_those_of_the_engine() {
 fn crosscheck_loss_of_speed_is_that_of_the_equation_of_motion() {
     let mut checked = 0;
     for name in PROFILES {
-        let a = aircraft(name);
+        let a = profile(name);
         let teacher = Teacher::new(&a);
         for e in sheet(&teacher, vec![Topic::Slowdown], 3) {
             if e.kind != "slow_seconds" {
@@ -161,7 +161,7 @@ fn crosscheck_loss_of_speed_is_that_of_the_equation_of_motion() {
 fn crosscheck_glide_ratios_are_those_of_the_forces() {
     let mut checked = 0;
     for name in PROFILES {
-        let a = aircraft(name);
+        let a = profile(name);
         let teacher = Teacher::new(&a);
         for e in sheet(&teacher, vec![Topic::Glide], 2) {
             let engine = EngineState::Dead {

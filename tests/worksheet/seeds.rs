@@ -1,7 +1,7 @@
 //! A thousand seeds: sense, no exercise twice, every answer found again.
 
 use super::again::{again, apart};
-use super::{PROFILES, aircraft, ask, drawn, given};
+use super::{PROFILES, ask, drawn, given, profile};
 use fellrun::brief::{WorksheetFigures, worksheet_html, worksheet_markdown};
 use fellrun::teach::worksheet::{
     Exercise, Grade, Number, RuleBook, SheetAsk, SheetError, Teacher, Topic, Unit, code, sheet,
@@ -94,7 +94,7 @@ fn makes_sense(e: &Exercise) {
 fn closed_form_a_thousand_seeds_make_sense_differ_and_are_found_again() {
     let mut kinds: BTreeMap<&str, u32> = BTreeMap::new();
     for (p, name) in PROFILES.into_iter().enumerate() {
-        let aircraft = aircraft(name);
+        let aircraft = profile(name);
         let teacher = Teacher::new(&aircraft);
         for seed in (0..SEEDS).filter(|s| s % 5 == p as u64) {
             let sheet = drawn(&teacher, &ask(&aircraft, seed, COUNT));
@@ -135,7 +135,7 @@ fn closed_form_a_thousand_seeds_make_sense_differ_and_are_found_again() {
 /// Sums and differences written out in the steps hold to the last figure that is printed: `{a} - {b} = {c}`.
 #[test]
 fn closed_form_printed_sums_hold() {
-    let aircraft = aircraft("retractable-200hp");
+    let aircraft = profile("retractable-200hp");
     let teacher = Teacher::new(&aircraft);
     let mut checked: BTreeMap<&str, u32> = BTreeMap::new();
     for seed in 0..60 {
@@ -177,7 +177,7 @@ fn closed_form_printed_sums_hold() {
 #[test]
 fn closed_form_each_topic_and_grade_fills_a_sheet() {
     for name in ["retractable-200hp", "trainer-160hp"] {
-        let aircraft = aircraft(name);
+        let aircraft = profile(name);
         let teacher = Teacher::new(&aircraft);
         for topic in ask(&aircraft, 0, 1).topics {
             for grade in Grade::ALL {
@@ -200,7 +200,7 @@ fn closed_form_each_topic_and_grade_fills_a_sheet() {
 
 #[test]
 fn closed_form_same_seed_same_sheet_and_another_seed_another() {
-    let aircraft = aircraft("retractable-200hp");
+    let aircraft = profile("retractable-200hp");
     let first = drawn(&Teacher::new(&aircraft), &ask(&aircraft, 42, 20));
     // Another teacher, who remembers other things.
     let teacher = Teacher::new(&aircraft);
@@ -215,7 +215,7 @@ fn closed_form_same_seed_same_sheet_and_another_seed_another() {
 /// A student who moves up a grade with the same seed meets other numbers, not those whose answers are known.
 #[test]
 fn closed_form_another_grade_has_other_numbers() {
-    let aircraft = aircraft("retractable-200hp");
+    let aircraft = profile("retractable-200hp");
     let teacher = Teacher::new(&aircraft);
     for topic in ask(&aircraft, 0, 1).topics {
         let numbers = |grade| -> Vec<Vec<f64>> {
@@ -255,7 +255,7 @@ fn closed_form_another_grade_has_other_numbers() {
 /// Pins what is drawn for a seed: a change here gives every student another sheet, so it must be meant. The topic needs no aircraft.
 #[test]
 fn regress_the_levels_of_seed_1() {
-    let aircraft = aircraft("retractable-200hp");
+    let aircraft = profile("retractable-200hp");
     let ask = SheetAsk {
         topics: vec![Topic::Levels],
         grades: vec![Grade::Easy],
@@ -271,7 +271,7 @@ fn regress_the_levels_of_seed_1() {
 /// Rules of thumb lie within the tolerance of the exact answer, so that who uses them is not marked wrong.
 #[test]
 fn closed_form_rules_of_thumb_are_within_the_tolerance() {
-    let aircraft = aircraft("retractable-200hp");
+    let aircraft = profile("retractable-200hp");
     let teacher = Teacher::new(&aircraft);
     let mut checked = 0;
     for seed in 0..40 {
@@ -307,7 +307,7 @@ fn closed_form_rules_of_thumb_are_within_the_tolerance() {
 
 #[test]
 fn closed_form_what_cannot_be_drawn_is_refused() {
-    let trainer = aircraft("trainer-160hp");
+    let trainer = profile("trainer-160hp");
     let teacher = Teacher::new(&trainer);
     let one = |topics: Vec<Topic>, count| SheetAsk {
         topics,
@@ -329,7 +329,7 @@ fn closed_form_what_cannot_be_drawn_is_refused() {
 #[test]
 fn closed_form_faces_have_every_number_and_the_student_no_answer() {
     for name in PROFILES {
-        let aircraft = aircraft(name);
+        let aircraft = profile(name);
         let teacher = Teacher::new(&aircraft);
         for seed in 0..12 {
             let ask = ask(&aircraft, seed, 40);

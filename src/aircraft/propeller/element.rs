@@ -104,6 +104,35 @@ pub(crate) struct Inflow {
     pub(crate) cos: f64,
 }
 
+/// The flow at an element once it has turned by the induced angle `delta`.
+struct Turned {
+    /// `cos^2 delta`.
+    k2: f64,
+    /// Sine and cosine of the inflow angle `phi`.
+    sin_phi: f64,
+    cos_phi: f64,
+    /// Sine and cosine of the angle from zero lift.
+    s: f64,
+    c: f64,
+}
+
+impl Inflow {
+    /// The flow turned by `t = tan(delta)`; `angle` is sine and cosine of the angle from zero lift before that.
+    #[inline(always)]
+    fn turned(&self, angle: (f64, f64), t: f64) -> Turned {
+        let k2 = 1.0 / (1.0 + t * t);
+        let k = k2.sqrt();
+        let sd = t * k;
+        Turned {
+            k2,
+            sin_phi: self.sin * k + self.cos * sd,
+            cos_phi: self.cos * k - self.sin * sd,
+            s: angle.0 * k - angle.1 * sd,
+            c: angle.1 * k + angle.0 * sd,
+        }
+    }
+}
+
 impl Element {
     /// Inflow for the advance angle whose sine and cosine are given (reference speed 1).
     #[inline]
@@ -127,13 +156,13 @@ impl Element {
         angle: (f64, f64),
         t: f64,
     ) -> (f64, f64) {
-        let k2 = 1.0 / (1.0 + t * t);
-        let k = k2.sqrt();
-        let sd = t * k;
-        let sin_phi = flow.sin * k + flow.cos * sd;
-        let cos_phi = flow.cos * k - flow.sin * sd;
-        let s = angle.0 * k - angle.1 * sd;
-        let c = angle.1 * k + angle.0 * sd;
+        let Turned {
+            k2,
+            sin_phi,
+            cos_phi,
+            s,
+            c,
+        } = flow.turned(angle, t);
         let (cl, dcl) = at.lift(s, c);
         let round = (sin_phi * sin_phi + INFLOW_ROUNDING * INFLOW_ROUNDING).sqrt();
         let inv = 1.0 / round;
@@ -208,13 +237,13 @@ impl Element {
         angle: (f64, f64),
         t: f64,
     ) -> (f64, f64) {
-        let k2 = 1.0 / (1.0 + t * t);
-        let k = k2.sqrt();
-        let sd = t * k;
-        let sin_phi = flow.sin * k + flow.cos * sd;
-        let cos_phi = flow.cos * k - flow.sin * sd;
-        let s = angle.0 * k - angle.1 * sd;
-        let c = angle.1 * k + angle.0 * sd;
+        let Turned {
+            k2,
+            sin_phi,
+            cos_phi,
+            s,
+            c,
+        } = flow.turned(angle, t);
         let cl = at.lift(s, c).0;
         let cd = at.drag(s, c);
         let w2 = flow.speed2 * k2;

@@ -3,8 +3,12 @@
 //! `cargo test --release --lib fit -- --ignored --nocapture` runs it again and prints the constants.
 //! Data and residuals: tests/data/naca658/SOURCE.md.
 
+#[path = "../../../tests/common/naca658.rs"]
+mod naca658;
+
 use super::section::{CLARK_Y, SectionModel};
-use super::{Blade, BladeElements, PropellerGeometry, Station};
+use super::{BladeElements, PropellerGeometry};
+use naca658::{coefficients, naca_5868_9};
 use std::f64::consts::{PI, TAU};
 
 const PARAMETERS: usize = 10;
@@ -55,17 +59,6 @@ fn adopted() -> [f64; PARAMETERS] {
     ]
 }
 
-fn numbers(text: &str) -> Vec<Vec<f64>> {
-    text.lines()
-        .skip(1)
-        .map(|l| {
-            l.split(',')
-                .map(|f| f.parse().expect("committed number"))
-                .collect()
-        })
-        .collect()
-}
-
 struct Set {
     geometry: PropellerGeometry,
     /// J, efficiency, C_T, C_P.
@@ -73,20 +66,9 @@ struct Set {
 }
 
 fn set() -> Set {
-    let rows = numbers(include_str!("../../../tests/data/naca658/coefficients.csv"));
-    let stations: Vec<Station> = numbers(include_str!("../../../tests/data/naca658/geometry.csv"))
-        .iter()
-        .map(|f| Station {
-            radius: f[0] / 5.0,
-            chord: f[1] / 5.0,
-            thickness: f[2] / f[1],
-            twist_rad: f[3].to_radians(),
-        })
-        .collect();
-    let blade = Blade::from_stations(&stations).expect("committed geometry");
     Set {
-        geometry: PropellerGeometry::new(3.048, 3, blade).expect("committed geometry"),
-        rows: rows
+        geometry: naca_5868_9(),
+        rows: coefficients()
             .iter()
             .filter(|f| f[0] == 25.0)
             .map(|f| [f[1], f[2], f[3], f[4]])

@@ -112,6 +112,13 @@ pub struct FieldFigures {
     pub go_around_fpm: f64,
 }
 
+/// Departure, via points and destination.
+pub(in crate::brief) fn places(problem: &Problem) -> Vec<String> {
+    let mut places: Vec<String> = problem.legs.iter().map(|l| l.from.clone()).collect();
+    places.extend(problem.legs.last().map(|l| l.to.clone()));
+    places
+}
+
 pub(super) fn barred(problem: &Problem) -> Vec<BarredFigures> {
     let bound = |m: f64| m.is_finite().then_some(ft(m));
     let figure = |p: &Patch| BarredFigures {

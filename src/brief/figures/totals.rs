@@ -126,6 +126,24 @@ pub(in crate::brief) fn totals(
     }
 }
 
+/// What is least, in a word.
+pub(in crate::brief) fn objective_word(objective: Objective) -> &'static str {
+    match objective {
+        Objective::Time => "time",
+        Objective::Fuel => "fuel",
+        Objective::Money => "money",
+    }
+}
+
+/// The unit of [`objective_value`].
+pub(in crate::brief) fn objective_unit(objective: Objective) -> &'static str {
+    match objective {
+        Objective::Time => "min",
+        Objective::Fuel => "gal",
+        Objective::Money => "money",
+    }
+}
+
 pub(in crate::brief) fn objective_value(objective: Objective, fuel: Fuel, si: f64) -> f64 {
     match objective {
         Objective::Time => min(si),

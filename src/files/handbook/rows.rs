@@ -92,6 +92,15 @@ pub(super) fn errors(section: Option<Section<'_>>) -> Errors {
     errors
 }
 
+/// What the keys of its kind tell of a row.
+struct Told {
+    condition: Condition,
+    flight: Flight,
+    seen: Vec<Seen>,
+    /// Figures of which it must have one, in words.
+    wanted: &'static str,
+}
+
 /// What rows need of the header.
 pub(super) struct RowReader {
     mixtures: Vec<String>,
@@ -127,12 +136,13 @@ impl RowReader {
         for kind in KINDS {
             for (i, section) in root.rows(kind).into_iter().enumerate() {
                 let label = format!("{kind} {}", i + 1);
-                all.push(match kind {
-                    "cruise" => self.cruise(sheet, section, label),
-                    "climb" => self.climb(sheet, section, label),
-                    "glide" => self.glide(sheet, section, label),
-                    _ => self.stall(sheet, section, label),
-                });
+                let told = match kind {
+                    "cruise" => self.cruise(sheet, &section),
+                    "climb" => self.climb(sheet, &section),
+                    "glide" => self.glide(sheet, &section),
+                    _ => self.stall(sheet, &section),
+                };
+                all.push(self.finish(sheet, section, label, told));
             }
         }
         all
@@ -204,15 +214,16 @@ impl RowReader {
     }
 
     /// Ends a row: spreads of its figures by its trust, at least one figure.
-    fn finish(&self, sheet: &Sheet<'_>, row: Section<'_>, mut read: Row, wanted: &str) -> Row {
+    fn finish(&self, sheet: &Sheet<'_>, row: Section<'_>, label: String, told: Told) -> Row {
+        let mut seen = told.seen;
         let trust = row.optional("trust", "trust").map_or(1.0, |n| n.value);
         if row.has("note") {
             row.text("note", "a remark");
         }
-        for figure in &mut read.seen {
+        for figure in &mut seen {
             figure.sigma /= trust.sqrt();
         }
-        if read.seen.is_empty() {
+        if seen.is_empty() {
             let at = Num {
                 value: f64::NAN,
                 span: row.span(),
@@ -220,10 +231,15 @@ impl RowReader {
             };
             let key = at.key.trim_end_matches('.').to_owned();
             let message = format!("{key} has no figure to fit to");
-            sheet.contradiction(&at, message, &[], &format!("give any of {wanted}"));
+            sheet.contradiction(&at, message, &[], &format!("give any of {}", told.wanted));
         }
         row.finish();
-        read
+        Row {
+            label,
+            condition: told.condition,
+            flight: told.flight,
+            seen,
+        }
     }
 
     fn engine_figures(&self, row: &Section<'_>, seen: &mut Vec<Seen>) {
@@ -251,21 +267,21 @@ impl RowReader {
         }
     }
 
-    fn cruise(&self, sheet: &Sheet<'_>, row: Section<'_>, label: String) -> Row {
-        let condition = self.condition(sheet, &row);
+    fn cruise(&self, sheet: &Sheet<'_>, row: &Section<'_>) -> Told {
+        let condition = self.condition(sheet, row);
         let rev_s = row.number("rpm", "rpm").value / 60.0;
         let map = row.optional("map_inhg", "manifold pressure");
         let full = row.flag("full_throttle");
-        let mixture = self.mixture(sheet, &row, self.best_power);
+        let mixture = self.mixture(sheet, row, self.best_power);
         let mut seen = Vec::new();
-        self.engine_figures(&row, &mut seen);
+        self.engine_figures(row, &mut seen);
         let power = seen
             .iter()
             .find(|s| s.quantity == Quantity::PowerFraction)
             .map(|s| s.value);
         let power_set = row.flag("power_is_set");
         if power_set && (full || power.is_none()) {
-            let at = at(&row, "power_is_set");
+            let at = at(row, "power_is_set");
             let why = if full {
                 "the throttle is full"
             } else {
@@ -309,28 +325,23 @@ impl RowReader {
         if !seen.is_empty() || full || power_set {
             self.map_figure(map.as_ref(), &mut seen);
         }
-        self.finish(
-            sheet,
-            row,
-            Row {
-                label,
-                condition,
-                flight,
-                seen,
-            },
+        Told {
+            condition,
+            flight,
+            seen,
             wanted,
-        )
+        }
     }
 
-    fn climb(&self, sheet: &Sheet<'_>, row: Section<'_>, label: String) -> Row {
-        let condition = self.condition(sheet, &row);
-        let ias_m_s = Ias::kt(row.number("ias_kt", "speed").value).to_m_s();
+    fn climb(&self, sheet: &Sheet<'_>, row: &Section<'_>) -> Told {
+        let condition = self.condition(sheet, row);
+        let ias_m_s = ias_m_s(row);
         let rpm = row
             .optional("rpm", "rpm")
             .map_or(self.rated_rpm, |n| n.value);
         let map = row.optional("map_inhg", "manifold pressure");
         let full = row.flag("full_throttle");
-        let mixture = self.mixture(sheet, &row, 0);
+        let mixture = self.mixture(sheet, row, 0);
         let throttle = match &map {
             Some(n) if !full => Setting::Map(ManifoldPressure::inhg(n.value).to_pa()),
             _ => Setting::FullThrottle,
@@ -344,32 +355,35 @@ impl RowReader {
         let mut seen = Vec::new();
         let e = self.errors;
         let (flight, wanted) = if let Some(from) = from {
-            let to = at_value(
-                &row,
-                "altitude_ft",
-                condition.pressure_altitude_m / M_PER_FT,
-            );
+            let to = at_value(row, "altitude_ft", condition.pressure_altitude_m / M_PER_FT);
             sheet.rising(&[&from, &to]);
-            if let Some(n) = row.optional("time_min", "minutes") {
-                let error_min = (e.climb * n.value).hypot(CHART_READING.0);
-                seen.push(figure(
+            for (key, what, quantity, reading, si) in [
+                (
+                    "time_min",
+                    "minutes",
                     Quantity::ClimbTime,
-                    n.value * 60.0,
-                    error_min * 60.0,
-                ));
-            }
-            if let Some(n) = row.optional("fuel_gal", "fuel") {
-                let error_gal = (e.climb * n.value).hypot(CHART_READING.1);
-                let kg = self.kg_per_gal;
-                seen.push(figure(Quantity::ClimbFuel, n.value * kg, error_gal * kg));
-            }
-            if let Some(n) = row.optional("distance_nm", "distance") {
-                let error_nm = (e.climb * n.value).hypot(CHART_READING.2);
-                seen.push(figure(
+                    CHART_READING.0,
+                    60.0,
+                ),
+                (
+                    "fuel_gal",
+                    "fuel",
+                    Quantity::ClimbFuel,
+                    CHART_READING.1,
+                    self.kg_per_gal,
+                ),
+                (
+                    "distance_nm",
+                    "distance",
                     Quantity::ClimbDistance,
-                    n.value * M_PER_NM,
-                    error_nm * M_PER_NM,
-                ));
+                    CHART_READING.2,
+                    M_PER_NM,
+                ),
+            ] {
+                if let Some(n) = row.optional(key, what) {
+                    let error = (e.climb * n.value).hypot(reading);
+                    seen.push(figure(quantity, n.value * si, error * si));
+                }
             }
             let from_m = from.value * M_PER_FT;
             (
@@ -386,7 +400,7 @@ impl RowReader {
                 let (rate, error) = (n.value * M_S_PER_FPM, error_fpm * M_S_PER_FPM);
                 seen.push(figure(Quantity::ClimbRate, rate, error));
             }
-            self.engine_figures(&row, &mut seen);
+            self.engine_figures(row, &mut seen);
             if !seen.is_empty() || full {
                 self.map_figure(map.as_ref(), &mut seen);
             }
@@ -395,22 +409,17 @@ impl RowReader {
                 "rate_fpm, fuel_flow_gph, power_percent",
             )
         };
-        self.finish(
-            sheet,
-            row,
-            Row {
-                label,
-                condition,
-                flight,
-                seen,
-            },
+        Told {
+            condition,
+            flight,
+            seen,
             wanted,
-        )
+        }
     }
 
-    fn glide(&self, sheet: &Sheet<'_>, row: Section<'_>, label: String) -> Row {
-        let condition = self.condition(sheet, &row);
-        let ias_m_s = Ias::kt(row.number("ias_kt", "speed").value).to_m_s();
+    fn glide(&self, sheet: &Sheet<'_>, row: &Section<'_>) -> Told {
+        let condition = self.condition(sheet, row);
+        let ias_m_s = ias_m_s(row);
         let lever = if row.has("lever") {
             let words = [
                 ("forward", GlidePropeller::LeverForward),
@@ -442,39 +451,29 @@ impl RowReader {
             lever: lever.unwrap_or(GlidePropeller::LeverForward),
             engine: engine.unwrap_or(DEAD),
         };
-        self.finish(
-            sheet,
-            row,
-            Row {
-                label,
-                condition,
-                flight,
-                seen,
-            },
-            "ratio, rate_fpm",
-        )
+        Told {
+            condition,
+            flight,
+            seen,
+            wanted: "ratio, rate_fpm",
+        }
     }
 
-    fn stall(&self, sheet: &Sheet<'_>, row: Section<'_>, label: String) -> Row {
+    fn stall(&self, sheet: &Sheet<'_>, row: &Section<'_>) -> Told {
         let condition = Condition {
             pressure_altitude_m: 0.0,
             deviation_k: 0.0,
-            mass_kg: self.mass_kg(sheet, &row),
+            mass_kg: self.mass_kg(sheet, row),
             configuration: Configuration::default(),
         };
-        let vs = Ias::kt(row.number("ias_kt", "speed").value).to_m_s();
+        let vs = ias_m_s(row);
         let seen = vec![figure(Quantity::StallSpeed, vs, self.errors.stall * vs)];
-        self.finish(
-            sheet,
-            row,
-            Row {
-                label,
-                condition,
-                flight: Flight::Stall,
-                seen,
-            },
-            "ias_kt",
-        )
+        Told {
+            condition,
+            flight: Flight::Stall,
+            seen,
+            wanted: "ias_kt",
+        }
     }
 }
 
@@ -484,6 +483,10 @@ fn figure(quantity: Quantity, value: f64, sigma: f64) -> Seen {
         value,
         sigma,
     }
+}
+
+fn ias_m_s(row: &Section<'_>) -> f64 {
+    Ias::kt(row.number("ias_kt", "speed").value).to_m_s()
 }
 
 fn at(row: &Section<'_>, key: &'static str) -> Num {

@@ -1,6 +1,6 @@
 //! Altitudes, airspeeds and the wind triangle.
 
-use super::exercise::{Draft, Ending, Exercise, Grade, Topic, Unit};
+use super::exercise::{Draft, Ending, Exercise, Grade, Near, Topic, Unit, within};
 use super::teacher::Teacher;
 use crate::air::{isa, speed, triangle};
 use crate::quantity::Draw;
@@ -10,7 +10,11 @@ const ISA: &str = "U.S. Standard Atmosphere 1976, equations 23, 33a and 42";
 const SETTING: &str = "ICAO Doc 7488: the setting shifts the scale by its own height in the standard atmosphere (U.S. Standard Atmosphere 1976, equation 33a)";
 const CAS: &str = "U.S. Standard Atmosphere 1976 for the density; compressible calibrated airspeed, which differs little at this speed";
 const VECTORS: &str = "Addition of vectors; FAA Pilot's Handbook of Aeronautical Knowledge, navigation chapter, the wind triangle";
-const TWO_KT: &str = "two knots is as near as a wind side or a drawing is read";
+const TWO_KT: Near = within(
+    2.0,
+    Unit::Knots,
+    "two knots is as near as a wind side or a drawing is read",
+);
 
 /// Altitudes and true airspeed.
 pub(super) fn density(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise> {
@@ -34,9 +38,7 @@ pub(super) fn density(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exer
                         "{indicated} and {shift} together; a low setting gives a pressure altitude above what is read.",
                     ],
                     answer: if moved { indicated + shift } else { f64::NAN },
-                    unit: Unit::Feet,
-                    tolerance: 50.0,
-                    because: "the rule of 1,000 ft an inch is up to 50 ft off the exact figure here",
+                    near: within(50.0, Unit::Feet, "the rule of 1,000 ft an inch is up to 50 ft off the exact figure here"),
                     source: SETTING,
                     sane: (400.0, 12_500.0),
                 },
@@ -64,9 +66,7 @@ pub(super) fn density(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exer
                          ratio to 288.15 K) to the power 0.235).",
                     ],
                     answer: if far { exact } else { f64::NAN },
-                    unit: Unit::Feet,
-                    tolerance: 150.0,
-                    because: "the rule of 120 ft for each degree is up to 150 ft off the exact figure here",
+                    near: within(150.0, Unit::Feet, "the rule of 120 ft for each degree is up to 150 ft off the exact figure here"),
                     source: ISA,
                     sane: (-1_000.0, 13_000.0),
                 },
@@ -98,9 +98,7 @@ pub(super) fn density(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exer
                         "True airspeed: {cas} / square root of {sigma}.",
                     ],
                     answer: tas,
-                    unit: Unit::Knots,
-                    tolerance: 2.0,
-                    because: "two knots is as near as a flight computer is read; compressibility is less than one",
+                    near: within(2.0, Unit::Knots, "two knots is as near as a flight computer is read; compressibility is less than one"),
                     source: CAS,
                     sane: (60.0, 260.0),
                 },
@@ -154,9 +152,7 @@ pub(super) fn wind(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                 question,
                 steps,
                 answer: if clear { kt.abs() } else { f64::NAN },
-                unit: Unit::Knots,
-                tolerance: 2.0,
-                because: TWO_KT,
+                near: TWO_KT,
                 source: VECTORS,
                 sane: (8.0, 45.0),
             },
@@ -195,9 +191,7 @@ pub(super) fn wind(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                     },
                 ],
                 answer: if worth { solved.heading_rad.to_degrees() } else { f64::NAN },
-                unit: Unit::Direction,
-                tolerance: 2.0,
-                because: "two degrees is as near as a heading is held",
+                near: within(2.0, Unit::Direction, "two degrees is as near as a heading is held"),
                 source: VECTORS,
                 sane: (0.0, 360.0),
             },
@@ -226,9 +220,7 @@ pub(super) fn wind(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                 "Time: {way} / {gs} x 60.",
             ],
             answer: if asked { way / ground * 60.0 } else { f64::NAN },
-            unit: Unit::Minutes,
-            tolerance: 1.0,
-            because: "two knots in a ground speed, as near as a wind side is read, is a minute in an hour",
+            near: within(1.0, Unit::Minutes, "two knots in a ground speed, as near as a wind side is read, is a minute in an hour"),
             source: VECTORS,
             sane: (5.0, 90.0),
         },

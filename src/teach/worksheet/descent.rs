@@ -1,6 +1,6 @@
 //! Descents: where to start down, how fast, what it burns, and what to do when it is late.
 
-use super::exercise::{Draft, Ending, Exercise, Grade, Topic, Unit};
+use super::exercise::{Draft, Ending, Exercise, Grade, Near, TENTH_GAL, Topic, Unit, within};
 use super::teacher::{HIGHEST_FT, Teacher};
 use crate::quantity::Draw;
 
@@ -9,13 +9,31 @@ const RULE_NM: f64 = 3.0;
 const RULE: &str = "3 nm for each 1,000 ft: common practice, no source";
 const PLAIN: &str =
     "Distance = ground speed x time, time = height / rate: definitions, no source needed";
-const HALF_MILE: &str = "half a mile is as near as a distance is read in flight";
-const ONE_MILE: &str = "a mean wind is known to a few knots, and one knot in a hundred and fifty is a quarter of a mile here";
-const VSI: &str =
-    "the vertical speed indicator has marks at every 100 fpm, and a quarter of that can be read";
-const HALF_MINUTE: &str = "half a minute is as near as a clock is minded in flight";
-const TENTH_GAL: &str = "a tenth of a gallon is one step of the printed figures";
-const FIVE_KT: &str = "five knots is one mark of the airspeed indicator";
+const HALF_MILE: Near = within(
+    0.5,
+    Unit::Nm,
+    "half a mile is as near as a distance is read in flight",
+);
+const ONE_MILE: Near = within(
+    1.0,
+    Unit::Nm,
+    "a mean wind is known to a few knots, and one knot in a hundred and fifty is a quarter of a mile here",
+);
+const VSI: Near = within(
+    25.0,
+    Unit::Fpm,
+    "the vertical speed indicator has marks at every 100 fpm, and a quarter of that can be read",
+);
+const HALF_MINUTE: Near = within(
+    0.5,
+    Unit::Minutes,
+    "half a minute is as near as a clock is minded in flight",
+);
+const FIVE_KT: Near = within(
+    5.0,
+    Unit::Knots,
+    "five knots is one mark of the airspeed indicator",
+);
 
 /// A level to come from, a pattern altitude to go to, ft.
 fn heights(d: &mut Draft, draw: &mut Draw) -> (f64, f64) {
@@ -27,11 +45,23 @@ fn heights(d: &mut Draft, draw: &mut Draw) -> (f64, f64) {
     )
 }
 
-/// A ground speed of the descent \[kt\]: true airspeed of an allowed cruise and a wind along of up to 30 kt.
-fn ground_kt(t: &Teacher, draw: &mut Draw, altitude_ft: f64) -> Option<f64> {
+/// The true airspeed \[kt\] of an allowed cruise near this altitude.
+fn cruise_kt(t: &Teacher, draw: &mut Draw, altitude_ft: f64) -> Option<f64> {
     let (_, _, c) = t.draw_cruise(draw, 1_000.0 * (altitude_ft / 1_000.0).round())?;
+    Some(c.tas_kt)
+}
+
+/// A true airspeed of the descent, kt: that of an allowed cruise.
+fn airspeed(t: &Teacher, d: &mut Draft, draw: &mut Draw, altitude_ft: f64) -> Option<f64> {
+    let tas = cruise_kt(t, draw, altitude_ft)?;
+    Some(d.given("tas", 5.0 * (tas / 5.0).round(), Unit::Knots))
+}
+
+/// A ground speed of the descent, kt: true airspeed of an allowed cruise and a wind along of up to 30 kt.
+fn ground_speed(t: &Teacher, d: &mut Draft, draw: &mut Draw, altitude_ft: f64) -> Option<f64> {
+    let tas = cruise_kt(t, draw, altitude_ft)?;
     let wind = draw.step(-30.0, 30.0, 5.0);
-    Some(5.0 * ((c.tas_kt + wind) / 5.0).round())
+    Some(d.given("gs", 5.0 * ((tas + wind) / 5.0).round(), Unit::Knots))
 }
 
 /// Top of descent.
@@ -52,9 +82,7 @@ pub(super) fn tod(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
                         "3 nm for each 1,000 ft: {lose} / 1,000 x 3.",
                     ],
                     answer: lose / 1_000.0 * RULE_NM,
-                    unit: Unit::Nm,
-                    tolerance: 0.5,
-                    because: HALF_MILE,
+                    near: HALF_MILE,
                     source: RULE,
                     sane: (5.0, 60.0),
                 },
@@ -76,9 +104,7 @@ pub(super) fn tod(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
                         "Time: {lose} / {rate}.",
                     ],
                     answer: lose / rate,
-                    unit: Unit::Minutes,
-                    tolerance: 0.5,
-                    because: HALF_MINUTE,
+                    near: HALF_MINUTE,
                     source: PLAIN,
                     sane: (4.0, 40.0),
                 },
@@ -88,8 +114,7 @@ pub(super) fn tod(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
             let mut d = Draft::new("tod_by_rate");
             let (from, to) = heights(&mut d, draw);
             let rate = d.given("rate", draw.step(300.0, 800.0, 100.0), Unit::Fpm);
-            let speed = ground_kt(t, draw, 0.5 * (from + to))?;
-            let speed = d.given("gs", speed, Unit::Knots);
+            let speed = ground_speed(t, &mut d, draw, 0.5 * (from + to))?;
             let before = d.given("before", draw.step(2.0, 8.0, 1.0), Unit::Nm);
             let minutes = d.worked("minutes", (from - to) / rate, Unit::Minutes);
             let way = d.worked("way", speed * minutes / 60.0, Unit::Nm);
@@ -105,9 +130,7 @@ pub(super) fn tod(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
                         "From the field: {way} + {before}.",
                     ],
                     answer: way + before,
-                    unit: Unit::Nm,
-                    tolerance: 0.5,
-                    because: HALF_MILE,
+                    near: HALF_MILE,
                     source: PLAIN,
                     sane: (8.0, 90.0),
                 },
@@ -117,9 +140,7 @@ pub(super) fn tod(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
             let mut d = Draft::new("tod_by_wind");
             let (from, to) = heights(&mut d, draw);
             let rate = d.given("rate", draw.step(300.0, 800.0, 100.0), Unit::Fpm);
-            let middle = 1_000.0 * (0.5 * (from + to) / 1_000.0).round();
-            let (_, _, c) = t.draw_cruise(draw, middle)?;
-            let tas = d.given("tas", 5.0 * (c.tas_kt / 5.0).round(), Unit::Knots);
+            let tas = airspeed(t, &mut d, draw, 0.5 * (from + to))?;
             let head = draw.coin();
             let high = d.given("wind_high", draw.step(15.0, 45.0, 5.0), Unit::Knots);
             let low = d.given(
@@ -166,9 +187,7 @@ pub(super) fn tod(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
                         "From the field: {way} + {before}.",
                     ],
                     answer: if whole { way + before } else { f64::NAN },
-                    unit: Unit::Nm,
-                    tolerance: 1.0,
-                    because: ONE_MILE,
+                    near: ONE_MILE,
                     source: PLAIN,
                     sane: (8.0, 90.0),
                 },
@@ -183,8 +202,7 @@ pub(super) fn rate(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
         Grade::Easy => {
             let mut d = Draft::new("rate_required");
             let (from, to) = heights(&mut d, draw);
-            let speed = ground_kt(t, draw, 0.5 * (from + to))?;
-            let speed = d.given("gs", speed, Unit::Knots);
+            let speed = ground_speed(t, &mut d, draw, 0.5 * (from + to))?;
             let way = d.given("way", draw.step(10.0, 45.0, 1.0), Unit::Nm);
             let minutes = d.worked("minutes", way / speed * 60.0, Unit::Minutes);
             let lose = d.worked("lose", from - to, Unit::Feet);
@@ -198,9 +216,7 @@ pub(super) fn rate(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                         "Rate: {lose} / {minutes}.",
                     ],
                     answer: lose / minutes,
-                    unit: Unit::Fpm,
-                    tolerance: 25.0,
-                    because: VSI,
+                    near: VSI,
                     source: PLAIN,
                     sane: (200.0, 1_200.0),
                 },
@@ -209,9 +225,7 @@ pub(super) fn rate(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
         Grade::Medium => {
             let mut d = Draft::new("rate_in_wind");
             let (from, to) = heights(&mut d, draw);
-            let middle = 1_000.0 * (0.5 * (from + to) / 1_000.0).round();
-            let (_, _, c) = t.draw_cruise(draw, middle)?;
-            let tas = d.given("tas", 5.0 * (c.tas_kt / 5.0).round(), Unit::Knots);
+            let tas = airspeed(t, &mut d, draw, 0.5 * (from + to))?;
             let wind = d.given("wind", draw.step(5.0, 35.0, 5.0), Unit::Knots);
             let away = d.given("away", draw.step(18.0, 45.0, 1.0), Unit::Nm);
             let before = d.given("before", draw.step(3.0, 8.0, 1.0), Unit::Nm);
@@ -249,9 +263,7 @@ pub(super) fn rate(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                         "Rate: {lose} / {minutes}.",
                     ],
                     answer: lose / minutes,
-                    unit: Unit::Fpm,
-                    tolerance: 25.0,
-                    because: VSI,
+                    near: VSI,
                     source: PLAIN,
                     sane: (200.0, 1_200.0),
                 },
@@ -270,8 +282,7 @@ pub(super) fn rate(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                 Unit::Feet,
             );
             let to = d.given("to", draw.step(1_000.0, gate - 1_000.0, 100.0), Unit::Feet);
-            let speed = ground_kt(t, draw, from - 1_000.0)?;
-            let speed = d.given("gs", speed, Unit::Knots);
+            let speed = ground_speed(t, &mut d, draw, from - 1_000.0)?;
             let away = d.given("away", draw.step(25.0, 50.0, 1.0), Unit::Nm);
             let middle = d.given("middle", draw.step(10.0, away - 8.0, 1.0), Unit::Nm);
             let before = d.given("before", draw.step(3.0, 6.0, 1.0), Unit::Nm);
@@ -296,9 +307,7 @@ pub(super) fn rate(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                         "The greater of {first} and {second}.",
                     ],
                     answer: if sane { first.max(second) } else { f64::NAN },
-                    unit: Unit::Fpm,
-                    tolerance: 25.0,
-                    because: VSI,
+                    near: VSI,
                     source: PLAIN,
                     sane: (200.0, 1_200.0),
                 },
@@ -345,9 +354,7 @@ pub(super) fn fuel(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                         "Fuel: {flow} x {minutes} / 60.",
                     ],
                     answer: flow * minutes / 60.0,
-                    unit: Unit::Gallons,
-                    tolerance: 0.1,
-                    because: TENTH_GAL,
+                    near: TENTH_GAL,
                     source: PLAIN,
                     sane: (0.4, 15.0),
                 },
@@ -378,9 +385,7 @@ pub(super) fn fuel(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                         "Fuel: {flow} x {minutes} / 60.",
                     ],
                     answer: flow * minutes / 60.0,
-                    unit: Unit::Gallons,
-                    tolerance: 0.1,
-                    because: TENTH_GAL,
+                    near: TENTH_GAL,
                     source: PLAIN,
                     sane: (0.4, 15.0),
                 },
@@ -389,8 +394,7 @@ pub(super) fn fuel(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
         Grade::Hard => {
             let flow = d.given("flow", 0.5 * (top + bottom), Unit::Gph);
             let cruise = d.given("cruise_flow", c.gph, Unit::Gph);
-            let speed = ground_kt(t, draw, 0.5 * (from + to))?;
-            let speed = d.given("gs", speed, Unit::Knots);
+            let speed = ground_speed(t, &mut d, draw, 0.5 * (from + to))?;
             let slower = draw.step(-10.0, 10.0, 5.0);
             let level_speed = d.given("cruise_gs", speed + slower, Unit::Knots);
             d.worked("minutes", minutes, Unit::Minutes);
@@ -412,9 +416,7 @@ pub(super) fn fuel(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                         "Less by {level} - {burnt}.",
                     ],
                     answer: level - burnt,
-                    unit: Unit::Gallons,
-                    tolerance: 0.1,
-                    because: TENTH_GAL,
+                    near: TENTH_GAL,
                     source: PLAIN,
                     sane: (0.5, 8.0),
                 },
@@ -432,10 +434,9 @@ pub(super) fn late(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
     };
     let mut d = Draft::new(kind);
     let (from, to) = heights(&mut d, draw);
-    let speed = ground_kt(t, draw, 0.5 * (from + to))?;
+    let speed = ground_speed(t, &mut d, draw, 0.5 * (from + to))?;
     match grade {
         Grade::Easy => {
-            let speed = d.given("gs", speed, Unit::Knots);
             let planned = d.given("planned", draw.step(300.0, 600.0, 100.0), Unit::Fpm);
             let late = d.given("late", draw.step(2.0, 8.0, 1.0), Unit::Nm);
             let minutes = d.worked("minutes", (from - to) / planned, Unit::Minutes);
@@ -454,16 +455,13 @@ pub(super) fn late(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                         "Rate: ({from} - {to}) / {left_min}.",
                     ],
                     answer: (from - to) / left_min,
-                    unit: Unit::Fpm,
-                    tolerance: 25.0,
-                    because: VSI,
+                    near: VSI,
                     source: PLAIN,
                     sane: (planned + 30.0, 1_200.0),
                 },
             )
         }
         Grade::Medium => {
-            let now = d.given("gs", speed, Unit::Knots);
             let most = d.given("most", draw.step(500.0, 900.0, 100.0), Unit::Fpm);
             let left = d.given("left", draw.step(8.0, 35.0, 1.0), Unit::Nm);
             let minutes = d.worked("minutes", (from - to) / most, Unit::Minutes);
@@ -482,16 +480,13 @@ pub(super) fn late(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                         "Ground speed for that time: {left} / {minutes} x 60.",
                     ],
                     answer: needed,
-                    unit: Unit::Knots,
-                    tolerance: 5.0,
-                    because: FIVE_KT,
+                    near: FIVE_KT,
                     source: PLAIN,
-                    sane: (least, now - 10.0),
+                    sane: (least, speed - 10.0),
                 },
             )
         }
         Grade::Hard => {
-            let speed = d.given("gs", speed, Unit::Knots);
             let most = d.given("most", draw.step(500.0, 900.0, 100.0), Unit::Fpm);
             let left = d.given("left", draw.step(8.0, 35.0, 1.0), Unit::Nm);
             let minutes = d.worked("minutes", (from - to) / most, Unit::Minutes);
@@ -512,9 +507,7 @@ pub(super) fn late(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercis
                         "Minutes: {extra} / {gs} x 60.",
                     ],
                     answer: extra / speed * 60.0,
-                    unit: Unit::Minutes,
-                    tolerance: 0.5,
-                    because: HALF_MINUTE,
+                    near: HALF_MINUTE,
                     source: PLAIN,
                     sane: (2.0, 15.0),
                 },

@@ -353,14 +353,36 @@ pub(super) struct Draft {
     table: Option<Table>,
 }
 
+/// How near an answer must come, in which unit, and why so near.
+#[derive(Clone, Copy)]
+pub(super) struct Near {
+    unit: Unit,
+    tolerance: f64,
+    because: &'static str,
+}
+
+/// An answer is right within so much, for this reason.
+pub(super) const fn within(tolerance: f64, unit: Unit, because: &'static str) -> Near {
+    Near {
+        unit,
+        tolerance,
+        because,
+    }
+}
+
+/// What is printed of a volume of fuel.
+pub(super) const TENTH_GAL: Near = within(
+    0.1,
+    Unit::Gallons,
+    "a tenth of a gallon is one step of the printed figures",
+);
+
 /// The end of an exercise.
 pub(super) struct Ending {
     pub question: &'static str,
     pub steps: Vec<&'static str>,
     pub answer: f64,
-    pub unit: Unit,
-    pub tolerance: f64,
-    pub because: &'static str,
+    pub near: Near,
     pub source: &'static str,
     /// The answer makes sense within these.
     pub sane: (f64, f64),
@@ -432,11 +454,11 @@ impl Draft {
             question: end.question,
             steps: end.steps,
             answer: Number {
-                value: end.unit.rounded(end.answer),
-                unit: end.unit,
+                value: end.near.unit.rounded(end.answer),
+                unit: end.near.unit,
             },
-            tolerance: end.tolerance,
-            because: end.because,
+            tolerance: end.near.tolerance,
+            because: end.near.because,
             source: end.source,
         })
     }

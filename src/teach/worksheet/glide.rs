@@ -1,6 +1,6 @@
 //! How far the glide reaches.
 
-use super::exercise::{Draft, Ending, Exercise, Grade, Topic, Unit};
+use super::exercise::{Draft, Ending, Exercise, Grade, Near, Topic, Unit, within};
 use super::teacher::Teacher;
 use crate::quantity::Draw;
 use crate::quantity::{M_PER_FT, M_PER_NM};
@@ -10,7 +10,7 @@ use crate::teach::glide::KEPT_BACK_M;
 const FT_PER_NM: f64 = M_PER_NM / M_PER_FT;
 const STILL: &str = "Way = height x glide ratio, 6,076 ft in a mile; the ratio is that of the model of this aircraft";
 const WIND: &str = "Way over the ground = height x ratio x ground speed / airspeed, a flat glide (FAA Glider Flying Handbook, from memory)";
-const HALF: &str = "the ratio of a model is known no better";
+const HALF: Near = within(0.5, Unit::Nm, "the ratio of a model is known no better");
 
 /// The lever does nothing where the propeller windmills more slowly than the governor governs.
 fn slack(t: &Teacher, mut d: Draft, windmilling: f64) -> Option<Exercise> {
@@ -33,9 +33,7 @@ fn slack(t: &Teacher, mut d: Draft, windmilling: f64) -> Option<Exercise> {
                 "So the governor holds the blades on the fine stop, where they lie with the lever forward: nothing changes.",
             ],
             answer: 0.0,
-            unit: Unit::Nm,
-            tolerance: 0.0,
-            because: "the lever either moves the blades or does not",
+            near: within(0.0, Unit::Nm, "the lever either moves the blades or does not"),
             source: "The governor as this program models it: blades on the fine stop below the lowest governed RPM (common practice, no source)",
             sane: (0.0, 0.0),
         },
@@ -83,9 +81,7 @@ pub(super) fn glide(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exerci
                         "{usable} x {ratio} / 6,076.",
                     ],
                     answer: reach,
-                    unit: Unit::Nm,
-                    tolerance: 0.3,
-                    because: "a third of a mile is less than the ratio of a model is worth",
+                    near: within(0.3, Unit::Nm, "a third of a mile is less than the ratio of a model is worth"),
                     source: STILL,
                     sane: (1.5, 25.0),
                 },
@@ -111,9 +107,7 @@ pub(super) fn glide(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exerci
                     "{far} - {reach}. The field is chosen first, and the checklist comes before the lever.",
                 ],
                 answer: far - reach,
-                unit: Unit::Nm,
-                tolerance: 0.1,
-                because: "a tenth of a mile is one step of the printed figures",
+                near: within(0.1, Unit::Nm, "a tenth of a mile is one step of the printed figures"),
                 source: STILL,
                 sane: (0.4, 10.0),
             },
@@ -156,9 +150,7 @@ pub(super) fn glide(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exerci
                     "{usable} x {over} / 6,076.",
                 ],
                 answer: usable * over / FT_PER_NM,
-                unit: Unit::Nm,
-                tolerance: 0.5,
-                because: HALF,
+                near: HALF,
                 source: WIND,
                 sane: (2.0, 30.0),
             },
@@ -185,9 +177,7 @@ pub(super) fn glide(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exerci
                 "{needed} + {kept}.",
             ],
             answer: needed + kept,
-            unit: Unit::Feet,
-            tolerance: 200.0,
-            because: "a tenth in the ratio is a hundred feet or two",
+            near: within(200.0, Unit::Feet, "a tenth in the ratio is a hundred feet or two"),
             source: WIND,
             sane: (2_000.0, 12_000.0),
         },

@@ -1,6 +1,6 @@
 //! Cruising levels of the rules.
 
-use super::exercise::{Draft, Ending, Exercise, Grade, RuleBook, Topic, Unit};
+use super::exercise::{Draft, Ending, Exercise, Grade, Near, RuleBook, Topic, Unit, within};
 use crate::quantity::Draw;
 use crate::trip::{Rules, rule_allows};
 
@@ -14,7 +14,7 @@ const ICAO_CLOUD: &str = "ICAO Annex 2 appendix 3 and SERA.5005(g); ICAO Annex 2
                           10,000 ft AMSL at least 1,000 ft from cloud by height";
 const ICAO_IFR: &str = "ICAO Annex 2 appendix 3, and the table of cruising levels of SERA: IFR, magnetic track 000 to 179 odd thousands, 180 to 359 \
                         even thousands; a country may turn the halves";
-const EXACT: &str = "the rule leaves no room";
+const EXACT: Near = within(0.0, Unit::Feet, "the rule leaves no room");
 /// So near the split of the half circles nothing is asked: a pilot there looks twice.
 const CLEAR_DEG: f64 = 6.0;
 
@@ -116,9 +116,7 @@ fn above_ground(book: RuleBook, draw: &mut Draw) -> Option<Exercise> {
                 "{least} is more than 3,000 ft above {ground}, so the rule holds; the first such altitude from there up.",
             ],
             answer: if clear(course, 0.0) { answer } else { f64::NAN },
-            unit: Unit::Feet,
-            tolerance: 0.0,
-            because: EXACT,
+            near: EXACT,
             source,
             sane: (3_500.0, 12_500.0),
         },
@@ -228,9 +226,7 @@ fn by_variation(book: RuleBook, draw: &mut Draw) -> Option<Exercise> {
             } else {
                 f64::NAN
             },
-            unit: Unit::Feet,
-            tolerance: 0.0,
-            because: EXACT,
+            near: EXACT,
             source: match (icao, instrument) {
                 (false, false) => US_VFR,
                 (false, true) => US_IFR,
@@ -312,9 +308,7 @@ fn below_cloud(book: RuleBook, draw: &mut Draw) -> Option<Exercise> {
             } else {
                 f64::NAN
             },
-            unit: Unit::Feet,
-            tolerance: 0.0,
-            because: EXACT,
+            near: EXACT,
             source,
             sane: (3_500.0, 9_500.0),
         },

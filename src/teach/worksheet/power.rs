@@ -1,14 +1,26 @@
 //! Power settings from a table, and what RPM does.
 
-use super::exercise::{Draft, Ending, Exercise, Grade, Topic, Unit};
+use super::exercise::{Draft, Ending, Exercise, Grade, Near, TENTH_GAL, Topic, Unit, within};
 use super::teacher::Teacher;
 use crate::quantity::Draw;
 
 const READ: &str = "Read from the table, in a straight line between its rows; the table is the model of this aircraft, not its flight manual";
 const ENGINE: &str = "Read from the table; its powers are brake powers after Heywood, Internal Combustion Engine Fundamentals (1988): air flow, friction, pumping";
-const TENTH_GAL: &str = "a tenth of a gallon is one step of the printed figures";
-const GAL: &str = "two knots or a tenth of a gallon an hour misread is two tenths of a gallon";
-const GAUGE: &str = "two tenths of an inch is as near as the gauge is read";
+const GAL: Near = within(
+    0.3,
+    Unit::Gallons,
+    "two knots or a tenth of a gallon an hour misread is two tenths of a gallon",
+);
+const ONE_KT: Near = within(
+    1.0,
+    Unit::Knots,
+    "a knot is one step of the printed figures",
+);
+const GAUGE: Near = within(
+    0.2,
+    Unit::Inches,
+    "two tenths of an inch is as near as the gauge is read",
+);
 
 /// A cruise of an exercise is no longer.
 const MOST_HOURS: f64 = 3.0;
@@ -71,9 +83,7 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
                     "{flow} x {minutes} / 60.",
                 ],
                 answer: flow * minutes / 60.0,
-                unit: Unit::Gallons,
-                tolerance: 0.1,
-                because: TENTH_GAL,
+                near: TENTH_GAL,
                 source: READ,
                 sane: (1.0, 0.8 * t.usable_gal()),
             },
@@ -112,13 +122,7 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
                     "{x} there and {y} here: {x} + {share} x ({y} - {x}).",
                 ],
                 answer: between(column)?,
-                unit,
-                tolerance: if t.fixed() { 1.0 } else { 0.2 },
-                because: if t.fixed() {
-                    "a knot is one step of the printed figures"
-                } else {
-                    GAUGE
-                },
+                near: if t.fixed() { ONE_KT } else { GAUGE },
                 source: READ,
                 sane: if t.fixed() {
                     (50.0, 250.0)
@@ -163,9 +167,7 @@ pub(super) fn settings(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
                 "Fuel: {flow} x {minutes} / 60.",
             ],
             answer: flow * hours,
-            unit: Unit::Gallons,
-            tolerance: 0.3,
-            because: GAL,
+            near: GAL,
             source: READ,
             sane: (2.0, 0.8 * t.usable_gal()),
         },
@@ -217,9 +219,7 @@ pub(super) fn rpm(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
                         "{x} - {y}. Fewer cylinders full of air each minute make less power, though less is lost to friction.",
                     ],
                     answer: x - y,
-                    unit: Unit::Percent,
-                    tolerance: 0.5,
-                    because: "half a per cent is less than the model knows",
+                    near: within(0.5, Unit::Percent, "half a per cent is less than the model knows"),
                     source: ENGINE,
                     sane: (2.0, 30.0),
                 },
@@ -235,9 +235,7 @@ pub(super) fn rpm(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
                 question: "You pull the propeller lever back from {high} to {low} and keep {map}. By the table, how much less fuel do {minutes} then burn?",
                 steps: vec!["{x} at {high}, {y} at {low}.", "({x} - {y}) x {minutes} / 60."],
                 answer: (x - y) * minutes / 60.0,
-                unit: Unit::Gallons,
-                tolerance: 0.1,
-                because: TENTH_GAL,
+                near: TENTH_GAL,
                 source: ENGINE,
                 sane: (0.5, 20.0),
             },
@@ -270,9 +268,7 @@ pub(super) fn rpm(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise
                 "{from_map} + {share} x ({to_map} - {from_map}).",
             ],
             answer: table.at(below, 1)? + share * (table.at(below + 1, 1)? - table.at(below, 1)?),
-            unit: Unit::Inches,
-            tolerance: 0.2,
-            because: GAUGE,
+            near: GAUGE,
             source: ENGINE,
             sane: (15.0, 40.0),
         },

@@ -1,14 +1,26 @@
 //! Slowing down in level flight.
 
-use super::exercise::{Draft, Ending, Exercise, Grade, Topic, Unit};
+use super::exercise::{Draft, Ending, Exercise, Grade, Near, Topic, Unit, within};
 use super::teacher::Teacher;
 use crate::quantity::Draw;
 use crate::quantity::{M_S_PER_KT, PA_PER_INHG};
 
 const STEADY: &str = "Steady loss of speed: time = difference / loss, way = mean speed x time; the loss is the mean of the model of this aircraft";
-const TWO_SECONDS: &str = "a second or two goes by while the hand is on the lever";
-const TENTH_MILE: &str = "a tenth of a mile is two or three seconds at this speed";
-const FIFTH_MILE: &str = "a fifth of a mile is five seconds or so at this speed";
+const TWO_SECONDS: Near = within(
+    2.0,
+    Unit::Seconds,
+    "a second or two goes by while the hand is on the lever",
+);
+const TENTH_MILE: Near = within(
+    0.1,
+    Unit::Nm,
+    "a tenth of a mile is two or three seconds at this speed",
+);
+const FIFTH_MILE: Near = within(
+    0.2,
+    Unit::Nm,
+    "a fifth of a mile is five seconds or so at this speed",
+);
 
 /// Slowing down to the gear speed, or where the gear is fixed to that of the first flap or the pattern.
 pub(super) fn slowdown(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exercise> {
@@ -70,9 +82,7 @@ pub(super) fn slowdown(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
                 question,
                 steps: vec!["({from_ias} - {to_ias}) / {loss}."],
                 answer: seconds,
-                unit: Unit::Seconds,
-                tolerance: 2.0,
-                because: TWO_SECONDS,
+                near: TWO_SECONDS,
                 source: STEADY,
                 sane: (10.0, 150.0),
             },
@@ -109,9 +119,7 @@ pub(super) fn slowdown(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
                     "{mean} x {seconds} / 3,600.",
                 ],
                 answer: way,
-                unit: Unit::Nm,
-                tolerance: 0.1,
-                because: TENTH_MILE,
+                near: TENTH_MILE,
                 source: STEADY,
                 sane: (0.4, 8.0),
             },
@@ -165,9 +173,7 @@ pub(super) fn slowdown(t: &Teacher, grade: Grade, draw: &mut Draw) -> Option<Exe
                 "{before} + {way} + {waiting}.",
             ],
             answer: before + way + waiting,
-            unit: Unit::Nm,
-            tolerance: 0.2,
-            because: FIFTH_MILE,
+            near: FIFTH_MILE,
             source: STEADY,
             sane: (3.3, 16.0),
         },
