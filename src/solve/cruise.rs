@@ -27,8 +27,10 @@ pub struct CruiseOption {
     pub map_pa: f64,
 }
 
-/// Step of the search in crankshaft speed, rev/s (100 rpm); at fixed pitch, where nothing else sets the power, it is what a hand can set.
+/// Step of the search in crankshaft speed, rev/s (100 rpm).
 const REV_STEP_S: f64 = 100.0 / 60.0;
+/// The same at fixed pitch, where nothing else sets the power: what a hand can set, but no finer than this (50 rpm).
+const FIXED_REV_STEP_S: f64 = 50.0 / 60.0;
 /// Step of the search in manifold pressure, Pa.
 const MAP_STEP_PA: f64 = PA_PER_INHG;
 /// Lowest manifold pressure searched, Pa.
@@ -42,7 +44,7 @@ pub(super) fn ground_speed_m_s(tas_m_s: f64, sample: &AirSample) -> f64 {
         + sample.along_m_s
 }
 
-/// Crankshaft speeds [rev/s] that may be set outside take-off, from the lowest in steps, the highest included.
+/// Crankshaft speeds [rev/s] that may be set outside take-off, from the lowest in steps, the highest included where it is a multiple of the step.
 pub(super) fn settable_rev_s(problem: &Problem, step_s: f64) -> Vec<f64> {
     let p = &problem.aircraft.propeller;
     let from = (p.lowest_governed_rev_s / step_s - 1e-9).ceil() * step_s;
@@ -90,14 +92,14 @@ impl<'a> AtLevel<'a> {
     }
 
     /// Throttles that may be set with a crankshaft speed \[rev/s\], by a step in manifold pressure \[Pa\] from the least, with the most there
-    /// is last; at fixed pitch the speed held, and where it is the highest full throttle too.
-    pub(super) fn throttles(&self, rev_s: f64, step_pa: f64) -> Vec<Throttle> {
+    /// is last; at fixed pitch the speed held, and with the highest that is tried full throttle too.
+    pub(super) fn throttles(&self, rev_s: f64, highest: bool, step_pa: f64) -> Vec<Throttle> {
         let aircraft = &self.problem.aircraft;
         let mut throttles = Vec::new();
         if aircraft.propeller.is_fixed() {
             throttles.push(Throttle::Rpm);
             // Full throttle leaves the RPM to the air: once is enough.
-            if rev_s >= aircraft.propeller.highest_governed_rev_s - 1e-9 {
+            if highest {
                 throttles.push(Throttle::Full);
             }
             return throttles;
@@ -128,9 +130,10 @@ impl<'a> AtLevel<'a> {
         let (aircraft, air) = (&self.problem.aircraft, self.air);
         let band = aircraft.engine.spec.mixtures[levers.mixture].max_power_fraction;
         let most = band.min(aircraft.procedures.cruise_power_fraction);
-        // Power depends little on speed, but where nothing holds the RPM: refuse before solving for it.
-        let near = &self.near;
+        // What is set is held: by the governor, or at fixed pitch by the throttle. Full throttle there sets no RPM.
         let unset = levers.throttle == Throttle::Full && aircraft.propeller.is_fixed();
+        let near = &self.near;
+        // Where the RPM is held, power depends little on speed: refuse before solving for it.
         if !unset {
             let there = aircraft.perform_near(air, *near_m_s, levers, near);
             if there.power_fraction > most + 0.005 {
@@ -140,7 +143,6 @@ impl<'a> AtLevel<'a> {
         let (tas, _) = level_speed_m_s(self.problem, air, self.mass_kg, levers, *near_m_s, near)?;
         *near_m_s = tas;
         let set = aircraft.perform_under_redline(air, tas, levers, near);
-        // What is set is held: by the governor, or at fixed pitch by the throttle. Full throttle there sets no RPM.
         let ias = aircraft.ias_from_tas(air, tas);
         let (top, bottom) = self.ias_m_s;
         let refused = set.power_fraction > most
@@ -189,12 +191,14 @@ pub fn options(
     let here = AtLevel::new(problem, level_m, distance_m, mass_kg);
     let mut found: Vec<CruiseOption> = Vec::new();
     let rev_step_s = if aircraft.propeller.is_fixed() {
-        aircraft.procedures.rev_step_s
+        let hand = aircraft.procedures.rev_step_s;
+        (FIXED_REV_STEP_S / hand - 1e-9).ceil() * hand
     } else {
         REV_STEP_S
     };
-    for rev_s in settable_rev_s(problem, rev_step_s) {
-        let throttles = here.throttles(rev_s, MAP_STEP_PA);
+    let revs = settable_rev_s(problem, rev_step_s);
+    for &rev_s in &revs {
+        let throttles = here.throttles(rev_s, revs.last() == Some(&rev_s), MAP_STEP_PA);
         for mixture in 0..aircraft.engine.spec.mixtures.len() {
             let mut last = here.guess_m_s;
             for &throttle in throttles.iter().rev() {

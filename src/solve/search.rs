@@ -1,7 +1,7 @@
 //! From a problem to a plan: the level sequences proposed are flown, the best is refined and rounded, and what stays is flown as a plan is. The
 //! parts are the script and its derived entries ([`script`]), what each level costs ([`level_costs`]), a sequence flown ([`sequence`]), descents
-//! ([`descents`]), the ordinary one ([`ordinary`]), totals and warnings ([`mod@totals`]), the plan of a flight ([`finished`]), and why there is
-//! none ([`no_plan`]).
+//! ([`descents`]), the ordinary one ([`ordinary`]), what was found flown as a plan is ([`as_it_will_be`]), totals and warnings
+//! ([`mod@totals`]), the plan of a flight ([`finished`]), and why there is none ([`no_plan`]).
 
 mod as_it_will_be;
 mod descents;
@@ -22,6 +22,7 @@ use super::circling;
 use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{Draft, Plan, Workings};
 use super::refine::{Pilot, continuous, rounded, settle};
+use super::why::same_levels;
 use crate::flight::{Cruise, Flown, Limit, Script};
 use crate::quantity::M_PER_FT;
 use crate::trip::{CostRates, Problem};
@@ -33,7 +34,7 @@ use std::collections::HashMap;
 
 /// Level sequences that are flown in full.
 const SEQUENCES: usize = 3;
-/// More of them that are tried where none of those can be flown, or where what can be is dearer than they are in the search's own model.
+/// So many more of them at most are tried where none of those can be flown, or where what can be is dearer than they are in the search's own model.
 const MORE_SEQUENCES: usize = 8;
 /// A sequence dearer than the cheapest by this share in the search's own model is not flown.
 const SEQUENCE_WINDOW: f64 = 0.012;
@@ -165,24 +166,10 @@ pub(super) fn plan_with(
         }
     }
     flown.sort_by(|a, b| Pilot::charged(&a.1).total_cmp(&Pilot::charged(&b.1)));
-    if flown.is_empty() {
-        return Err(search.why_not(broken));
-    }
-    // What comes close may be the better one once its descent and climb are as good as they can be.
-    let least = Pilot::charged(&flown[0].1);
-    let close = |f: &&(Sequence, Flown)| Pilot::charged(&f.1) <= least + COMES_CLOSE * least.abs();
-    let mut best: Option<(Flown, Cruise)> = None;
-    for (_, f) in flown.iter().take_while(close).take(MOST_CLOSE) {
-        let f = search.descent_again(pilot, f.clone(), None);
-        let searched = *f.script.last_cruise();
-        let f = search.with_second_speed(pilot, &levels, f);
-        if (best.as_ref()).is_none_or(|b| Pilot::charged(&f) < Pilot::charged(&b.0)) {
-            best = Some((f, searched));
-        }
-    }
-    let Some((best, searched)) = best else {
+    let Some((chosen, best, searched)) = search.best_completed(pilot, &levels, &flown) else {
         return Err(search.why_not(broken));
     };
+    flown[..=chosen].rotate_right(1);
     let (best, unrounded) = search.refined(pilot, best, searched);
     let candidates: Vec<&Flown> = std::iter::once(&best)
         .chain(flown.iter().skip(1).map(|f| &f.1))
@@ -194,10 +181,10 @@ pub(super) fn plan_with(
         return Err(search.why_not(broken));
     };
     Ok(Draft {
+        unrounded: unrounded.filter(|_| same_levels(&final_flown.script, &best.script)),
         flown: final_flown,
         mismatch,
-        unrounded,
-        others: flown.into_iter().skip(1).map(|(_, f)| f).collect(),
+        others: flown.into_iter().map(|(_, f)| f).collect(),
         flights: pilot.flights(),
     })
 }
@@ -253,8 +240,7 @@ impl Search<'_> {
             .iter()
             .filter(alone)
             .chain(far.iter().filter(|s| s.steps.len() > 1))
-            .filter(|s| Some(*s) != single)
-            .take(MORE_SEQUENCES);
+            .filter(|s| Some(*s) != single);
         let mut flown: Vec<(Sequence, Flown)> = Vec::new();
         let mut fly =
             |sequence: &Sequence, starts: usize, flown: &mut Vec<(Sequence, Flown)>| match self
@@ -267,25 +253,57 @@ impl Search<'_> {
             let starts = if flown.is_empty() { MOST_STARTS } else { 1 };
             fly(sequence, starts, &mut flown);
         }
+        let mut more = 0;
         for sequence in rest {
             let beaten = flown
                 .iter()
                 .any(|(_, f)| Pilot::charged(f) < sequence.cost + self.beyond_the_model(f));
             if beaten {
-                break;
+                continue;
             }
             fly(sequence, 1, &mut flown);
+            more += 1;
+            if more == MORE_SEQUENCES {
+                break;
+            }
         }
         flown
     }
 
-    /// What a flight costs that the level search leaves out: from pattern speed to the landing, beyond cruising as far.
+    /// What a flight costs that the level search leaves out: from pattern speed to the landing, beyond cruising as far. The flight is priced as the
+    /// problem says: at a shadow price of fuel proposals seem dear beside it, and few more are flown.
     fn beyond_the_model(&self, flown: &Flown) -> f64 {
         let time_s = flown.time_s - flown.slowed.time_s;
         let fuel_kg = flown.fuel_kg - flown.slowed.fuel_kg;
         let revolutions = flown.revolutions * time_s / flown.time_s;
         let distance_m = self.p.length_m - flown.slowed.distance_m;
         self.rates.of(time_s, fuel_kg, revolutions) - flown.cost * distance_m / self.p.length_m
+    }
+
+    /// The best of some flights, the cheapest first, with its descent searched again and perhaps a second climb speed; which it is, and the cruise
+    /// from which the descent was searched. What comes close may be the better one once descent and climb are as good as they can be.
+    fn best_completed(
+        &self,
+        pilot: &Pilot,
+        levels: &[LevelCost],
+        flown: &[(Sequence, Flown)],
+    ) -> Option<(usize, Flown, Cruise)> {
+        let least = Pilot::charged(&flown.first()?.1);
+        let close =
+            |f: &&(Sequence, Flown)| Pilot::charged(&f.1) <= least + COMES_CLOSE * least.abs();
+        let completed = |f: &Flown| {
+            let f = self.descent_again(pilot, f.clone(), None);
+            let searched = *f.script.last_cruise();
+            (self.with_second_speed(pilot, levels, f), searched)
+        };
+        flown
+            .iter()
+            .take_while(close)
+            .take(MOST_CLOSE)
+            .map(|(_, f)| completed(f))
+            .enumerate()
+            .min_by(|(_, a), (_, b)| Pilot::charged(&a.0).total_cmp(&Pilot::charged(&b.0)))
+            .map(|(i, (f, searched))| (i, f, searched))
     }
 
     /// The best of the proposals, its descent searched again from the cruise `searched`, with its continuous choices refined and rounded again;

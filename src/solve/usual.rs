@@ -148,9 +148,10 @@ fn setting(search: &Search, usual: &Usual, level_m: f64, at_m: f64) -> Option<Le
     };
     let mut near_m_s = here.guess_m_s;
     let mut best: Option<(f64, Levers)> = None;
+    let highest = revs.last().copied();
     for rev_s in revs.into_iter().rev() {
         for throttle in here
-            .throttles(rev_s, procedures.map_step_pa)
+            .throttles(rev_s, highest == Some(rev_s), procedures.map_step_pa)
             .into_iter()
             .rev()
         {

@@ -116,7 +116,7 @@ fn levels(script: &Script) -> Vec<f64> {
     script.cruise.iter().map(|c| c.level_m).collect()
 }
 
-fn same_levels(a: &Script, b: &Script) -> bool {
+pub(super) fn same_levels(a: &Script, b: &Script) -> bool {
     let (a, b) = (levels(a), levels(b));
     a.len() == b.len() && a.iter().zip(&b).all(|(x, y)| (x - y).abs() < 1.0)
 }

@@ -201,8 +201,9 @@ impl<'a> Pilot<'a> {
         self.flights.set(self.flights.get() + 1);
         // Violations so charged that nothing a neighbour may save could make up for them.
         let penalty = strictness * PENALTY;
+        let forgiven = if self.exact { COARSE_VIOLATION } else { 0.0 };
         let most_violation = flown.map_or(f64::INFINITY, |f| {
-            (beat / (f.cost * (1.0 - MOST_GAIN)) - 1.0) / penalty
+            (beat / (f.cost * (1.0 - MOST_GAIN)) - 1.0) / penalty + forgiven
         });
         let charge = |f: &Result<Flown, FlightError>| {
             let charge = f.as_ref().map_or(Charge::UNFLYABLE, Charge::of);
@@ -233,11 +234,15 @@ impl<'a> Pilot<'a> {
             let moves = MOVE_WORTH * lever_changes(&f.script);
             f.cost * (1.0 + penalty * missed + moves) < beat * (1.0 + COARSE_ERROR)
         };
-        if self.exact && trial.as_ref().is_ok_and(hopeful) {
+        let finely = self.exact && trial.as_ref().is_ok_and(hopeful);
+        if finely {
             trial = self.finely(script);
             charged = charge(&trial);
         }
-        self.known.borrow_mut().insert(key, charged);
+        // What a coarse flight breaks a fine one may keep, where more is hoped for.
+        if finely || !self.exact || trial.is_err() {
+            self.known.borrow_mut().insert(key, charged);
+        }
         let cost = charged.at(strictness);
         trial.ok().filter(|_| cost < beat).map(|f| (f, cost))
     }

@@ -53,7 +53,7 @@ impl Search<'_> {
             if f.charged <= hoped * (1.0 + COARSE_ERROR) || !less {
                 break;
             }
-            if flown.iter().all(|f| f.0.steps != sequence.steps)
+            if flown.iter().all(|other| other.0.steps != sequence.steps)
                 && let Ok(candidate) = self.fly_sequence(pilot, levels, sequence, 1)
                 && Pilot::charged(&candidate) < f.charged
             {

@@ -82,7 +82,8 @@ impl Search<'_> {
         let candidates = self.descents(&script, start, per_m, limited || pilot.keeps());
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;
-        let mut outside: Option<Flown> = None;
+        // Of each the cheapest that breaks a limit.
+        let mut outside: [Option<Flown>; 2] = [None, None];
         let mut broken = Vec::new();
         let cheaper = |f: &Flown, than: &Option<Flown>| {
             than.as_ref()
@@ -91,7 +92,8 @@ impl Search<'_> {
         // As many clean as with the gear down, so that a permission takes nothing away.
         let mut kept = [0; 2];
         for (i, candidate) in candidates.iter().enumerate() {
-            let kept = &mut kept[usize::from(candidate.descent.last().gear_down)];
+            let gear_down = usize::from(candidate.descent.last().gear_down);
+            let kept = &mut kept[gear_down];
             // The later ones are for where the first cannot be flown.
             if *kept == starts || (*kept > 0 && i >= MOST_STARTS) {
                 continue;
@@ -108,19 +110,21 @@ impl Search<'_> {
                 }
                 Some(f) => {
                     broken.extend(f.audit.broken());
-                    if cheaper(&f, &outside) {
-                        outside = Some(f);
+                    if cheaper(&f, &outside[gear_down]) {
+                        outside[gear_down] = Some(f);
                     }
                 }
                 None => {}
             }
         }
         // One that is the cheapest though what it breaks is charged may keep the limits at little more.
-        if let Some(f) = outside.filter(|f| cheaper(f, &best))
-            && let Ok(f) = settle_strictly(pilot, &f.script, &prepare)
-            && cheaper(&f, &best)
-        {
-            best = Some(f);
+        for f in outside.into_iter().flatten() {
+            if cheaper(&f, &best)
+                && let Ok(f) = settle_strictly(pilot, &f.script, &prepare)
+                && cheaper(&f, &best)
+            {
+                best = Some(f);
+            }
         }
         best.ok_or(broken)
     }
