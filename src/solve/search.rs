@@ -221,7 +221,8 @@ fn every_leg_has_a_level(problem: &Problem) -> Result<(), SolveError> {
 
 impl Search<'_> {
     /// Flights of the cheapest few proposals, and of the cheapest that holds one level, which a flight is most sure to have room for; then, while
-    /// none is as cheap as they promise, of some of the rest, one level before several. Limits in the way are added to those that are broken.
+    /// none is as cheap as they promise, of some of the rest, one level before several. Limits in the way are added to those that are broken. A pilot
+    /// that keeps what it passes by flies for one search of many: where one level is missed another search has it.
     fn fly_proposals(
         &self,
         pilot: &Pilot,
@@ -258,7 +259,7 @@ impl Search<'_> {
             let beaten = flown
                 .iter()
                 .any(|(_, f)| Pilot::charged(f) < sequence.cost + self.beyond_the_model(f));
-            if beaten {
+            if beaten || pilot.keeps() && !flown.is_empty() {
                 continue;
             }
             fly(sequence, 1, &mut flown);
@@ -299,7 +300,7 @@ impl Search<'_> {
         flown
             .iter()
             .take_while(close)
-            .take(MOST_CLOSE)
+            .take(if pilot.keeps() { 1 } else { MOST_CLOSE })
             .map(|(_, f)| completed(f))
             .enumerate()
             .min_by(|(_, a), (_, b)| Pilot::charged(&a.0).total_cmp(&Pilot::charged(&b.0)))

@@ -54,7 +54,9 @@ pub fn settle_within(
     prepare: &dyn Fn(&mut Script),
     reach: Reach,
 ) -> Result<Flown, Vec<Limit>> {
-    within_limits(walked(pilot, start, prepare, reach, 1.0..=STRICTEST))
+    // A pilot that keeps what it passes by is after that, and not after where the walk ends.
+    let strictest = if pilot.keeps() { 1.0 } else { STRICTEST };
+    within_limits(walked(pilot, start, prepare, reach, 1.0..=strictest))
 }
 
 /// [`settle`] that stays where a limit is broken if no step helps as limits are charged at first; `None` where no script could be flown.

@@ -119,7 +119,8 @@ impl Search<'_> {
         }
         // One that is the cheapest though what it breaks is charged may keep the limits at little more.
         for f in outside.into_iter().flatten() {
-            if cheaper(&f, &best)
+            if !pilot.keeps()
+                && cheaper(&f, &best)
                 && let Ok(f) = settle_strictly(pilot, &f.script, &prepare)
                 && cheaper(&f, &best)
             {
