@@ -1,10 +1,11 @@
 //! The engine asked from outside, with the engines of the profiles.
 
+mod common;
+
+use common::profile;
 use fellrun::air::isa;
 use fellrun::aircraft::engine::{EngineError, EngineSpec, HEATING_VALUE_J_KG, Intake};
 use fellrun::aircraft::{Engine, Throttle};
-use fellrun::files::profile::load_profile;
-use std::path::Path;
 
 /// Sums and products of a dozen terms, relative.
 const ROUNDING: f64 = 1e-11;
@@ -17,8 +18,7 @@ const T0: f64 = 288.15;
 const R: f64 = 287.052_87;
 
 fn spec(name: &str) -> EngineSpec {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("profiles/{name}.toml"));
-    load_profile(&path).expect("the profile loads").engine.spec
+    profile(name).engine.spec
 }
 
 /// Both kinds: drawing from the air, and turbocharged with every figure off its default.
@@ -390,8 +390,7 @@ fn closed_form_manifold_pressure_is_kept_between_the_stops() {
     // The orifice law asked either way round, where neither side is at a stop.
     const SAME_PA: f64 = 1e-3;
     for name in ["retractable-200hp", "turbo-retractable-300hp"] {
-        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("profiles/{name}.toml"));
-        let engine = load_profile(&path).expect("the profile loads").engine;
+        let engine = profile(name).engine;
         let (mut inside, mut outside) = (0, 0);
         for height in 0..12 {
             let ambient_pa = isa::pressure_pa(500.0 * f64::from(height));

@@ -171,12 +171,9 @@ pub(super) fn plan_with(
     };
     flown[..=chosen].rotate_right(1);
     let (best, unrounded) = search.refined(pilot, best, searched);
-    let candidates: Vec<&Flown> = std::iter::once(&best)
-        .chain(flown.iter().skip(1).map(|f| &f.1))
-        .collect();
     let far = &proposals[nearest(&proposals)..];
     let Some((final_flown, mismatch)) =
-        search.flown_as_it_will_be(pilot, &levels, &candidates, &flown, far, &mut broken)
+        search.flown_as_it_will_be(pilot, &levels, &best, &flown, far, &mut broken)
     else {
         return Err(search.why_not(broken));
     };
@@ -258,7 +255,7 @@ impl Search<'_> {
         for sequence in rest {
             let beaten = flown
                 .iter()
-                .any(|(_, f)| Pilot::charged(f) < sequence.cost + self.beyond_the_model(f));
+                .any(|(_, f)| Pilot::charged(f) < self.promised(sequence, f));
             if beaten || pilot.keeps() && !flown.is_empty() {
                 continue;
             }
@@ -271,14 +268,17 @@ impl Search<'_> {
         flown
     }
 
-    /// What a flight costs that the level search leaves out: from pattern speed to the landing, beyond cruising as far. The flight is priced as the
-    /// problem says: at a shadow price of fuel proposals seem dear beside it, and few more are flown.
-    fn beyond_the_model(&self, flown: &Flown) -> f64 {
+    /// What a proposal promises to cost beside a flight: in the level search's own model, and what that leaves out, as the flight has it: from
+    /// pattern speed to the landing, beyond cruising as far. The flight is priced as the problem says: at a shadow price of fuel proposals seem
+    /// dear beside it, and few more are flown.
+    fn promised(&self, sequence: &Sequence, flown: &Flown) -> f64 {
         let time_s = flown.time_s - flown.slowed.time_s;
         let fuel_kg = flown.fuel_kg - flown.slowed.fuel_kg;
         let revolutions = flown.revolutions * time_s / flown.time_s;
         let distance_m = self.p.length_m - flown.slowed.distance_m;
-        self.rates.of(time_s, fuel_kg, revolutions) - flown.cost * distance_m / self.p.length_m
+        let left_out =
+            self.rates.of(time_s, fuel_kg, revolutions) - flown.cost * distance_m / self.p.length_m;
+        sequence.cost + left_out
     }
 
     /// The best of some flights, the cheapest first, with its descent searched again and perhaps a second climb speed; which it is, and the cruise

@@ -424,6 +424,14 @@ impl Limits {
         self.air.iter().map(|a| a.0).chain(law)
     }
 
+    /// Indicated altitudes \[m\] between two others at which how rough the air is may change.
+    pub fn air_edges_m(&self, low_m: f64, high_m: f64) -> impl Iterator<Item = f64> + '_ {
+        self.air
+            .iter()
+            .map(|a| a.0)
+            .filter(move |&h| h > low_m && h < high_m)
+    }
+
     /// How rough the air is taken to be at an indicated altitude and height above ground.
     pub fn roughness(&self, indicated_m: f64, above_ground_m: f64) -> Roughness {
         const NEAR_GROUND_M: f64 = 3_000.0 * crate::quantity::M_PER_FT;

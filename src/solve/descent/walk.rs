@@ -68,13 +68,7 @@ impl<'a> Pricing<'a> {
         let level_m = self.last().level_m;
         let [steep, shallow] = [1.0, 0.6].map(|x| PathRule::Rate(settable_rate_m_s(problem, x)));
         let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
-        let edges: Vec<f64> = problem
-            .limits
-            .air
-            .iter()
-            .map(|a| a.0)
-            .filter(|&h| h > pattern_m && h < level_m)
-            .collect();
+        let edges: Vec<f64> = problem.limits.air_edges_m(pattern_m, level_m).collect();
         // Where the air's limit changes on the way, one part is held to the least of them: the first of two need not be.
         let limited = !edges.is_empty();
         let mut firsts = vec![from.descent];

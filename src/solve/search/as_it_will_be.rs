@@ -1,13 +1,14 @@
 //! From the flights that a search found to the one that is flown as a plan is: finely, recorded and confirmed.
 
-use super::{MORE_SEQUENCES, MOST_STARTS, Search, reflown};
-use crate::flight::{Flown, Limit, fly_recorded};
+use super::totals::recorded_flight;
+use super::{MORE_SEQUENCES, MOST_STARTS, Search};
+use crate::flight::{Flown, Limit};
 use crate::reflight::Mismatch;
 use crate::solve::levels::{LevelCost, Sequence};
 use crate::solve::refine::{COARSE_ERROR, Pilot, settle};
 
 impl Search<'_> {
-    /// Of some flights, the cheapest first, one that keeps every limit as it will be flown and that the independent integrator confirms, path
+    /// Of the best flight, and of the rest of those flown, the cheapest first, one that keeps every limit as it will be flown and that the independent integrator confirms, path
     /// recorded, with its re-flight; one that it does not confirm if there is no other. One that lies on the wrong side of a limit by the
     /// search's own error is settled again with flights of that kind, and where that makes it dearer than others are, they are tried too, and
     /// the proposals that promise less. If none is left, what that error hid, as room that there is not, is looked for again in some sequences
@@ -16,7 +17,7 @@ impl Search<'_> {
         &self,
         pilot: &Pilot,
         levels: &[LevelCost],
-        candidates: &[&Flown],
+        best: &Flown,
         flown: &[(Sequence, Flown)],
         far: &[Sequence],
         broken: &mut Vec<Limit>,
@@ -36,26 +37,26 @@ impl Search<'_> {
                 }
             }
         };
-        for candidate in candidates {
+        // The first of those flown is the best before it was refined.
+        for candidate in std::iter::once(best).chain(flown.iter().skip(1).map(|f| &f.1)) {
             if let Some(f) = &finished
                 && f.confirmed
-                && f.charged <= Pilot::charged(candidate) * (1.0 + COARSE_ERROR)
+                && f.charged() <= Pilot::charged(candidate) * (1.0 + COARSE_ERROR)
             {
                 break;
             }
             finished = better(finished, finish(candidate, broken));
         }
-        let hoped = candidates.first().map_or(0.0, |c| Pilot::charged(c));
+        let hoped = Pilot::charged(best);
         for sequence in far.iter().take(MORE_SEQUENCES) {
             let Some(f) = &finished else { break };
-            let less =
-                sequence.cost + self.beyond_the_model(&f.flown) < f.charged * (1.0 - COARSE_ERROR);
-            if f.charged <= hoped * (1.0 + COARSE_ERROR) || !less {
+            let less = self.promised(sequence, &f.flown) < f.charged() * (1.0 - COARSE_ERROR);
+            if f.charged() <= hoped * (1.0 + COARSE_ERROR) || !less {
                 break;
             }
             if flown.iter().all(|other| other.0.steps != sequence.steps)
                 && let Ok(candidate) = self.fly_sequence(pilot, levels, sequence, 1)
-                && Pilot::charged(&candidate) < f.charged
+                && Pilot::charged(&candidate) < f.charged()
             {
                 finished = better(finished, finish(&candidate, broken));
             }
@@ -76,10 +77,8 @@ impl Search<'_> {
 
     /// A flight with its path recorded and flown again.
     fn recorded(&self, flown: &Flown) -> Option<Finished> {
-        let flown = fly_recorded(self.p, &flown.script).ok()?;
-        let mismatch = reflown(self.p, &flown);
+        let (flown, mismatch) = recorded_flight(self.p, &flown.script)?;
         Some(Finished {
-            charged: Pilot::charged(&flown),
             confirmed: mismatch.within_bounds(self.p.aircraft.fuel.density_kg_m3),
             flown,
             mismatch,
@@ -91,9 +90,14 @@ impl Search<'_> {
 struct Finished {
     flown: Flown,
     mismatch: Mismatch,
-    charged: f64,
     /// Whether the independent integrator confirms it.
     confirmed: bool,
+}
+
+impl Finished {
+    fn charged(&self) -> f64 {
+        Pilot::charged(&self.flown)
+    }
 }
 
 /// The confirmed one of two, or the cheaper.
@@ -102,6 +106,6 @@ fn better(one: Option<Finished>, other: Option<Finished>) -> Option<Finished> {
         return one.or(other);
     };
     let other_is =
-        b.confirmed && !a.confirmed || b.confirmed == a.confirmed && b.charged < a.charged;
+        b.confirmed && !a.confirmed || b.confirmed == a.confirmed && b.charged() < a.charged();
     if other_is { other } else { one }
 }

@@ -78,7 +78,8 @@ impl Search<'_> {
             cruise::least_per_m(p, self.rates, &level.options, last_level, start.distance_m);
         // Where the air's limit changes on the way down, one part is a poor measure of two.
         let pattern_m = p.arrival.pattern_altitude_m;
-        let limited = (p.limits.air.iter()).any(|a| a.0 > pattern_m && a.0 < last_level);
+        let mut edges = p.limits.air_edges_m(pattern_m, last_level);
+        let limited = edges.next().is_some();
         let candidates = self.descents(&script, start, per_m, limited || pilot.keeps());
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;

@@ -93,16 +93,22 @@ pub(in crate::solve) fn reflown(problem: &Problem, flown: &Flown) -> Mismatch {
     }
 }
 
-/// The flight of a script with its path and its re-flight, if it keeps every limit and the re-flight confirms it.
+/// The flight of a script with its path and its re-flight; `None` where it cannot be flown.
+pub(super) fn recorded_flight(problem: &Problem, script: &Script) -> Option<(Flown, Mismatch)> {
+    let flown = fly_recorded(problem, script).ok()?;
+    let mismatch = reflown(problem, &flown);
+    Some((flown, mismatch))
+}
+
+/// [`recorded_flight`], if it keeps every limit and the re-flight confirms it.
 pub(in crate::solve) fn confirmed_flight(
     problem: &Problem,
     script: &Script,
 ) -> Option<(Flown, Mismatch)> {
-    let flown = fly_recorded(problem, script).ok()?;
-    let mismatch = reflown(problem, &flown);
-    let good = flown.audit.violation() == 0.0
-        && mismatch.within_bounds(problem.aircraft.fuel.density_kg_m3);
-    good.then_some((flown, mismatch))
+    recorded_flight(problem, script).filter(|(flown, mismatch)| {
+        flown.audit.violation() == 0.0
+            && mismatch.within_bounds(problem.aircraft.fuel.density_kg_m3)
+    })
 }
 
 /// A flight set beside the plan.
