@@ -13,9 +13,10 @@
 //! Altitude), ch. III, cited from memory; the standard's constants are in [`crate::air::isa`].
 
 use super::isa::{
-    SEA_LEVEL_DENSITY_KG_M3, SEA_LEVEL_PRESSURE_PA, SEA_LEVEL_TEMPERATURE_K, density_from_kg_m3,
-    speed_of_sound_m_s,
+    Powers, SEA_LEVEL_DENSITY_KG_M3, SEA_LEVEL_PRESSURE_PA, SEA_LEVEL_TEMPERATURE_K,
+    density_from_kg_m3, speed_of_sound_m_s,
 };
+use std::sync::LazyLock;
 
 /// `(1 + 0.2 M^2)^3.5 - 1`, without loss of digits at low speed.
 fn impact_ratio(mach: f64) -> f64 {
@@ -30,39 +31,29 @@ fn impact_ratio_of(x: f64) -> f64 {
     c + s + c * s
 }
 
+/// `(1 + r)^(2/7)` for the impact ratios of up to Mach 0.78.
+static OF_IMPACT_RATIO: LazyLock<Powers> = LazyLock::new(|| Powers::new(2.0 / 7.0, 1.0, 1.5, 32));
+
 /// Inverse of [`impact_ratio`], with the sign of `sign`.
 fn mach_of_impact_ratio(ratio: f64, sign: f64) -> f64 {
-    /// Up to here (Mach 0.52) five terms of the binomial series are good to 3e-5, and the step after them to its cube.
-    const SERIES: f64 = 0.2;
-    // The coefficients of (1 + r)^(2/7).
-    const TERMS: [f64; 5] = [
-        2.0 / 7.0,
-        -5.0 / 49.0,
-        20.0 / 343.0,
-        -95.0 / 2_401.0,
-        494.0 / 16_807.0,
-    ];
-    let x = if (0.0..SERIES).contains(&ratio) {
-        let x = ratio * TERMS.iter().rev().fold(0.0, |sum, term| sum * ratio + term);
-        // A Halley step: the slope is 3.5 (1 + f)/(1 + x), its own slope 2.5/(1 + x) of that.
-        let f = impact_ratio_of(x);
-        let newton = (ratio - f) * (1.0 + x) / (3.5 * (1.0 + f));
-        x + newton * (1.0 - 1.25 * newton / (1.0 + x))
-    } else {
-        (ratio.ln_1p() / 3.5).exp_m1()
-    };
+    let x = OF_IMPACT_RATIO
+        .less_one(ratio)
+        .unwrap_or_else(|| (ratio.ln_1p() / 3.5).exp_m1());
     (5.0 * x).sqrt().copysign(sign)
 }
 
 /// Mach number of a calibrated airspeed (m/s) at a static pressure (Pa).
 pub fn cas_to_mach(cas_m_s: f64, pressure_pa: f64) -> f64 {
-    let at_sea_level = impact_ratio(cas_m_s / speed_of_sound_m_s(SEA_LEVEL_TEMPERATURE_K));
-    mach_of_impact_ratio(at_sea_level * SEA_LEVEL_PRESSURE_PA / pressure_pa, cas_m_s)
+    let at_sea_level = impact_ratio(cas_m_s * (1.0 / speed_of_sound_m_s(SEA_LEVEL_TEMPERATURE_K)));
+    mach_of_impact_ratio(
+        at_sea_level * (SEA_LEVEL_PRESSURE_PA / pressure_pa),
+        cas_m_s,
+    )
 }
 
 /// Calibrated airspeed (m/s) of a Mach number at a static pressure (Pa): the inverse of [`cas_to_mach`].
 pub fn mach_to_cas_m_s(mach: f64, pressure_pa: f64) -> f64 {
-    let at_sea_level = impact_ratio(mach) * pressure_pa / SEA_LEVEL_PRESSURE_PA;
+    let at_sea_level = impact_ratio(mach) * (pressure_pa * (1.0 / SEA_LEVEL_PRESSURE_PA));
     mach_of_impact_ratio(at_sea_level, mach) * speed_of_sound_m_s(SEA_LEVEL_TEMPERATURE_K)
 }
 

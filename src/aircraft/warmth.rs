@@ -26,13 +26,13 @@ impl Warmth {
 impl Aircraft {
     /// Indicated airspeed [m/s] of a true airspeed [m/s].
     pub fn ias_from_tas(&self, air: AirState, tas_m_s: f64) -> f64 {
-        let cas = speed::tas_to_cas_m_s(tas_m_s, air.pressure_pa, air.temperature_k);
+        let cas = speed::mach_to_cas_m_s(tas_m_s / air.sound_m_s, air.pressure_pa);
         self.ias_from_cas(cas)
     }
 
     /// True airspeed [m/s] of an indicated airspeed [m/s].
     pub fn tas_from_ias(&self, air: AirState, ias_m_s: f64) -> f64 {
         let cas = self.cas_from_ias(ias_m_s);
-        speed::cas_to_tas_m_s(cas, air.pressure_pa, air.temperature_k)
+        speed::cas_to_mach(cas, air.pressure_pa) * air.sound_m_s
     }
 }

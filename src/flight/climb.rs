@@ -242,8 +242,7 @@ impl Flyer<'_> {
         };
         loop {
             let here = instant(self.p, &self.state, &control, &self.near);
-            self.visit(&here, &control);
-            let over = self.ias_m_s(&here) - ias_m_s;
+            let over = self.visit(&here, &control) - ias_m_s;
             let left_m = to_m - self.indicated_m();
             if over < 1e-4 || left_m < SAME_HEIGHT_M {
                 return Ok(());

@@ -164,10 +164,10 @@ impl Flyer<'_> {
     pub(super) fn cruise_visit(&mut self, tas_m_s: f64, control: &Control) {
         self.state.tas_m_s = tas_m_s;
         let here = instant(self.p, &self.state, control, &self.near);
-        self.visit(&here, control);
+        let ias_m_s = self.visit(&here, control);
         self.note_cruise_power(here.performance.power_fraction);
         self.note_mixture(&here, control.levers.mixture);
-        self.note_low_speed(&here);
+        self.note_low_speed(&here, ias_m_s);
     }
 
     fn note_cruise_power(&mut self, power_fraction: f64) {

@@ -152,8 +152,8 @@ impl Flyer<'_> {
         }
     }
 
-    /// Keeps a point of the path and checks the limits that hold always.
-    pub(super) fn visit(&mut self, i: &Instant, control: &Control) {
+    /// Keeps a point of the path and checks the limits that hold always. The indicated airspeed there, m/s.
+    pub(super) fn visit(&mut self, i: &Instant, control: &Control) -> f64 {
         let p = self.p;
         let indicated_m = self.indicated_m();
         let ias_m_s = self.ias_m_s(i);
@@ -165,7 +165,7 @@ impl Flyer<'_> {
         };
         self.pass(here, i.mass_kg);
         if control.bank_rad > 0.0 {
-            self.note_low_speed(i);
+            self.note_low_speed(i, ias_m_s);
         }
         let set = &i.performance;
         let most_rev_s = p.aircraft.propeller.highest_governed_rev_s;
@@ -224,6 +224,7 @@ impl Flyer<'_> {
                 segment,
             });
         }
+        ias_m_s
     }
 
     /// Holds a point of the path, and the path since the last one, against ground and speed limit. Both change in steps, with
@@ -398,11 +399,10 @@ impl Flyer<'_> {
         );
     }
 
-    pub(super) fn note_low_speed(&mut self, here: &Instant) {
+    pub(super) fn note_low_speed(&mut self, here: &Instant, ias_m_s: f64) {
         // The stall speed goes with the root of the load factor.
         let least_m_s = self.p.aircraft.least_cruise_m_s(here.mass_kg) * here.load_factor.sqrt();
-        self.audit
-            .note(Limit::LowSpeed, least_m_s - self.ias_m_s(here));
+        self.audit.note(Limit::LowSpeed, least_m_s - ias_m_s);
     }
 
     /// The limits are not broken by more than is of use: the violations of a flight never become less on the way.

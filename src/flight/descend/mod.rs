@@ -263,12 +263,14 @@ impl Flyer<'_> {
                 PathRule::Ias(ias) => {
                     // From a faster speed: level with the power of the descent until slowed to it; from a slower one: down at
                     // the greatest rate until it is reached.
-                    let now = self.ias_now();
-                    on_speed = on_speed || (now - ias).abs() <= ON_SPEED_M_S;
-                    match (on_speed, now > ias) {
-                        (true, _) => Vertical::Ias(ias),
-                        (false, true) => Vertical::Level,
-                        (false, false) => Vertical::Rate(-p.limits.max_descent_m_s),
+                    let over = if on_speed { 0.0 } else { self.ias_now() - ias };
+                    on_speed = over.abs() <= ON_SPEED_M_S;
+                    if on_speed {
+                        Vertical::Ias(ias)
+                    } else if over > 0.0 {
+                        Vertical::Level
+                    } else {
+                        Vertical::Rate(-p.limits.max_descent_m_s)
                     }
                 }
             };
@@ -285,7 +287,7 @@ impl Flyer<'_> {
             };
             self.still_of_use()?;
             let here = instant(p, &self.state, &control, &self.near);
-            self.visit(&here, &control);
+            let ias_m_s = self.visit(&here, &control);
             self.note_mixture(&here, hand.part.mixture);
             let slowing = vertical == Vertical::Level;
             if slowing && here.acceleration_m_s2 > -LEAST_ACCELERATION_M_S2 && !hand.settling {
@@ -298,10 +300,9 @@ impl Flyer<'_> {
                 Limit::DescentRate,
                 -here.rate_m_s - p.limits.max_descent_m_s,
             );
-            self.note_low_speed(&here);
+            self.note_low_speed(&here, ias_m_s);
             if configuration.gear_down {
-                self.audit
-                    .note(Limit::GearDown, self.ias_m_s(&here) - speeds.vle_m_s);
+                self.audit.note(Limit::GearDown, ias_m_s - speeds.vle_m_s);
             }
             let mut dt = match vertical {
                 Vertical::Ias(_) => self.step_s.min(IAS_STEP_S),
@@ -385,12 +386,13 @@ impl Flyer<'_> {
         let began = self.state.time_s;
         let target = p.aircraft.procedures.pattern_m_s;
         let vlo = p.aircraft.speeds.vlo_extend_m_s;
+        let mut gear_down = braking;
         loop {
             if self.state.time_s >= next_cut_s - SAME_TIME_S {
                 reading = gauge.next_cut(cuts, reading);
                 next_cut_s += cuts.interval_s;
             }
-            let gear_down = braking || self.ias_now() <= vlo + 1e-4;
+            gear_down = gear_down || self.ias_now() <= vlo + 1e-4;
             let control = Control {
                 levers: gauge.levers(reading, &hand.part),
                 vertical: Vertical::Level,
@@ -402,8 +404,7 @@ impl Flyer<'_> {
             };
             self.still_of_use()?;
             let here = instant(p, &self.state, &control, &self.near);
-            self.visit(&here, &control);
-            let ias = self.ias_m_s(&here);
+            let ias = self.visit(&here, &control);
             if ias <= target + 1e-4 {
                 return Ok(());
             }
