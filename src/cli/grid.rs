@@ -198,8 +198,9 @@ fn axes(args: &GridArgs, aircraft: &Aircraft) -> Result<GridAxes, Failure> {
         key: "speed",
         typed: args.tas_kt,
         usual: Span {
-            from: (slowest_kt / 5.0).floor() * 5.0,
-            to: (fastest_m_s / M_S_PER_KT / 5.0).ceil() * 5.0,
+            // A speed on a multiple but for rounding is on it.
+            from: (slowest_kt / 5.0 * (1.0 + NOISE)).floor() * 5.0,
+            to: (fastest_m_s / M_S_PER_KT / 5.0 * (1.0 - NOISE)).ceil() * 5.0,
         },
         step_option: "--step-tas-kt",
         step_key: "speed step",
@@ -245,7 +246,9 @@ fn axes(args: &GridArgs, aircraft: &Aircraft) -> Result<GridAxes, Failure> {
         typed: args.map_inhg,
         usual: Span {
             from: least_inhg,
-            to: (full_pa / PA_PER_INHG).ceil().max(least_inhg),
+            to: (full_pa / PA_PER_INHG * (1.0 - NOISE))
+                .ceil()
+                .max(least_inhg),
         },
         step_option: "--step-map-inhg",
         step_key: "map step",
