@@ -22,6 +22,8 @@ pub(super) struct Edge {
     pub(super) cost: f64,
     pub(super) time_s: f64,
     pub(super) fuel_kg: f64,
+    /// True airspeed, of several edges that of the last, m/s.
+    pub(super) tas_m_s: f64,
 }
 
 impl Edge {
@@ -29,6 +31,7 @@ impl Edge {
         cost: 0.0,
         time_s: 0.0,
         fuel_kg: 0.0,
+        tas_m_s: f64::NAN,
     };
 
     /// Both, one after the other.
@@ -37,6 +40,7 @@ impl Edge {
             cost: self.cost + next.cost,
             time_s: self.time_s + next.time_s,
             fuel_kg: self.fuel_kg + next.fuel_kg,
+            tas_m_s: next.tas_m_s,
         }
     }
 }
@@ -78,7 +82,7 @@ pub(super) struct Choice {
 /// First the least that each speed may cost is found, then what the most promising one costs, then only those are priced that
 /// may be cheaper. The greatest speed that the power allows lies between two speeds, and is priced between them. `None` if there is
 /// none for less than `most`.
-pub(super) fn cheapest(
+fn cheapest(
     list: &[Condition],
     gain_m: f64,
     climbing: Climbing,
@@ -98,14 +102,7 @@ pub(super) fn cheapest(
         } else {
             (thrust.max(c.least_n), c.most_cruise_n)
         };
-        let bound = || {
-            let least = c
-                .lines
-                .iter()
-                .map(|line| line.0 + line.1 * thrust_n)
-                .fold(f64::NEG_INFINITY, f64::max);
-            (least - NOISE * least.abs()) * c.time_s
-        };
+        let bound = || c.bound(thrust_n);
         let mut choice = Choice {
             thrust_n,
             most_n,
@@ -137,6 +134,7 @@ pub(super) fn cheapest(
             cost: rate * c.time_s,
             time_s: c.time_s,
             fuel_kg: fuel * c.time_s,
+            tas_m_s: c.tas_m_s,
         })
     };
     let price = |i: usize| match choices[i].gives_out {
@@ -148,6 +146,7 @@ pub(super) fn cheapest(
                 cost: mix(slower.cost, faster.cost),
                 time_s: mix(slower.time_s, faster.time_s),
                 fuel_kg: mix(slower.fuel_kg, faster.fuel_kg),
+                tas_m_s: mix(slower.tas_m_s, faster.tas_m_s),
             })
         }
     };
@@ -172,7 +171,8 @@ pub(super) fn cheapest(
 
 /// One speed that may be flown at an energy.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Condition<'a> {
+struct Condition<'a> {
+    tas_m_s: f64,
     /// Time over the stretch.
     time_s: f64,
     drag_n: f64,
@@ -189,10 +189,78 @@ pub(super) struct Condition<'a> {
     corners: Corners<'a>,
 }
 
+impl Condition<'_> {
+    /// No way to fly the stretch at this speed with a thrust or with more costs less.
+    fn bound(&self, thrust_n: f64) -> f64 {
+        let lines = self.lines.iter();
+        let least = lines
+            .map(|line| line.0 + line.1 * thrust_n)
+            .fold(f64::NEG_INFINITY, f64::max);
+        (least - NOISE * least.abs()) * self.time_s
+    }
+}
+
+/// The speeds looked at for an energy, and what no flight at any of them costs less than.
+#[derive(Debug, Default)]
+pub(super) struct AtEnergy<'a> {
+    list: Vec<Condition<'a>>,
+    /// For a gain of energy height of zero or more, and for any.
+    level_or_up: f64,
+    any: f64,
+}
+
+impl<'a> AtEnergy<'a> {
+    /// Looks at an energy height \[m\] of a stretch.
+    pub(super) fn look(&mut self, stretch: &Stretch<'a, '_>, energy_m: f64) {
+        self.list.clear();
+        stretch.conditions(energy_m, &mut self.list);
+        // Where the thrust gives out between two speeds, the faster one has its part in the price.
+        let least = |thrust_n: &dyn Fn(&Condition) -> f64| {
+            let (mut floor, mut slower) = (f64::INFINITY, false);
+            for c in &self.list {
+                let thrust_n = thrust_n(c);
+                let flies = thrust_n <= c.most_climb_n.max(c.most_cruise_n);
+                if flies || slower {
+                    floor = c.bound(thrust_n).min(floor);
+                }
+                slower = flies;
+            }
+            floor
+        };
+        // In a shear so strong that speed is gained by climbing, thrust may be less than drag there.
+        let plain = self.list.iter().all(|c| c.per_gain_n_m >= 0.0);
+        self.any = least(&|c| c.least_n);
+        self.level_or_up = if plain {
+            least(&|c| c.drag_n)
+        } else {
+            self.any
+        };
+    }
+
+    /// [`cheapest`] of them.
+    pub(super) fn cheapest(
+        &self,
+        gain_m: f64,
+        climbing: Climbing,
+        most: f64,
+        choices: &mut Vec<Choice>,
+    ) -> Option<Edge> {
+        let floor = if gain_m >= 0.0 {
+            self.level_or_up
+        } else {
+            self.any
+        };
+        if floor >= most {
+            return None;
+        }
+        cheapest(&self.list, gain_m, climbing, most, choices)
+    }
+}
+
 /// The air and the limits over one stretch, as its middle has them.
 pub(super) struct Stretch<'a, 'p> {
     pub(super) problem: &'p Problem,
-    pub(super) table: &'a Table,
+    pub(super) table: &'a Table<'p>,
     /// Middle, m along the route.
     pub(super) middle_m: f64,
     pub(super) length_m: f64,
@@ -208,6 +276,10 @@ pub(super) struct Stretch<'a, 'p> {
     /// Pressure altitude at true height 0 and its change with true height.
     pub(super) pressure_altitude: (f64, f64),
     pub(super) speed_step_m_s: f64,
+    /// Slowest and fastest true airspeed that is looked at, m/s.
+    pub(super) speeds_m_s: (f64, f64),
+    /// See [`Table::corners`].
+    pub(super) every: usize,
 }
 
 impl<'a> Stretch<'a, '_> {
@@ -215,8 +287,8 @@ impl<'a> Stretch<'a, '_> {
         self.pressure_altitude.0 + self.pressure_altitude.1 * true_altitude_m
     }
 
-    /// Every speed that may be flown at an energy height \[m\].
-    pub(super) fn conditions(&self, energy_m: f64, list: &mut Vec<Condition<'a>>) {
+    /// Every speed looked at that may be flown at an energy height \[m\].
+    fn conditions(&self, energy_m: f64, list: &mut Vec<Condition<'a>>) {
         let (p, s_m, mass) = (self.problem, self.middle_m, self.mass_kg);
         let aircraft = &p.aircraft;
         let most_kg = aircraft.masses.max_take_off_kg;
@@ -266,7 +338,11 @@ impl<'a> Stretch<'a, '_> {
         while leap(v) < FASTEST_M_S && slow(leap(v)) {
             v = leap(v);
         }
-        while v < FASTEST_M_S {
+        let (slowest, fastest) = self.speeds_m_s;
+        while v + self.speed_step_m_s <= slowest {
+            v += self.speed_step_m_s;
+        }
+        while v < fastest.min(FASTEST_M_S) {
             let mut here = v;
             v += self.speed_step_m_s;
             let slower = within.take();
@@ -296,7 +372,7 @@ impl<'a> Stretch<'a, '_> {
             if gs < 5.0 {
                 continue;
             }
-            let Some(corners) = self.table.corners(hp, here) else {
+            let Some(corners) = self.table.corners(hp, here, self.every) else {
                 continue;
             };
             let drag = |gear_down| {
@@ -309,6 +385,7 @@ impl<'a> Stretch<'a, '_> {
             let drag_n = drag(false);
             let (most_cruise_n, most_climb_n) = corners.most_n();
             list.push(Condition {
+                tas_m_s: here,
                 time_s: self.length_m / gs,
                 drag_n,
                 per_gain_n_m: mass * G_M_S2 * (gs / here) / self.length_m
@@ -318,7 +395,7 @@ impl<'a> Stretch<'a, '_> {
                 } else {
                     0.0
                 },
-                least_n: self.table.least_n(hp, here),
+                least_n: self.table.least_n(hp, here, self.every),
                 most_cruise_n,
                 most_climb_n,
                 lines: corners.lines(),

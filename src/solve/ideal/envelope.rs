@@ -7,7 +7,7 @@ use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{AirState, Configuration, Levers, Throttle};
 use crate::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
 use crate::trip::{CostRates, Problem};
-use std::cell::Cell;
+use std::cell::{Cell, OnceCell};
 
 /// Speeds per height in the envelope.
 const SPEED_STEP_M_S: f64 = 5.0 * M_S_PER_KT;
@@ -175,41 +175,28 @@ pub(super) struct Envelope {
     lines: [(f64, f64); 3],
 }
 
-pub(super) struct Table {
+/// The envelope over pressure altitude and true airspeed in the air of the middle of the route; worked out where it is asked for.
+pub(super) struct Table<'p> {
+    problem: &'p Problem,
+    rates: CostRates,
     bottom_m: f64,
     slowest_m_s: f64,
-    rows: Vec<Vec<Envelope>>,
+    /// An odd number, so that every second one reaches both ends.
+    rows: Vec<Row>,
 }
 
-/// The envelope over pressure altitude and true airspeed in the air of the middle of the route.
-pub(super) fn table(problem: &Problem, rates: CostRates, bottom_m: f64, top_m: f64) -> Table {
-    let aircraft = &problem.aircraft;
-    let middle = 0.5 * problem.length_m;
-    let time_s = problem.time_s(middle);
-    // Nothing is flown slower than this.
-    let (bottom_air, _) = problem.air_state(middle, bottom_m, time_s);
-    let least_m_s = aircraft.least_cruise_m_s(problem.zero_fuel_kg);
-    let slowest = aircraft.tas_from_ias(bottom_air, least_m_s);
-    let mut rows = Vec::new();
-    let mut hp = bottom_m;
-    while hp < top_m + HEIGHT_STEP_M {
-        let (air, _) = problem.air_state(middle, hp, time_s);
-        let fastest = aircraft.tas_from_ias(air, aircraft.speeds.vno_m_s);
-        let density_altitude = isa::density_altitude_m(hp, air.temperature_k);
-        let mut row = Vec::new();
-        let mut v = slowest;
-        while v < fastest + SPEED_STEP_M_S {
-            row.push(envelope(problem, rates, air, v, density_altitude));
-            v += SPEED_STEP_M_S;
-        }
-        rows.push(row);
-        hp += HEIGHT_STEP_M;
-    }
-    Table {
-        bottom_m,
-        slowest_m_s: slowest,
-        rows,
-    }
+struct Row {
+    air: AirState,
+    density_altitude_m: f64,
+    /// Speeds up to the fastest.
+    speeds: usize,
+    /// By speed; an odd number.
+    cells: Vec<OnceCell<Envelope>>,
+}
+
+/// A number if it is odd, else the next.
+fn odd(n: usize) -> usize {
+    n | 1
 }
 
 fn envelope(
@@ -379,54 +366,123 @@ fn fixed_pitch_settings(
     found
 }
 
-impl Table {
-    /// The corners round a height and a true airspeed with their bilinear weights; `None` beyond the fastest.
-    pub(super) fn corners(&self, hp_m: f64, tas_m_s: f64) -> Option<Corners<'_>> {
-        let y = ((hp_m - self.bottom_m) / HEIGHT_STEP_M).max(0.0);
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "not negative"
-        )]
-        let r = (y as usize).min(self.rows.len() - 2);
-        let x = ((tas_m_s - self.slowest_m_s) / SPEED_STEP_M_S).max(0.0);
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "not negative"
-        )]
-        let c = x as usize;
-        #[expect(clippy::cast_precision_loss, reason = "small")]
-        let (fy, fx) = ((y - r as f64).clamp(0.0, 1.0), x - c as f64);
-        let mut corners = Corners {
-            count: 0,
-            of: [(&self.rows[r][0], 0.0); 4],
+impl<'p> Table<'p> {
+    pub(super) fn new(problem: &'p Problem, rates: CostRates, bottom_m: f64, top_m: f64) -> Self {
+        let aircraft = &problem.aircraft;
+        let middle = 0.5 * problem.length_m;
+        let time_s = problem.time_s(middle);
+        // Nothing is flown slower than this.
+        let (bottom_air, _) = problem.air_state(middle, bottom_m, time_s);
+        let least_m_s = aircraft.least_cruise_m_s(problem.zero_fuel_kg);
+        let slowest_m_s = aircraft.tas_from_ias(bottom_air, least_m_s);
+        let whole = |x: f64| {
+            #[expect(
+                clippy::cast_possible_truncation,
+                clippy::cast_sign_loss,
+                reason = "a few dozen"
+            )]
+            let n = x.ceil().max(1.0) as usize;
+            n
         };
-        for (row, wy) in [(r, 1.0 - fy), (r + 1, fy)] {
-            for (col, wx) in [(c, 1.0 - fx), (c + 1, fx)] {
-                let w = wx * wy;
-                if w < LEAST_WEIGHT {
-                    continue;
+        let rows = (0..odd(whole((top_m - bottom_m) / HEIGHT_STEP_M) + 1))
+            .map(|r| {
+                #[expect(clippy::cast_precision_loss, reason = "a few dozen")]
+                let hp = bottom_m + HEIGHT_STEP_M * r as f64;
+                let (air, _) = problem.air_state(middle, hp, time_s);
+                let fastest = aircraft.tas_from_ias(air, aircraft.speeds.vno_m_s);
+                let speeds = whole((fastest - slowest_m_s) / SPEED_STEP_M_S) + 1;
+                Row {
+                    air,
+                    density_altitude_m: isa::density_altitude_m(hp, air.temperature_k),
+                    speeds,
+                    cells: vec![OnceCell::new(); odd(speeds)],
                 }
-                corners.of[corners.count] = (self.rows[row].get(col)?, w);
-                corners.count += 1;
-            }
+            })
+            .collect();
+        Self {
+            problem,
+            rates,
+            bottom_m,
+            slowest_m_s,
+            rows,
         }
-        Some(corners)
     }
 
-    pub(super) fn least_n(&self, hp_m: f64, tas_m_s: f64) -> f64 {
+    /// `None` beyond the fastest; where not every speed is asked for, that may lie one farther.
+    fn cell(&self, row: usize, column: usize, every: usize) -> Option<&Envelope> {
+        let row = &self.rows[row];
+        if every == 1 && column >= row.speeds {
+            return None;
+        }
+        #[expect(clippy::cast_precision_loss, reason = "a few dozen")]
+        let tas_m_s = self.slowest_m_s + SPEED_STEP_M_S * column as f64;
+        let find = || {
+            envelope(
+                self.problem,
+                self.rates,
+                row.air,
+                tas_m_s,
+                row.density_altitude_m,
+            )
+        };
+        row.cells.get(column).map(|cell| cell.get_or_init(find))
+    }
+
+    /// Steps from the lowest and from the slowest to a height and a true airspeed, if every so many of them are asked for.
+    fn steps(&self, hp_m: f64, tas_m_s: f64, every: usize) -> (f64, f64) {
+        #[expect(clippy::cast_precision_loss, reason = "one or two")]
+        let every = every as f64;
+        (
+            ((hp_m - self.bottom_m) / (every * HEIGHT_STEP_M)).max(0.0),
+            ((tas_m_s - self.slowest_m_s) / (every * SPEED_STEP_M_S)).max(0.0),
+        )
+    }
+
+    /// The corners round a height and a true airspeed, of every so many heights and speeds, with their bilinear weights; `None` beyond the
+    /// fastest.
+    pub(super) fn corners(&self, hp_m: f64, tas_m_s: f64, every: usize) -> Option<Corners<'_>> {
+        let (y, x) = self.steps(hp_m, tas_m_s, every);
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
             reason = "not negative"
         )]
         let (r, c) = (
-            (((hp_m - self.bottom_m) / HEIGHT_STEP_M).max(0.0) + 0.5) as usize,
-            (((tas_m_s - self.slowest_m_s) / SPEED_STEP_M_S).max(0.0) + 0.5) as usize,
+            (y as usize).min((self.rows.len() - 1) / every - 1),
+            x as usize,
         );
-        self.rows[r.min(self.rows.len() - 1)]
-            .get(c)
+        #[expect(clippy::cast_precision_loss, reason = "small")]
+        let (fy, fx) = ((y - r as f64).clamp(0.0, 1.0), x - c as f64);
+        let cell = |row: usize, column: usize| self.cell(row * every, column * every, every);
+        let nearest = cell(r + usize::from(fy >= 0.5), c + usize::from(fx >= 0.5))?;
+        let mut corners = Corners {
+            count: 0,
+            of: [(nearest, 0.0); 4],
+        };
+        for (row, wy) in [(r, 1.0 - fy), (r + 1, fy)] {
+            for (column, wx) in [(c, 1.0 - fx), (c + 1, fx)] {
+                let w = wx * wy;
+                if w < LEAST_WEIGHT {
+                    continue;
+                }
+                corners.of[corners.count] = (cell(row, column)?, w);
+                corners.count += 1;
+            }
+        }
+        Some(corners)
+    }
+
+    /// Least thrust in cruise at the nearest of every so many heights and speeds.
+    pub(super) fn least_n(&self, hp_m: f64, tas_m_s: f64, every: usize) -> f64 {
+        let (y, x) = self.steps(hp_m, tas_m_s, every);
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "not negative"
+        )]
+        let (r, c) = ((y + 0.5) as usize, (x + 0.5) as usize);
+        let r = r.min((self.rows.len() - 1) / every);
+        self.cell(r * every, c * every, every)
             .map_or(f64::INFINITY, |e| e.cruise.least_n())
     }
 }

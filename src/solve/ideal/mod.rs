@@ -8,8 +8,8 @@
 //! settings envelope, its lower convex hull taken, since a mix of two settings is as good as either (lever moves are free here).
 //! Climb settings are allowed on edges that gain at least 500 ft of energy height in each 3 nm or belong to the first climb.
 //!
-//! A coarse sweep over every energy finds where the flight lies, a fine one near it what it costs; where the fine one would leave
-//! the neighbourhood it is made again round what it found.
+//! A coarse sweep over every energy finds where the flight lies, a fine one near it, in energy and in speed, what it costs; where the fine
+//! one would leave the neighbourhood it is made again round what it found.
 //!
 //! The start is the end of the initial climb, or of the turns over the departure, or where the flight begins in the air; the end is the
 //! pattern point at pattern speed, or where turns over the destination begin; what lies outside is the plan's own.
@@ -22,8 +22,8 @@ use crate::aircraft::interpolate;
 use crate::flight::Flown;
 use crate::quantity::{G_M_S2, M_PER_FT, M_PER_NM, M_S_PER_KT};
 use crate::trip::{CostRates, PLAIN_CLIMB_M_S, Patch, Problem};
-use edge::{Climbing, Condition, Edge, Stretch, cheapest};
-use envelope::{HEIGHT_STEP_M, Table, table};
+use edge::{AtEnergy, Climbing, Edge, Stretch};
+use envelope::{HEIGHT_STEP_M, Table};
 
 /// How finely a sweep looks.
 #[derive(Debug, Clone, Copy)]
@@ -34,22 +34,47 @@ struct Fineness {
     energy_m: f64,
     /// Step of the true airspeed, m/s.
     speed_m_s: f64,
+    /// Heights and speeds of the settings envelope that are read: every one, or every second.
+    every: usize,
 }
 
 const COARSE: Fineness = Fineness {
     stretch_m: 6.0 * M_PER_NM,
     energy_m: 320.0 * M_PER_FT,
     speed_m_s: 5.0 * M_S_PER_KT,
+    every: 2,
 };
 const FINE: Fineness = Fineness {
     stretch_m: 3.0 * M_PER_NM,
     energy_m: 160.0 * M_PER_FT,
     speed_m_s: 2.5 * M_S_PER_KT,
+    every: 1,
 };
 /// Step of the true airspeed once the path is known, m/s.
 const FINEST_SPEED_M_S: f64 = 0.5 * M_S_PER_KT;
-/// The fine sweep looks this far to either side of a path, m of energy height.
-const NEAR_M: f64 = 800.0 * M_PER_FT;
+
+/// How far from a path a sweep looks.
+#[derive(Debug, Clone, Copy)]
+struct Near {
+    /// To either side in energy height, m.
+    energy_m: f64,
+    /// Slower and faster, m/s.
+    speed_m_s: f64,
+}
+
+/// The fine sweep looks so far; then farther where no flight is so near, as a climb that the finer grid cannot follow.
+const NEAR: [Near; 2] = [
+    Near {
+        energy_m: 800.0 * M_PER_FT,
+        speed_m_s: 20.0 * M_S_PER_KT,
+    },
+    Near {
+        energy_m: 2_400.0 * M_PER_FT,
+        speed_m_s: 60.0 * M_S_PER_KT,
+    },
+];
+/// The finest speed is looked for this much slower and faster than the fine sweep has it, m/s.
+const ALONG_M_S: f64 = 10.0 * M_S_PER_KT;
 /// Fine sweeps round what the last one found, before everything is looked at.
 const MOST_SWEEPS: usize = 4;
 /// A sweep that makes the flight cheaper by no more than this share has found it (DESIGN section 5: ties within 0.01 %).
@@ -70,12 +95,44 @@ const LONGER: f64 = 3.0;
 /// Steepest change of energy height per distance that is tried.
 const STEEPEST: f64 = 0.12;
 
-/// Energy height over distance, m and m, from start to end.
-type Path = Vec<(f64, f64)>;
+/// A flight as a sweep finds it.
+#[derive(Debug, Clone)]
+struct Path {
+    /// Energy height over distance, m and m, from start to end.
+    nodes: Vec<(f64, f64)>,
+    /// True airspeed of the stretches between, m/s.
+    speeds_m_s: Vec<f64>,
+}
 
-/// Energy height \[m\] of a path at a distance \[m\].
-fn energy_at(path: &Path, distance_m: f64) -> f64 {
-    interpolate(path, distance_m)
+impl Path {
+    /// Energy height \[m\] at a distance \[m\].
+    fn energy_at(&self, distance_m: f64) -> f64 {
+        interpolate(&self.nodes, distance_m)
+    }
+
+    /// Slowest and fastest true airspeed \[m/s\] on a stretch and in the stretches next to it.
+    fn speeds_near(&self, from_m: f64, to_m: f64) -> (f64, f64) {
+        let first = self.nodes.partition_point(|n| n.0 <= from_m);
+        let last = self.nodes.partition_point(|n| n.0 < to_m);
+        let end = (last + 1).min(self.speeds_m_s.len());
+        let near = &self.speeds_m_s[first.saturating_sub(2).min(end)..end];
+        near.iter().fold((f64::INFINITY, 0.0), |(low, high), &v| {
+            (low.min(v), high.max(v))
+        })
+    }
+
+    /// Whether another path stays so near to it that the grid of a sweep went on beyond.
+    fn holds(&self, other: &Self, near: Near, grid: Fineness) -> bool {
+        let room_m = near.energy_m - grid.energy_m;
+        let room_m_s = near.speed_m_s - grid.speed_m_s;
+        let mut stretches = other.nodes.windows(2).zip(&other.speeds_m_s);
+        let speeds_inside = stretches.all(|(pair, &v)| {
+            let (low, high) = self.speeds_near(pair[0].0, pair[1].0);
+            (low - room_m_s..=high + room_m_s).contains(&v)
+        });
+        let mut nodes = other.nodes.iter();
+        speeds_inside && nodes.all(|&(s, e)| (e - self.energy_at(s)).abs() <= room_m)
+    }
 }
 
 /// The cheapest flight from the end of the plan's initial climb to the pattern point, with the plan's schedule of weight and time.
@@ -87,12 +144,12 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<Part> 
         let mut path = course.sweep(COARSE, None)?.1;
         let mut before = f64::INFINITY;
         for _ in 0..MOST_SWEEPS {
-            let (whole, found) = course.sweep(FINE, Some(&path))?;
-            let room_m = NEAR_M - FINE.energy_m;
-            let inside = |&(s, e): &(f64, f64)| (e - energy_at(&path, s)).abs() <= room_m;
+            let (near, (whole, found)) = NEAR
+                .into_iter()
+                .find_map(|near| Some((near, course.sweep(FINE, Some((&path, near)))?)))?;
             // Where many paths cost as good as the same, the cheapest wanders and gains nothing by it.
             let as_good = whole.cost > before - TIE * before.abs();
-            if as_good || found.iter().all(inside) {
+            if as_good || path.holds(&found, near, FINE) {
                 return Some(course.along(&found).unwrap_or(whole));
             }
             (path, before) = (found, whole.cost);
@@ -111,7 +168,7 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<Part> 
 struct Course<'p> {
     problem: &'p Problem,
     plan: &'p Flown,
-    table: Table,
+    table: Table<'p>,
     /// Distances of start and end, m.
     start_m: f64,
     end_m: f64,
@@ -152,7 +209,7 @@ impl<'p> Course<'p> {
         Some(Self {
             problem: p,
             plan,
-            table: table(p, rates, low_hp, p.limits.max_altitude_m + HEIGHT_STEP_M),
+            table: Table::new(p, rates, low_hp, p.limits.max_altitude_m + HEIGHT_STEP_M),
             start_m: begin.state.distance_m,
             end_m,
             start_e: energy(begin.true_altitude_m, begin.state.tas_m_s),
@@ -171,8 +228,16 @@ impl<'p> Course<'p> {
         (track[i].mass_kg, track[i].state.time_s)
     }
 
-    fn stretch(&self, middle_m: f64, length_m: f64, speed_step_m_s: f64) -> Stretch<'_, 'p> {
+    /// One stretch, looked at in steps of speed between two \[m/s\].
+    fn stretch(
+        &self,
+        (from_m, to_m): (f64, f64),
+        speed_step_m_s: f64,
+        speeds_m_s: (f64, f64),
+        every: usize,
+    ) -> Stretch<'_, 'p> {
         let p = self.problem;
+        let (middle_m, length_m) = (0.5 * (from_m + to_m), to_m - from_m);
         // Pressure altitude against true height between the pattern and the ceiling.
         let (mass_kg, time_s) = self.schedule(middle_m);
         let ceiling_hp = p.pressure_altitude_m(middle_m, p.limits.max_altitude_m);
@@ -187,7 +252,6 @@ impl<'p> Course<'p> {
             ceiling_m
         };
         // A patch counts in a stretch that it covers half of, or that covers half of it.
-        let (from_m, to_m) = (middle_m - 0.5 * length_m, middle_m + 0.5 * length_m);
         let counts = |x: &&Patch| {
             let common_m = x.to_m.min(to_m) - x.from_m.max(from_m);
             common_m > 0.0 && common_m >= 0.5 * length_m.min(x.to_m - x.from_m)
@@ -205,6 +269,8 @@ impl<'p> Course<'p> {
             ground_m: p.lowest_ground_m(from_m, to_m).unwrap_or(f64::INFINITY),
             pressure_altitude: (self.end_hp - slope * low_m, slope),
             speed_step_m_s,
+            speeds_m_s,
+            every,
             air,
         }
     }
@@ -212,15 +278,15 @@ impl<'p> Course<'p> {
     /// What a path of the fine grid costs when every stretch of it is flown at its best speed, looked for in the finest steps.
     fn along(&self, path: &Path) -> Option<Edge> {
         let mut whole = Edge::NOTHING;
-        let (mut list, mut choices) = (vec![], vec![]);
-        for pair in path.windows(2) {
+        let (mut at, mut choices) = (AtEnergy::default(), vec![]);
+        for (pair, v) in path.nodes.windows(2).zip(&path.speeds_m_s) {
             let ((from_m, e0), (to_m, e1)) = (pair[0], pair[1]);
-            let stretch = self.stretch(0.5 * (from_m + to_m), to_m - from_m, FINEST_SPEED_M_S);
-            list.clear();
-            stretch.conditions(0.5 * (e0 + e1), &mut list);
+            let speeds = (v - ALONG_M_S, v + ALONG_M_S);
+            let stretch = self.stretch((from_m, to_m), FINEST_SPEED_M_S, speeds, FINE.every);
+            at.look(&stretch, 0.5 * (e0 + e1));
             let gain_m = e1 - e0;
             let climbing = self.climbing(&stretch, gain_m);
-            let edge = cheapest(&list, gain_m, climbing, f64::INFINITY, &mut choices)?;
+            let edge = at.cheapest(gain_m, climbing, f64::INFINITY, &mut choices)?;
             whole = whole.and(edge);
         }
         Some(whole)
@@ -277,8 +343,8 @@ impl<'p> Course<'p> {
         ends_m
     }
 
-    /// The cheapest flight on a grid, near a path if one is given, and its own path.
-    fn sweep(&self, fineness: Fineness, near: Option<&Path>) -> Option<(Edge, Path)> {
+    /// The cheapest flight on a grid, no farther from a path than so much if one is given, and its own path.
+    fn sweep(&self, fineness: Fineness, near: Option<(&Path, Near)>) -> Option<(Edge, Path)> {
         let step_m = fineness.energy_m;
         let ends_m = self.stretches(fineness.stretch_m);
         let n = ends_m.len() - 1;
@@ -301,16 +367,21 @@ impl<'p> Course<'p> {
         // The exact start lies between grid energies: the first stretch runs from it.
         let mut origin: Vec<Option<(f64, Edge)>> = vec![None; m];
         *origin.get_mut(start)? = Some((self.start_e, Edge::NOTHING));
-        // Where each node was reached from, stretch after stretch.
-        let mut came: Vec<Vec<isize>> = Vec::with_capacity(n);
+        // Where each node was reached from, and at what speed, stretch after stretch.
+        let mut came: Vec<Vec<(isize, f64)>> = Vec::with_capacity(n);
         // Speeds and what they mean, for each middle energy of a stretch.
-        let mut conditions: Vec<Vec<Condition>> = vec![vec![]; 2 * m + 1];
+        let mut conditions: Vec<AtEnergy> = (0..=2 * m).map(|_| AtEnergy::default()).collect();
         let mut known = vec![false; 2 * m + 1];
         let mut choices = Vec::new();
         for k in 0..n {
             let (from_m, to_m) = (ends_m[k], ends_m[k + 1]);
             let ds = to_m - from_m;
-            let stretch = self.stretch(0.5 * (from_m + to_m), ds, fineness.speed_m_s);
+            let speeds = near.map_or((0.0, f64::INFINITY), |(path, near)| {
+                let (low, high) = path.speeds_near(from_m, to_m);
+                (low - near.speed_m_s, high + near.speed_m_s)
+            });
+            let (step_m_s, every) = (fineness.speed_m_s, fineness.every);
+            let stretch = self.stretch((from_m, to_m), step_m_s, speeds, every);
             #[expect(clippy::cast_possible_truncation, reason = "a few dozen")]
             let reach = (STEEPEST * ds / step_m).ceil() as isize;
             // Steps of energy, the nearest first.
@@ -336,13 +407,11 @@ impl<'p> Course<'p> {
                     let slot = slot.min(2 * m);
                     if !known[slot] {
                         known[slot] = true;
-                        conditions[slot].clear();
-                        stretch.conditions(mid_e, &mut conditions[slot]);
+                        conditions[slot].look(&stretch, mid_e);
                     }
                     let climbing = self.climbing(&stretch, gain);
                     let most = best.map_or(f64::INFINITY, |(b, _)| b.cost - so_far.cost);
-                    let Some(edge) =
-                        cheapest(&conditions[slot], gain, climbing, most, &mut choices)
+                    let Some(edge) = conditions[slot].cheapest(gain, climbing, most, &mut choices)
                     else {
                         continue;
                     };
@@ -360,34 +429,81 @@ impl<'p> Course<'p> {
                 // From every energy to the one wanted.
                 let all: Vec<isize> = (0..origin.len().cast_signed()).map(|i| -i).collect();
                 let (whole, last) = reached(0, self.end_e, &all)?;
-                let mut path = vec![(self.end_m, self.end_e)];
+                let mut nodes = vec![(self.end_m, self.end_e)];
+                let mut speeds_m_s = vec![whole.tas_m_s];
                 let mut at = last;
                 for k in (0..n).rev() {
                     let e = usize::try_from(at).ok().map(e_of)?;
-                    path.push((ends_m[k], if k == 0 { self.start_e } else { e }));
-                    at = match k.checked_sub(1) {
-                        Some(before) => *came[before].get(usize::try_from(at).ok()?)?,
-                        None => break,
+                    nodes.push((ends_m[k], if k == 0 { self.start_e } else { e }));
+                    let Some(before) = k.checked_sub(1) else {
+                        break;
                     };
+                    let (from, v) = *came[before].get(usize::try_from(at).ok()?)?;
+                    speeds_m_s.push(v);
+                    at = from;
                 }
-                path.reverse();
-                return Some((whole, path));
+                nodes.reverse();
+                speeds_m_s.reverse();
+                return Some((whole, Path { nodes, speeds_m_s }));
             }
-            let center_e = near.map(|path| energy_at(path, to_m));
+            let center = near.map(|(path, near)| (path.energy_at(to_m), near.energy_m));
             let mut next = Vec::with_capacity(m);
             let mut parents = Vec::with_capacity(m);
             for j in 0..m {
                 let e = e_of(j);
-                let found = center_e
-                    .is_none_or(|c| (e - c).abs() <= NEAR_M)
+                let found = center
+                    .is_none_or(|(center_e, near_m)| (e - center_e).abs() <= near_m)
                     .then(|| reached(j.cast_signed(), e, &steps))
                     .flatten();
                 next.push(found.map(|(edge, _)| (e, edge)));
-                parents.push(found.map_or(-1, |(_, from)| from));
+                parents.push(found.map_or((-1, f64::NAN), |(edge, from)| (from, edge.tas_m_s)));
             }
             origin = next;
             came.push(parents);
         }
         None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn path(speeds_m_s: &[f64]) -> Path {
+        let nodes = (0..=speeds_m_s.len()).map(|i| {
+            #[expect(clippy::cast_precision_loss, reason = "a few")]
+            let s = 1_000.0 * i as f64;
+            (s, 2_000.0)
+        });
+        Path {
+            nodes: nodes.collect(),
+            speeds_m_s: speeds_m_s.to_vec(),
+        }
+    }
+
+    /// The speeds of a stretch and of its neighbours; of a finer stretch those of the one it lies in and of that one's neighbours.
+    #[test]
+    fn closed_form_speeds_near_a_stretch() {
+        let path = path(&[50.0, 60.0, 70.0, 90.0]);
+        assert_eq!(path.speeds_near(0.0, 1_000.0), (50.0, 60.0));
+        assert_eq!(path.speeds_near(1_000.0, 2_000.0), (50.0, 70.0));
+        assert_eq!(path.speeds_near(1_200.0, 1_700.0), (50.0, 70.0));
+        assert_eq!(path.speeds_near(3_000.0, 4_000.0), (70.0, 90.0));
+        assert_eq!(path.speeds_near(1_500.0, 2_500.0), (50.0, 90.0));
+    }
+
+    /// A sweep round a path holds one whose ends in energy and in speed it looks beyond, and none that comes to those ends.
+    #[test]
+    fn closed_form_a_path_holds_what_is_near() {
+        let near = NEAR[0];
+        let here = path(&[60.0; 4]);
+        for (beyond, held) in [(-1.0, true), (1.0, false)] {
+            let mut other = here.clone();
+            other.speeds_m_s[2] += near.speed_m_s - FINE.speed_m_s + beyond;
+            assert_eq!(here.holds(&other, near, FINE), held);
+            let mut other = here.clone();
+            other.nodes[1].1 -= near.energy_m - FINE.energy_m + beyond;
+            assert_eq!(here.holds(&other, near, FINE), held);
+        }
     }
 }
