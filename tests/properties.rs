@@ -267,10 +267,16 @@ fn regress_a_fast_part_above_rough_air() {
     }
 }
 
-/// Trips that broke it: a climb or descent a knot too fast for the rough air, which to slow down costs more than the charge for the knot.
+/// Trips that broke it: a climb or descent a knot too fast for the rough air, which to slow down costs more than the charge for the knot; and a
+/// cruise that began full rich and stayed so.
 #[test]
 fn regress_least_time_of_kept_trips() {
-    for name in ["a-knot-too-fast", "at-night-in-rough-air"] {
+    let names = [
+        "a-knot-too-fast",
+        "at-night-in-rough-air",
+        "rich-for-nothing",
+    ];
+    for name in names {
         let money = [("kind = \"time\"", "kind = \"money\"")];
         let (quickest_s, money_s) = (kept_time_s(name, &[]), kept_time_s(name, &money));
         assert!(

@@ -7,6 +7,7 @@
 use super::cruise::{CruiseOption, least_per_m};
 use crate::quantity::M_PER_NM;
 use crate::trip::{CostRates, Problem};
+use std::rc::Rc;
 
 /// Stretches are at most this long, m.
 const STRETCH_M: f64 = 10.0 * M_PER_NM;
@@ -25,7 +26,7 @@ pub struct LevelCost {
     /// Indicated altitude, m.
     pub level_m: f64,
     /// Settings.
-    pub options: Vec<CruiseOption>,
+    pub options: Rc<[CruiseOption]>,
     /// Cost of the climb to it (objective unit) and the distance it covers (m): from where all climbs begin.
     pub climb: (f64, f64),
     /// The same from where the flight begins, if it is the first level: on the ground the same.

@@ -19,6 +19,7 @@ pub use totals::totals;
 pub(super) use totals::{alternative, confirmed_flight, past_forecast_s, reflown, warnings};
 
 use super::circling;
+use super::cruise::CruiseOption;
 use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{Draft, Plan, Workings};
 use super::refine::{Pilot, continuous, rounded, settle};
@@ -31,6 +32,7 @@ use no_plan::ways_to_a_level;
 use std::borrow::Cow;
 use std::cell::RefCell;
 use std::collections::HashMap;
+use std::rc::Rc;
 
 /// Level sequences that are flown in full.
 const SEQUENCES: usize = 3;
@@ -41,6 +43,11 @@ const SEQUENCE_WINDOW: f64 = 0.012;
 /// Flights of sequences so much dearer than the cheapest, as a share, have descent and climb looked for again too; so many at most.
 const COMES_CLOSE: f64 = 2e-3;
 const MOST_CLOSE: usize = 2;
+/// A proposal may cost so much less than it promises, a share: the error of the level search in trips where limits bend flights.
+const PROMISE_ERROR: f64 = 3e-3;
+/// Where fuel costs nothing, as in least time, proposals are charged this share of what time costs for it: of settings that are as good as equally quick the thriftiest is the
+/// best start, for a lighter aeroplane is quicker. The best proposal is flown without it too.
+const THRIFT: f64 = 0.01;
 /// Descents that are tried while more than one start is wanted.
 const MOST_STARTS: usize = 3;
 /// The schedule has settled when the time of the flight changes by less than this share (DESIGN section 6.4).
@@ -133,57 +140,7 @@ pub fn charged(flown: &Flown) -> f64 {
 
 /// [`plan`] with more scripts to settle from than those the search finds.
 pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, SolveError> {
-    plan_with(&Pilot::new(problem), seeds, 0.0)
-}
-
-/// [`plan_from`] with a pilot of the caller's, and with so much more charged for a kilogram of fuel in all that is proposed; what is flown
-/// is charged what the problem says.
-pub(super) fn plan_with(
-    pilot: &Pilot,
-    seeds: &[Script],
-    more_per_kg: f64,
-) -> Result<Draft, SolveError> {
-    let problem = pilot.problem();
-    every_leg_has_a_level(problem)?;
-    let mut rates = problem.cost_rates();
-    rates.per_kg += more_per_kg;
-    let search = Search::new(problem, rates);
-    let levels = search.level_costs()?;
-    let proposals = sequences(problem, rates, &levels);
-    let mut broken = Vec::new();
-    let mut flown = search.fly_proposals(pilot, &levels, &proposals, &mut broken);
-    for seed in seeds {
-        match settle(pilot, seed, &|s| search.prepare(s)) {
-            Ok(f) => {
-                let steps = f.script.cruise.iter().map(|c| (c.level_m, c.from_m));
-                let sequence = Sequence {
-                    steps: steps.collect(),
-                    cost: f.cost,
-                };
-                flown.push((sequence, f));
-            }
-            Err(b) => broken.extend(b),
-        }
-    }
-    flown.sort_by(|a, b| Pilot::charged(&a.1).total_cmp(&Pilot::charged(&b.1)));
-    let Some((chosen, best, searched)) = search.best_completed(pilot, &levels, &flown) else {
-        return Err(search.why_not(broken));
-    };
-    flown[..=chosen].rotate_right(1);
-    let (best, unrounded) = search.refined(pilot, best, searched);
-    let far = &proposals[nearest(&proposals)..];
-    let Some((final_flown, mismatch)) =
-        search.flown_as_it_will_be(pilot, &levels, &best, &flown, far, &mut broken)
-    else {
-        return Err(search.why_not(broken));
-    };
-    Ok(Draft {
-        unrounded: unrounded.filter(|_| same_levels(&final_flown.script, &best.script)),
-        flown: final_flown,
-        mismatch,
-        others: flown.into_iter().map(|(_, f)| f).collect(),
-        flights: pilot.flights(),
-    })
+    Search::proposing(problem).plan_with(&Pilot::new(problem), seeds)
 }
 
 /// How many of the proposals, which come the cheapest first, are flown in any case.
@@ -216,9 +173,98 @@ fn every_leg_has_a_level(problem: &Problem) -> Result<(), SolveError> {
     })
 }
 
+/// What the level search proposes, and what was flown of it and of scripts besides.
+pub(super) struct Proposed {
+    levels: Vec<LevelCost>,
+    /// The cheapest first.
+    proposals: Vec<Sequence>,
+    /// Settled, the cheapest first.
+    flown: Vec<(Sequence, Flown)>,
+    /// Limits in the way of the rest.
+    broken: Vec<Limit>,
+}
+
+impl Proposed {
+    /// The cheapest of those flown.
+    pub(super) fn best(&self) -> Option<&Flown> {
+        self.flown.first().map(|f| &f.1)
+    }
+}
+
 impl Search<'_> {
+    /// [`plan_from`] with a pilot of the caller's. What is proposed is priced as the search prices, what is flown as the problem says.
+    pub(super) fn plan_with(&self, pilot: &Pilot, seeds: &[Script]) -> Result<Draft, SolveError> {
+        self.completed(pilot, &self.proposed(pilot, seeds)?)
+    }
+
+    /// Flies what the level search proposes, and some scripts more.
+    pub(super) fn proposed(&self, pilot: &Pilot, seeds: &[Script]) -> Result<Proposed, SolveError> {
+        every_leg_has_a_level(self.p)?;
+        let levels = self.level_costs()?;
+        let proposals = sequences(self.p, self.rates, &levels);
+        let mut broken = Vec::new();
+        let mut flown = self.fly_proposals(pilot, &levels, &proposals, &mut broken);
+        for seed in seeds {
+            match settle(pilot, seed, &|s| self.prepare(s)) {
+                Ok(f) => {
+                    let steps = f.script.cruise.iter().map(|c| (c.level_m, c.from_m));
+                    let sequence = Sequence {
+                        steps: steps.collect(),
+                        cost: f.cost,
+                    };
+                    flown.push((sequence, f));
+                }
+                Err(b) => broken.extend(b),
+            }
+        }
+        let charged = |f: &(Sequence, Flown)| Pilot::charged(&f.1);
+        if self.thrifty
+            && let Some((sequence, _)) = flown
+                .iter()
+                .min_by(|a, b| charged(a).total_cmp(&charged(b)))
+            && let Some(other) = self.fly_without_thrift(pilot, &levels, sequence)
+        {
+            flown.push((sequence.clone(), other));
+        }
+        flown.sort_by(|a, b| charged(a).total_cmp(&charged(b)));
+        Ok(Proposed {
+            levels,
+            proposals,
+            flown,
+            broken,
+        })
+    }
+
+    /// The best of what was flown, completed, refined and flown as a plan is.
+    pub(super) fn completed(
+        &self,
+        pilot: &Pilot,
+        proposed: &Proposed,
+    ) -> Result<Draft, SolveError> {
+        let levels = &proposed.levels;
+        let (mut flown, mut broken) = (proposed.flown.clone(), proposed.broken.clone());
+        let Some((chosen, best, searched)) = self.best_completed(pilot, levels, &flown) else {
+            return Err(self.why_not(broken));
+        };
+        flown[..=chosen].rotate_right(1);
+        let (best, unrounded) = self.refined(pilot, best, searched);
+        let far = &proposed.proposals[nearest(&proposed.proposals)..];
+        let Some((final_flown, mismatch)) =
+            self.flown_as_it_will_be(pilot, levels, &best, &flown, far, &mut broken)
+        else {
+            return Err(self.why_not(broken));
+        };
+        Ok(Draft {
+            unrounded: unrounded.filter(|_| same_levels(&final_flown.script, &best.script)),
+            flown: final_flown,
+            mismatch,
+            others: flown.into_iter().map(|(_, f)| f).collect(),
+            flights: pilot.flights(),
+        })
+    }
+
     /// Flights of the cheapest few proposals, and of the cheapest that holds one level, which a flight is most sure to have room for; then, while
-    /// none is as cheap as they promise, of some of the rest, one level before several. Limits in the way are added to those that are broken. A pilot
+    /// none is as cheap as they promise or nearly so, of some of the rest, one level before several. Limits in the way are added to those that are broken. A pilot
     /// that keeps what it passes by flies for one search of many: where one level is missed another search has it.
     fn fly_proposals(
         &self,
@@ -255,7 +301,7 @@ impl Search<'_> {
         for sequence in rest {
             let beaten = flown
                 .iter()
-                .any(|(_, f)| Pilot::charged(f) < self.promised(sequence, f));
+                .any(|(_, f)| !self.promises_less(sequence, f, -PROMISE_ERROR));
             if beaten || pilot.keeps() && !flown.is_empty() {
                 continue;
             }
@@ -268,17 +314,38 @@ impl Search<'_> {
         flown
     }
 
-    /// What a proposal promises to cost beside a flight: in the level search's own model, and what that leaves out, as the flight has it: from
-    /// pattern speed to the landing, beyond cruising as far. The flight is priced as the problem says: at a shadow price of fuel proposals seem
-    /// dear beside it, and few more are flown.
-    fn promised(&self, sequence: &Sequence, flown: &Flown) -> f64 {
+    /// The flight of a sequence as the objective alone would have its cruise set, where that is another setting than the thrifty one.
+    fn fly_without_thrift(
+        &self,
+        pilot: &Pilot,
+        levels: &[LevelCost],
+        sequence: &Sequence,
+    ) -> Option<Flown> {
+        let plain = self.at_prices(self.p, self.p.cost_rates());
+        let [thrifty, quickest] =
+            [self, &plain].map(|search| search.with_cruise(&sequence.steps, levels));
+        let (thrifty, quickest) = (thrifty?, quickest?);
+        let mut pairs = thrifty.cruise.iter().zip(&quickest.cruise);
+        if pairs.all(|(a, b)| same_setting(a, b)) {
+            return None;
+        }
+        plain.fly_sequence(pilot, levels, sequence, 1).ok()
+    }
+
+    /// Whether a proposal promises to cost less than a flight, by more than a share of it and at the prices of the search. It is reckoned in
+    /// the level search's own model, and what that leaves out is as the flight has it: from pattern speed to the landing, beyond cruising as far.
+    fn promises_less(&self, sequence: &Sequence, flown: &Flown, by: f64) -> bool {
         let time_s = flown.time_s - flown.slowed.time_s;
         let fuel_kg = flown.fuel_kg - flown.slowed.fuel_kg;
         let revolutions = flown.revolutions * time_s / flown.time_s;
         let distance_m = self.p.length_m - flown.slowed.distance_m;
+        let whole = self
+            .rates
+            .of(flown.time_s, flown.fuel_kg, flown.revolutions);
         let left_out =
-            self.rates.of(time_s, fuel_kg, revolutions) - flown.cost * distance_m / self.p.length_m;
-        sequence.cost + left_out
+            self.rates.of(time_s, fuel_kg, revolutions) - whole * distance_m / self.p.length_m;
+        let charged = Pilot::charged(flown) * (whole / flown.cost);
+        sequence.cost + left_out < charged * (1.0 - by)
     }
 
     /// The best of some flights, the cheapest first, with its descent searched again and perhaps a second climb speed; which it is, and the cruise
@@ -346,11 +413,21 @@ pub(super) fn guessed_flow_kg_s(p: &Problem) -> f64 {
 pub(super) struct Search<'a> {
     pub(super) p: &'a Problem,
     pub(super) rates: CostRates,
+    /// Whether fuel is in them that the objective does not ask for ([`THRIFT`]).
+    thrifty: bool,
     /// Mass at the middle of the route, kg.
     middle_kg: f64,
     /// Descents priced so far, by the cruise they begin from.
     priced: RefCell<Vec<Priced>>,
-    /// Steady indicated airspeeds \[m/s\] found so far at the mass of lift-off, by levers, level and distance.
+    unpriced: Rc<Unpriced>,
+}
+
+/// What searches found out that no price changes.
+#[derive(Default)]
+struct Unpriced {
+    /// Settings that may be cruised with in the middle of the route, by level.
+    options: RefCell<HashMap<u64, Rc<[CruiseOption]>>>,
+    /// Steady indicated airspeeds \[m/s\] at the mass of lift-off, by levers, level and distance.
     steady: RefCell<HashMap<[u64; 6], Option<f64>>>,
 }
 
@@ -364,9 +441,36 @@ impl<'a> Search<'a> {
         Self {
             p,
             rates,
+            thrifty: false,
             middle_kg,
             priced: RefCell::new(vec![]),
-            steady: RefCell::default(),
+            unpriced: Rc::default(),
+        }
+    }
+
+    /// A search whose proposals are to be flown: where the objective does not ask for fuel it asks for a little, [`THRIFT`].
+    pub(super) fn proposing(p: &'a Problem) -> Self {
+        let mut rates = p.cost_rates();
+        if rates.per_kg <= 0.0 {
+            let per_s = rates.rate(0.0, p.aircraft.engine.spec.rated_rev_s);
+            rates.per_kg = THRIFT * per_s / guessed_flow_kg_s(p);
+            return Self {
+                thrifty: true,
+                ..Self::new(p, rates)
+            };
+        }
+        Self::new(p, rates)
+    }
+
+    /// A search of the same problem at other prices, which has what is known at any.
+    pub(super) fn at_prices<'b>(&self, p: &'b Problem, rates: CostRates) -> Search<'b> {
+        Search {
+            p,
+            rates,
+            thrifty: false,
+            middle_kg: self.middle_kg,
+            priced: RefCell::default(),
+            unpriced: Rc::clone(&self.unpriced),
         }
     }
 

@@ -50,7 +50,7 @@ impl Search<'_> {
         let hoped = Pilot::charged(best);
         for sequence in far.iter().take(MORE_SEQUENCES) {
             let Some(f) = &finished else { break };
-            let less = self.promised(sequence, &f.flown) < f.charged() * (1.0 - COARSE_ERROR);
+            let less = self.promises_less(sequence, &f.flown, COARSE_ERROR);
             if f.charged() <= hoped * (1.0 + COARSE_ERROR) || !less {
                 break;
             }

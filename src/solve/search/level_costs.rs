@@ -9,6 +9,7 @@ use crate::solve::cruise::{self, CruiseOption};
 use crate::solve::descent;
 use crate::solve::levels::LevelCost;
 use crate::trip::Start;
+use std::rc::Rc;
 
 /// A climb that breaks limits is charged this share of its cost for each scale unit, while climbs are compared.
 pub(super) const CLIMB_PENALTY: f64 = 0.05;
@@ -30,7 +31,7 @@ impl Search<'_> {
         all.sort_by(f64::total_cmp);
         all.dedup_by(|a, b| (*a - *b).abs() < 1.0);
         let middle = 0.5 * p.length_m;
-        let options: Vec<Vec<CruiseOption>> = all.iter().map(|&l| self.options(l)).collect();
+        let options: Vec<Rc<[CruiseOption]>> = all.iter().map(|&l| self.options(l)).collect();
         // Cost, distance and what is charged for what is barred.
         let mut climb: Vec<Option<(f64, f64, f64)>> = vec![None; all.len()];
         let per_m: Vec<f64> = all
@@ -71,7 +72,7 @@ impl Search<'_> {
             let climb = climb[i].unwrap_or((f64::INFINITY, 0.0, 0.0));
             let mut level = LevelCost {
                 level_m,
-                options: options[i].clone(),
+                options: Rc::clone(&options[i]),
                 climb: (climb.0, climb.1),
                 reach: (reach.0, reach.1),
                 descent: (0.0, 0.0),
@@ -236,8 +237,14 @@ impl Search<'_> {
     }
 
     /// Settings that may be cruised with at a level in the middle of the route.
-    pub(in crate::solve) fn options(&self, level_m: f64) -> Vec<CruiseOption> {
-        cruise::options(self.p, level_m, 0.5 * self.p.length_m, self.middle_kg)
+    pub(in crate::solve) fn options(&self, level_m: f64) -> Rc<[CruiseOption]> {
+        let mut known = self.unpriced.options.borrow_mut();
+        let find = || cruise::options(self.p, level_m, 0.5 * self.p.length_m, self.middle_kg);
+        Rc::clone(
+            known
+                .entry(level_m.to_bits())
+                .or_insert_with(|| find().into()),
+        )
     }
 
     /// The cheapest of the options of a level over a stretch, and its cost per metre.

@@ -152,7 +152,7 @@ impl Search<'_> {
             level_m.to_bits(),
             distance_m.to_bits(),
         ];
-        if let Some(&known) = self.steady.borrow().get(&asked) {
+        if let Some(&known) = self.unpriced.steady.borrow().get(&asked) {
             return known;
         }
         let p = self.p;
@@ -162,7 +162,7 @@ impl Search<'_> {
         let near = Cell::new(Nearby::ROUGHLY);
         let found = level_speed_m_s(p, air, self.lift_off_kg(), levers, guess, &near)
             .map(|(v, _)| p.aircraft.ias_from_tas(air, v));
-        self.steady.borrow_mut().insert(asked, found);
+        self.unpriced.steady.borrow_mut().insert(asked, found);
         found
     }
 
