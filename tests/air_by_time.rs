@@ -1,8 +1,6 @@
 //! Air that changes while the flight goes on: the clock of the flight decides which wind it meets.
 
-mod common;
-
-use common::{demo, problem};
+use crate::common::{demo, problem};
 use fellrun::air::WindField;
 use fellrun::air::field::{Datum, LevelValue, Station};
 use fellrun::flight::{Flown, fly_recorded};

@@ -1,7 +1,6 @@
 //! Keep-out volumes, cloud, ice, oxygen, reserves and weights: from files to the limits of a trip, and what is said of them.
 
-mod common;
-
+use crate::common;
 use std::path::Path;
 
 use fellrun::brief::Figures;

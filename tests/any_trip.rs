@@ -2,9 +2,8 @@
 //!
 //! The limits are those of `limits`, which asks neither the problem nor the solver.
 
-mod common;
-mod limits;
-
+use crate::common;
+use crate::limits::{Drawn, check};
 use fellrun::air::{Datum, LevelValue, Station, WindField};
 use fellrun::aircraft::Aircraft;
 use fellrun::earth::geodesic::{self, Leg};
@@ -16,7 +15,6 @@ use fellrun::solve::plan;
 use fellrun::trip::{
     Airspace, Cloud, FuelLoad, LegGround, Objective, Place, Roughness, Rules, Trip, resolve,
 };
-use limits::{Drawn, check};
 use proptest::strategy::{Strategy, ValueTree};
 use proptest::test_runner::TestRunner;
 use std::path::Path;

@@ -1,9 +1,7 @@
 //! `plan --as-flown`: notes of a flight beside its plan. Notes made of the plan itself have no error, shifted notes have the shift, and the
 //! rows for `fit` give back the aeroplane that the plan was flown with.
 
-mod command;
-
-use command::{PROFILE, fellrun, number, printed, refused, root, written};
+use crate::command::{PROFILE, fellrun, number, printed, refused, root, written};
 use serde_json::Value;
 use std::fmt::Write as _;
 use std::path::Path;

@@ -1,9 +1,7 @@
 //! The page in a browser: Chromium, driven by `tests/browser/page.mjs`, reads it, points at it, types and touches, and holds what it
 //! shows against the JSON of the same plan. `.ci/run` installs what that needs.
 
-mod command;
-
-use command::{PROFILE, fellrun, root, typed};
+use crate::command::{PROFILE, fellrun, root, typed};
 use std::path::Path;
 use std::process::Command;
 

@@ -1,8 +1,7 @@
 //! Charts of whole plans, as pictures: against those that were looked at, and for labels that meet.
 #![cfg(feature = "png")]
 
-#[path = "common/text_boxes.rs"]
-mod text_boxes;
+use crate::common::text_boxes;
 
 use std::path::{Path, PathBuf};
 
@@ -118,7 +117,7 @@ fn regress_charts_look_as_those_that_were_looked_at() {
         let share = other(&picture, &decoded(&bytes, 1));
         assert!(
             share <= MOST_OTHER,
-            "{name}: {:.3} % of the pixels are other; look at the chart, then FELLRUN_KEEP_CHARTS=1 cargo test --test chart",
+            "{name}: {:.3} % of the pixels are other; look at the chart, then FELLRUN_KEEP_CHARTS=1 cargo test --test whole chart::",
             100.0 * share
         );
     }

@@ -1,8 +1,6 @@
 //! Circling over the fields: the turn by closed forms, the plan by the independent re-flight, and when it is flown at all.
 
-mod common;
-
-use common::{problem, textbook};
+use crate::common::{self, problem, textbook};
 use fellrun::aircraft::{Aircraft, Throttle};
 use fellrun::brief::{Figures, svg, terminal};
 use fellrun::files::trip::parse_trip;

@@ -1,8 +1,6 @@
 //! `fellrun compare` as typed: its outputs, what is held equal, and what it says of input that does not work.
 
-mod command;
-
-use command::{PROFILE, demo_trip_text, json, number, printed, refused, root, written};
+use crate::command::{PROFILE, demo_trip_text, json, number, printed, refused, root, written};
 use serde_json::Value;
 use std::fs;
 

@@ -1,9 +1,7 @@
 //! What a user sees when a trip does not work: file, line and key where there is one, the way out, exit 1, no output touched.
 
-mod command;
-
+use crate::command::demo_trip_text;
 use assert_cmd::Command;
-use command::demo_trip_text;
 use std::path::{Path, PathBuf};
 
 /// The first demo trip with replacements, beside the folders it names, in a temporary folder.

@@ -1,8 +1,6 @@
 //! `fellrun frontier` as typed: its outputs, and what it says of input that does not work.
 
-mod command;
-
-use command::{PROFILE, demo_trip_text, json, printed, refused, typed, written};
+use crate::command::{PROFILE, demo_trip_text, json, printed, refused, typed, written};
 use serde_json::Value;
 use std::fs;
 

@@ -1,8 +1,6 @@
 //! The command with places instead of figures: trips without a file, new trip files, GPX routes, and what files are.
 
-mod command;
-
-use command::{
+use crate::command::{
     DEPART, PROFILE, WINDS, demo_trip_text, fellrun, json, number, refused, root, typed, written,
 };
 

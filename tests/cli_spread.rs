@@ -1,8 +1,6 @@
 //! `fellrun spread` as typed: its outputs, and what it says of input that does not work.
 
-mod command;
-
-use command::{PROFILE, WINDS, json, number, printed, refused, root, written};
+use crate::command::{PROFILE, WINDS, json, number, printed, refused, root, written};
 use fellrun::brief::{SpreadFigures, spread_svg, spread_text};
 use fellrun::files::trip::load_trip;
 use fellrun::solve::{SpreadAsk, plan_trip, spread};

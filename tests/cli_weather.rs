@@ -1,9 +1,7 @@
 //! The command with weather, ground and volumes from files: the winds of a trip, later departures, options for them, and what `check`
 //! says of such files.
 
-mod command;
-
-use command::{PROFILE, WINDS, json, number, printed, refused, root, typed, written};
+use crate::command::{PROFILE, WINDS, json, number, printed, refused, root, typed, written};
 use fellrun::brief::{WindsFigures, winds_text};
 use fellrun::files::trip::load_trip;
 use fellrun::solve::on_schedule;

@@ -1,8 +1,6 @@
 //! Engine, propeller and airframe joined: each figure of a flight condition by its own equation.
 
-mod common;
-
-use common::{demo, profile};
+use crate::common::{demo, profile};
 use fellrun::air::isa;
 use fellrun::aircraft::propeller::Forces;
 use fellrun::aircraft::{

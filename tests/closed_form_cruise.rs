@@ -1,9 +1,7 @@
 //! Cruise and climb against the closed forms of performance theory, with the textbook power plant (constant efficiency and
 //! specific consumption), which has them.
 
-mod common;
-
-use common::{problem, textbook};
+use crate::common::{problem, textbook};
 use fellrun::air::isa;
 use fellrun::aircraft::{AirState, Aircraft, Configuration, Levers, Throttle};
 use fellrun::quantity::*;

@@ -1,8 +1,6 @@
 //! The engine asked from outside, with the engines of the profiles.
 
-mod common;
-
-use common::profile;
+use crate::common::profile;
 use fellrun::air::isa;
 use fellrun::aircraft::engine::{EngineError, EngineSpec, HEATING_VALUE_J_KG, Intake};
 use fellrun::aircraft::{Engine, Throttle};

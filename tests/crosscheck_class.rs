@@ -2,12 +2,10 @@
 //! descents in one part and two, settings block by block (`class` says how), each fully flown; and at bounds on time and fuel inside
 //! hollows of the frontier.
 
-mod class;
-mod common;
-#[path = "crosscheck_class/hollow.rs"]
+use crate::common;
 mod hollow;
 
-use class::{Brute, Grid, Kept, change_points, is_legal, levels, open};
+use crate::class::{Brute, Grid, Kept, change_points, is_legal, levels, open};
 use fellrun::files::trip::parse_trip;
 use fellrun::flight::Script;
 use fellrun::quantity::M_PER_NM;

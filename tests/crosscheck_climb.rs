@@ -1,8 +1,6 @@
 //! The climb at two speeds against every pair of settable speeds and every settable height, each fully flown.
 
-mod common;
-
-use common::{demo_trip, two_speed_trip};
+use crate::common::{demo_trip, two_speed_trip};
 use fellrun::brief::Figures;
 use fellrun::flight::{Flown, Memory, Script, SegmentKind, fly};
 use fellrun::quantity::{M_PER_FT, M_S_PER_KT};

@@ -2,12 +2,9 @@
 //! finds the same. Source of the demo trip: its own file; there our own plans are held against each other. On a short trip every flight of a grid
 //! of settings (`class::frontier`) is held against the frontier, with no part of the search in it.
 
-#[allow(dead_code, reason = "the check of single plans uses the rest")]
-mod class;
-mod common;
-
-use class::frontier::charged;
-use class::{Brute, Kept, levels};
+use crate::class::frontier::charged;
+use crate::class::{self, Brute, Kept, levels};
+use crate::common;
 use fellrun::aircraft::Aircraft;
 use fellrun::brief::{FrontierFigures, frontier_csv, frontier_text};
 use fellrun::files::trip::{load_trip, parse_trip};

@@ -1,8 +1,6 @@
 //! Gear as a speed brake: a descent that high ground makes steep, with the permission of the profile and without.
 
-mod common;
-
-use common::{demo, problem};
+use crate::common::{demo, problem};
 use fellrun::brief::{Figures, json};
 use fellrun::quantity::*;
 use fellrun::reflight::refly;

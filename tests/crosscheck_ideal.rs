@@ -1,9 +1,7 @@
 //! No flown plan beats the ideal flight: over random trips between real fields, in winds, temperatures and loads made up at random
 //! from a fixed seed, so that every run sees the same trips.
 
-mod common;
-
-use common::{FIELDS, trip_text};
+use crate::common::{FIELDS, trip_text};
 use fellrun::air::field::{Datum, LevelValue, Station, WindField};
 use fellrun::air::isa;
 use fellrun::earth::{Position, geodesic};

@@ -1,5 +1,5 @@
 //! The planner against optimal control by an independent method: direct collocation with IPOPT, solved by `tests/crosscheck/ocp.py`
-//! on trips of its own. `tests/crosscheck/SOURCE.md` says what is compared and what it is worth; `cargo test --test crosscheck_ocp
+//! on trips of its own. `tests/crosscheck/SOURCE.md` says what is compared and what it is worth; `cargo test --test whole crosscheck_ocp::
 //! -- --nocapture` prints the figures.
 
 use fellrun::aircraft::{AirState, Levers, Throttle};

@@ -1,8 +1,6 @@
 //! The main job on the demo trips: plans against the independent re-flight, against each other and against the ideal flight.
 
-mod common;
-
-use common::demo_trip;
+use crate::common::demo_trip;
 use fellrun::aircraft::Aircraft;
 use fellrun::flight::{PathRule, SegmentKind};
 use fellrun::quantity::*;

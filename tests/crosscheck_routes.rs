@@ -1,9 +1,7 @@
 //! Plans beyond the demo trips: short and long, with and against the wind, one leg and several, light air and rough, by money, time
 //! and fuel, each confirmed by the re-flight and kept by every limit.
 
-mod common;
-
-use common::trip_text;
+use crate::common::trip_text;
 use fellrun::air::speed::tas_to_cas_m_s;
 use fellrun::aircraft::Throttle;
 use fellrun::files::trip::parse_trip;

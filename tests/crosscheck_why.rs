@@ -1,8 +1,6 @@
 //! What each choice is worth and what the settings come to in other air, on the demo trips and against the wind triangle.
 
-mod common;
-
-use common::demo_trip;
+use crate::common::{self, demo_trip};
 use fellrun::aircraft::Throttle;
 use fellrun::flight::{Flown, SegmentKind, fly_recorded};
 use fellrun::quantity::*;

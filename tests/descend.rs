@@ -1,10 +1,7 @@
 //! The descent study: ways down side by side, rules of thumb, limits named, maps.
 
-mod command;
-mod common;
-
-use command::{PROFILE, fellrun, json, printed};
-use common::{PROFILES, demo, demo_trip, profile};
+use crate::command::{PROFILE, fellrun, json, printed};
+use crate::common::{PROFILES, demo, demo_trip, profile};
 use fellrun::aircraft::Aircraft;
 use fellrun::flight::Limit;
 use fellrun::quantity::{KG_PER_LB, M_PER_FT, M_PER_NM, M_S_PER_FPM, M_S_PER_KT, M3_PER_GAL};

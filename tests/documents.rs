@@ -149,6 +149,32 @@ fn sources(folder: &Path) -> Vec<PathBuf> {
     out
 }
 
+/// Cargo finds test files by itself no longer (Cargo.toml): one that is no module of a test binary would never run.
+#[test]
+fn closed_form_every_file_of_tests_is_in_a_binary() {
+    const BINARIES: [&str; 2] = ["quick", "whole"];
+    let modules: String = BINARIES
+        .iter()
+        .map(|b| read(&format!("tests/{b}.rs")))
+        .collect();
+    let mut seen = 0;
+    for entry in fs::read_dir(root().join("tests")).expect("lists") {
+        let path = entry.expect("an entry").path();
+        let Some(name) = path.file_stem().and_then(|n| n.to_str()) else {
+            continue;
+        };
+        if path.extension().is_none_or(|e| e != "rs") || BINARIES.contains(&name) {
+            continue;
+        }
+        assert!(
+            modules.lines().any(|line| line == format!("mod {name};")),
+            "tests/{name}.rs: name it in tests/whole.rs"
+        );
+        seen += 1;
+    }
+    assert!(seen > 50, "only {seen} files were seen");
+}
+
 /// What each module may use: the table of DEVELOPERS.md.
 const MAY_USE: [(&str, &[&str]); 14] = [
     ("quantity", &[]),

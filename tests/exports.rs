@@ -1,13 +1,10 @@
 //! What `plan` writes for other programs, read by readers of others: JSON against the published schema by the `jsonschema` crate, GPX by
 //! the `gpx` crate, CSV by `csv`, KML by `roxmltree`; and where the points are, against a geodesic of the test's own.
 
-mod command;
-#[path = "exports/json.rs"]
 mod json;
-#[path = "exports/path.rs"]
 mod path;
 
-use command::{fellrun, printed, root, written};
+use crate::command::{self, fellrun, printed, root, written};
 use serde_json::Value;
 
 /// The first demo trip.

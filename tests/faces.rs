@@ -4,18 +4,13 @@
 //! Each demo trip is planned in both units with every face at once; the figures are read out of what is written by a reader of the
 //! test's own, and what each must be is reckoned from the JSON alone.
 
-#[path = "faces/cards.rs"]
 mod cards;
-mod command;
-#[path = "faces/drawn.rs"]
 mod drawn;
-#[path = "faces/reading.rs"]
 mod reading;
-#[path = "faces/sheet.rs"]
 mod sheet;
 
+use crate::command::{printed, root};
 use cards::cards;
-use command::{printed, root};
 use drawn::{chart, exports};
 use reading::Way::{Down, Near, Up};
 use reading::{METRIC, Must, Text, US, Units, at, html_text, plain};

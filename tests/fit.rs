@@ -5,11 +5,8 @@
     reason = "a test that cannot get at its data must fail"
 )]
 
-#[path = "fit/files.rs"]
 mod files;
-#[path = "fit/known.rs"]
 mod known;
-#[path = "fit/printed.rs"]
 mod printed;
 
 use fellrun::aircraft::{Aircraft, Configuration};

@@ -1,8 +1,6 @@
 //! Patches of distance and height that no part of a flight may pass through, and greatest altitudes of legs.
 
-mod common;
-
-use common::{demo, problem};
+use crate::common::{demo, problem};
 use fellrun::flight::{Flown, Limit};
 use fellrun::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT};
 use fellrun::reflight::refly;

@@ -8,7 +8,7 @@
 //!
 //! Of every case it is held that the exit status is 0 or 1 (or that of a signal it was sent), that nothing panics, that a command that
 //! fails leaves every file as it was and none behind, and that a refusal says a way out. The words are pinned besides; after a change
-//! that is meant, `FELLRUN_KEEP_HOSTILE=1 cargo test --test hostile` writes them anew: read the difference.
+//! that is meant, `FELLRUN_KEEP_HOSTILE=1 cargo test --test whole hostile::` writes them anew: read the difference.
 #![cfg(unix)]
 
 use std::collections::BTreeMap;

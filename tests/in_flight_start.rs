@@ -1,9 +1,7 @@
 //! Flights that begin in the air: no taxi and no take-off, the height of the moment a level only where the rules allow it.
 
-mod common;
-
+use crate::common::{demo, problem};
 use assert_cmd::Command;
-use common::{demo, problem};
 use fellrun::brief::{Units, lever_card};
 use fellrun::flight::{Descent, Flown, SegmentKind, State, fly_recorded};
 use fellrun::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT};

@@ -2,9 +2,7 @@
 //!
 //! Courses are found here from positions in space: the chord between two points close together, seen from the plane that lies level there.
 
-mod common;
-
-use common::calm_station;
+use crate::common::{self, calm_station};
 use fellrun::air::WindField;
 use fellrun::earth::geodesic::{self, Leg};
 use fellrun::earth::magnetic;

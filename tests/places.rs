@@ -1,7 +1,6 @@
 //! Places: the built-in airport table, places of the user's own, positions as pilots write them, and trips that name them.
 #![expect(clippy::unwrap_used, reason = "an unwrap that fails fails the test")]
 
-#[path = "places/gpx.rs"]
 mod gpx;
 
 use fellrun::earth::geodesic;

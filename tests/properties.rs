@@ -3,10 +3,8 @@
 //!
 //! `FELLRUN_TRIPS` says on how many trips each property is tried; a few where it is not set.
 
-#[path = "properties/small.rs"]
+use crate::limits;
 mod small;
-
-mod limits;
 
 use fellrun::files::trip::parse_trip;
 use fellrun::quantity::M3_PER_GAL;

@@ -5,11 +5,8 @@
     reason = "a test that cannot get at its data must fail"
 )]
 
-#[path = "published_air/atmosphere.rs"]
 mod atmosphere;
-#[path = "published_air/field.rs"]
 mod field;
-#[path = "published_air/speeds.rs"]
 mod speeds;
 
 use proptest::prelude::*;

@@ -5,13 +5,9 @@
     reason = "a test that cannot get at its data must fail"
 )]
 
-#[path = "published_bulletin/coding.rs"]
 mod coding;
-#[path = "published_bulletin/damage.rs"]
 mod damage;
-#[path = "published_bulletin/field.rs"]
 mod field;
-#[path = "published_bulletin/times.rs"]
 mod times;
 
 use fellrun::air::Datum;

@@ -1,9 +1,7 @@
 //! The long steps of a search against the small ones of a recorded flight: another way of stepping, of another order, over the same
 //! equations. What a search believes of a descent decides between plans, so it must not be far from what is flown.
 
-mod common;
-
-use common::{demo_trip, trip_text};
+use crate::common::{demo_trip, trip_text};
 use fellrun::files::trip::parse_trip;
 use fellrun::flight::{
     Descent, PathRule, Script, SegmentKind, ThrottleRule, TrackPoint, let_down, let_down_recorded,

@@ -1,9 +1,7 @@
 //! `fellrun season`: its sums against single plans, its money against a closed form, stopped and gone on, and what it says of input that does not
 //! work.
 
-mod command;
-
-use command::{PROFILE, WINDS, fellrun, json, number, printed, refused, root, written};
+use crate::command::{PROFILE, WINDS, fellrun, json, number, printed, refused, root, written};
 use fellrun::aircraft::Throttle;
 use fellrun::files::trip::load_trip;
 use fellrun::flight::{PathRule, SegmentKind, fly_recorded};

@@ -1,8 +1,6 @@
 //! How sure a plan is: the errors of the forecast as asked for, and the plan flown in them, against closed forms.
 
-mod common;
-
-use common::{demo, demo_trip, problem};
+use crate::common::{demo, demo_trip, problem};
 use fellrun::earth::{Position, geodesic};
 use fellrun::flight::Flown;
 use fellrun::quantity::{M_PER_FT, M_PER_NM, M_S_PER_KT, normal_below};

@@ -1,8 +1,6 @@
 //! True height against indicated: closed forms of the column of air, published rules and tables, and what hangs on it.
 
-mod common;
-
-use common::{demo, problem};
+use crate::common::{demo, problem};
 use fellrun::air::{Datum, LevelValue, Station, WindField, isa};
 use fellrun::flight::Limit;
 use fellrun::quantity::{M_PER_FT, M_PER_NM, PA_PER_INHG};

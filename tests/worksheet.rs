@@ -1,17 +1,11 @@
 //! Worksheets: every answer found again by code of the tests' own, a thousand seeds, the model behind the numbers, and the command.
 
-mod common;
-
-#[path = "worksheet/again.rs"]
 mod again;
-#[path = "worksheet/model.rs"]
 mod model;
-#[path = "worksheet/seeds.rs"]
 mod seeds;
-#[path = "worksheet/shell.rs"]
 mod shell;
 
-use common::{PROFILES, profile, profile_path};
+use crate::common::{PROFILES, profile, profile_path};
 use fellrun::aircraft::Aircraft;
 use fellrun::teach::worksheet::{
     Exercise, Grade, RuleBook, SheetAsk, Teacher, Topic, sheet, suits,

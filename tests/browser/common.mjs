@@ -62,7 +62,14 @@ export async function fits(page, width) {
 
 export async function accessible(page) {
   await page.evaluate(axe.source);
-  const found = await page.evaluate(() => axe.run(document, { resultTypes: ["violations", "passes"] }));
-  assert.deepEqual(found.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.html).join(" | ")}`), []);
-  assert(found.passes.length >= LEAST_RULES, `only ${found.passes.length} rules were looked at`);
+  // Only what is wanted leaves the page: what axe found of thousands of elements takes longer to carry over than to find.
+  const { violations, passes } = await page.evaluate(async () => {
+    const found = await axe.run(document, { resultTypes: ["violations"] });
+    return {
+      violations: found.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.html).join(" | ")}`),
+      passes: found.passes.length,
+    };
+  });
+  assert.deepEqual(violations, []);
+  assert(passes >= LEAST_RULES, `only ${passes} rules were looked at`);
 }

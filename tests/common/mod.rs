@@ -1,7 +1,9 @@
 //! Problems built in code for the integration tests: the demo aircraft, or one with the textbook power plant, in uniform air.
 #![allow(dead_code, reason = "each test binary uses its own part")]
 
+pub mod naca658;
 mod plain_trip;
+pub mod text_boxes;
 
 use fellrun::air::{Datum, LevelValue, Station, WindField};
 use fellrun::aircraft::{Aircraft, Textbook};

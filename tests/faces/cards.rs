@@ -1,8 +1,8 @@
 //! What the lever card says, in text, Markdown and HTML.
 
+use super::reading::Way::{Down, Near, Up};
+use super::reading::{Must, Text, at, holds, html_text};
 use super::{Faces, cruise, in_one_line, list, rough, top_of_climb, top_of_descent};
-use crate::reading::Way::{Down, Near, Up};
-use crate::reading::{Must, Text, at, holds, html_text};
 use serde_json::Value;
 
 /// What every card says, apart from how it lays out the places.

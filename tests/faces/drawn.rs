@@ -1,8 +1,8 @@
 //! What the chart says, and what is written for other programs.
 
+use super::reading::Way::{Down, Near, Up};
+use super::reading::{Text, at, holds, plain};
 use super::{Faces, M_PER_FT, burned, cruise, in_one_line, list, top_of_climb, top_of_descent};
-use crate::reading::Way::{Down, Near, Up};
-use crate::reading::{Text, at, holds, plain};
 use serde_json::Value;
 
 /// The texts of the chart, each on its own.

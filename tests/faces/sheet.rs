@@ -1,11 +1,11 @@
 //! What the terminal and the page say of the whole trip, sentence by sentence and row by row; and the page itself.
 
 use super::cards::{card, places_in};
+use super::reading::Way::{Down, Near, Up};
+use super::reading::{self, Must, Text, at, holds, html_text, plain, shown};
 use super::{
     Faces, burned, cruise, flow, in_one_line, left, list, rough, top_of_climb, top_of_descent, word,
 };
-use crate::reading::Way::{Down, Near, Up};
-use crate::reading::{self, Must, Text, at, holds, html_text, plain, shown};
 use serde_json::Value;
 
 /// What the terminal and the page say of the whole trip, sentence by sentence.

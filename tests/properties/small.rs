@@ -1,6 +1,6 @@
 //! A trip of few whole numbers, which is written as a file: what breaks a property shrinks to such a file, to be kept.
 
-use super::limits::Drawn;
+use crate::limits::Drawn;
 use fellrun::aircraft::{Aircraft, AvoidBand};
 use fellrun::earth::geodesic::{self, Leg};
 use fellrun::earth::place::Position;

@@ -1,6 +1,6 @@
 //! Propeller model against NACA 658 and 640 (tests/data/naca658/SOURCE.md).
 
-use crate::naca658::{coefficients, naca_5868_9, numbers};
+use crate::common::naca658::{coefficients, naca_5868_9, numbers};
 use fellrun::aircraft::propeller::{Balance, BladeElements, PropellerGeometry, PropellerTable};
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 

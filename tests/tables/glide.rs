@@ -1,6 +1,6 @@
 //! The glide against closed forms and the published shift of the best speed in a wind.
 
-use crate::profile;
+use super::profile;
 use fellrun::aircraft::{Aircraft, EngineState, GlidePropeller, Governed, Warmth};
 use fellrun::quantity::{G_M_S2, KG_PER_LB, M_PER_FT, M_S_PER_KT};
 use fellrun::teach::glide::{BestGlide, GlideAsk, cases, study};

@@ -1,6 +1,6 @@
 //! The text of the glide: what it must say, in its order, for each hub.
 
-use crate::{PROFILES, profile};
+use super::{PROFILES, profile};
 use fellrun::aircraft::Warmth;
 use fellrun::brief::{GlideFigures, glide_json, glide_text};
 use fellrun::quantity::{M_PER_FT, M_S_PER_KT};

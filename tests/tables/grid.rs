@@ -1,6 +1,6 @@
 //! The grid against the aircraft, row by row.
 
-use crate::profile;
+use super::profile;
 use fellrun::aircraft::{Aircraft, Governed, Refusal, Throttle, Warmth};
 use fellrun::quantity::{M_PER_FT, M_S_PER_KT, PA_PER_INHG};
 use fellrun::tables::grid::{GridAxes, Kind, grid};

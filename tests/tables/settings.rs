@@ -1,6 +1,6 @@
 //! The table against the aircraft, cell by cell.
 
-use crate::profile;
+use super::profile;
 use fellrun::aircraft::{Configuration, Governed, Refusal};
 use fellrun::quantity::M_PER_FT;
 use fellrun::tables::settings::{Hold, SettingsAsk, settings};

@@ -1,6 +1,6 @@
 //! The table as text and CSV.
 
-use crate::{PROFILES, profile};
+use super::{PROFILES, profile};
 use fellrun::brief::{CellFigures, SettingsFigures, settings_csv, settings_text};
 use fellrun::quantity::M_PER_FT;
 use fellrun::tables::settings::{SettingsAsk, settings};
