@@ -355,10 +355,10 @@ impl Flyer<'_> {
     ) -> Result<(), FlightError> {
         let began = self.state.time_s;
         let mut here = instant(self.p, &self.state, control, &self.near);
-        self.visit(&here, control);
         let p = self.p;
         let short = |i: &Instant| to_ias_m_s - p.aircraft.ias_from_tas(i.air, i.tas_m_s);
-        while short(&here) > 1e-4 {
+        let mut short_m_s = to_ias_m_s - self.visit(&here, control);
+        while short_m_s > 1e-4 {
             if here.acceleration_m_s2 < LEAST_ACCELERATION_M_S2
                 || self.state.time_s - began > LONGEST_CHANGE_S
             {
@@ -376,7 +376,7 @@ impl Flyer<'_> {
                 if miss > -1e-5 {
                     break;
                 }
-                let slope = (short(&here) - miss) / dt;
+                let slope = (short_m_s - miss) / dt;
                 dt = (dt + miss / slope).max(1e-3);
                 next = self.stepped(&here, control, dt);
                 there = instant(self.p, &next, control, &self.near);
@@ -384,7 +384,7 @@ impl Flyer<'_> {
             self.state = next;
             self.still_flying()?;
             here = there;
-            self.visit(&here, control);
+            short_m_s = to_ias_m_s - self.visit(&here, control);
         }
         Ok(())
     }

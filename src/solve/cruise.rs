@@ -63,6 +63,7 @@ pub(super) fn settable_rev_s(problem: &Problem, step_s: f64) -> Vec<f64> {
 pub(super) struct AtLevel<'a> {
     problem: &'a Problem,
     air: AirState,
+    pub sample: AirSample,
     mass_kg: f64,
     /// Greatest and least indicated airspeed, m/s.
     ias_m_s: (f64, f64),
@@ -84,6 +85,7 @@ impl<'a> AtLevel<'a> {
         Self {
             problem,
             air,
+            sample,
             mass_kg,
             ias_m_s: (top, aircraft.least_cruise_m_s(mass_kg)),
             guess_m_s: aircraft.tas_from_ias(air, top),
@@ -196,18 +198,33 @@ pub fn options(
     } else {
         REV_STEP_S
     };
+    let hand_pa = aircraft.procedures.map_step_pa;
+    let hand_steps = (MAP_STEP_PA / hand_pa).round();
     let revs = settable_rev_s(problem, rev_step_s);
     for &rev_s in &revs {
         let throttles = here.throttles(rev_s, revs.last() == Some(&rev_s), MAP_STEP_PA);
         for mixture in 0..aircraft.engine.spec.mixtures.len() {
             let mut last = here.guess_m_s;
-            for &throttle in throttles.iter().rev() {
+            let mut set = |throttle| {
                 let levers = Levers {
                     throttle,
                     rev_s,
                     mixture,
                 };
-                found.extend(here.setting(levers, &mut last).map(|s| s.0));
+                here.setting(levers, &mut last).map(|s| s.0)
+            };
+            let mut refused = false;
+            for &throttle in throttles.iter().rev() {
+                let option = set(throttle);
+                // The most that a hand can set below a limit, which is what often pays, lies between steps of the search.
+                if let (true, Some(_), Throttle::Map(map)) = (refused, option, throttle) {
+                    let above = (1..hand_steps as u32).rev();
+                    let mut above =
+                        above.map(|k| Throttle::Map(by_steps(map, f64::from(k), hand_pa)));
+                    found.extend(above.find_map(&mut set));
+                }
+                refused = option.is_none();
+                found.extend(option);
             }
         }
     }

@@ -83,11 +83,7 @@ pub(super) fn plan_within(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, Solv
         .at_prices(problem, dearer.cost_rates())
         .plan_with(pilot, &seeds);
     let chosen = match (completed, next) {
-        (Some(Ok(draft)), Ok(next))
-            if Pilot::charged(&draft.flown) <= Pilot::charged(&next.flown) =>
-        {
-            Ok(draft)
-        }
+        (Some(Ok(draft)), Ok(next)) => Ok(cheaper(draft, next)),
         (_, Ok(next)) => Ok(next),
         (Some(draft), Err(_)) => draft,
         (None, Err(_)) => search.completed(pilot, &first),
@@ -96,6 +92,14 @@ pub(super) fn plan_within(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, Solv
         flights: pilot.flights(),
         ..draft
     })
+}
+
+fn cheaper(a: Draft, b: Draft) -> Draft {
+    if Pilot::charged(&a.flown) <= Pilot::charged(&b.flown) {
+        a
+    } else {
+        b
+    }
 }
 
 /// The script of a flight with its last cruise set to what costs the least of all that burns about as much by the mile, or less, in the middle of
@@ -107,10 +111,9 @@ fn set_anew(search: &Search, flown: &Flown, rates: CostRates) -> Option<Script> 
     let options = search.options(last.level_m);
     let middle_m = 0.5 * p.length_m;
     let mut near_m_s = options.iter().map(|o| o.tas_m_s).fold(0.0, f64::max);
-    let (now, _) = AtLevel::new(p, last.level_m, middle_m, search.middle_kg())
-        .setting(last.levers(), &mut near_m_s)?;
-    let hp = p.pressure_altitude_m(middle_m, last.level_m);
-    let sample = p.air.at(middle_m, hp, p.time_s(middle_m));
+    let level = AtLevel::new(p, last.level_m, middle_m, search.middle_kg());
+    let (now, _) = level.setting(last.levers(), &mut near_m_s)?;
+    let sample = level.sample;
     let fuel = CostRates {
         per_kg: 1.0,
         ..CostRates::default()

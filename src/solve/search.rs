@@ -40,7 +40,8 @@ const SEQUENCES: usize = 3;
 const MORE_SEQUENCES: usize = 8;
 /// A sequence dearer than the cheapest by this share in the search's own model is not flown.
 const SEQUENCE_WINDOW: f64 = 0.012;
-/// Flights of sequences so much dearer than the cheapest, as a share, have descent and climb looked for again too; so many at most.
+/// Flights of sequences so much dearer than the cheapest, as a share beyond what the cheapest gains by it, have descent and climb looked for again
+/// too; so many at most.
 const COMES_CLOSE: f64 = 2e-3;
 const MOST_CLOSE: usize = 2;
 /// A proposal may cost so much less than it promises, a share: the error of the level search in trips where limits bend flights.
@@ -329,7 +330,7 @@ impl Search<'_> {
         if pairs.all(|(a, b)| same_setting(a, b)) {
             return None;
         }
-        plain.fly_sequence(pilot, levels, sequence, 1).ok()
+        plain.fly_down_from(pilot, levels, &quickest, 1).ok()
     }
 
     /// Whether a proposal promises to cost less than a flight, by more than a share of it and at the prices of the search. It is reckoned in
@@ -356,22 +357,35 @@ impl Search<'_> {
         levels: &[LevelCost],
         flown: &[(Sequence, Flown)],
     ) -> Option<(usize, Flown, Cruise)> {
-        let least = Pilot::charged(&flown.first()?.1);
-        let close =
-            |f: &&(Sequence, Flown)| Pilot::charged(&f.1) <= least + COMES_CLOSE * least.abs();
         let completed = |f: &Flown| {
             let f = self.descent_again(pilot, f.clone(), None);
             let searched = *f.script.last_cruise();
             (self.with_second_speed(pilot, levels, f), searched)
         };
-        flown
+        let least = Pilot::charged(&flown.first()?.1);
+        let mut best: Option<(usize, Flown, Cruise)> = None;
+        // Another may gain by it what the best did.
+        let mut close = least + COMES_CLOSE * least.abs();
+        for (i, (_, f)) in flown
             .iter()
-            .take_while(close)
-            .take(if pilot.keeps() { 1 } else { MOST_CLOSE })
-            .map(|(_, f)| completed(f))
             .enumerate()
-            .min_by(|(_, a), (_, b)| Pilot::charged(&a.0).total_cmp(&Pilot::charged(&b.0)))
-            .map(|(i, (f, searched))| (i, f, searched))
+            .take(if pilot.keeps() { 1 } else { MOST_CLOSE })
+        {
+            let before = Pilot::charged(f);
+            if before > close {
+                break;
+            }
+            let (f, searched) = completed(f);
+            let after = Pilot::charged(&f);
+            close += before - after;
+            if best
+                .as_ref()
+                .is_none_or(|(_, b, _)| after < Pilot::charged(b))
+            {
+                best = Some((i, f, searched));
+            }
+        }
+        best
     }
 
     /// The best of the proposals, its descent searched again from the cruise `searched`, with its continuous choices refined and rounded again;

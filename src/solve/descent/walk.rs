@@ -61,27 +61,30 @@ impl<'a> Pricing<'a> {
     /// The best descent in two parts that begins as this one: the second from each height at which the air's limit changes, from
     /// half way, and from near the pattern, with the throttle as it is or at its least, steep, shallow or as fast as the air allows, or as this one
     /// is. The best start of each family is walked on from; where the air's limit changes, the best with the throttle held and the best with it
-    /// left however far behind they are.
-    fn in_two(&self, from: &Candidate) -> Option<Candidate> {
+    /// left however far behind they are, and the best of those that begin steeply with the power reduced.
+    fn in_two(&self, from: &Candidate) -> Vec<Candidate> {
         let problem = self.problem;
         let pattern_m = problem.arrival.pattern_altitude_m;
         let level_m = self.last().level_m;
-        let [steep, shallow] = [1.0, 0.6].map(|x| PathRule::Rate(settable_rate_m_s(problem, x)));
-        let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
         let edges: Vec<f64> = problem.limits.air_edges_m(pattern_m, level_m).collect();
         // Where the air's limit changes on the way, one part is held to the least of them: the first of two need not be.
-        let limited = !edges.is_empty();
         let mut firsts = vec![from.descent];
+        let mut reduced = vec![];
         if let Some(&edge_m) = edges.iter().max_by(|a, b| a.total_cmp(b)) {
-            let power_on = grid(problem, self.script, &self.start)
+            let steep = PathRule::Rate(settable_rate_m_s(problem, 1.0));
+            let (held, power_on): (Vec<_>, Vec<_>) = grid(problem, self.script, &self.start)
                 .into_iter()
-                .filter(|d| !matches!(d.first.throttle, ThrottleRule::Held(_)));
-            firsts.extend(power_on.filter(|d| d.first.path == steep && d.reduce_at_m == pattern_m));
-            let fast = fastest_between_m_s(problem, edge_m + 1.0, level_m, mass_kg);
+                .filter(|d| d.first.path == steep && d.reduce_at_m == pattern_m)
+                .partition(|d| matches!(d.first.throttle, ThrottleRule::Held(_)));
+            firsts.extend(power_on);
+            let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
             let mut faster = from.descent;
-            faster.first.path = PathRule::Ias(fast);
+            faster.first.path =
+                PathRule::Ias(fastest_between_m_s(problem, edge_m + 1.0, level_m, mass_kg));
             firsts.push(faster);
+            reduced = held;
         }
+        let limited = !edges.is_empty();
         let mut heights: Vec<f64> = edges
             .into_iter()
             .map(|h| h + REDUCE_STEP_M)
@@ -91,6 +94,32 @@ impl<'a> Pricing<'a> {
             .collect();
         heights.sort_by(f64::total_cmp);
         heights.dedup();
+        // A start far behind one part does not catch up, but where one part is held to the least of several limits.
+        let whole = (self.per_m * problem.length_m).abs();
+        let near = |c: &Candidate| c.charged < from.charged + CATCHES_UP * whole;
+        // What begins with the power reduced is found besides the rest, not instead of it.
+        let best = |firsts: Vec<Descent>| {
+            let best =
+                self.best_of_each_family(self.second_parts(&from.descent, &firsts, &heights));
+            let first_of_its_throttle = |i: usize| {
+                let throttle = |c: &Candidate| family(&c.descent) / 2;
+                best[..i].iter().all(|c| throttle(c) != throttle(&best[i]))
+            };
+            let followed = (0..best.len())
+                .filter(|&i| near(&best[i]) || limited && first_of_its_throttle(i))
+                .map(|i| self.improve(best[i], FINER[0]));
+            let best = followed.min_by(|a, b| a.charged.total_cmp(&b.charged))?;
+            let finer = FINER[1..].iter();
+            Some(finer.fold(best, |c, &scale| self.improve(c, scale)))
+        };
+        [firsts, reduced].into_iter().filter_map(best).collect()
+    }
+
+    /// Descents that begin as these do and go on in a second part from these heights, as [`Pricing::in_two`] says; `one` is the best in one part.
+    fn second_parts(&self, one: &Descent, firsts: &[Descent], heights: &[f64]) -> Vec<Descent> {
+        let problem = self.problem;
+        let [steep, shallow] = [1.0, 0.6].map(|x| PathRule::Rate(settable_rate_m_s(problem, x)));
+        let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
         let throttles: Vec<ThrottleRule> = if problem.aircraft.propeller.is_fixed() {
             vec![ThrottleRule::Untouched, ThrottleRule::Rpm]
         } else {
@@ -123,11 +152,11 @@ impl<'a> Pricing<'a> {
                 .collect();
             // What is best all the way may be best for the slower of two; a throttle that is not set stays as the first part has it.
             parts.push(DescentPart {
-                throttle: match from.descent.first.throttle {
+                throttle: match one.first.throttle {
                     set @ (ThrottleRule::Held(_) | ThrottleRule::Rpm) => set,
                     _ => ThrottleRule::Untouched,
                 },
-                ..from.descent.first
+                ..one.first
             });
             starts.extend(
                 parts
@@ -135,28 +164,12 @@ impl<'a> Pricing<'a> {
                     .filter(|part| !goes_on(&first.first, part))
                     .map(|part| Descent {
                         second: Some((from_m, part)),
-                        reduce_at_m: pattern_m,
+                        reduce_at_m: problem.arrival.pattern_altitude_m,
                         ..*first
                     }),
             );
         }
-        let best = self.best_of_each_family(starts);
-        // A start far behind one part does not catch up, but where one part is held to the least of several limits.
-        let whole = (self.per_m * problem.length_m).abs();
-        let near = |c: &Candidate| c.charged < from.charged + CATCHES_UP * whole;
-        let first_of_its_throttle = |i: usize| {
-            let throttle = |c: &Candidate| family(&c.descent) / 2;
-            best[..i].iter().all(|c| throttle(c) != throttle(&best[i]))
-        };
-        let best = (0..best.len())
-            .filter(|&i| near(&best[i]) || limited && first_of_its_throttle(i))
-            .map(|i| self.improve(best[i], FINER[0]))
-            .min_by(|a, b| a.charged.total_cmp(&b.charged))?;
-        Some(
-            FINER[1..]
-                .iter()
-                .fold(best, |c, &scale| self.improve(c, scale)),
-        )
+        starts
     }
 
     /// Descents worth flying in full, cheapest first: the best of a coarse grid of each family of rules, walked to better neighbours
@@ -170,7 +183,7 @@ impl<'a> Pricing<'a> {
                 .position(|c| found.first().is_some_and(|f| at_rate(c) != at_rate(f)));
             let two: Vec<Candidate> = (0..found.len())
                 .filter(|&i| i == 0 || Some(i) == other)
-                .filter_map(|i| self.in_two(&found[i]))
+                .flat_map(|i| self.in_two(&found[i]))
                 .collect();
             found.extend(two);
             found

@@ -31,7 +31,8 @@ pub(super) fn same_setting(a: &Cruise, b: &Cruise) -> bool {
 }
 
 impl Search<'_> {
-    /// Descent candidates, those in two parts with them where all are wanted; sequences that end in the same cruise share them.
+    /// Descent candidates, those in two parts with them where all are wanted or the air's limit changes on the way down, for then one part is a
+    /// poor measure of two; sequences that end in the same cruise share them.
     pub(super) fn descents(
         &self,
         script: &Script,
@@ -46,17 +47,20 @@ impl Search<'_> {
             return known.found.clone();
         }
         let pricing = descent::Pricing::new(self.p, self.rates, script, start, per_m);
+        let pattern_m = self.p.arrival.pattern_altitude_m;
+        let mut edges = self.p.limits.air_edges_m(pattern_m, last.level_m);
+        let limited = edges.next().is_some();
         // The descent from one cruise is much like that from another, unless limits are hard to keep.
         let kept = |found: &Vec<descent::Candidate>| found.iter().any(|c| c.violation == 0.0);
-        let near = self
-            .priced
-            .borrow()
+        let priced = self.priced.borrow();
+        let near = priced
             .iter()
-            .find(|known| kept(&known.found))
+            .find(|known| !limited && kept(&known.found))
             .map(|known| pricing.search_near(&known.cruise, &known.found));
+        drop(priced);
         let near = near.filter(kept);
         let found = near.unwrap_or_else(|| {
-            if all {
+            if all || limited {
                 pricing.search()
             } else {
                 pricing.search_quickly()

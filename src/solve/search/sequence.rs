@@ -62,25 +62,32 @@ impl Search<'_> {
         sequence: &Sequence,
         starts: usize,
     ) -> Result<Flown, Vec<Limit>> {
+        let script = self
+            .with_cruise(&sequence.steps, levels)
+            .ok_or_else(Vec::new)?;
+        self.fly_down_from(pilot, levels, &script, starts)
+    }
+
+    /// The same from the script of [`Search::with_cruise`].
+    pub(super) fn fly_down_from(
+        &self,
+        pilot: &Pilot,
+        levels: &[LevelCost],
+        script: &Script,
+        starts: usize,
+    ) -> Result<Flown, Vec<Limit>> {
         let p = self.p;
-        let Some(script) = self.with_cruise(&sequence.steps, levels) else {
-            return Err(vec![]);
-        };
-        let last_level = sequence.steps[sequence.steps.len() - 1].0;
+        let last_level = script.last_cruise().level_m;
         let level = levels
             .iter()
             .find(|l| (l.level_m - last_level).abs() < 1.0)
             .ok_or(vec![])?;
-        let Some(start) = self.cruise_state(last_level, &level.options, &script) else {
+        let Some(start) = self.cruise_state(last_level, &level.options, script) else {
             return Err(vec![]);
         };
         let per_m =
             cruise::least_per_m(p, self.rates, &level.options, last_level, start.distance_m);
-        // Where the air's limit changes on the way down, one part is a poor measure of two.
-        let pattern_m = p.arrival.pattern_altitude_m;
-        let mut edges = p.limits.air_edges_m(pattern_m, last_level);
-        let limited = edges.next().is_some();
-        let candidates = self.descents(&script, start, per_m, limited || pilot.keeps());
+        let candidates = self.descents(script, start, per_m, pilot.keeps());
         let prepare = |s: &mut Script| self.prepare(s);
         let mut best: Option<Flown> = None;
         // Of each the cheapest that breaks a limit.
