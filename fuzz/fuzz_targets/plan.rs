@@ -1,4 +1,4 @@
-//! `plan` on trips drawn from the bytes.
+//! `plan` on trips drawn from the bytes; with `FELLRUN_FUZZ_SAY` the trip is printed.
 #![no_main]
 
 #[path = "../../tests/fuzz/targets.rs"]
@@ -6,5 +6,8 @@
 mod targets;
 
 libfuzzer_sys::fuzz_target!(|data: &[u8]| {
+    if std::env::var_os("FELLRUN_FUZZ_SAY").is_some() {
+        println!("{}", targets::drawn_trip(data));
+    }
     targets::plan(data);
 });
