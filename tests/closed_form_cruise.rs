@@ -1,12 +1,15 @@
 //! Cruise and climb against the closed forms of performance theory, with the textbook power plant (constant efficiency and
 //! specific consumption), which has them.
 
-use crate::common::{problem, textbook};
+use crate::common::{demo, problem, textbook};
 use fellrun::air::isa;
+use fellrun::aircraft::propeller::Nearby;
 use fellrun::aircraft::{AirState, Aircraft, Configuration, Levers, Throttle};
+use fellrun::flight::level_speed_m_s;
 use fellrun::quantity::*;
 use fellrun::solve::cruise;
-use fellrun::trip::{CostRates, Problem};
+use fellrun::trip::{CostRates, Problem, Roughness};
+use std::cell::Cell;
 
 /// The speed found by Brent's method on the manifold pressure sits on a flat minimum: argmin stops at the square root of the
 /// machine precision, 1e-8 in MAP, and the level-speed solution adds 1e-4 m/s. A wrong exponent or a lost factor moves the speed
@@ -299,4 +302,44 @@ fn published_cp1_breguet_range_and_endurance() {
     let miles = range / 1_609.344;
     // The published weight is 13,127.5 N; 2,950 lb is 13,122.3 N, which moves the range by 0.04 %: half a mile.
     assert!((miles - 1_205.1).abs() < 0.6, "{miles}");
+}
+
+/// In rough air the speed is what limits: of the quickest setting at each level, a step of the hand more is too fast, by the definition of the most that
+/// can be set. One RPM and one mixture, among which no other setting comes nearer by chance.
+#[test]
+fn closed_form_the_quickest_setting_is_the_most_that_a_hand_can_set() {
+    let mut one = demo();
+    one.engine.spec.mixtures.truncate(1);
+    one.propeller.lowest_governed_rev_s = one.propeller.highest_governed_rev_s;
+    let mut p = problem(one, 200.0, 0.0, 0.0);
+    p.limits.air = vec![(30_000.0 * M_PER_FT, Roughness::Rough)];
+    let (aircraft, s) = (&p.aircraft, 0.5 * p.length_m);
+    let mass = 0.95 * aircraft.masses.max_take_off_kg;
+    for level in 4..=22 {
+        let level_m = 500.0 * f64::from(level) * M_PER_FT;
+        let options = cruise::options(&p, level_m, s, mass);
+        let quickest = options
+            .iter()
+            .max_by(|a, b| a.tas_m_s.total_cmp(&b.tas_m_s))
+            .expect("one option");
+        let Throttle::Map(map) = quickest.levers.throttle else {
+            panic!("full throttle is too fast: {quickest:?}");
+        };
+        let more = Levers {
+            throttle: Throttle::Map(map + aircraft.procedures.map_step_pa),
+            ..quickest.levers
+        };
+        let air = standard(level_m);
+        let near = Cell::new(Nearby::NONE);
+        let (tas, _) = level_speed_m_s(&p, air, mass, more, quickest.tas_m_s, &near)
+            .expect("more power flies level");
+        let top = p
+            .limits
+            .speed_limit_m_s(&aircraft.speeds, 0.95, level_m, level_m);
+        let (ias, ias_more) = (quickest.ias_m_s, aircraft.ias_from_tas(air, tas));
+        assert!(
+            ias <= top && top < ias_more,
+            "{level_m}: {ias} and {ias_more} of {top}"
+        );
+    }
 }

@@ -182,7 +182,8 @@ pub(super) fn full_throttle_pa(
     engine.map_pa(Throttle::Full, rev_s, intake)
 }
 
-/// Every allowed setting on the search grid at a level, at a distance and mass, that no other beats in speed, fuel and RPM.
+/// Every allowed setting on the search grid at a level, at a distance and mass, with the most that a hand can set below a limit, that no other beats
+/// in speed, fuel and RPM.
 pub fn options(
     problem: &Problem,
     level_m: f64,
@@ -216,7 +217,7 @@ pub fn options(
             let mut refused = false;
             for &throttle in throttles.iter().rev() {
                 let option = set(throttle);
-                // The most that a hand can set below a limit, which is what often pays, lies between steps of the search.
+                // The most below a limit, which is what often pays, lies between steps of the search.
                 if let (true, Some(_), Throttle::Map(map)) = (refused, option, throttle) {
                     let above = (1..hand_steps as u32).rev();
                     let mut above =
