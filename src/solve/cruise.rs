@@ -63,6 +63,7 @@ pub(super) fn settable_rev_s(problem: &Problem, step_s: f64) -> Vec<f64> {
 pub(super) struct AtLevel<'a> {
     problem: &'a Problem,
     air: AirState,
+    /// Wind and temperature there.
     pub sample: AirSample,
     mass_kg: f64,
     /// Greatest and least indicated airspeed, m/s.

@@ -1,6 +1,5 @@
 //! Flights of a grid at one level, whole: every setting of cruise, then every climb and every descent; what is best of each, all with all, so
 //! many as are told. No plan and no objective of the solver has a part in it.
-#![allow(dead_code, reason = "used by the check of the frontier alone")]
 
 use super::{Brute, Grid, Kept, open, steps, undominated};
 use fellrun::aircraft::Throttle;

@@ -1,5 +1,4 @@
 //! The command run from the root of the repository, for the tests of what is typed.
-#![allow(dead_code, reason = "each test binary uses its own part")]
 
 use assert_cmd::Command;
 use serde_json::Value;

@@ -58,10 +58,10 @@ impl<'a> Pricing<'a> {
         here
     }
 
-    /// The best descent in two parts that begins as this one: the second from each height at which the air's limit changes, from
+    /// The best descents in two parts that begin as this one: the second from each height at which the air's limit changes, from
     /// half way, and from near the pattern, with the throttle as it is or at its least, steep, shallow or as fast as the air allows, or as this one
     /// is. The best start of each family is walked on from; where the air's limit changes, the best with the throttle held and the best with it
-    /// left however far behind they are, and the best of those that begin steeply with the power reduced.
+    /// left however far behind they are. There the best that begins steeply with the power reduced is found besides.
     fn in_two(&self, from: &Candidate) -> Vec<Candidate> {
         let problem = self.problem;
         let pattern_m = problem.arrival.pattern_altitude_m;
@@ -97,22 +97,23 @@ impl<'a> Pricing<'a> {
         // A start far behind one part does not catch up, but where one part is held to the least of several limits.
         let whole = (self.per_m * problem.length_m).abs();
         let near = |c: &Candidate| c.charged < from.charged + CATCHES_UP * whole;
-        // What begins with the power reduced is found besides the rest, not instead of it.
-        let best = |firsts: Vec<Descent>| {
-            let best =
-                self.best_of_each_family(self.second_parts(&from.descent, &firsts, &heights));
+        let best_of = |firsts: Vec<Descent>| {
+            let starts = self.second_parts(&from.descent, &firsts, &heights);
+            let starts = self.best_of_each_family(starts);
             let first_of_its_throttle = |i: usize| {
                 let throttle = |c: &Candidate| family(&c.descent) / 2;
-                best[..i].iter().all(|c| throttle(c) != throttle(&best[i]))
+                starts[..i]
+                    .iter()
+                    .all(|c| throttle(c) != throttle(&starts[i]))
             };
-            let followed = (0..best.len())
-                .filter(|&i| near(&best[i]) || limited && first_of_its_throttle(i))
-                .map(|i| self.improve(best[i], FINER[0]));
-            let best = followed.min_by(|a, b| a.charged.total_cmp(&b.charged))?;
+            let best = (0..starts.len())
+                .filter(|&i| near(&starts[i]) || limited && first_of_its_throttle(i))
+                .map(|i| self.improve(starts[i], FINER[0]))
+                .min_by(|a, b| a.charged.total_cmp(&b.charged))?;
             let finer = FINER[1..].iter();
             Some(finer.fold(best, |c, &scale| self.improve(c, scale)))
         };
-        [firsts, reduced].into_iter().filter_map(best).collect()
+        [firsts, reduced].into_iter().filter_map(best_of).collect()
     }
 
     /// Descents that begin as these do and go on in a second part from these heights, as [`Pricing::in_two`] says; `one` is the best in one part.

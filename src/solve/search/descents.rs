@@ -52,12 +52,12 @@ impl Search<'_> {
         let limited = edges.next().is_some();
         // The descent from one cruise is much like that from another, unless limits are hard to keep.
         let kept = |found: &Vec<descent::Candidate>| found.iter().any(|c| c.violation == 0.0);
-        let priced = self.priced.borrow();
-        let near = priced
+        let near = self
+            .priced
+            .borrow()
             .iter()
             .find(|known| !limited && kept(&known.found))
             .map(|known| pricing.search_near(&known.cruise, &known.found));
-        drop(priced);
         let near = near.filter(kept);
         let found = near.unwrap_or_else(|| {
             if all || limited {
