@@ -1,8 +1,11 @@
 //! Circling over the fields: the turn by closed forms, the plan by the independent re-flight, and when it is flown at all.
 
 use crate::common::{self, problem, textbook};
+use fellrun::air::{Datum, LevelValue, Station, WindField};
 use fellrun::aircraft::{Aircraft, Throttle};
 use fellrun::brief::{Figures, svg, terminal};
+use fellrun::earth::geodesic;
+use fellrun::earth::keep_out::{Area, Volume};
 use fellrun::files::trip::parse_trip;
 use fellrun::flight::{
     Circle, Climb, Cruise, Descent, DescentPart, Flown, PathRule, Reduction, Script, SegmentKind,
@@ -11,7 +14,7 @@ use fellrun::flight::{
 use fellrun::quantity::*;
 use fellrun::reflight::{Mismatch, refly};
 use fellrun::solve::{Plan, Warning, plan, prepared};
-use fellrun::trip::{Circling, Objective, Problem, Start, resolve};
+use fellrun::trip::{Circling, Cloud, Objective, Problem, Start, Trip, resolve};
 use std::path::Path;
 
 /// Standard gravity, m/s².
@@ -226,6 +229,7 @@ fn trip(
     minimum_ft: f64,
     pattern_ft: f64,
     rest: &str,
+    change: &dyn Fn(&mut Trip),
 ) -> Problem {
     let root = env!("CARGO_MANIFEST_DIR");
     let rows: Vec<String> = ground
@@ -247,7 +251,8 @@ fn trip(
         fields[1],
         rows.join(", ")
     );
-    let file = parse_trip(&text, Path::new("trip.toml"), None).expect("a trip");
+    let mut file = parse_trip(&text, Path::new("trip.toml"), None).expect("a trip");
+    change(&mut file.trip);
     resolve(&file.trip, file.aircraft).expect("resolves")
 }
 
@@ -267,11 +272,17 @@ fn up() -> Problem {
         10_500.0,
         3_500.0,
         "",
+        &|_| {},
     )
 }
 
 /// The other way: the same ground before the field.
 fn down(rest: &str) -> Problem {
+    down_with(rest, &|_| {})
+}
+
+/// The same with the trip changed.
+fn down_with(rest: &str, change: &dyn Fn(&mut Trip)) -> Problem {
     let ground = [
         (50.0, 6_000.0),
         (72.0, 7_000.0),
@@ -285,6 +296,7 @@ fn down(rest: &str) -> Problem {
         10_500.0,
         1_500.0,
         rest,
+        change,
     )
 }
 
@@ -464,6 +476,7 @@ fn crosscheck_both_fields_in_holes_with_two_engines_and_a_fixed_pitch() {
             high + 1_100.0,
             1_000.0,
             "",
+            &|_| {},
         );
         check(&p, &plan(&p).expect("a plan"), [true, true]);
     }
@@ -511,4 +524,102 @@ fn closed_form_who_can_fly_straight_never_circles() {
     let circling = plan(&p).expect("a plan");
     assert!(circling.flown.circling_climb().is_some());
     assert!(circling.flown.cost > straight.flown.cost);
+}
+
+/// A calm 20 K colder than the standard, below freezing from the ground up, and cloud in it between these along the route, nm.
+fn icy(from_nm: f64, to_nm: f64) -> Problem {
+    down_with("", &|trip| {
+        let level = |i: i32| LevelValue {
+            datum: Datum::TrueAltitude,
+            height_m: 1_000.0 * f64::from(i),
+            u_m_s: 0.0,
+            v_m_s: 0.0,
+            temperature_k: Some(268.15 - 6.5 * f64::from(i)),
+        };
+        let station = Station {
+            name: "cold".into(),
+            lat_deg: 34.5,
+            lon_deg: -117.0,
+            elevation_m: 0.0,
+            levels: (0..6).map(level).collect(),
+        };
+        trip.weather.forecasts[0].field = WindField::new(&[station]).expect("air");
+        trip.airspace.clouds = vec![Cloud {
+            base_m: 3_000.0 * M_PER_FT,
+            top_m: 3_400.0 * M_PER_FT,
+            from_m: from_nm * M_PER_NM,
+            to_m: to_nm * M_PER_NM,
+        }];
+    })
+}
+
+#[test]
+fn regress_no_turn_leads_through_cloud_that_lies_over_the_field() {
+    // A patch ended with the route, and a path that reached the field a metre late came down beside it.
+    let over_nm = down("").length_m / M_PER_NM;
+    let free = plan(&icy(-1.0, -0.5)).expect("a plan");
+    let turns = free.flown.circling_descent().expect("turns");
+    let (from_m, to_m) = (turns.begin.indicated_m, turns.end.indicated_m);
+    assert!(from_m > 3_400.0 * M_PER_FT && to_m < 3_000.0 * M_PER_FT);
+    for (from_nm, to_nm) in [
+        (f64::NEG_INFINITY, f64::INFINITY),
+        (80.0, over_nm),
+        // A mile beside the field or so, where the turns lead.
+        (80.0, over_nm - 1.0),
+        (over_nm + 1.0, f64::INFINITY),
+    ] {
+        let found = plan(&icy(from_nm, to_nm));
+        let error = found.err().map(|e| e.to_string()).unwrap_or_default();
+        assert!(
+            error.contains("no flight keeps every limit") && error.contains("circling"),
+            "{from_nm} to {to_nm} nm: {error}"
+        );
+    }
+    // Out of the way of the turns.
+    for (from_nm, to_nm) in [(30.0, 60.0), (over_nm + 2.1, f64::INFINITY)] {
+        let p = icy(from_nm, to_nm);
+        let found = plan(&p).expect("a plan");
+        check(&p, &found, [false, true]);
+    }
+}
+
+#[test]
+fn closed_form_turns_keep_out_of_a_volume_beside_the_field() {
+    // Half a mile wide, from the ground to 9,000 ft, so far beyond the field on the course of the leg.
+    let beyond = |nm: f64| {
+        down_with("", &|trip| {
+            let [a, b] = [0, 1].map(|i| trip.places[i].position);
+            let course = geodesic::Leg::new(a, b).expect("a leg").course_end_rad();
+            let corner = |nm: f64, side_rad: f64| {
+                let middle = geodesic::destination(b, course, nm * M_PER_NM);
+                let p = geodesic::destination(middle, course + side_rad, 0.25 * M_PER_NM);
+                [p.lon_deg(), p.lat_deg()]
+            };
+            let (left, right) = (-0.5 * std::f64::consts::PI, 0.5 * std::f64::consts::PI);
+            let ring = vec![
+                corner(nm, left),
+                corner(nm, right),
+                corner(nm + 0.5, right),
+                corner(nm + 0.5, left),
+                corner(nm, left),
+            ];
+            trip.airspace.keep_outs = vec![Volume {
+                name: "beside".into(),
+                areas: vec![Area::new(&[ring]).expect("an area")],
+                lower_m: f64::NEG_INFINITY,
+                upper_m: 9_000.0 * M_PER_FT,
+            }];
+        })
+    };
+    // No straight path comes near it, and with 20 degrees of bank a turn at 130 KTAS is 1.35 nm wide: V²/(g tan(bank)), twice.
+    let in_the_way = plan(&beyond(1.0)).map(|p| p.flown.script);
+    assert!(
+        in_the_way
+            .as_ref()
+            .is_err_and(|e| e.to_string().contains("circling")),
+        "{in_the_way:?}"
+    );
+    let free = plan(&down("")).expect("a plan");
+    let clear = plan(&beyond(2.1)).expect("a plan");
+    assert_eq!(free.flown.script, clear.flown.script);
 }

@@ -4,6 +4,7 @@
 //! `FELLRUN_TRIPS` says on how many trips each property is tried; a few where it is not set. With `FELLRUN_GO_ON` every trip is tried and printed,
 //! with what breaks a property and what every plan comes to, to be held against other code.
 
+use crate::common;
 use crate::limits;
 mod small;
 
@@ -33,8 +34,7 @@ const ROUNDING: f64 = 0.002;
 const SAME: f64 = 1e-4;
 
 fn trips() -> u32 {
-    let asked = std::env::var("FELLRUN_TRIPS").ok();
-    asked.map_or(TRIPS, |n| n.parse().expect("FELLRUN_TRIPS is a number"))
+    common::trips_asked().unwrap_or(TRIPS)
 }
 
 fn going_on() -> bool {

@@ -269,6 +269,11 @@ impl Flyer<'_> {
         if let Some(depth_m) = self.p.forbidden_depth_m(a, b) {
             self.audit.note(Limit::Forbidden, depth_m);
         }
+        if self.bank_rad > 0.0
+            && let Some(depth_m) = self.p.forbidden_to_turns_m(b.0, a.1, b.1)
+        {
+            self.audit.note(Limit::Forbidden, depth_m);
+        }
         if let Some(over_m) = self.p.over_ceiling_m(a, b) {
             self.audit.note(Limit::Ceiling, over_m);
         }

@@ -86,6 +86,7 @@ fn may_help(problem: &Problem, error: &SolveError) -> bool {
                 let mut p = problem.clone();
                 without_ground(&mut p);
                 p.forbidden.clear();
+                p.forbidden_to_turns.clear();
                 can_be_flown(&p)
             };
             limits == Limit::Distance.words() || free()

@@ -1,6 +1,8 @@
 //! Which limit makes a trip infeasible: each is lifted alone, and a flight is looked for.
 
+use super::frontier::threads;
 use super::search::{SolveError, can_be_flown};
+use super::workers::each_of;
 use crate::flight::Limit;
 use crate::quantity::{M_PER_FT, M_S_PER_FPM};
 use crate::trip::{Problem, Roughness, Rules};
@@ -17,10 +19,13 @@ pub(super) fn tried(problem: &Problem, error: SolveError) -> SolveError {
     let SolveError::Infeasible { limits, ways } = error else {
         return error;
     };
-    let found: Vec<(Limit, String)> = lifts(problem)
+    let lifts = lifts(problem);
+    let flies = each_of(threads(), &lifts, |(_, _, p)| can_be_flown(p));
+    let found: Vec<(Limit, String)> = lifts
         .into_iter()
-        .filter(|(_, _, p)| can_be_flown(p))
-        .map(|(limit, words, _)| (limit, words))
+        .zip(flies)
+        .filter(|(_, flies)| *flies)
+        .map(|((limit, words, _), _)| (limit, words))
         .collect();
     if found.is_empty() {
         return SolveError::Infeasible { limits, ways };
@@ -64,6 +69,7 @@ fn lifts(problem: &Problem) -> Vec<(Limit, String, Problem)> {
         let words = format!("no {name}: a via place round it, or another time");
         lift(Limit::Forbidden, words, &|p| {
             p.forbidden.retain(|x| x.name != name);
+            p.forbidden_to_turns.retain(|x| x.name != name);
         });
     }
     if problem.legs.iter().any(|l| l.maximum_m.is_some()) {

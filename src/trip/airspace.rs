@@ -64,16 +64,39 @@ const AT_IT_M: f64 = M_PER_FT;
 const ICE_STRETCH_M: f64 = 5.0 * M_PER_NM;
 const ICE_STEP_M: f64 = 100.0 * M_PER_FT;
 
-/// Patches of keep-out volumes, and those that visual flight keeps from cloud; a route of these legs and this length \[m\].
-pub(super) fn patches(trip: &Trip, legs: &[geodesic::Leg], length_m: f64) -> Vec<Patch> {
+/// Turns over a field take so much room all round, m: 2 nm, the diameter of a turn with 20 degrees of bank at 160 KTAS, faster than what
+/// circles to gain or lose height.
+pub(super) const TURNING_ROOM_M: f64 = 2.0 * M_PER_NM;
+/// A patch that ends this near an end of the route reaches over the field there, m: a path ends as near to it, on either side.
+const AT_THE_END_M: f64 = 10.0;
+
+/// A patch that reaches an end of the route goes on beyond it: what is flown over the field is in it.
+fn over_the_ends(mut patch: Patch, length_m: f64) -> Patch {
+    if patch.from_m < AT_THE_END_M {
+        patch.from_m = f64::NEG_INFINITY;
+    }
+    if patch.to_m > length_m - AT_THE_END_M {
+        patch.to_m = f64::INFINITY;
+    }
+    patch
+}
+
+/// Patches of keep-out volumes, and those that visual flight keeps from cloud; a route of these legs and this length \[m\], with so much
+/// room all round \[m\].
+pub(super) fn patches(
+    trip: &Trip,
+    legs: &[geodesic::Leg],
+    length_m: f64,
+    room_m: f64,
+) -> Vec<Patch> {
     let mut out = Vec::new();
     for volume in &trip.airspace.keep_outs {
         let mut begins_m = 0.0;
         for leg in legs {
-            for (from_m, to_m) in volume.stretches_m(leg, trip.airspace.margin_m) {
+            for (from_m, to_m) in volume.stretches_m(leg, trip.airspace.margin_m + room_m) {
                 out.push(Patch {
                     from_m: begins_m + from_m,
-                    to_m: (begins_m + to_m).min(length_m),
+                    to_m: begins_m + to_m,
                     low_m: volume.lower_m,
                     high_m: volume.upper_m,
                     name: volume.name.clone(),
@@ -95,8 +118,8 @@ pub(super) fn patches(trip: &Trip, legs: &[geodesic::Leg], length_m: f64) -> Vec
             let mut keep = |low_m: f64, beside_m: f64| {
                 if low_m < top_m {
                     out.push(Patch {
-                        from_m: cloud.from_m - beside_m,
-                        to_m: cloud.to_m + beside_m,
+                        from_m: cloud.from_m - beside_m - room_m,
+                        to_m: cloud.to_m + beside_m + room_m,
                         low_m,
                         high_m: top_m,
                         name: cloud_name(cloud),
@@ -111,7 +134,9 @@ pub(super) fn patches(trip: &Trip, legs: &[geodesic::Leg], length_m: f64) -> Vec
             );
         }
     }
-    out
+    out.into_iter()
+        .map(|patch| over_the_ends(patch, length_m))
+        .collect()
 }
 
 fn cloud_name(cloud: &Cloud) -> String {
@@ -123,14 +148,15 @@ fn cloud_name(cloud: &Cloud) -> String {
 }
 
 /// Patches of cloud at or below freezing, in the coldest of the forecasts; none for an aircraft approved for icing, and none in
-/// visual flight, which keeps out of cloud altogether.
-pub(super) fn ice(problem: &Problem) -> Vec<Patch> {
+/// visual flight, which keeps out of cloud altogether. With so much room before and behind \[m\].
+pub(super) fn ice(problem: &Problem, room_m: f64) -> Vec<Patch> {
     let mut out = Vec::new();
     if problem.aircraft.equipment.approved_for_icing || problem.rules.visual() {
         return out;
     }
     for cloud in &problem.clouds {
-        let (from_m, to_m) = (cloud.from_m.max(0.0), cloud.to_m.min(problem.length_m));
+        let from_m = (cloud.from_m - room_m).max(0.0);
+        let to_m = (cloud.to_m + room_m).min(problem.length_m);
         let count = ((to_m - from_m) / ICE_STRETCH_M).ceil().max(1.0);
         let ends = |i: f64| from_m + (to_m - from_m) * i / count;
         let steps = ((cloud.top_m - cloud.base_m) / ICE_STEP_M).ceil().max(1.0);
@@ -150,14 +176,15 @@ pub(super) fn ice(problem: &Problem) -> Vec<Patch> {
             let mut j = 0.0;
             let mut close = |run: &mut Option<(f64, f64)>| {
                 if let Some((low_m, high_m)) = run.take() {
-                    out.push(Patch {
+                    let patch = Patch {
                         from_m: s0,
                         to_m: s1,
                         low_m,
                         high_m,
                         name: format!("{} at or below 0 C", cloud_name(cloud)),
                         kind: PatchKind::Ice,
-                    });
+                    };
+                    out.push(over_the_ends(patch, problem.length_m));
                 }
             };
             while j <= steps {

@@ -129,6 +129,7 @@ impl DescentAsk {
             },
             levels: vec![],
             forbidden: vec![],
+            forbidden_to_turns: vec![],
             clouds: vec![],
             circling: super::Circling::default(),
             bounds: super::Bounds::default(),

@@ -6,9 +6,9 @@ use super::Problem;
 /// outside.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Patch {
-    /// Where it begins, m along the route.
+    /// Where it begins, m along the route; minus infinity where it lies over the departure.
     pub from_m: f64,
-    /// Where it ends, m along the route.
+    /// Where it ends, m along the route; infinite where it lies over the destination.
     pub to_m: f64,
     /// Bottom, m indicated.
     pub low_m: f64,
@@ -78,6 +78,13 @@ impl Problem {
     /// How deep a straight path is in a forbidden patch at its deepest, m; below zero is room. `None` where it comes over none.
     pub fn forbidden_depth_m(&self, a: PathPoint, b: PathPoint) -> Option<f64> {
         let deep = self.forbidden.iter().filter_map(|p| p.depth_m(a, b));
+        deep.reduce(f64::max)
+    }
+
+    /// The same for the turns over a place of the route \[m\] that lead from one indicated altitude \[m\] to another.
+    pub fn forbidden_to_turns_m(&self, s_m: f64, from_m: f64, to_m: f64) -> Option<f64> {
+        let patches = self.forbidden_to_turns.iter();
+        let deep = patches.filter_map(|p| p.depth_m((s_m, from_m), (s_m, to_m)));
         deep.reduce(f64::max)
     }
 

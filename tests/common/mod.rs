@@ -35,6 +35,12 @@ pub fn profile(name: &str) -> Aircraft {
     }
 }
 
+/// On how many drawn trips properties are to be tried, where the environment says.
+pub fn trips_asked() -> Option<u32> {
+    let asked = std::env::var("FELLRUN_TRIPS").ok()?;
+    Some(asked.parse().expect("FELLRUN_TRIPS is a number"))
+}
+
 /// The demo aircraft.
 pub fn demo() -> Aircraft {
     profile("retractable-200hp")

@@ -94,6 +94,7 @@ pub fn plain_trip(
         clock: vec![],
         circling: Default::default(),
         forbidden: vec![],
+        forbidden_to_turns: vec![],
         clouds: vec![],
         notes: vec![],
         aircraft,

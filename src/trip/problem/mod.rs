@@ -126,6 +126,8 @@ pub struct Problem {
     pub levels: Vec<LegLevels>,
     /// Patches that no part of the flight may pass through.
     pub forbidden: Vec<Patch>,
+    /// The same with room for turns all round: where no turn may pass through.
+    pub forbidden_to_turns: Vec<Patch>,
     /// Layers of cloud, by which some of those patches were made.
     pub clouds: Vec<Cloud>,
     /// Bounds.
@@ -242,8 +244,17 @@ impl Problem {
 
     /// Finds what hangs on the air: patches of ice in cloud, and legal levels.
     pub(super) fn settle_levels(&mut self) {
-        self.forbidden.retain(|p| p.kind != PatchKind::Ice);
-        self.forbidden.extend(airspace::ice(self));
+        let (straight, turning) = (
+            airspace::ice(self, 0.0),
+            airspace::ice(self, airspace::TURNING_ROOM_M),
+        );
+        for (patches, ice) in [
+            (&mut self.forbidden, straight),
+            (&mut self.forbidden_to_turns, turning),
+        ] {
+            patches.retain(|p| p.kind != PatchKind::Ice);
+            patches.extend(ice);
+        }
         self.find_levels();
     }
 
