@@ -1,6 +1,7 @@
 //! Flying a script from lift-off to the field.
 
 use super::audit::{Audit, Limit};
+use super::descend::stays_clear;
 use super::flown::{FlightError, Flown, Hint, Mark, SegmentKind, TrackPoint};
 use super::flyer::Flyer;
 use super::kernel::State;
@@ -154,6 +155,15 @@ pub struct LetDown {
     pub end: State,
     /// Limits on the way.
     pub audit: Audit,
+    /// Its gradient where that is steepest.
+    steepest: f64,
+}
+
+impl LetDown {
+    /// Whether the path would be clear of the ground when it is moved along the route by a distance \[m\].
+    pub fn stays_clear(&self, moved_m: f64) -> bool {
+        stays_clear(self.audit.excess(Limit::Ground), self.steepest, moved_m)
+    }
 }
 
 /// Flies the descent and slow-down of a script from a state in its last cruise stretch, unless it breaks limits by more than
@@ -173,10 +183,11 @@ pub fn let_down(
     flyer.most_violation = most_violation;
     flyer.in_place = in_place;
     let last = script.last_cruise();
-    flyer.descend(script, last)?;
+    let down = flyer.descend(script, last)?;
     Ok(LetDown {
         end: flyer.state,
         audit: flyer.audit,
+        steepest: down.steepest,
     })
 }
 
@@ -198,7 +209,7 @@ pub fn let_down_recorded(
     if from_m > start.distance_m {
         flyer.cruise(last, from_m)?;
     }
-    flyer.descend(script, last)?;
+    let steepest = flyer.descend(script, last)?.steepest;
     let down = flyer
         .segments
         .iter()
@@ -208,6 +219,7 @@ pub fn let_down_recorded(
     let letdown = LetDown {
         end: flyer.state,
         audit: flyer.audit,
+        steepest,
     };
     Ok((letdown, track[first.min(track.len())..].to_vec()))
 }

@@ -29,7 +29,6 @@ mod waymark;
 
 pub use audit::{Audit, Limit};
 pub use climb::{FieldClimb, field_climb};
-pub use descend::STEEPEST_DESCENT;
 pub use flown::{Circled, FlightError, Flown, Hint, Mark, Segment, SegmentKind, TrackPoint, turns};
 pub use fly::{
     ClimbState, LetDown, SHORTEST_CRUISE_M, climb_states, fly, fly_fine, fly_recorded, fly_within,

@@ -7,10 +7,9 @@ mod walk;
 pub use grid::fastest_all_the_way_m_s;
 pub(super) use moves::{MOST_LEAD_M, RATE_STEP_M_S, REDUCE_STEP_M, clear_of_edges};
 
+use super::foresight::Foresight;
 use super::refine::{MOVE_WORTH, PENALTY, lever_changes};
-use crate::flight::{
-    Cruise, Descent, FlightError, Limit, PathRule, STEEPEST_DESCENT, Script, State, let_down,
-};
+use crate::flight::{Cruise, Descent, FlightError, Limit, PathRule, Script, State, let_down};
 use crate::trip::{CostRates, Problem};
 use std::cell::RefCell;
 
@@ -56,6 +55,7 @@ pub struct Pricing<'a> {
     pub longest_m: f64,
     /// What has been priced already: walks from different starts come by the same descents.
     known: RefCell<Vec<(Descent, Option<Candidate>)>>,
+    foresight: RefCell<Foresight>,
 }
 
 impl<'a> Pricing<'a> {
@@ -74,18 +74,18 @@ impl<'a> Pricing<'a> {
             start,
             per_m,
             longest_m: problem.length_m - problem.arrival.before_m,
-            known: RefCell::new(Vec::new()),
+            known: RefCell::default(),
+            foresight: RefCell::default(),
         }
     }
 
-    /// Flies one descent from the cruise, begun so that it ends at the pattern point if it covers about this distance \[m\]; `None` where it
-    /// cannot be flown, or is no match for a descent that is known, if one is given.
-    fn price_near(
-        &self,
-        descent: Descent,
-        covers_m: f64,
-        against: Option<&Candidate>,
-    ) -> Option<Candidate> {
+    /// Flies one descent from the cruise; `None` where it cannot be flown.
+    pub fn price(&self, descent: Descent) -> Option<Candidate> {
+        self.price_against(descent, None)
+    }
+
+    /// The same; `None` also where it is no match for a descent that is known, if one is given.
+    fn price_against(&self, descent: Descent, against: Option<&Candidate>) -> Option<Candidate> {
         if let Some((_, known)) = self.known.borrow().iter().find(|(d, _)| same(d, &descent)) {
             return *known;
         }
@@ -94,7 +94,7 @@ impl<'a> Pricing<'a> {
         let most_violation = against.map_or(f64::INFINITY, |a| {
             ((a.charged - a.worth) / whole + MOST_GAIN) / PENALTY
         });
-        let priced = self.flown(descent, covers_m, most_violation);
+        let priced = self.flown(descent, most_violation);
         if !matches!(priced, Err(FlightError::GivenUp)) {
             let known = (descent, priced.ok().flatten());
             self.known.borrow_mut().push(known);
@@ -106,21 +106,26 @@ impl<'a> Pricing<'a> {
     fn flown(
         &self,
         descent: Descent,
-        covers_m: f64,
         most_violation: f64,
     ) -> Result<Option<Candidate>, FlightError> {
         let trial = Script {
             descent,
             ..self.script.clone()
         };
+        let foreseen_m = self.foresight.borrow().of(self.problem, &trial);
+        let covers_m = foreseen_m.unwrap_or_else(|| self.plainly_covered_m(&descent));
         let mut start = self.at(self.pattern_m() - covers_m);
         let mut down = let_down(self.problem, &trial, start, most_violation, false)?;
         // Ground and patches are those of the place: where they matter the descent is moved to end at the pattern point.
         for _ in 0..MOST_MOVES {
             let miss_m = self.pattern_m() - down.end.distance_m;
-            let far_from_ground =
-                down.audit.excess(Limit::Ground) < -STEEPEST_DESCENT * miss_m.abs();
-            if (far_from_ground && !self.problem.has_patches()) || miss_m.abs() < NEAR_M {
+            let (first_m, last_m) = (start.distance_m, down.end.distance_m.max(self.pattern_m()));
+            let barred = || {
+                let by_m = miss_m.abs();
+                self.problem.has_patches(first_m - by_m, last_m + by_m)
+            };
+            let clear = down.stays_clear(miss_m) && !barred();
+            if clear || miss_m.abs() < NEAR_M {
                 break;
             }
             start = self.at(start.distance_m + miss_m);
@@ -132,6 +137,9 @@ impl<'a> Pricing<'a> {
             down.end.revolutions - start.revolutions,
         );
         let distance_m = down.end.distance_m - start.distance_m;
+        self.foresight
+            .borrow_mut()
+            .take(self.problem, &trial, distance_m);
         // Longer than the route: no place to begin it.
         if distance_m > self.longest_m {
             return Ok(None);
@@ -153,13 +161,8 @@ impl<'a> Pricing<'a> {
         }))
     }
 
-    /// Flies one descent from the cruise; `None` where it cannot be flown.
-    pub fn price(&self, descent: Descent) -> Option<Candidate> {
-        self.price_against(descent, None)
-    }
-
-    /// [`Pricing::price_near`] where nothing is known of the distance.
-    fn price_against(&self, descent: Descent, against: Option<&Candidate>) -> Option<Candidate> {
+    /// How far a descent goes about, where none has been flown, m.
+    fn plainly_covered_m(&self, descent: &Descent) -> f64 {
         let problem = self.problem;
         let rate = match descent.first.path {
             PathRule::Rate(r) => r,
@@ -172,7 +175,7 @@ impl<'a> Pricing<'a> {
         let sample = problem
             .air
             .at(s.distance_m, s.pressure_altitude_m, s.time_s);
-        self.price_near(descent, down_s * (s.tas_m_s + sample.along_m_s), against)
+        down_s * (s.tas_m_s + sample.along_m_s)
     }
 
     /// Distance along the route of the pattern point, m.

@@ -16,6 +16,7 @@ mod compare;
 pub mod cruise;
 mod descent;
 mod descent_map;
+mod foresight;
 mod frontier;
 mod ideal;
 mod if_changed;

@@ -13,7 +13,7 @@ pub use knobs::{by_steps, keep_tied, reduction_by_steps, rounded, to_step};
 pub(super) use pilot::{COARSE_ERROR, key};
 pub use pilot::{Kept, Pilot, with_trigger};
 pub use settle::{Reach, settle, settle_within};
-pub(super) use settle::{settle_loosely, settle_strictly};
+pub(super) use settle::{clear_of_ground, settle_loosely, settle_strictly};
 pub use simplex::continuous;
 
 use crate::aircraft::Throttle;

@@ -7,8 +7,8 @@
 use super::cruise;
 use super::levels::LevelCost;
 use super::refine::{
-    CLIMB_AT_STEP_M, MOVE_WORTH, Pilot, Reach, by_steps, clear_both_ways, second_climb_from_m,
-    settle_within,
+    CLIMB_AT_STEP_M, MOVE_WORTH, Pilot, Reach, by_steps, clear_both_ways, clear_of_ground,
+    second_climb_from_m, settle_within,
 };
 use super::search::Search;
 use crate::flight::{Climb, ClimbState, Flown, SHORTEST_CRUISE_M, Script, climb_states};
@@ -76,21 +76,22 @@ impl Search<'_> {
         let least_gain = MOVE_WORTH * one.cost.abs();
         let before_m = one.top_of_descent.distance_m;
         let script = one.script_free();
-        // Only the climb is walked; the rest follows with the whole plan.
+        // Only the climb is walked, and where the power comes off if ground is near; the rest follows with the whole plan.
         let prepare = |s: &mut Script| {
-            *s = Script {
-                climb: s.climb,
-                ..script.clone()
-            };
+            let (climb, reduce_at_m) = (s.climb, s.descent.reduce_at_m);
+            s.clone_from(&script);
+            s.climb = climb;
+            s.descent.reduce_at_m = reduce_at_m;
             self.prepare(s);
         };
         self.in_two_speeds(&script, per_m, before_m, least_gain)
             .into_iter()
             .filter_map(|climb| {
-                pilot.fly(&Script {
+                let trial = Script {
                     climb,
                     ..script.clone()
-                })
+                };
+                Some(clear_of_ground(pilot, pilot.fly(&trial)?))
             })
             .min_by(|a, b| Pilot::charged(a).total_cmp(&Pilot::charged(b)))
             .and_then(|start| settle_within(pilot, &start.script, &prepare, REACH).ok())

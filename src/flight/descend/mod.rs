@@ -20,7 +20,9 @@ const FINE_SHIFT_M: f64 = 0.1 * M_PER_NM;
 /// A step toward a speed is at most this many times as long as it takes at the deceleration of the moment.
 const OVERSHOOT: f64 = 1.5;
 /// No descent is steeper, as a gradient.
-pub const STEEPEST_DESCENT: f64 = 0.15;
+const STEEPEST_DESCENT: f64 = 0.15;
+/// True height changes by no more than this for a change of pressure altitude.
+const TRUE_HEIGHT: f64 = 1.2;
 /// Cruise is flown afresh from about this far before the top of descent while that is searched for, m.
 const REWIND_M: f64 = 15.0 * M_PER_NM;
 /// It is flown to that point from a multiple of this, so that flights share what lies before, m.
@@ -40,6 +42,12 @@ const SETTLED_M_S2: f64 = 0.02;
 /// A speed to be held is met this near, m/s.
 const ON_SPEED_M_S: f64 = 2e-3;
 
+/// Whether a path that is so deep in the ground \[m\], below zero clear of it, is clear of it too when it is moved along the route by a distance
+/// \[m\]: it comes nearer by its gradient, where that is steepest, times the distance.
+pub(super) fn stays_clear(into_ground_m: f64, steepest: f64, moved_m: f64) -> bool {
+    into_ground_m < -TRUE_HEIGHT * steepest * moved_m.abs()
+}
+
 /// Where cruise is flown afresh from for a top of descent.
 fn rewound_m(tod_m: f64) -> f64 {
     ((tod_m - REWIND_M) / SHARED_M).floor() * SHARED_M
@@ -52,6 +60,8 @@ pub(super) struct Down {
     pub(super) level_off: Mark,
     /// Where it began to circle.
     circled_from: Option<State>,
+    /// Its gradient where that is steepest.
+    pub(super) steepest: f64,
 }
 
 impl Flyer<'_> {
@@ -97,17 +107,21 @@ impl Flyer<'_> {
             let Down {
                 level_off,
                 circled_from,
+                steepest,
             } = self.descend(script, last)?;
             let miss_m = pattern_m - self.state.distance_m;
-            // Moved along the route the path comes nearer to the ground, or clears it, by its slope times the miss.
-            let to_ground_m = self.audit.excess(Limit::Ground).abs();
-            // What is barred ends at an edge along the route.
+            // What is barred ends at an edge along the route, and how deep it is in the ground is for another try to find out.
+            let (first_m, last_m) = (top.distance_m, pattern_m.max(self.state.distance_m));
+            let barred = || {
+                let by_m = miss_m.abs();
+                p.has_patches(first_m - by_m, last_m + by_m)
+            };
+            let into_ground_m = self.audit.excess(Limit::Ground);
+            let clear = stays_clear(into_ground_m, steepest, miss_m)
+                || into_ground_m > STEEPEST_DESCENT * miss_m.abs();
             let shift_m = if fine { FINE_SHIFT_M } else { SHIFT_M };
             let met = miss_m.abs() < TOD_TOLERANCE_M
-                || (!recorded
-                    && !self.p.has_patches()
-                    && miss_m.abs() < shift_m
-                    && to_ground_m > STEEPEST_DESCENT * miss_m.abs());
+                || (!recorded && miss_m.abs() < shift_m && clear && !barred());
             // Where there is no room the search goes on with how much is lacking; what is recorded is flown from the top of climb.
             let no_room = tod_m + miss_m < top_of_climb_m && (!fine || tod_m <= top_of_climb_m);
             if met || no_room {
@@ -171,6 +185,7 @@ impl Flyer<'_> {
         let mut second = d.second;
         let mut reducing = false;
         let mut on_speed = false;
+        let mut steepest = 0.0_f64;
         let speeds = &p.aircraft.speeds;
         let mut configuration = Configuration::default();
         loop {
@@ -296,6 +311,7 @@ impl Flyer<'_> {
             if !slowing && here.rate_m_s > -0.05 {
                 return Err(FlightError::CannotDescend);
             }
+            steepest = steepest.max(-here.rate_m_s / here.ground_speed_m_s);
             self.audit.note(
                 Limit::DescentRate,
                 -here.rate_m_s - p.limits.max_descent_m_s,
@@ -363,6 +379,7 @@ impl Flyer<'_> {
         Ok(Down {
             level_off,
             circled_from,
+            steepest,
         })
     }
 

@@ -34,13 +34,7 @@ impl<'a> Pricing<'a> {
             let Some(descent) = moved(self.problem, self.script, &here.descent, change) else {
                 continue;
             };
-            // At another rate it takes as much longer or shorter.
-            let longer = match (here.descent.first.path, descent.first.path) {
-                (PathRule::Rate(was), PathRule::Rate(is)) => was / is,
-                _ => 1.0,
-            };
-            let Some(there) = self.price_near(descent, longer * here.distance_m, Some(&here))
-            else {
+            let Some(there) = self.price_against(descent, Some(&here)) else {
                 continue;
             };
             if there.charged < here.charged - TIE * here.cost.abs() {

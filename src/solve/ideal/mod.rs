@@ -65,8 +65,8 @@ struct Near {
 /// The fine sweep looks so far; then farther where no flight is so near, as a climb that the finer grid cannot follow.
 const NEAR: [Near; 2] = [
     Near {
-        energy_m: 800.0 * M_PER_FT,
-        speed_m_s: 20.0 * M_S_PER_KT,
+        energy_m: 480.0 * M_PER_FT,
+        speed_m_s: 12.5 * M_S_PER_KT,
     },
     Near {
         energy_m: 2_400.0 * M_PER_FT,
@@ -92,6 +92,8 @@ const FASTEST_E_M: f64 = 100.0 * 100.0 / (2.0 * G_M_S2) + 300.0;
 const NEAR_END_M: f64 = 60.0 * M_PER_NM;
 /// So many times: between climb and descent wind and weight change slowly, and the path hardly rises.
 const LONGER: f64 = 3.0;
+/// A path less high above the floor is near it, m.
+const NEAR_GROUND_M: f64 = 1_500.0 * M_PER_FT;
 /// Steepest change of energy height per distance that is tried.
 const STEEPEST: f64 = 0.12;
 
@@ -305,21 +307,29 @@ impl<'p> Course<'p> {
     }
 
     /// Ends of the stretches \[m\] from start to end, none longer than this; in the middle of the route, where little changes, than
-    /// [`LONGER`] times as much.
-    fn stretches(&self, longest_m: f64) -> Vec<f64> {
+    /// [`LONGER`] times as much, but where anything is barred, and where a path is near ground that changes from mile to mile. Farther off the
+    /// lowest of that ground stands for all of it.
+    fn stretches(&self, longest_m: f64, path: Option<&Path>) -> Vec<f64> {
         let p = self.problem;
         let (from_m, to_m) = (self.start_m + NEAR_END_M, self.end_m - NEAR_END_M);
-        let mut knots = vec![self.start_m];
-        // What is barred is looked at closely all the way, and so is ground that changes from mile to mile.
+        let inside = |m: &f64| *m > from_m && *m < to_m;
         let mut edges: Vec<f64> = p
-            .floor_edges_m(from_m, to_m)
-            .chain(p.legs.iter().map(|l| l.from_m))
-            .filter(|&m| m > from_m && m < to_m)
+            .legs
+            .iter()
+            .map(|l| l.from_m)
+            .chain(p.forbidden.iter().flat_map(|x| [x.from_m, x.to_m]))
+            .filter(inside)
             .collect();
+        let steps: Vec<f64> = p.floor_edges_m(from_m, to_m).filter(inside).collect();
         #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
-        let spaced = longest_m * edges.len() as f64 <= to_m - from_m;
-        let quiet = from_m < to_m && p.forbidden.is_empty() && spaced;
+        let spaced = |edges: usize| longest_m * edges as f64 <= to_m - from_m;
+        let quiet = from_m < to_m && spaced(edges.len());
+        let stepped = !spaced(edges.len() + steps.len());
+        let mut knots = vec![self.start_m];
         if quiet {
+            if !stepped {
+                edges.extend(steps);
+            }
             edges.sort_by(f64::total_cmp);
             edges.dedup();
             knots.push(from_m);
@@ -328,25 +338,52 @@ impl<'p> Course<'p> {
         }
         knots.push(self.end_m);
         let mut ends_m = vec![self.start_m];
-        for pair in knots.windows(2) {
-            let middle = quiet && pair[0] >= from_m && pair[1] <= to_m;
-            let longest_m = longest_m * if middle { LONGER } else { 1.0 };
-            let length_m = pair[1] - pair[0];
-            let least = if quiet { 1.0 } else { 2.0 };
-            let n = (length_m / longest_m).ceil().max(least);
+        let mut cut = |from_m: f64, to_m: f64, longest_m: f64, least: f64| {
+            let n = ((to_m - from_m) / longest_m).ceil().max(least);
             let mut k = 1.0;
             while k <= n {
-                ends_m.push(pair[0] + length_m * k / n);
+                ends_m.push(from_m + (to_m - from_m) * k / n);
                 k += 1.0;
+            }
+        };
+        for pair in knots.windows(2) {
+            let barred = |x: &Patch| x.from_m < pair[1] && x.to_m > pair[0];
+            let middle = quiet && pair[0] >= from_m && pair[1] <= to_m;
+            if !middle || p.forbidden.iter().any(barred) {
+                cut(pair[0], pair[1], longest_m, if quiet { 1.0 } else { 2.0 });
+            } else if !stepped {
+                cut(pair[0], pair[1], LONGER * longest_m, 1.0);
+            } else {
+                let length_m = pair[1] - pair[0];
+                let n = (length_m / (LONGER * longest_m)).ceil();
+                let end = |k: f64| pair[0] + length_m * k / n;
+                let mut k = 0.0;
+                while k < n {
+                    let (a, b) = (end(k), end(k + 1.0));
+                    let near = path.is_some_and(|path| self.near_ground(path, a, b));
+                    let longest_m = if near { longest_m } else { LONGER * longest_m };
+                    cut(a, b, longest_m, 1.0);
+                    k += 1.0;
+                }
             }
         }
         ends_m
     }
 
+    /// Whether a path comes near the floor between two distances, m.
+    fn near_ground(&self, path: &Path, from_m: f64, to_m: f64) -> bool {
+        let Some(floor_m) = self.problem.floor_at_most_m(from_m, to_m) else {
+            return false;
+        };
+        let (_, fastest) = path.speeds_near(from_m, to_m);
+        let energy_m = path.energy_at(from_m).min(path.energy_at(to_m));
+        energy_m - fastest * fastest / (2.0 * G_M_S2) < floor_m + NEAR_GROUND_M
+    }
+
     /// The cheapest flight on a grid, no farther from a path than so much if one is given, and its own path.
     fn sweep(&self, fineness: Fineness, near: Option<(&Path, Near)>) -> Option<(Edge, Path)> {
         let step_m = fineness.energy_m;
-        let ends_m = self.stretches(fineness.stretch_m);
+        let ends_m = self.stretches(fineness.stretch_m, near.map(|(path, _)| path));
         let n = ends_m.len() - 1;
         let bottom_e = self.start_e.min(self.end_e) - 2.0 * step_m;
         let top_e = self.problem.limits.max_altitude_m + FASTEST_E_M;

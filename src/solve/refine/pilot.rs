@@ -5,22 +5,25 @@ use crate::flight::{
     Circle, DescentPart, FlightError, Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule,
     fly_fine, fly_within, trigger_m,
 };
+use crate::solve::foresight::Foresight;
 use crate::trip::Problem;
 use std::cell::{Cell, RefCell};
 use std::collections::HashMap;
 
 /// A neighbour saves no more than this share of the cost.
 const MOST_GAIN: f64 = 0.1;
+/// Ground is grazed where clearance lacks no more than so many scale units.
+const GRAZES: f64 = 2.0;
 /// Coarse and fine flights of one script differ by less than this share of the cost.
 pub(in crate::solve) const COARSE_ERROR: f64 = 2e-3;
 /// Nor do they differ in how far they break limits by more than this, in scale units, where one of them keeps all.
 const COARSE_VIOLATION: f64 = 3.0;
 
-/// Flies scripts, counts them and remembers the last top of descent.
+/// Flies scripts, counts them and learns where descents begin.
 pub struct Pilot<'a> {
     problem: &'a Problem,
     flights: Cell<usize>,
-    hint: Cell<Option<Hint>>,
+    foresight: RefCell<Foresight>,
     /// Of coarse flights, and of fine ones.
     memory: [RefCell<Memory>; 2],
     /// What settable scripts that were flown come to: walks come by the same ones again and again.
@@ -39,18 +42,22 @@ pub(super) struct Charge {
     plain: f64,
     /// Charged for broken limits where a walk is as strict as at first.
     broken: f64,
+    /// What it breaks is clearance from the ground, by little, and nothing else.
+    pub(super) grazes: bool,
 }
 
 impl Charge {
     const UNFLYABLE: Self = Self {
         plain: UNFLYABLE,
         broken: 0.0,
+        grazes: false,
     };
 
     pub(super) fn of(flown: &Flown) -> Self {
         Self {
             plain: flown.cost * (1.0 + MOVE_WORTH * lever_changes(&flown.script)),
             broken: flown.cost * PENALTY * flown.audit.violation(),
+            grazes: flown.audit.violation() < GRAZES && flown.audit.broken() == [Limit::Ground],
         }
     }
 
@@ -79,7 +86,7 @@ impl<'a> Pilot<'a> {
         Self {
             problem,
             flights: Cell::new(0),
-            hint: Cell::new(None),
+            foresight: RefCell::default(),
             memory: Default::default(),
             known: RefCell::default(),
             exact: false,
@@ -150,7 +157,7 @@ impl<'a> Pilot<'a> {
     }
 
     fn coarsely(&self, script: &Script, most_violation: f64) -> Result<Flown, FlightError> {
-        let hint = self.hint.get();
+        let hint = self.expected_descent(script);
         let flown = fly_within(self.problem, script, hint, &self.memory[0], most_violation)?;
         self.found_descent(&flown);
         if flown.cost < self.short_of_fuel.get() && flown.audit.broken() == [Limit::Fuel] {
@@ -172,16 +179,24 @@ impl<'a> Pilot<'a> {
     }
 
     fn with_descent_met(&self, script: &Script) -> Result<Script, FlightError> {
-        let met = fly_fine(self.problem, script, self.hint.get(), &self.memory[1])?;
+        let hint = self.expected_descent(script);
+        let met = fly_fine(self.problem, script, hint, &self.memory[1])?;
         self.found_descent(&met);
         Ok(with_trigger(&met.script))
     }
 
-    /// The next flight's top of descent is looked for first where this one has it.
+    /// The next flight's top of descent is looked for first by where this one has it.
     pub fn found_descent(&self, flown: &Flown) {
-        self.hint.set(Some(Hint {
-            top_of_descent_m: flown.top_of_descent.distance_m,
-        }));
+        let to_go_m = flown.script.descent.to_go_m;
+        let mut foresight = self.foresight.borrow_mut();
+        foresight.take(self.problem, &flown.script, to_go_m);
+    }
+
+    fn expected_descent(&self, script: &Script) -> Option<Hint> {
+        let to_go_m = self.foresight.borrow().of(self.problem, script)?;
+        Some(Hint {
+            top_of_descent_m: self.problem.length_m - to_go_m,
+        })
     }
 
     /// Flies a script if it can be cheaper, lever changes and so many times what is usual for violations charged, than a flown one that is
@@ -245,6 +260,13 @@ impl<'a> Pilot<'a> {
         }
         let cost = charged.at(strictness);
         trial.ok().filter(|_| cost < beat).map(|f| (f, cost))
+    }
+
+    /// Whether a script that was flown would be charged less than this if it were not for the ground, which it grazes.
+    pub(super) fn grazes(&self, script: &Script, beat: f64) -> bool {
+        let known = self.known.borrow();
+        let charge = known.get(&key(script));
+        charge.is_some_and(|c| c.grazes && c.plain < beat)
     }
 
     /// Cost of a flown flight with its violations and its lever changes charged.

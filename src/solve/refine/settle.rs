@@ -1,9 +1,11 @@
 //! The walk from a rounded script to better neighbours, until none is better.
 
+use super::knobs::reduction_by_steps;
 use super::moves::{Move, moved, moves};
 use super::pilot::Charge;
 use super::{Pilot, UNFLYABLE};
 use crate::flight::{Flown, Limit, PathRule, Script, ThrottleRule};
+use crate::trip::Problem;
 use std::ops::RangeInclusive;
 
 /// Relative improvement below which a neighbour is no better (DESIGN section 5: ties within 0.01 %).
@@ -94,6 +96,32 @@ fn within_limits(flown: Option<Flown>) -> Result<Flown, Vec<Limit>> {
     }
 }
 
+/// A script with the power coming off a step sooner, and a step later: so it begins down elsewhere, and what grazed the ground may clear it.
+fn sooner_and_later(problem: &Problem, script: &Script) -> impl Iterator<Item = Script> {
+    [1.0, -1.0].into_iter().map(|steps| {
+        let mut other = script.clone();
+        let at_m = &mut other.descent.reduce_at_m;
+        *at_m = reduction_by_steps(problem, *at_m, steps);
+        other
+    })
+}
+
+/// A flight, or where it grazes the ground and nothing else the cheapest of it and of those that reduce power a step sooner or later.
+pub(in crate::solve) fn clear_of_ground(pilot: &Pilot, flown: Flown) -> Flown {
+    if !Charge::of(&flown).grazes {
+        return flown;
+    }
+    sooner_and_later(pilot.problem(), &flown.script_free())
+        .filter_map(|script| pilot.fly(&script))
+        .fold(flown, |best, f| {
+            if Pilot::charged(&f) < Pilot::charged(&best) {
+                f
+            } else {
+                best
+            }
+        })
+}
+
 /// The walk, with broken limits charged so many times what is usual: the least as it begins, and ever more, up to the most, while it comes
 /// to a halt where one is broken.
 fn walked(
@@ -154,7 +182,16 @@ fn walked(
             continue;
         }
         let beat = cost - TIE * cost.abs();
-        let Some((flown, c)) = pilot.cheaper(&near, beat, best.as_ref(), strict) else {
+        let cheaper = |near: &Script| pilot.cheaper(near, beat, best.as_ref(), strict);
+        let mut found = cheaper(&near).map(|(flown, c)| (near.clone(), flown, c));
+        // What only grazes the ground may clear it otherwise.
+        if found.is_none() && pilot.grazes(&near, beat) {
+            found = sooner_and_later(problem, &near).find_map(|mut other| {
+                prepare(&mut other);
+                cheaper(&other).map(|(flown, c)| (other, flown, c))
+            });
+        }
+        let Some((near, flown, c)) = found else {
             continue;
         };
         cost = c;
