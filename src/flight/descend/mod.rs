@@ -110,7 +110,7 @@ impl Flyer<'_> {
                 steepest,
             } = self.descend(script, last)?;
             let miss_m = pattern_m - self.state.distance_m;
-            // What is barred ends at an edge along the route, and how deep it is in the ground is for another try to find out.
+            // Moved along the route it may come over what is barred; how deep in the ground it would be is for another try to find out.
             let (first_m, last_m) = (top.distance_m, pattern_m.max(self.state.distance_m));
             let barred = || {
                 let by_m = miss_m.abs();

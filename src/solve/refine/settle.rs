@@ -1,6 +1,6 @@
 //! The walk from a rounded script to better neighbours, until none is better.
 
-use super::knobs::reduction_by_steps;
+use super::knobs::Knob;
 use super::moves::{Move, moved, moves};
 use super::pilot::Charge;
 use super::{Pilot, UNFLYABLE};
@@ -96,14 +96,12 @@ fn within_limits(flown: Option<Flown>) -> Result<Flown, Vec<Limit>> {
     }
 }
 
-/// A script with the power coming off a step sooner, and a step later: so it begins down elsewhere, and what grazed the ground may clear it.
+/// A script with the power coming off a step sooner, and a step later, where that is chosen: so it begins down elsewhere, and what grazed the
+/// ground may clear it.
 fn sooner_and_later(problem: &Problem, script: &Script) -> impl Iterator<Item = Script> {
-    [1.0, -1.0].into_iter().map(|steps| {
-        let mut other = script.clone();
-        let at_m = &mut other.descent.reduce_at_m;
-        *at_m = reduction_by_steps(problem, *at_m, steps);
-        other
-    })
+    let chosen = matches!(script.descent.first.path, PathRule::Rate(_));
+    let steps = [1.0, -1.0].into_iter().filter(move |_| chosen);
+    steps.filter_map(|k| moved(problem, script, Move::Turn(Knob::ReduceAt, k)))
 }
 
 /// A flight, or where it grazes the ground and nothing else the cheapest of it and of those that reduce power a step sooner or later.
