@@ -576,7 +576,7 @@ fn regress_no_turn_leads_through_cloud_that_lies_over_the_field() {
         );
     }
     // Out of the way of the turns.
-    for (from_nm, to_nm) in [(30.0, 60.0), (over_nm + 2.1, f64::INFINITY)] {
+    for (from_nm, to_nm) in [(30.0, 60.0), (over_nm + 3.1, f64::INFINITY)] {
         let p = icy(from_nm, to_nm);
         let found = plan(&p).expect("a plan");
         check(&p, &found, [false, true]);
@@ -620,6 +620,6 @@ fn closed_form_turns_keep_out_of_a_volume_beside_the_field() {
         "{in_the_way:?}"
     );
     let free = plan(&down("")).expect("a plan");
-    let clear = plan(&beyond(2.1)).expect("a plan");
+    let clear = plan(&beyond(3.1)).expect("a plan");
     assert_eq!(free.flown.script, clear.flown.script);
 }

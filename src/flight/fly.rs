@@ -333,3 +333,40 @@ impl Flyer<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::script::{PathRule, ThrottleRule};
+    use super::super::testbed::{CALM, IN, aircraft, problem, script};
+    use super::*;
+    use crate::quantity::M_S_PER_FPM;
+
+    /// A search moves what it has flown by less than a mile in closed form; calm air is the same there, m.
+    const AS_FAR_M: f64 = 30.0;
+
+    #[test]
+    fn regress_a_top_of_descent_expected_before_the_top_of_climb_is_no_lack_of_room() {
+        let p = problem(aircraft(1.0), 75.0, CALM);
+        let path = PathRule::Rate(500.0 * M_S_PER_FPM);
+        let s = script(ThrottleRule::Held(18.0 * IN), path, 2_500.0);
+        let flown = |from_m: Option<f64>| {
+            let hint = from_m.map(|top_of_descent_m| Hint { top_of_descent_m });
+            fly(&p, &s, hint, &RefCell::default()).expect("flies")
+        };
+        let plain = flown(None);
+        assert_eq!(plain.audit.excess(Limit::Distance).max(0.0), 0.0);
+        let cruise_m = plain.top_of_descent.distance_m - plain.top_of_climb.distance_m;
+        assert!(cruise_m > 0.0 && cruise_m < 25.0 * M_PER_NM, "{cruise_m} m");
+        // Anywhere, and more than the length of the cruise before it.
+        for from_m in [
+            -50_000.0,
+            0.0,
+            plain.top_of_climb.distance_m - 2.0 * cruise_m,
+        ] {
+            let f = flown(Some(from_m));
+            assert_eq!(f.audit.excess(Limit::Distance).max(0.0), 0.0);
+            let apart_m = f.top_of_descent.distance_m - plain.top_of_descent.distance_m;
+            assert!(apart_m.abs() < AS_FAR_M, "{from_m} m: {apart_m} m apart");
+        }
+    }
+}

@@ -269,7 +269,9 @@ impl Flyer<'_> {
         if let Some(depth_m) = self.p.forbidden_depth_m(a, b) {
             self.audit.note(Limit::Forbidden, depth_m);
         }
+        // A turn makes no way; what led to it does.
         if self.bank_rad > 0.0
+            && a.0 == b.0
             && let Some(depth_m) = self.p.forbidden_to_turns_m(b.0, a.1, b.1)
         {
             self.audit.note(Limit::Forbidden, depth_m);

@@ -1,8 +1,9 @@
 //! How far a descent goes, foreseen from those flown before.
 //!
 //! A descent is to end at the pattern point: it is flown from where it should begin and moved by the miss, and where that is much flown again. What
-//! begins about right is flown once. So how far descents go is kept as a linear function of what is set in them, through the last one flown, with slopes that each mends along the way from the
-//! one before (the secant update of least change: Broyden, Math. Comp. 19, 1965, from memory). It decides where a search begins and no more.
+//! begins about right is flown once. So how far descents go is kept as a linear function of what is set in them, through the last one flown, with
+//! slopes that each mends along the way from the one before (the secant update of least change: Broyden, Math. Comp. 19, 1965, from memory). It
+//! decides where a search begins and no more.
 
 use crate::aircraft::Throttle;
 use crate::flight::{DescentPart, PathRule, Script, ThrottleRule};
@@ -42,10 +43,11 @@ struct Last {
 }
 
 impl Foresight {
-    /// How far the descent of a script may be expected to go, m; `None` before the first.
+    /// How far the descent of a script may be expected to go, m, zero or more; `None` before the first.
     pub fn of(&self, problem: &Problem, script: &Script) -> Option<f64> {
         let last = self.last.as_ref()?;
-        Some(last.expected_m(&traits(problem, script)))
+        let expected_m = last.expected_m(&traits(problem, script));
+        expected_m.is_finite().then_some(expected_m.max(0.0))
     }
 
     /// Takes in how far the descent of a script went, m.

@@ -76,14 +76,6 @@ impl Search<'_> {
         let least_gain = MOVE_WORTH * one.cost.abs();
         let before_m = one.top_of_descent.distance_m;
         let script = one.script_free();
-        // Only the climb is walked, and where the power comes off if ground is near; the rest follows with the whole plan.
-        let prepare = |s: &mut Script| {
-            let (climb, reduce_at_m) = (s.climb, s.descent.reduce_at_m);
-            s.clone_from(&script);
-            s.climb = climb;
-            s.descent.reduce_at_m = reduce_at_m;
-            self.prepare(s);
-        };
         self.in_two_speeds(&script, per_m, before_m, least_gain)
             .into_iter()
             .filter_map(|climb| {
@@ -94,7 +86,18 @@ impl Search<'_> {
                 Some(clear_of_ground(pilot, pilot.fly(&trial)?))
             })
             .min_by(|a, b| Pilot::charged(a).total_cmp(&Pilot::charged(b)))
-            .and_then(|start| settle_within(pilot, &start.script, &prepare, REACH).ok())
+            .and_then(|start| {
+                // Only the climb is walked; the rest follows with the whole plan.
+                let rest = start.script_free();
+                let prepare = |s: &mut Script| {
+                    *s = Script {
+                        climb: s.climb,
+                        ..rest.clone()
+                    };
+                    self.prepare(s);
+                };
+                settle_within(pilot, &start.script, &prepare, REACH).ok()
+            })
             .filter(|two| Pilot::charged(two) < Pilot::charged(&one))
             .unwrap_or(one)
     }

@@ -64,9 +64,9 @@ const AT_IT_M: f64 = M_PER_FT;
 const ICE_STRETCH_M: f64 = 5.0 * M_PER_NM;
 const ICE_STEP_M: f64 = 100.0 * M_PER_FT;
 
-/// Turns over a field take so much room all round, m: 2 nm, the diameter of a turn with 20 degrees of bank at 160 KTAS, faster than what
-/// circles to gain or lose height.
-pub(super) const TURNING_ROOM_M: f64 = 2.0 * M_PER_NM;
+/// Turns over a field take so much room all round, m: 3 nm, the diameter of a turn with 20 degrees of bank at 193 KTAS (2 V²/(g tan(bank))),
+/// about as fast as what is held in light air goes at 10,000 ft.
+pub(super) const TURNING_ROOM_M: f64 = 3.0 * M_PER_NM;
 /// A patch that ends this near an end of the route reaches over the field there, m: a path ends as near to it, on either side.
 const AT_THE_END_M: f64 = 10.0;
 

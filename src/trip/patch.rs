@@ -88,10 +88,10 @@ impl Problem {
         deep.reduce(f64::max)
     }
 
-    /// Names of the forbidden patches, each once.
+    /// Names of the forbidden patches, those of turns included, each once.
     pub fn forbidden_names(&self) -> Vec<&str> {
         let mut names: Vec<&str> = Vec::new();
-        for patch in &self.forbidden {
+        for patch in self.forbidden.iter().chain(&self.forbidden_to_turns) {
             if !names.contains(&patch.name.as_str()) {
                 names.push(&patch.name);
             }

@@ -73,11 +73,14 @@ fn touched<'a>(plan: &Plan, problem: &'a Problem) -> Vec<&'a str> {
     const NEXT_TO_M: f64 = 30.0 * M_PER_FT;
     let path = |t: &TrackPoint| (t.state.distance_m, t.indicated_m);
     let mut names: Vec<&str> = Vec::new();
-    for patch in &problem.forbidden {
+    let straight = problem.forbidden.iter().map(|patch| (patch, false));
+    let turning = problem.forbidden_to_turns.iter().map(|patch| (patch, true));
+    for (patch, in_turns) in straight.chain(turning) {
         let near = plan.flown.track.windows(2).any(|w| {
-            patch
-                .depth_m(path(&w[0]), path(&w[1]))
-                .is_some_and(|depth_m| depth_m > -NEXT_TO_M)
+            (w[1].bank_rad > 0.0 || !in_turns)
+                && patch
+                    .depth_m(path(&w[0]), path(&w[1]))
+                    .is_some_and(|depth_m| depth_m > -NEXT_TO_M)
         });
         if near && !names.contains(&patch.name.as_str()) {
             names.push(&patch.name);

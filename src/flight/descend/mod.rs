@@ -43,9 +43,14 @@ const SETTLED_M_S2: f64 = 0.02;
 const ON_SPEED_M_S: f64 = 2e-3;
 
 /// Whether a path that is so deep in the ground \[m\], below zero clear of it, is clear of it too when it is moved along the route by a distance
-/// \[m\]: it comes nearer by its gradient, where that is steepest, times the distance.
+/// \[m\]: it comes nearer by its gradient, where that is steepest, times the distance. Moved far, over ground that was not looked at, by more.
 pub(super) fn stays_clear(into_ground_m: f64, steepest: f64, moved_m: f64) -> bool {
-    into_ground_m < -TRUE_HEIGHT * steepest * moved_m.abs()
+    let gradient = if moved_m.abs() < SHIFT_M {
+        TRUE_HEIGHT * steepest
+    } else {
+        STEEPEST_DESCENT
+    };
+    into_ground_m < -gradient * moved_m.abs()
 }
 
 /// Where cruise is flown afresh from for a top of descent.
@@ -76,7 +81,8 @@ impl Flyer<'_> {
         hint: Option<Hint>,
     ) -> Result<(Steady, Mark, Mark), FlightError> {
         let (p, fine, recorded) = (self.p, self.fine, self.track.is_some());
-        let mut tod_m = hint.map_or_else(
+        let top_of_climb_m = self.state.distance_m;
+        let expected_m = hint.map_or_else(
             || {
                 let rate = match script.descent.first.path {
                     PathRule::Rate(r) => r,
@@ -90,7 +96,7 @@ impl Flyer<'_> {
             },
             |h| h.top_of_descent_m,
         );
-        let top_of_climb_m = self.state.distance_m;
+        let mut tod_m = expected_m.max(top_of_climb_m);
         let origin = self.save();
         // Most of the cruise is flown once; if the top of descent proves to lie before that, it is flown again.
         let mut saved = self.cruise_and_save(last, rewound_m(tod_m))?;

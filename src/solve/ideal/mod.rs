@@ -256,7 +256,8 @@ impl<'p> Course<'p> {
         // A patch counts in a stretch that it covers half of, or that covers half of it.
         let counts = |x: &&Patch| {
             let common_m = x.to_m.min(to_m) - x.from_m.max(from_m);
-            common_m > 0.0 && common_m >= 0.5 * length_m.min(x.to_m - x.from_m)
+            let patch_m = x.to_m.min(self.end_m) - x.from_m.max(self.start_m);
+            common_m > 0.0 && common_m >= 0.5 * length_m.min(patch_m)
         };
         Stretch {
             problem: p,
@@ -307,9 +308,9 @@ impl<'p> Course<'p> {
     }
 
     /// Ends of the stretches \[m\] from start to end, none longer than this; in the middle of the route, where little changes, than
-    /// [`LONGER`] times as much, but where anything is barred, and where a path is near ground that changes from mile to mile. Farther off the
+    /// [`LONGER`] times as much, but where anything is barred, and near ground that changes from mile to mile. Farther off the
     /// lowest of that ground stands for all of it.
-    fn stretches(&self, longest_m: f64, path: Option<&Path>) -> Vec<f64> {
+    fn stretches(&self, longest_m: f64, near_ground: impl Fn(f64, f64) -> bool) -> Vec<f64> {
         let p = self.problem;
         let (from_m, to_m) = (self.start_m + NEAR_END_M, self.end_m - NEAR_END_M);
         let inside = |m: &f64| *m > from_m && *m < to_m;
@@ -360,8 +361,11 @@ impl<'p> Course<'p> {
                 let mut k = 0.0;
                 while k < n {
                     let (a, b) = (end(k), end(k + 1.0));
-                    let near = path.is_some_and(|path| self.near_ground(path, a, b));
-                    let longest_m = if near { longest_m } else { LONGER * longest_m };
+                    let longest_m = if near_ground(a, b) {
+                        longest_m
+                    } else {
+                        LONGER * longest_m
+                    };
                     cut(a, b, longest_m, 1.0);
                     k += 1.0;
                 }
@@ -376,14 +380,22 @@ impl<'p> Course<'p> {
             return false;
         };
         let (_, fastest) = path.speeds_near(from_m, to_m);
-        let energy_m = path.energy_at(from_m).min(path.energy_at(to_m));
+        let between = |n: &&(f64, f64)| n.0 > from_m && n.0 < to_m;
+        let inner_m = path.nodes.iter().filter(between).map(|n| n.1);
+        let ends_m = [from_m, to_m].map(|m| path.energy_at(m));
+        let energy_m = inner_m.chain(ends_m).fold(f64::INFINITY, f64::min);
         energy_m - fastest * fastest / (2.0 * G_M_S2) < floor_m + NEAR_GROUND_M
     }
 
     /// The cheapest flight on a grid, no farther from a path than so much if one is given, and its own path.
     fn sweep(&self, fineness: Fineness, near: Option<(&Path, Near)>) -> Option<(Edge, Path)> {
         let step_m = fineness.energy_m;
-        let ends_m = self.stretches(fineness.stretch_m, near.map(|(path, _)| path));
+        // A coarse sweep does not look closely, and a fine one everywhere where there is no path.
+        let near_ground = |a: f64, b: f64| match near {
+            Some((path, _)) => self.near_ground(path, a, b),
+            None => fineness.every == FINE.every,
+        };
+        let ends_m = self.stretches(fineness.stretch_m, near_ground);
         let n = ends_m.len() - 1;
         let bottom_e = self.start_e.min(self.end_e) - 2.0 * step_m;
         let top_e = self.problem.limits.max_altitude_m + FASTEST_E_M;
