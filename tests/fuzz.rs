@@ -1,6 +1,6 @@
 //! Parsers on arbitrary and damaged input, and `plan` on drawn trips: none panics, an error has words, a plan has figures.
 //!
-//! The same targets and generators as those of `fuzz/` (cargo-fuzz, whose inputs are led by what code they reach), here with bytes drawn by proptest,
+//! The same targets and generators as those of `fuzz/` (libFuzzer, whose inputs are led by what code they reach), here with bytes drawn by proptest,
 //! so that they run everywhere. `FELLRUN_FUZZ_CASES=100000 cargo test --test whole fuzz::` runs each parser so many times, and `plan` a
 //! thousandth of it; inputs that once failed stand in `fuzz/corpus` and are run first.
 
