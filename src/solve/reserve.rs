@@ -153,7 +153,7 @@ fn shadow_price(search: &Search) -> f64 {
         };
         search
             .at_prices(problem, rates)
-            .first_flight()
+            .first_flight_anew()
             .is_some_and(|f| f.audit.excess(Limit::Fuel) <= 0.0)
     };
     let (mut low, mut high) = (scale / MOST_FACTOR, scale * MOST_FACTOR);

@@ -28,6 +28,7 @@ use crate::flight::{Cruise, Flown, Limit, Script};
 use crate::quantity::M_PER_FT;
 use crate::trip::{CostRates, Problem};
 use descents::{Priced, same_setting};
+use level_costs::ClimbFlown;
 use no_plan::ways_to_a_level;
 use std::borrow::Cow;
 use std::cell::RefCell;
@@ -54,7 +55,7 @@ const MOST_STARTS: usize = 3;
 /// The schedule has settled when the time of the flight changes by less than this share (DESIGN section 6.4).
 const SCHEDULE_SHARE: f64 = 1e-3;
 /// Flights on the way to it.
-const MOST_SCHEDULES: u32 = 6;
+const MOST_SCHEDULES: usize = 6;
 
 /// Plans a trip.
 ///
@@ -74,23 +75,29 @@ pub fn plan_with_workings(problem: &Problem) -> Result<(Plan, Workings), SolveEr
     Ok(super::why::told(&problem, draft))
 }
 
-/// The problem on the clock of a flight: the cheapest the level search proposes, with a plain descent, on the clock of which the
-/// search is made again until that no longer changes. As it is in air that does not change.
+/// The problem on the clock of a flight: the cheapest the level search proposes, with a plain descent, on the clock of which proposals
+/// are made again until it no longer changes or has been had before. What each level costs is found once: the minutes by which the first
+/// guess of the clock is wrong change a proposal little. As it is in air that does not change.
 pub fn on_schedule(problem: &Problem) -> Cow<'_, Problem> {
     let mut scheduled = Cow::Borrowed(problem);
     if problem.air.is_steady() {
         return scheduled;
     }
-    for _ in 0..MOST_SCHEDULES {
-        let search = Search::new(&scheduled, scheduled.cost_rates());
-        let Some(flown) = search.first_flight() else {
+    let search = Search::new(problem, problem.cost_rates());
+    let Ok(levels) = search.level_costs() else {
+        return scheduled;
+    };
+    let mut before: Vec<Script> = Vec::new();
+    while before.len() < MOST_SCHEDULES {
+        let Some(flown) = search.on(&scheduled).first_flight(&levels) else {
             break;
         };
         let change_s = (flown.time_s - scheduled.time_s(problem.length_m)).abs();
         set_clock(&mut scheduled, &flown);
-        if change_s < SCHEDULE_SHARE * flown.time_s {
+        if change_s < SCHEDULE_SHARE * flown.time_s || before.contains(&flown.script) {
             break;
         }
+        before.push(flown.script);
     }
     scheduled
 }
@@ -441,6 +448,8 @@ pub(super) struct Search<'a> {
 struct Unpriced {
     /// Settings that may be cruised with in the middle of the route, by level.
     options: RefCell<HashMap<u64, Rc<[CruiseOption]>>>,
+    /// The climbs to try, where one was asked for.
+    climbs: RefCell<Option<Rc<[ClimbFlown]>>>,
     /// Steady indicated airspeeds \[m/s\] at the mass of lift-off, by levers, level and distance.
     steady: RefCell<HashMap<[u64; 6], Option<f64>>>,
 }
@@ -486,6 +495,11 @@ impl<'a> Search<'a> {
             priced: RefCell::default(),
             unpriced: Rc::clone(&self.unpriced),
         }
+    }
+
+    /// The same search of the same problem on another clock.
+    fn on<'b>(&self, p: &'b Problem) -> Search<'b> {
+        self.at_prices(p, self.rates)
     }
 
     /// Mass at the middle of the route, kg.

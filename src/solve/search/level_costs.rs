@@ -17,19 +17,19 @@ pub(super) const CLIMB_PENALTY: f64 = 0.05;
 /// Least room from the departure to the pattern point that levels can be used in, m: where none can and there is less, room is named.
 const LEAST_ROOM_M: f64 = 10.0 * M_PER_NM;
 
+/// A climb through every level that it reaches.
+pub(super) struct ClimbFlown {
+    ias_m_s: f64,
+    rev_s: f64,
+    /// On reaching each level, the lowest first.
+    at: Vec<ClimbState>,
+}
+
 impl Search<'_> {
     /// Options, climb and descent of every level that some leg allows and the aeroplane reaches.
     pub(super) fn level_costs(&self) -> Result<Vec<LevelCost>, SolveError> {
         let p = self.p;
-        let mut all: Vec<f64> = p
-            .levels
-            .iter()
-            .flat_map(|l| l.levels_m.iter().copied())
-            .collect();
-        // A level is above the pattern, or there is nothing to descend from.
-        all.retain(|&l| l > p.arrival.pattern_altitude_m + 1.0);
-        all.sort_by(f64::total_cmp);
-        all.dedup_by(|a, b| (*a - *b).abs() < 1.0);
+        let all = self.levels_m();
         let middle = 0.5 * p.length_m;
         let options: Vec<Rc<[CruiseOption]>> = all.iter().map(|&l| self.options(l)).collect();
         // Cost, distance and what is charged for what is barred.
@@ -39,9 +39,8 @@ impl Search<'_> {
             .zip(&options)
             .map(|(&l, o)| cruise::least_per_m(p, self.rates, o, l, middle))
             .collect();
-        for (ias, rev) in self.climbs() {
-            let script = self.skeleton(ias, rev);
-            for (i, at) in climb_states(p, &script, &all).iter().enumerate() {
+        for flown in self.climbs_flown().iter() {
+            for (i, at) in flown.at.iter().enumerate() {
                 let state = &at.state;
                 if self.climb_rate_short(at) > 0.0 || !per_m[i].is_finite() {
                     continue;
@@ -122,6 +121,53 @@ impl Search<'_> {
             return Err(SolveError::Unreachable { levels, why });
         }
         Ok(out)
+    }
+
+    /// Every level that some leg allows, the lowest first.
+    fn levels_m(&self) -> Vec<f64> {
+        let p = self.p;
+        let each = p.levels.iter().flat_map(|l| l.levels_m.iter().copied());
+        // A level is above the pattern, or there is nothing to descend from.
+        let mut all: Vec<f64> = each
+            .filter(|&l| l > p.arrival.pattern_altitude_m + 1.0)
+            .collect();
+        all.sort_by(f64::total_cmp);
+        all.dedup_by(|a, b| (*a - *b).abs() < 1.0);
+        all
+    }
+
+    /// The climbs to try, each flown through every level it reaches.
+    fn climbs_flown(&self) -> Rc<[ClimbFlown]> {
+        let mut known = self.unpriced.climbs.borrow_mut();
+        let fly = || {
+            let all = self.levels_m();
+            let flown = |(ias_m_s, rev_s)| ClimbFlown {
+                ias_m_s,
+                rev_s,
+                at: climb_states(self.p, &self.skeleton(ias_m_s, rev_s), &all),
+            };
+            self.climbs().into_iter().map(flown).collect()
+        };
+        Rc::clone(known.get_or_insert_with(fly))
+    }
+
+    /// The cheapest climb to a level, where a metre of cruise costs `per_m`: its speed \[m/s\] and crankshaft speed [rev/s].
+    pub(super) fn best_climb(&self, level_m: f64, per_m: f64) -> Option<(f64, f64)> {
+        let levels_m = self.levels_m();
+        let i = levels_m.iter().position(|l| (l - level_m).abs() < 1.0)?;
+        let worth = |flown: &ClimbFlown| match flown.at.get(i) {
+            Some(at) => {
+                let short = self.climb_rate_short(at) / (10.0 * M_S_PER_FPM);
+                self.cost_of(&at.state) * (1.0 + CLIMB_PENALTY * (at.violation + short))
+                    - per_m * at.state.distance_m
+            }
+            None => f64::INFINITY,
+        };
+        self.climbs_flown()
+            .iter()
+            .map(|c| ((c.ias_m_s, c.rev_s), worth(c)))
+            .min_by(|a, b| a.1.total_cmp(&b.1))
+            .map(|(climb, _)| climb)
     }
 
     /// Climb speeds and RPM to try.

@@ -1,9 +1,7 @@
 //! A level sequence as a script, flown and settled.
 
-use super::level_costs::CLIMB_PENALTY;
 use super::{MOST_STARTS, Search};
-use crate::flight::{Flown, Limit, Script, climb_states, fly_recorded};
-use crate::quantity::M_S_PER_FPM;
+use crate::flight::{Flown, Limit, Script, fly_recorded};
 use crate::solve::cruise;
 use crate::solve::levels::{LevelCost, Sequence, sequences};
 use crate::solve::refine::{Pilot, rounded, settle_loosely, settle_strictly};
@@ -25,23 +23,7 @@ impl Search<'_> {
                 script = Some(self.join(cruise, per_m)?.0);
             }
             if script.is_none() {
-                let worth = |(ias, rev): (f64, f64)| {
-                    let s = self.skeleton(ias, rev);
-                    match climb_states(p, &s, &[level_m]).first() {
-                        Some(at) => {
-                            let short = self.climb_rate_short(at) / (10.0 * M_S_PER_FPM);
-                            self.cost_of(&at.state) * (1.0 + CLIMB_PENALTY * (at.violation + short))
-                                - per_m * at.state.distance_m
-                        }
-                        None => f64::INFINITY,
-                    }
-                };
-                let (ias, rev) = self
-                    .climbs()
-                    .into_iter()
-                    .map(|c| (c, worth(c)))
-                    .min_by(|a, b| a.1.total_cmp(&b.1))?
-                    .0;
+                let (ias, rev) = self.best_climb(level_m, per_m)?;
                 script = Some(self.skeleton(ias, rev));
             }
         }
@@ -139,13 +121,12 @@ impl Search<'_> {
     }
 
     /// The flight of the first proposal of the level search that can be flown, with a plain descent, path recorded.
-    pub(in crate::solve) fn first_flight(&self) -> Option<Flown> {
+    pub(super) fn first_flight(&self, levels: &[LevelCost]) -> Option<Flown> {
         let p = self.p;
-        let levels = self.level_costs().ok()?;
-        sequences(p, self.rates, &levels)
+        sequences(p, self.rates, levels)
             .iter()
             .find_map(|sequence| {
-                let mut script = self.with_cruise(&sequence.steps, &levels)?;
+                let mut script = self.with_cruise(&sequence.steps, levels)?;
                 let last_m = sequence.steps.last()?.0;
                 let level = levels.iter().find(|l| (l.level_m - last_m).abs() < 1.0)?;
                 let middle_m = 0.5 * p.length_m;
@@ -153,5 +134,10 @@ impl Search<'_> {
                 script.descent = self.plain_descent(&script, level, per_m)?.descent;
                 fly_recorded(p, &script).ok()
             })
+    }
+
+    /// [`Search::first_flight`] with what the levels cost at the prices of this search.
+    pub(in crate::solve) fn first_flight_anew(&self) -> Option<Flown> {
+        self.first_flight(&self.level_costs().ok()?)
     }
 }
