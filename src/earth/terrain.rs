@@ -250,8 +250,16 @@ fn look<H: Heights>(
     let middle = leg.point_at(0.5 * (from_m + to_m));
     let (lat0, lon0) = (middle.lat_deg(), middle.lon_deg());
     let meridian_m = radii_m(lat0.to_radians()).0;
-    // Metres east in one degree of longitude, for places at this latitude [deg] seen from the middle.
-    let east_m = |lat: f64| radii_m((0.5 * (lat0 + lat)).to_radians()).1.to_radians();
+    let reach_deg =
+        |more_m: f64| ((0.5 * (to_m - from_m) + half_width_m + more_m) / meridian_m).to_degrees();
+    // A degree holds at least this many posts, so that the posts just outside are no farther than this.
+    let far_deg = reach_deg(meridian_m.to_radians() / 1_000.0);
+    // Metres east in one degree of longitude, for places at this latitude [deg] seen from the middle: the parabola through three latitudes.
+    let exactly_m = |lat: f64| radii_m((0.5 * (lat0 + lat)).to_radians()).1.to_radians();
+    let [south_m, here_m, north_m] = [-far_deg, 0.0, far_deg].map(|d| exactly_m(lat0 + d));
+    let slope = 0.5 * (north_m - south_m) / far_deg;
+    let curve = 0.5 * (north_m + south_m - 2.0 * here_m) / (far_deg * far_deg);
+    let east_m = |lat: f64| here_m + (lat - lat0) * (slope + (lat - lat0) * curve);
     let [a, b] = [from_m, to_m].map(|s_m| {
         let p = leg.point_at(s_m);
         let east_deg = (p.lon_deg() - lon0 + 540.0).rem_euclid(360.0) - 180.0;
@@ -260,16 +268,12 @@ fn look<H: Heights>(
             (p.lat_deg() - lat0).to_radians() * meridian_m,
         ]
     });
-    let reach_deg =
-        |more_m: f64| ((0.5 * (to_m - from_m) + half_width_m + more_m) / meridian_m).to_degrees();
-    // A degree holds at least this many posts, so that the posts just outside are no farther than this.
-    let far_deg = reach_deg(meridian_m.to_radians() / 1_000.0);
     if lat0.abs() + far_deg > MOST_LATITUDE_DEG {
         stretch.missing = true;
         out.missing.insert(tile_at(lat0, lon0));
         return Ok(());
     }
-    let far_east_deg = far_deg * meridian_m.to_radians() / east_m(lat0.abs() + 2.0 * far_deg);
+    let far_east_deg = far_deg * meridian_m.to_radians() / exactly_m(lat0.abs() + 2.0 * far_deg);
     for south in floor(lat0 - far_deg)..=floor(lat0 + far_deg) {
         for west in floor(lon0 - far_east_deg)..=floor(lon0 + far_east_deg) {
             let tile = tile_at(f64::from(south), f64::from(west));

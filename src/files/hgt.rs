@@ -157,6 +157,9 @@ impl TileSummary {
     }
 }
 
+/// Rows that are read at a time: a corridor wants most of those beside one that it wants.
+const BLOCK_ROWS: usize = 16;
+
 /// A folder of tiles.
 #[derive(Debug)]
 pub struct Folder {
@@ -168,8 +171,8 @@ pub struct Folder {
 struct Open {
     file: File,
     side: usize,
-    /// By number, `None` until it is read.
-    rows: Vec<Option<Vec<i16>>>,
+    /// [`BLOCK_ROWS`] rows each, the last as many as are left; `None` until it is read.
+    blocks: Vec<Option<Vec<i16>>>,
 }
 
 impl Folder {
@@ -227,54 +230,70 @@ impl Heights for Folder {
                 bytes,
             });
         };
-        let rows = vec![None; side];
-        self.open.insert(tile, Open { file, side, rows });
+        let blocks = vec![None; side.div_ceil(BLOCK_ROWS)];
+        self.open.insert(tile, Open { file, side, blocks });
         Ok(Some(side))
     }
 
     fn row(&mut self, tile: Tile, row: usize) -> Result<&[i16], HgtError> {
-        self.side(tile)?;
-        let (Some(path), Some(open)) = (self.paths.get(&tile), self.open.get_mut(&tile)) else {
+        if !self.open.contains_key(&tile) {
+            self.side(tile)?;
+        }
+        let (block, line) = (row / BLOCK_ROWS, row % BLOCK_ROWS);
+        let Some(open) = self.open.get_mut(&tile) else {
             return Ok(&[]);
         };
-        let Some(kept) = open.rows.get_mut(row) else {
+        let side = open.side;
+        let Some(kept) = open.blocks.get_mut(block) else {
             return Ok(&[]);
         };
         if kept.is_none() {
-            let mut bytes = vec![0; 2 * open.side];
-            let begin = (2 * open.side * row) as u64;
-            open.file
-                .seek(SeekFrom::Start(begin))
-                .and_then(|_| open.file.read_exact(&mut bytes))
-                .map_err(|why| HgtError::Tile {
-                    path: path.clone(),
-                    why,
-                })?;
-            let heights: Vec<i16> = bytes
-                .chunks_exact(2)
-                .map(|b| i16::from_be_bytes([b[0], b[1]]))
-                .collect();
-            let wrong = |&h: &i16| h != VOID && !(HEIGHTS_M.0..=HEIGHTS_M.1).contains(&h);
-            // Lowest and highest are found by plain vector code; which is wrong is asked only where one is.
-            let known = |&h: &i16| if h == VOID { 0 } else { h };
-            let (low, high) = heights
-                .iter()
-                .map(known)
-                .fold((0, 0), |(low, high), h| (h.min(low), h.max(high)));
-            if (low < HEIGHTS_M.0 || high > HEIGHTS_M.1)
-                && let Some(column) = heights.iter().position(wrong)
-            {
-                return Err(HgtError::Height {
-                    path: path.clone(),
-                    row: row + 1,
-                    column: column + 1,
-                    height_m: heights[column],
-                });
-            }
-            *kept = Some(heights);
+            let path = self.paths.get(&tile).cloned().unwrap_or_default();
+            *kept = Some(read_block(&mut open.file, &path, side, block)?);
         }
-        Ok(kept.as_deref().unwrap_or_default())
+        let heights = kept.as_deref().unwrap_or_default();
+        Ok(heights.get(line * side..(line + 1) * side).unwrap_or(&[]))
     }
+}
+
+/// Some rows of a tile, every height of which is one.
+fn read_block(
+    file: &mut File,
+    path: &Path,
+    side: usize,
+    block: usize,
+) -> Result<Vec<i16>, HgtError> {
+    let first = block * BLOCK_ROWS;
+    let mut bytes = vec![0; 2 * side * BLOCK_ROWS.min(side - first)];
+    file.seek(SeekFrom::Start((2 * side * first) as u64))
+        .and_then(|_| file.read_exact(&mut bytes))
+        .map_err(|why| HgtError::Tile {
+            path: path.to_owned(),
+            why,
+        })?;
+    let (pairs, _) = bytes.as_chunks::<2>();
+    let mut heights = vec![0; pairs.len()];
+    for (height, &pair) in heights.iter_mut().zip(pairs) {
+        *height = i16::from_be_bytes(pair);
+    }
+    let wrong = |&h: &i16| h != VOID && !(HEIGHTS_M.0..=HEIGHTS_M.1).contains(&h);
+    // Lowest and highest are found by plain vector code; which is wrong is asked only where one is.
+    let known = |&h: &i16| if h == VOID { 0 } else { h };
+    let (low, high) = heights
+        .iter()
+        .map(known)
+        .fold((0, 0), |(low, high), h| (h.min(low), h.max(high)));
+    if (low < HEIGHTS_M.0 || high > HEIGHTS_M.1)
+        && let Some(i) = heights.iter().position(wrong)
+    {
+        return Err(HgtError::Height {
+            path: path.to_owned(),
+            row: first + i / side + 1,
+            column: i % side + 1,
+            height_m: heights[i],
+        });
+    }
+    Ok(heights)
 }
 
 /// The section `[terrain]` of a trip.

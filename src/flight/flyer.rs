@@ -234,22 +234,9 @@ impl Flyer<'_> {
         if let Some(last) = self.last.replace(here) {
             let p = self.p;
             let (s0, s1) = (last.distance_m, here.distance_m);
-            let lowest_m = last.true_altitude_m.min(here.true_altitude_m);
             // Over level ground the ends of a straight path say all.
             if !self.level_ground(s0).is_some_and(|level| level.holds(s1)) {
-                match p.floor_at_most_m(s0, s1) {
-                    // So high above all of it that no edge is of interest.
-                    Some(floor_m) if lowest_m > floor_m + CLEAR_OF_GROUND_M => {
-                        self.audit.note(Limit::Ground, floor_m - lowest_m);
-                    }
-                    _ => {
-                        for edge in p.floor_edges_m(s0, s1) {
-                            let at = last.toward(here, (edge - s0) / (s1 - s0));
-                            self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
-                            self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
-                        }
-                    }
-                }
+                self.pass_over_edges(last, here, mass_kg);
             }
             let (h0, h1) = (last.indicated_m, here.indicated_m);
             for edge in p.limits.speed_edges_m(&p.aircraft.speeds) {
@@ -261,6 +248,31 @@ impl Flyer<'_> {
             }
         }
         self.hold(here, here.distance_m, here.indicated_m, mass_kg);
+    }
+
+    /// Holds the path from one point to another against the ground between them, which changes in steps.
+    fn pass_over_edges(&mut self, last: Passing, here: Passing, mass_kg: f64) {
+        let p = self.p;
+        let [a, b] = [last, here].map(|x| (x.distance_m, x.true_altitude_m));
+        let below_floor_m = if p.limits.speed_goes_by_ground() {
+            let lowest_m = a.1.min(b.1);
+            let highest_floor_m = p.floor_at_most_m(a.0, b.0);
+            // So high above all of it that no edge is of interest.
+            highest_floor_m
+                .map(|floor_m| floor_m - lowest_m)
+                .filter(|below_m| -below_m > CLEAR_OF_GROUND_M)
+        } else {
+            p.below_floor_m(a, b)
+        };
+        if let Some(below_m) = below_floor_m {
+            self.audit.note(Limit::Ground, below_m);
+            return;
+        }
+        for edge in p.floor_edges_m(a.0, b.0) {
+            let at = last.toward(here, (edge - a.0) / (b.0 - a.0));
+            self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
+            self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
+        }
     }
 
     /// Holds the path from one point to another against forbidden patches and the greatest altitudes of legs.

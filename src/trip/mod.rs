@@ -415,6 +415,11 @@ impl Limits {
         air_m_s.min(law_m_s)
     }
 
+    /// Whether [`Limits::speed_limit_m_s`] may change with the height above the ground: smooth air that is not counted on near it.
+    pub fn speed_goes_by_ground(&self) -> bool {
+        !self.smooth_near_ground && self.air.iter().any(|a| a.1 == Roughness::Smooth)
+    }
+
     /// Indicated altitudes at which [`Limits::speed_limit_m_s`] may change in a step, m.
     pub fn speed_edges_m(
         &self,

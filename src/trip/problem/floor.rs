@@ -178,6 +178,46 @@ impl Problem {
         Some(most_m)
     }
 
+    /// How far \[m\] below [`Problem::floor_m`] a straight path between two points (distance, true altitude; m) comes where it comes
+    /// nearest, below zero clear of it. `None` where an end is near a field, where another rule begins between them, where the ground is not
+    /// known, and for a path that makes no way: there each edge is to be asked.
+    pub fn below_floor_m(&self, from: (f64, f64), to: (f64, f64)) -> Option<f64> {
+        let (out_m, to_go) = (self.off_fields_m(from.0).0, self.length_m - to.0);
+        let off_fields = out_m >= FIELD_M && to_go >= self.way_in_m();
+        let one_rule = (out_m < TERMINAL_M) == (self.off_fields_m(to.0).0 < TERMINAL_M)
+            && (to_go < TERMINAL_M) == (self.length_m - from.0 < TERMINAL_M);
+        if to.0 <= from.0 || !off_fields || !one_rule {
+            return None;
+        }
+        let gradient = (to.1 - from.1) / (to.0 - from.0);
+        let altitude_m = |distance_m: f64| from.1 + (distance_m - from.0) * gradient;
+        let first = self.leg_index(from.0);
+        let mut most_m = f64::NEG_INFINITY;
+        for leg in self.legs[first..].iter().take_while(|l| l.from_m < to.0) {
+            let clearance_m = self.clearance_at_m(leg, from.0);
+            let (begin_m, end_m) = (from.0.max(leg.from_m), to.0.min(leg.to_m));
+            let rows = &leg.ground;
+            // The last row goes on to the end of the leg.
+            let last = rows.len().checked_sub(1)?;
+            let mut i = rows.partition_point(|g| g.1 <= begin_m).min(last);
+            let mut begin_m = begin_m;
+            loop {
+                let row_end_m = if i == last {
+                    end_m
+                } else {
+                    rows[i].1.min(end_m)
+                };
+                let lowest_m = altitude_m(begin_m).min(altitude_m(row_end_m));
+                most_m = most_m.max(rows[i].2 + clearance_m - lowest_m);
+                if row_end_m >= end_m {
+                    break;
+                }
+                (i, begin_m) = (i + 1, row_end_m);
+            }
+        }
+        Some(most_m)
+    }
+
     /// Distances between two others \[m\] at which [`Problem::floor_m`] or the ground changes in a step, m, in no order.
     pub fn floor_edges_m(&self, from_m: f64, to_m: f64) -> impl Iterator<Item = f64> + '_ {
         let first = self.legs.partition_point(|l| l.to_m <= from_m);
