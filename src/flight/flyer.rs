@@ -4,14 +4,15 @@ use super::audit::{Audit, Limit};
 use super::flown::{FlightError, Segment, SegmentKind, TrackPoint};
 use super::fly::{SEARCH_STEP_S, TIME_STEP_S};
 use super::kernel::{
-    Control, Instant, State, Vertical, instant, lift_off_kg, step_height, step_settling, step_time,
+    Control, Instant, State, Vertical, instant, instant_in, lift_off_kg, step_height,
+    step_settling, step_time,
 };
 use super::memory::Memory;
 use super::script::Script;
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{AirState, Configuration, Governed, Levers, Performance, Throttle};
 use crate::quantity::M_PER_FT;
-use crate::trip::{LevelGround, Problem};
+use crate::trip::{AirSample, LevelGround, Problem};
 use std::cell::{Cell, RefCell};
 
 /// Step in height of climbs, m.
@@ -48,6 +49,9 @@ impl Passing {
     }
 }
 
+/// Distance, pressure altitude and time, and the air there then.
+pub(super) type AirOf = ([f64; 3], (AirState, AirSample));
+
 /// What a flyer comes back to.
 pub(super) type Saved = (State, Audit, Option<Vec<TrackPoint>>, Vec<Segment>);
 
@@ -71,6 +75,8 @@ pub(super) struct Flyer<'a> {
     pub(super) in_place: bool,
     /// Bank of the turns over a field that are flown now, rad; zero on the route.
     pub(super) bank_rad: f64,
+    /// The air last asked for: of this distance, pressure altitude and time.
+    pub(super) air: Cell<Option<AirOf>>,
     /// The level ground last flown over.
     pub(super) level: Cell<Option<LevelGround>>,
 }
@@ -106,6 +112,7 @@ impl<'a> Flyer<'a> {
             most_violation: f64::INFINITY,
             in_place: true,
             bank_rad: 0.0,
+            air: Cell::new(None),
             level: Cell::new(None),
         }
     }
@@ -453,27 +460,66 @@ impl Flyer<'_> {
         self.ias_of(&self.state)
     }
 
-    /// Indicated airspeed [m/s] of a state.
-    pub(super) fn ias_of(&self, s: &State) -> f64 {
-        let (air, _) = self
+    /// The air of a state; asked for again of the last one it is not looked up again.
+    pub(super) fn air_of(&self, s: &State) -> (AirState, AirSample) {
+        let place = [s.distance_m, s.pressure_altitude_m, s.time_s];
+        if let Some((last, air)) = self.air.get()
+            && last == place
+        {
+            return air;
+        }
+        let air = self
             .p
             .air_state(s.distance_m, s.pressure_altitude_m, s.time_s);
+        self.air.set(Some((place, air)));
+        air
+    }
+
+    /// Indicated airspeed [m/s] of a state.
+    pub(super) fn ias_of(&self, s: &State) -> f64 {
+        let (air, _) = self.air_of(s);
         self.p.aircraft.ias_from_tas(air, s.tas_m_s)
     }
 
     /// The state after a step in time, from the instant here.
     pub(super) fn stepped(&self, here: &Instant, control: &Control, dt: f64) -> State {
-        let step = if self.fine { step_time } else { step_settling };
-        step(self.p, &self.state, here, control, dt, &self.near)
+        self.stepped_toward(here, control, dt).0
+    }
+
+    /// The same, in a search with what the levers give near there.
+    pub(super) fn stepped_toward(
+        &self,
+        here: &Instant,
+        control: &Control,
+        dt: f64,
+    ) -> (State, Option<Performance>) {
+        let (p, state, near) = (self.p, &self.state, &self.near);
+        if self.fine {
+            (step_time(p, state, here, control, dt, near), None)
+        } else {
+            step_settling(p, state, here, control, dt, near)
+        }
+    }
+
+    /// The instant here, with what was found near here with some levers where they are still the same.
+    pub(super) fn instant_after(
+        &self,
+        control: &Control,
+        before: Option<(Levers, Performance)>,
+    ) -> Instant {
+        let given = before.filter(|(levers, _)| *levers == control.levers);
+        let air = self.air_of(&self.state);
+        instant_in(self.p, &self.state, control, air, |air, tas_m_s| {
+            given.map_or_else(
+                || self.set_at(air, tas_m_s, control.levers),
+                |(_, given)| given,
+            )
+        })
     }
 
     /// What these levers give here and now.
     pub(super) fn set_here(&self, levers: Levers) -> Performance {
-        let (air, _) = self.p.air_state(
-            self.state.distance_m,
-            self.state.pressure_altitude_m,
-            self.state.time_s,
-        );
+        let (air, _) = self.air_of(&self.state);
         self.set_at(air, self.state.tas_m_s, levers)
     }
 

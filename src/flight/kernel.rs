@@ -111,15 +111,29 @@ pub(super) fn instant(
     near: &Cell<Nearby>,
 ) -> Instant {
     let hp = state.pressure_altitude_m;
-    let (air, sample) = problem.air_state(state.distance_m, hp, state.time_s);
+    let air = problem.air_state(state.distance_m, hp, state.time_s);
+    instant_in(problem, state, control, air, |air, tas| {
+        problem
+            .aircraft
+            .perform_under_redline(air, tas, control.levers, near)
+    })
+}
+
+/// [`instant`] in the air there, with what the levers give in it at the true airspeed [m/s].
+pub(super) fn instant_in(
+    problem: &Problem,
+    state: &State,
+    control: &Control,
+    (air, sample): (AirState, AirSample),
+    perform: impl FnOnce(AirState, f64) -> Performance,
+) -> Instant {
+    let hp = state.pressure_altitude_m;
     let mass_kg = lift_off_kg(problem) - state.fuel_kg;
     let tas = match control.vertical {
         Vertical::Ias(ias) => problem.aircraft.tas_from_ias(air, ias),
         Vertical::Level | Vertical::Rate(_) | Vertical::Trade(_) => state.tas_m_s,
     };
-    let performance = problem
-        .aircraft
-        .perform_under_redline(air, tas, control.levers, near);
+    let performance = perform(air, tas);
     // In a turn lift is more than weight. No way is made along the route, and over whole turns the wind adds neither ground nor shear.
     let turning = control.bank_rad > 0.0;
     let load_factor = turn::load_factor(control.bank_rad);
@@ -246,7 +260,8 @@ fn settling_per_s(problem: &Problem, first: &Instant, control: &Control) -> f64 
 
 /// One step in time whose length is not bound by the time constant of the speed: an exponential Runge-Kutta step of second order
 /// (Cox & Matthews, J. Comput. Phys. 176, 2002, equations 20 to 22, from memory), with the approach to the speed solved exactly and the
-/// distance as its integral. For searches; `first` is the instant at `state`, and only one more is asked for.
+/// distance as its integral. For searches; `first` is the instant at `state`, and only one more is asked for: what the levers gave there, near
+/// the end of the step, comes with the state after it, for a next step with the same levers.
 pub(super) fn step_settling(
     problem: &Problem,
     state: &State,
@@ -254,7 +269,7 @@ pub(super) fn step_settling(
     control: &Control,
     dt: f64,
     near: &Cell<Nearby>,
-) -> State {
+) -> (State, Option<Performance>) {
     let free = matches!(control.vertical, Vertical::Level | Vertical::Rate(_));
     let rate = if free {
         settling_per_s(problem, first, control)
@@ -271,7 +286,7 @@ pub(super) fn step_settling(
         there.distance_m += dt * dt * phi2 * k1[2];
     }
     if !there.flies() {
-        return there;
+        return (there, None);
     }
     let second = instant(problem, &there, control, near);
     let k2 = slope(&second);
@@ -288,7 +303,7 @@ pub(super) fn step_settling(
                 state.distance_m + dt * (state.tas_m_s + slow + dt * (phi2 * k1[2] + phi3 * rest));
         }
     }
-    next
+    (next, Some(second.performance))
 }
 
 /// `phi_k(z)` of exponential integrators, `(e^z - 1)/z` and on by `phi_{k+1} = (phi_k - 1/k!)/z`, for `z` of zero or less.

@@ -97,11 +97,7 @@ impl Flyer<'_> {
 
     /// Conductance of the throttle that gives what is set here.
     pub(super) fn conductance(&self, set: Performance) -> f64 {
-        let (air, _) = self.p.air_state(
-            self.state.distance_m,
-            self.state.pressure_altitude_m,
-            self.state.time_s,
-        );
+        let (air, _) = self.air_of(&self.state);
         let aircraft = &self.p.aircraft;
         aircraft.engine.conductance(
             set.map_pa,
@@ -129,11 +125,7 @@ impl Flyer<'_> {
             (None, Gauge::Tachometer { .. }) => Throttle::Full,
             (throttle, Gauge::ManifoldPressure { .. }) => {
                 let throttle = throttle.map_or(Throttle::Full, Throttle::Fixed);
-                let (air, _) = self.p.air_state(
-                    self.state.distance_m,
-                    self.state.pressure_altitude_m,
-                    self.state.time_s,
-                );
+                let (air, _) = self.air_of(&self.state);
                 let aircraft = &self.p.aircraft;
                 let intake = aircraft.intake(air, self.state.tas_m_s);
                 let limit_pa = aircraft.map_limit_pa(d.rev_s);

@@ -7,9 +7,9 @@ use super::audit::Limit;
 use super::cruise::Steady;
 use super::flown::{FlightError, Hint, Mark, SegmentKind};
 use super::flyer::{Flyer, LEAST_ACCELERATION_M_S2, LONGEST_CHANGE_S, Saved};
-use super::kernel::{Control, State, Vertical, instant};
+use super::kernel::{Control, State, Vertical};
 use super::script::{Circle, Cruise, PathRule, Reduction, Script, ThrottleRule, trigger_m};
-use crate::aircraft::Configuration;
+use crate::aircraft::{Configuration, Levers, Performance};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use hand::{Hand, SAME_TIME_S};
 
@@ -194,6 +194,8 @@ impl Flyer<'_> {
         let mut steepest = 0.0_f64;
         let speeds = &p.aircraft.speeds;
         let mut configuration = Configuration::default();
+        // What these levers gave near here.
+        let mut before: Option<(Levers, Performance)> = None;
         loop {
             let indicated = self.indicated_m();
             if indicated <= pattern_m + 0.05 {
@@ -307,7 +309,7 @@ impl Flyer<'_> {
                 bank_rad: self.bank_rad,
             };
             self.still_of_use()?;
-            let here = instant(p, &self.state, &control, &self.near);
+            let here = self.instant_after(&control, before);
             let ias_m_s = self.visit(&here, &control);
             self.note_mixture(&here, hand.part.mixture);
             let slowing = vertical == Vertical::Level;
@@ -344,7 +346,7 @@ impl Flyer<'_> {
             if !slowing {
                 dt = dt.min(height_left / -here.rate_m_s);
             }
-            let mut next = self.stepped(&here, &control, dt);
+            let (mut next, mut given) = self.stepped_toward(&here, &control, dt);
             if let Some(ias) = toward_m_s {
                 // Meet the speed, not pass it.
                 let sign = if slowing { -1.0 } else { 1.0 };
@@ -358,15 +360,15 @@ impl Flyer<'_> {
                         break;
                     }
                     dt *= (short / (short + over)).clamp(0.02, 1.0);
-                    next = self.stepped(&here, &control, dt);
+                    (next, given) = self.stepped_toward(&here, &control, dt);
                 }
             }
+            before = given.map(|given| (levers, given));
             self.state = next;
             self.still_flying()?;
             if let Vertical::Ias(ias) = vertical {
                 // TAS follows from the held IAS.
-                let s = &self.state;
-                let (air, _) = p.air_state(s.distance_m, s.pressure_altitude_m, s.time_s);
+                let (air, _) = self.air_of(&self.state);
                 self.state.tas_m_s = p.aircraft.tas_from_ias(air, ias);
             }
         }
@@ -410,14 +412,16 @@ impl Flyer<'_> {
         let target = p.aircraft.procedures.pattern_m_s;
         let vlo = p.aircraft.speeds.vlo_extend_m_s;
         let mut gear_down = braking;
+        let mut before: Option<(Levers, Performance)> = None;
         loop {
             if self.state.time_s >= next_cut_s - SAME_TIME_S {
                 reading = gauge.next_cut(cuts, reading);
                 next_cut_s += cuts.interval_s;
             }
             gear_down = gear_down || self.ias_now() <= vlo + 1e-4;
+            let levers = gauge.levers(reading, &hand.part);
             let control = Control {
-                levers: gauge.levers(reading, &hand.part),
+                levers,
                 vertical: Vertical::Level,
                 configuration: Configuration {
                     gear_down,
@@ -426,7 +430,7 @@ impl Flyer<'_> {
                 bank_rad: self.bank_rad,
             };
             self.still_of_use()?;
-            let here = instant(p, &self.state, &control, &self.near);
+            let here = self.instant_after(&control, before);
             let ias = self.visit(&here, &control);
             if ias <= target + 1e-4 {
                 return Ok(());
@@ -441,11 +445,11 @@ impl Flyer<'_> {
                     .min(OVERSHOOT * (ias - stop) / -here.acceleration_m_s2)
                     .max(1e-3);
             }
-            let mut next = self.stepped(&here, &control, dt);
+            let (mut next, mut given) = self.stepped_toward(&here, &control, dt);
             for _ in 0..MOST_TRIES {
                 if !next.flies() {
                     dt *= 0.25;
-                    next = self.stepped(&here, &control, dt);
+                    (next, given) = self.stepped_toward(&here, &control, dt);
                     continue;
                 }
                 let over = self.ias_of(&next) - stop;
@@ -453,8 +457,9 @@ impl Flyer<'_> {
                     break;
                 }
                 dt *= ((ias - stop) / (ias - stop - over)).clamp(0.0, 1.0);
-                next = self.stepped(&here, &control, dt.max(1e-4));
+                (next, given) = self.stepped_toward(&here, &control, dt.max(1e-4));
             }
+            before = given.map(|given| (levers, given));
             self.state = next;
             self.still_flying()?;
         }
