@@ -6,7 +6,7 @@
 
 use super::frontier::{self, Candidate, threads};
 use super::plan::Draft;
-use super::refine::Pilot;
+use super::refine::{Pilot, Tried};
 use super::reserve;
 use super::search::{SolveError, confirmed_flight, plan_from, totals};
 use crate::flight::{Flown, Script};
@@ -127,6 +127,7 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         unrounded: None,
         others,
         flights,
+        tried: Tried::default(),
     })
 }
 

@@ -2,6 +2,7 @@
 
 use super::alternate::AlternateFlight;
 use super::later::Later;
+use super::refine::Tried;
 use super::search::SolveError;
 use crate::aircraft::Throttle;
 use crate::flight::{FlightError, Flown, Limit, Script, SegmentKind, TrackPoint};
@@ -286,6 +287,8 @@ pub(super) struct Draft {
     pub others: Vec<Flown>,
     /// Full flights flown in the search.
     pub flights: usize,
+    /// What changes of a part of a script came to in it.
+    pub tried: Tried,
 }
 
 /// Flights behind a plan.

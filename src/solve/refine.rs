@@ -1,12 +1,13 @@
 //! Refinement on the fully flown plan: continuous by argmin, rounded by search of the neighbours. Here what flights are charged; the parts are
 //! the pilot who flies scripts ([`pilot`]), what is set by a figure and rounded ([`knobs`]), the changes a pilot could make ([`moves`]), the walk
-//! along them ([`mod@settle`]), and the simplex ([`simplex`]).
+//! along them ([`mod@settle`]), what they came to before ([`tried`]), and the simplex ([`simplex`]).
 
 mod knobs;
 mod moves;
 mod pilot;
 mod settle;
 mod simplex;
+mod tried;
 
 pub(super) use knobs::{CLIMB_AT_STEP_M, clear_both_ways, second_climb_from_m};
 pub use knobs::{by_steps, keep_tied, reduction_by_steps, rounded, to_step};
@@ -15,6 +16,7 @@ pub use pilot::{Kept, Pilot, with_trigger};
 pub use settle::{Reach, settle, settle_within};
 pub(super) use settle::{clear_of_ground, settle_loosely, settle_strictly};
 pub use simplex::continuous;
+pub(super) use tried::Tried;
 
 use crate::aircraft::Throttle;
 use crate::flight::{Script, ThrottleRule};

@@ -268,6 +268,7 @@ impl Search<'_> {
             mismatch,
             others: flown.into_iter().map(|(_, f)| f).collect(),
             flights: pilot.flights(),
+            tried: pilot.tried(),
         })
     }
 

@@ -7,7 +7,7 @@ use super::cruise::settable_rev_s;
 use super::if_changed::{CHANGES, same_settings};
 use super::plan::{Alternative, AlternativeKind, Draft, LeftOut, Plan, Workings};
 use super::refine::{
-    COARSE_ERROR, Pilot, Reach, continuous, key, second_climb_from_m, settle, settle_within,
+    COARSE_ERROR, Pilot, Reach, Tried, continuous, key, second_climb_from_m, settle, settle_within,
 };
 use super::search::{Search, alternative, reflown};
 use crate::aircraft::Throttle;
@@ -38,13 +38,14 @@ pub fn explained(problem: &Problem, plan: Plan) -> Plan {
         unrounded: None,
         others: plan.alternatives.into_iter().map(|a| a.flown).collect(),
         flights: plan.flights,
+        tried: Tried::default(),
     };
     told(problem, draft).0
 }
 
 /// The plan that a draft comes to, with alternatives and sensitivity; another where an alternative proves better.
 pub(super) fn told(problem: &Problem, mut draft: Draft) -> (Plan, Workings) {
-    let why = Why::new(problem);
+    let why = Why::after(problem, &draft);
     let (others, left_out) = why.chosen(&mut draft);
     if draft.unrounded.is_none() {
         let prepare = |s: &mut Script| why.search.prepare(s);
@@ -62,7 +63,7 @@ pub(super) fn told(problem: &Problem, mut draft: Draft) -> (Plan, Workings) {
 
 /// The flight that is the plan a draft comes to, without what else a plan tells.
 pub(super) fn chosen(problem: &Problem, mut draft: Draft) -> Flown {
-    Why::new(problem).chosen(&mut draft);
+    Why::after(problem, &draft).chosen(&mut draft);
     draft.flown
 }
 
@@ -136,6 +137,14 @@ impl<'a> Why<'a> {
             pilot: Pilot::new(problem),
             exact: Pilot::exact(problem),
             known: RefCell::default(),
+        }
+    }
+
+    /// With what the search of a draft knows.
+    fn after(problem: &'a Problem, draft: &Draft) -> Self {
+        Self {
+            pilot: Pilot::new(problem).knowing(draft.tried.clone()),
+            ..Self::new(problem)
         }
     }
 }

@@ -1,5 +1,6 @@
 //! Who flies the scripts of a search: coarsely, or as finely as the plan; what each was charged, and what was kept.
 
+use super::tried::Tried;
 use super::{MOVE_WORTH, PENALTY, UNFLYABLE, lever_changes};
 use crate::flight::{
     Circle, DescentPart, FlightError, Flown, Hint, Limit, Memory, PathRule, Script, ThrottleRule,
@@ -33,6 +34,8 @@ pub struct Pilot<'a> {
     short_of_fuel: Cell<f64>,
     /// Of a pilot that keeps them: what walks flew within all limits.
     kept: Option<RefCell<Vec<Kept>>>,
+    /// What changes of a part of a script came to.
+    tried: RefCell<Tried>,
 }
 
 /// What a flight comes to, in the objective's unit.
@@ -92,6 +95,7 @@ impl<'a> Pilot<'a> {
             exact: false,
             short_of_fuel: Cell::new(f64::INFINITY),
             kept: None,
+            tried: RefCell::default(),
         }
     }
 
@@ -127,6 +131,45 @@ impl<'a> Pilot<'a> {
         Self {
             exact: true,
             ..Self::new(problem)
+        }
+    }
+
+    /// The same, who knows what changes of a part of a script came to in another search of the problem.
+    pub(in crate::solve) fn knowing(self, tried: Tried) -> Self {
+        Self {
+            tried: RefCell::new(tried),
+            ..self
+        }
+    }
+
+    /// What changes of a part of a script came to.
+    pub(in crate::solve) fn tried(&self) -> Tried {
+        self.tried.borrow().clone()
+    }
+
+    /// Whether a script is surely no cheaper than `beat`, for what the change that leads there from a flown one came to before. A pilot that
+    /// keeps what it passes by flies all the same.
+    pub(super) fn surely_dearer(
+        &self,
+        flown: &Flown,
+        here: &Script,
+        near: &Script,
+        beat: f64,
+    ) -> bool {
+        if self.keeps() {
+            return false;
+        }
+        let tried = self.tried.borrow();
+        let least = tried.least(here, near, flown.cost);
+        least.is_some_and(|cost| cost * (1.0 + MOVE_WORTH * lever_changes(near)) > beat)
+    }
+
+    /// Learns what a change from a flown script came to, where the script after it was flown.
+    pub(super) fn learn(&self, flown: &Flown, here: &Script, near: &Script) {
+        let known = self.known.borrow();
+        if let Some(charge) = known.get(&key(near)).filter(|c| c.plain < UNFLYABLE) {
+            let cost = charge.plain / (1.0 + MOVE_WORTH * lever_changes(near));
+            self.tried.borrow_mut().take(here, near, cost / flown.cost);
         }
     }
 
@@ -277,6 +320,48 @@ impl<'a> Pilot<'a> {
 
 /// What a flight of a script is told by, as bits.
 pub(in crate::solve) fn key(script: &Script) -> Vec<u64> {
+    let mut out = Vec::with_capacity(64);
+    climb_bits(script, &mut out);
+    descent_bits(script, &mut out);
+    for c in &script.cruise {
+        out.push(c.set_at_ias_m_s.to_bits());
+    }
+    cruise_bits(script, &mut out);
+    out
+}
+
+fn circle_bits(circle: Option<Circle>) -> [u64; 2] {
+    circle.map_or([0; 2], |c| [c.height_m, c.bank_rad].map(f64::to_bits))
+}
+
+/// What a script says of the climb, as bits.
+pub(super) fn climb_bits(script: &Script, out: &mut Vec<u64>) {
+    let climb = &script.climb;
+    let second = climb.second.unwrap_or((f64::NAN, f64::NAN));
+    out.extend([
+        climb.ias_m_s.to_bits(),
+        second.0.to_bits(),
+        second.1.to_bits(),
+        climb.rev_s.to_bits(),
+        climb.mixture as u64,
+        climb.lean_at_m.to_bits(),
+        script.initial_ias_m_s.to_bits(),
+        script.initial_mixture as u64,
+    ]);
+    out.extend(circle_bits(climb.circle));
+}
+
+/// What a script says of the cruise, but for what follows from the rest: the speed at which it is set.
+pub(super) fn cruise_bits(script: &Script, out: &mut Vec<u64>) {
+    for c in &script.cruise {
+        out.extend([c.level_m, c.from_m, c.rev_s].map(f64::to_bits));
+        out.extend(c.throttle.bits());
+        out.push(c.mixture as u64);
+    }
+}
+
+/// What a script says of the descent.
+pub(super) fn descent_bits(script: &Script, out: &mut Vec<u64>) {
     let part = |p: &DescentPart| {
         let (rule, map_pa) = match p.throttle {
             ThrottleRule::Full => (0, 0.0),
@@ -296,35 +381,14 @@ pub(in crate::solve) fn key(script: &Script) -> Vec<u64> {
             u64::from(p.gear_down),
         ]
     };
-    let (climb, d) = (&script.climb, &script.descent);
-    let second = climb.second.unwrap_or((f64::NAN, f64::NAN));
-    let circle =
-        |c: Option<Circle>| c.map_or([0; 2], |c| [c.height_m, c.bank_rad].map(f64::to_bits));
-    let mut out = vec![
-        climb.ias_m_s.to_bits(),
-        second.0.to_bits(),
-        second.1.to_bits(),
-        climb.rev_s.to_bits(),
-        climb.mixture as u64,
-        climb.lean_at_m.to_bits(),
-        script.initial_ias_m_s.to_bits(),
-        script.initial_mixture as u64,
-        d.reduce_at_m.to_bits(),
-        d.to_go_m.to_bits(),
-    ];
-    for c in &script.cruise {
-        out.extend([c.level_m, c.from_m, c.rev_s, c.set_at_ias_m_s].map(f64::to_bits));
-        out.extend(c.throttle.bits());
-        out.push(c.mixture as u64);
-    }
-    out.extend(circle(climb.circle));
-    out.extend(circle(d.circle));
+    let d = &script.descent;
+    out.extend([d.reduce_at_m.to_bits(), d.to_go_m.to_bits()]);
+    out.extend(circle_bits(d.circle));
     out.extend(part(&d.first));
     if let Some((from_m, second)) = &d.second {
         out.push(from_m.to_bits());
         out.extend(part(second));
     }
-    out
 }
 
 /// The script with its top of descent as a trigger the pilot can see: tenths of a mile to go, rounded to the early side.

@@ -180,8 +180,17 @@ fn walked(
             continue;
         }
         let beat = cost - TIE * cost.abs();
+        if best
+            .as_ref()
+            .is_some_and(|b| pilot.surely_dearer(b, &here, &near, beat))
+        {
+            continue;
+        }
         let cheaper = |near: &Script| pilot.cheaper(near, beat, best.as_ref(), strict);
         let mut found = cheaper(&near).map(|(flown, c)| (near.clone(), flown, c));
+        if let Some(best) = &best {
+            pilot.learn(best, &here, &near);
+        }
         // What only grazes the ground may clear it otherwise.
         if found.is_none() && pilot.grazes(&near, beat) {
             found = sooner_and_later(problem, &near).find_map(|mut other| {
