@@ -9,7 +9,7 @@ use super::flown::{FlightError, Hint, Mark, SegmentKind};
 use super::flyer::{Flyer, LEAST_ACCELERATION_M_S2, LONGEST_CHANGE_S, Saved};
 use super::kernel::{Control, State, Vertical};
 use super::script::{Circle, Cruise, PathRule, Reduction, Script, ThrottleRule, trigger_m};
-use crate::aircraft::{Configuration, Levers, Performance};
+use crate::aircraft::{Configuration, Levers, Performance, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use hand::{Hand, SAME_TIME_S};
 
@@ -39,6 +39,8 @@ const IAS_STEP_S: f64 = 30.0;
 /// m/s²: what still changes goes by the air, which changes with height, and by the wind along the course, which jumps where legs meet.
 const SEARCH_HEIGHT_M: f64 = 500.0 * M_PER_FT;
 const SETTLED_M_S2: f64 = 0.02;
+/// A search takes pattern speed and gear speed for met this near, m/s: a fortieth of a second of slowing down.
+const SEARCH_SPEED_M_S: f64 = 5e-3;
 /// A speed to be held is met this near, m/s.
 const ON_SPEED_M_S: f64 = 2e-3;
 
@@ -245,21 +247,24 @@ impl Flyer<'_> {
                 Some((from_m, _)) if !reducing => from_m.max(pattern_m),
                 _ => pattern_m,
             };
+            let mut just_set = None;
             if !hand.by_reading {
-                match hand.part.throttle {
-                    ThrottleRule::Held(set) => {
-                        if !hand.trim_m.is_finite() || indicated <= hand.trim_m + 0.05 {
-                            let levers = gauge.levers(set, &hand.part);
-                            hand.fixed = Some(self.conductance(self.set_here(levers)));
-                            hand.trim_m = ((indicated - 0.1) / TRIM_M).floor() * TRIM_M;
-                        }
-                        stop_m = stop_m.max(hand.trim_m);
+                let set = match hand.part.throttle {
+                    ThrottleRule::Held(set)
+                        if !hand.trim_m.is_finite() || indicated <= hand.trim_m + 0.05 =>
+                    {
+                        hand.trim_m = ((indicated - 0.1) / TRIM_M).floor() * TRIM_M;
+                        Some(set)
                     }
-                    ThrottleRule::LeftAlone(set) if hand.fixed.is_none() => {
-                        let levers = gauge.levers(set, &hand.part);
-                        hand.fixed = Some(self.conductance(self.set_here(levers)));
-                    }
-                    _ => {}
+                    ThrottleRule::LeftAlone(set) if hand.fixed.is_none() => Some(set),
+                    _ => None,
+                };
+                just_set = set.map(|set| self.set_here(gauge.levers(set, &hand.part)));
+                if let Some(now) = just_set {
+                    hand.fixed = Some(self.conductance(now));
+                }
+                if let ThrottleRule::Held(_) = hand.part.throttle {
+                    stop_m = stop_m.max(hand.trim_m);
                 }
             }
             if !reducing && d.reduce_at_m > pattern_m {
@@ -269,6 +274,10 @@ impl Flyer<'_> {
                 stop_m = stop_m.max(c.height_m);
             }
             let levers = self.descent_levers(&hand);
+            // The throttle left where it was just set gives what it was set to.
+            if let (Some(now), Throttle::Fixed(_), false) = (just_set, levers.throttle, self.fine) {
+                before = Some((levers, now));
+            }
             let path = hand.part.path;
             let mut lowering = hand.part.gear_down && !configuration.gear_down;
             if lowering {
@@ -412,13 +421,19 @@ impl Flyer<'_> {
         let target = p.aircraft.procedures.pattern_m_s;
         let vlo = p.aircraft.speeds.vlo_extend_m_s;
         let mut gear_down = braking;
+        // Where a speed is as good as met, and how far it may be passed.
+        let (at_m_s, past_m_s) = if self.fine {
+            (1e-4, 1e-5)
+        } else {
+            (SEARCH_SPEED_M_S, SEARCH_SPEED_M_S)
+        };
         let mut before: Option<(Levers, Performance)> = None;
         loop {
             if self.state.time_s >= next_cut_s - SAME_TIME_S {
                 reading = gauge.next_cut(cuts, reading);
                 next_cut_s += cuts.interval_s;
             }
-            gear_down = gear_down || self.ias_now() <= vlo + 1e-4;
+            gear_down = gear_down || self.ias_now() <= vlo + at_m_s;
             let levers = gauge.levers(reading, &hand.part);
             let control = Control {
                 levers,
@@ -432,7 +447,7 @@ impl Flyer<'_> {
             self.still_of_use()?;
             let here = self.instant_after(&control, before);
             let ias = self.visit(&here, &control);
-            if ias <= target + 1e-4 {
+            if ias <= target + at_m_s {
                 return Ok(());
             }
             if self.state.time_s - began > LONGEST_CHANGE_S {
@@ -452,11 +467,15 @@ impl Flyer<'_> {
                     (next, given) = self.stepped_toward(&here, &control, dt);
                     continue;
                 }
-                let over = self.ias_of(&next) - stop;
-                if over > -1e-5 {
+                let lost = ias - self.ias_of(&next);
+                if lost - (ias - stop) < past_m_s {
                     break;
                 }
-                dt *= ((ias - stop) / (ias - stop - over)).clamp(0.0, 1.0);
+                // The parabola through the speeds here and there with the slope of here.
+                let slope = -here.acceleration_m_s2 * ias / here.tas_m_s;
+                let curve = (lost / dt - slope) / dt;
+                let root = slope * slope + 4.0 * curve * (ias - stop);
+                dt = (2.0 * (ias - stop) / (slope + root.max(0.0).sqrt())).clamp(0.0, dt);
                 (next, given) = self.stepped_toward(&here, &control, dt.max(1e-4));
             }
             before = given.map(|given| (levers, given));
