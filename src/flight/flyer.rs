@@ -238,48 +238,57 @@ impl Flyer<'_> {
     /// distance and with height, so the path is also looked at where a step lies between two points, on both its sides.
     pub(super) fn pass(&mut self, here: Passing, mass_kg: f64) {
         self.keep_out(self.last.unwrap_or(here), here);
-        if let Some(last) = self.last.replace(here) {
+        let last = self.last.replace(here);
+        if !last.is_some_and(|last| self.pass_over_ground(last, here, mass_kg)) {
+            self.hold_off_ground(here, here.distance_m);
+        }
+        if let Some(last) = last {
             let p = self.p;
-            let (s0, s1) = (last.distance_m, here.distance_m);
-            // Over level ground the ends of a straight path say all.
-            if !self.level_ground(s0).is_some_and(|level| level.holds(s1)) {
-                self.pass_over_edges(last, here, mass_kg);
-            }
             let (h0, h1) = (last.indicated_m, here.indicated_m);
             for edge in p.limits.speed_edges_m(&p.aircraft.speeds) {
                 if (h0 - edge) * (h1 - edge) < 0.0 {
                     let at = last.toward(here, (edge - h0) / (h1 - h0));
-                    self.hold(at, at.distance_m, edge - EDGE_M, mass_kg);
-                    self.hold(at, at.distance_m, edge + EDGE_M, mass_kg);
+                    self.hold_speed(at, at.distance_m, edge - EDGE_M, mass_kg);
+                    self.hold_speed(at, at.distance_m, edge + EDGE_M, mass_kg);
                 }
             }
         }
-        self.hold(here, here.distance_m, here.indicated_m, mass_kg);
+        self.hold_speed(here, here.distance_m, here.indicated_m, mass_kg);
     }
 
-    /// Holds the path from one point to another against the ground between them, which changes in steps.
-    fn pass_over_edges(&mut self, last: Passing, here: Passing, mass_kg: f64) {
+    /// Holds the path from one point to another against the ground between them, which changes in steps, and where the speed limit goes by the
+    /// height above it against that; whether that says all of the ground as far as the other point.
+    fn pass_over_ground(&mut self, last: Passing, here: Passing, mass_kg: f64) -> bool {
         let p = self.p;
         let [a, b] = [last, here].map(|x| (x.distance_m, x.true_altitude_m));
-        let below_floor_m = if p.limits.speed_goes_by_ground() {
-            let lowest_m = a.1.min(b.1);
-            let highest_floor_m = p.floor_at_most_m(a.0, b.0);
+        let level = self.level_ground(b.0);
+        if level.is_some_and(|level| level.holds(a.0)) {
+            // Over level ground the ends of a straight path say all.
+            return false;
+        }
+        if !p.limits.speed_goes_by_ground() {
+            let below_m = p.below_floor_m(a, b);
+            self.audit
+                .note(Limit::Ground, below_m.unwrap_or(f64::NEG_INFINITY));
+            return below_m.is_some();
+        }
+        let lowest_m = a.1.min(b.1);
+        match p.floor_at_most_m(a.0, b.0) {
             // So high above all of it that no edge is of interest.
-            highest_floor_m
-                .map(|floor_m| floor_m - lowest_m)
-                .filter(|below_m| -below_m > CLEAR_OF_GROUND_M)
-        } else {
-            p.below_floor_m(a, b)
-        };
-        if let Some(below_m) = below_floor_m {
-            self.audit.note(Limit::Ground, below_m);
-            return;
+            Some(floor_m) if lowest_m > floor_m + CLEAR_OF_GROUND_M => {
+                self.audit.note(Limit::Ground, floor_m - lowest_m);
+            }
+            _ => {
+                for edge in p.floor_edges_m(a.0, b.0) {
+                    let at = last.toward(here, (edge - a.0) / (b.0 - a.0));
+                    for beside_m in [edge - EDGE_M, edge + EDGE_M] {
+                        self.hold_off_ground(at, beside_m);
+                        self.hold_speed(at, beside_m, at.indicated_m, mass_kg);
+                    }
+                }
+            }
         }
-        for edge in p.floor_edges_m(a.0, b.0) {
-            let at = last.toward(here, (edge - a.0) / (b.0 - a.0));
-            self.hold(at, edge - EDGE_M, at.indicated_m, mass_kg);
-            self.hold(at, edge + EDGE_M, at.indicated_m, mass_kg);
-        }
+        false
     }
 
     /// Holds the path from one point to another against forbidden patches and the greatest altitudes of legs.
@@ -300,23 +309,30 @@ impl Flyer<'_> {
         }
     }
 
-    /// Notes ground and speed limit of one place for a point of the path.
-    pub(super) fn hold(&mut self, at: Passing, distance_m: f64, indicated_m: f64, mass_kg: f64) {
-        let p = self.p;
+    /// Notes the height over the ground of one place for a point of the path.
+    fn hold_off_ground(&mut self, at: Passing, distance_m: f64) {
         let level = self.level_ground(distance_m);
-        let (ground_m, floor_m) = match level {
-            Some(level) => (level.ground_m, level.floor_m),
-            None => (p.ground_m(distance_m), p.floor_m(distance_m)),
+        let floor_m = level.map_or_else(|| self.p.floor_m(distance_m), |level| level.floor_m);
+        if let Some(floor_m) = floor_m {
+            self.audit.note(Limit::Ground, floor_m - at.true_altitude_m);
+        }
+    }
+
+    /// Notes the speed limit of one place for a point of the path.
+    fn hold_speed(&mut self, at: Passing, distance_m: f64, indicated_m: f64, mass_kg: f64) {
+        let p = self.p;
+        let above_ground = if p.limits.speed_goes_by_ground() {
+            let level = self.level_ground(distance_m);
+            let ground_m = level.map_or_else(|| p.ground_m(distance_m), |level| level.ground_m);
+            Problem::above_m(ground_m, at.true_altitude_m)
+        } else {
+            0.0
         };
-        let above_ground = Problem::above_m(ground_m, at.true_altitude_m);
         let fraction = mass_kg / p.aircraft.masses.max_take_off_kg;
         let top = p
             .limits
             .speed_limit_m_s(&p.aircraft.speeds, fraction, indicated_m, above_ground);
         self.audit.note(Limit::Airspeed, at.ias_m_s - top);
-        if let Some(floor_m) = floor_m {
-            self.audit.note(Limit::Ground, floor_m - at.true_altitude_m);
-        }
     }
 
     /// [`Problem::level_ground`], looked up again where it ends.

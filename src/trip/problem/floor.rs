@@ -116,8 +116,7 @@ impl Problem {
         if let Some(off_m) = self.near_field_m(distance_m) {
             let leg = &self.legs[self.leg_index(distance_m)];
             let ground = highest_m(&leg.under_track, distance_m)?;
-            let clearance_m = (OBSTACLE_SLOPE * off_m).min(TERMINAL_CLEARANCE_M);
-            return (off_m >= RUNWAY_M).then_some(ground + clearance_m);
+            return (off_m >= RUNWAY_M).then_some(ground + terminal_clearance_m(off_m));
         }
         let leg = &self.legs[self.leg_index(distance_m)];
         let ground = highest_m(&leg.ground, distance_m)?;
@@ -179,43 +178,76 @@ impl Problem {
     }
 
     /// How far \[m\] below [`Problem::floor_m`] a straight path between two points (distance, true altitude; m) comes where it comes
-    /// nearest, below zero clear of it. `None` where an end is near a field, where another rule begins between them, where the ground is not
-    /// known, and for a path that makes no way: there each edge is to be asked.
+    /// nearest, below zero clear of it; minus infinity where it passes over no floor. `None` for a path that makes no way.
     pub fn below_floor_m(&self, from: (f64, f64), to: (f64, f64)) -> Option<f64> {
-        let (out_m, to_go) = (self.off_fields_m(from.0).0, self.length_m - to.0);
-        let off_fields = out_m >= FIELD_M && to_go >= self.way_in_m();
-        let one_rule = (out_m < TERMINAL_M) == (self.off_fields_m(to.0).0 < TERMINAL_M)
-            && (to_go < TERMINAL_M) == (self.length_m - from.0 < TERMINAL_M);
-        if to.0 <= from.0 || !off_fields || !one_rule {
+        if to.0 <= from.0 {
             return None;
         }
+        let mut most_m = f64::NEG_INFINITY;
+        let mut begin_m = from.0;
+        while begin_m < to.0 {
+            // As far as one rule holds.
+            let beyond = |edge_m: &f64| *edge_m > begin_m;
+            let edges_m = self.field_edges_m().into_iter().filter(beyond);
+            let end_m = edges_m.fold(to.0, f64::min);
+            most_m = most_m.max(self.below_one_rule_m((from, to), (begin_m, end_m)));
+            begin_m = end_m;
+        }
+        Some(most_m)
+    }
+
+    /// The same for the part of the path between two distances \[m\] between which one rule holds.
+    fn below_one_rule_m(
+        &self,
+        (from, to): ((f64, f64), (f64, f64)),
+        (begin_m, end_m): (f64, f64),
+    ) -> f64 {
         let gradient = (to.1 - from.1) / (to.0 - from.0);
         let altitude_m = |distance_m: f64| from.1 + (distance_m - from.0) * gradient;
-        let first = self.leg_index(from.0);
+        let middle_m = 0.5 * (begin_m + end_m);
+        let near = self.near_field_m(middle_m);
+        if near.is_some_and(|off_m| off_m < RUNWAY_M) {
+            return f64::NEG_INFINITY;
+        }
         let mut most_m = f64::NEG_INFINITY;
-        for leg in self.legs[first..].iter().take_while(|l| l.from_m < to.0) {
-            let clearance_m = self.clearance_at_m(leg, from.0);
-            let (begin_m, end_m) = (from.0.max(leg.from_m), to.0.min(leg.to_m));
-            let rows = &leg.ground;
+        let first = self.leg_index(begin_m);
+        for leg in self.legs[first..].iter().take_while(|l| l.from_m < end_m) {
+            let rows = if near.is_some() {
+                &leg.under_track
+            } else {
+                &leg.ground
+            };
+            let clearance_m = |distance_m: f64| {
+                if near.is_some() {
+                    let (out_m, to_go) = self.off_fields_m(distance_m);
+                    terminal_clearance_m(out_m.min(to_go))
+                } else {
+                    self.clearance_at_m(leg, middle_m)
+                }
+            };
+            let below_m =
+                |ground_m: f64, at_m: f64| ground_m + clearance_m(at_m) - altitude_m(at_m);
+            let (mut row_from_m, end_m) = (begin_m.max(leg.from_m), end_m.min(leg.to_m));
             // The last row goes on to the end of the leg.
-            let last = rows.len().checked_sub(1)?;
-            let mut i = rows.partition_point(|g| g.1 <= begin_m).min(last);
-            let mut begin_m = begin_m;
+            let Some(last) = rows.len().checked_sub(1) else {
+                continue;
+            };
+            let mut i = rows.partition_point(|g| g.1 <= row_from_m).min(last);
             loop {
-                let row_end_m = if i == last {
+                let row_to_m = if i == last {
                     end_m
                 } else {
                     rows[i].1.min(end_m)
                 };
-                let lowest_m = altitude_m(begin_m).min(altitude_m(row_end_m));
-                most_m = most_m.max(rows[i].2 + clearance_m - lowest_m);
-                if row_end_m >= end_m {
+                let ends_m = [row_from_m, row_to_m].map(|at_m| below_m(rows[i].2, at_m));
+                most_m = most_m.max(ends_m[0]).max(ends_m[1]);
+                if row_to_m >= end_m {
                     break;
                 }
-                (i, begin_m) = (i + 1, row_end_m);
+                (i, row_from_m) = (i + 1, row_to_m);
             }
         }
-        Some(most_m)
+        most_m
     }
 
     /// Distances between two others \[m\] at which [`Problem::floor_m`] or the ground changes in a step, m, in no order.
@@ -255,6 +287,11 @@ impl Problem {
             self.length_m - RUNWAY_M,
         ]
     }
+}
+
+/// Height over the ground under the track \[m\] at so many metres from a field.
+fn terminal_clearance_m(off_m: f64) -> f64 {
+    (OBSTACLE_SLOPE * off_m).min(TERMINAL_CLEARANCE_M)
 }
 
 /// Height of the row at a distance \[m\], of rows of (from, to, height); of the last beyond them.
