@@ -517,13 +517,15 @@ impl Flyer<'_> {
         }
     }
 
-    /// The instant here, with what was found near here with some levers where they are still the same.
+    /// The instant here, with what was found near here with some levers where they are still the same. At a fixed pitch power goes with
+    /// speed, and near is not near enough.
     pub(super) fn instant_after(
         &self,
         control: &Control,
         before: Option<(Levers, Performance)>,
     ) -> Instant {
-        let given = before.filter(|(levers, _)| *levers == control.levers);
+        let fixed = self.p.aircraft.propeller.is_fixed();
+        let given = before.filter(|(levers, _)| !fixed && *levers == control.levers);
         let air = self.air_of(&self.state);
         instant_in(self.p, &self.state, control, air, |air, tas_m_s| {
             given.map_or_else(

@@ -7,8 +7,8 @@
 use super::frontier::{self, Candidate, threads};
 use super::plan::Draft;
 use super::refine::{Pilot, Tried};
-use super::reserve;
 use super::search::{SolveError, confirmed_flight, plan_from, totals};
+use super::{reserve, why};
 use crate::flight::{Flown, Script};
 use crate::quantity::M3_PER_GAL;
 use crate::trip::{Bounds, Objective, Problem};
@@ -57,12 +57,9 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         ..problem.clone()
     };
     let first = reserve::plan_within(&Pilot::new(&free), &[])?;
-    let alone = |objective: Objective| {
-        let alone = Problem {
-            objective,
-            ..free.clone()
-        };
-        reserve::plan_within(&Pilot::new(&alone), &[])
+    let with = |objective: Objective| Problem {
+        objective,
+        ..free.clone()
     };
     let over = |f: &Flown, scarce| excess(problem, scarce, f.time_s, f.fuel_kg);
     let broken: Vec<Scarce> = [Scarce::Time, Scarce::Fuel]
@@ -75,11 +72,16 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
     let mut seeds: Vec<Script> = vec![];
     for &scarce in &broken {
         // The least there is, by itself.
-        let least = if scarce.objective() == problem.objective {
+        let alone = with(scarce.objective());
+        let mut least = if scarce.objective() == problem.objective {
             first.clone()
         } else {
-            alone(scarce.objective())?
+            reserve::plan_within(&Pilot::new(&alone), &[])?
         };
+        // What the plan without the bound would be told as: an alternative may be better yet.
+        if over(&least.flown, scarce) > 0.0 {
+            least.flown = why::chosen(&alone, least.clone());
+        }
         if over(&least.flown, scarce) > 0.0 {
             return Err(refused(problem, scarce, &least));
         }

@@ -33,15 +33,12 @@ pub(super) fn plan_within(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, Solv
     let rates = problem.cost_rates();
     let search = Search::proposing(problem);
     let first = search.proposed(pilot, seeds)?;
-    // Where fuel alone counts, a shadow price changes nothing.
-    if rates.per_s <= 0.0 && rates.per_rev <= 0.0 {
+    if !is_sought(rates) {
         return search.completed(pilot, &first);
     }
     let limited = |best: Option<&Flown>| {
         let short = pilot.cheapest_short_of_fuel();
-        best.map_or(short < f64::INFINITY, |f| {
-            f.cost - short > MATTERS * f.cost.abs()
-        })
+        best.map_or(short < f64::INFINITY, |f| matters(f.cost, short))
     };
     let mut completed = None;
     if !first.best().is_some_and(|f| limited(Some(f))) {
@@ -92,6 +89,16 @@ pub(super) fn plan_within(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, Solv
         flights: pilot.flights(),
         ..draft
     })
+}
+
+/// Whether a shadow price of fuel is looked for at these prices: where fuel alone counts it changes nothing.
+pub(super) fn is_sought(rates: CostRates) -> bool {
+    rates.per_s > 0.0 || rates.per_rev > 0.0
+}
+
+/// Whether the reserve costs a flight that keeps it more than is left to the first search, beside one that breaks it alone.
+pub(super) fn matters(cost: f64, short_of_fuel: f64) -> bool {
+    cost - short_of_fuel > MATTERS * cost.abs()
 }
 
 fn cheaper(a: Draft, b: Draft) -> Draft {

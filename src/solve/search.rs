@@ -23,6 +23,7 @@ use super::cruise::CruiseOption;
 use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{Draft, Plan, Workings};
 use super::refine::{Pilot, continuous, rounded, settle};
+use super::reserve;
 use super::why::same_levels;
 use crate::flight::{Cruise, Flown, Limit, Script};
 use crate::quantity::M_PER_FT;
@@ -308,6 +309,9 @@ impl Search<'_> {
         }
         let mut more = 0;
         for sequence in rest {
+            if self.left_to_the_reserve(pilot, &flown) {
+                break;
+            }
             let beaten = flown
                 .iter()
                 .any(|(_, f)| !self.promises_less(sequence, f, -PROMISE_ERROR));
@@ -321,6 +325,19 @@ impl Search<'_> {
             }
         }
         flown
+    }
+
+    /// Whether what was flown is so much dearer than what breaks the reserve alone that [`reserve`](super::reserve) will look for the best at the
+    /// prices of that, of which this search knows nothing.
+    fn left_to_the_reserve(&self, pilot: &Pilot, flown: &[(Sequence, Flown)]) -> bool {
+        let asked = self.p.cost_rates();
+        let at_its_prices = self.rates != asked && !self.thrifty;
+        let least = flown
+            .iter()
+            .map(|(_, f)| f.cost)
+            .fold(f64::INFINITY, f64::min);
+        let short = pilot.cheapest_short_of_fuel();
+        !at_its_prices && reserve::is_sought(asked) && reserve::matters(least, short)
     }
 
     /// The flight of a sequence as the objective alone would have its cruise set, where that is another setting than the thrifty one.
