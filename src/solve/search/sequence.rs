@@ -99,7 +99,12 @@ impl Search<'_> {
                     }
                 }
                 Some(f) => {
-                    broken.extend(f.audit.broken());
+                    let in_the_way = f.audit.broken();
+                    // No other descent mends a climb.
+                    if in_the_way == [Limit::ClimbRate] {
+                        *kept = starts;
+                    }
+                    broken.extend(in_the_way);
                     if cheaper(&f, &outside[gear_down]) {
                         outside[gear_down] = Some(f);
                     }
