@@ -4,7 +4,7 @@ use super::audit::{Audit, Limit};
 use super::flown::{FlightError, Segment, SegmentKind, TrackPoint};
 use super::fly::{SEARCH_STEP_S, TIME_STEP_S};
 use super::kernel::{
-    Control, Instant, State, Vertical, instant, instant_in, lift_off_kg, step_height,
+    Control, Given, Instant, State, Vertical, instant, instant_in, lift_off_kg, step_height,
     step_settling, step_time,
 };
 use super::memory::Memory;
@@ -508,7 +508,7 @@ impl Flyer<'_> {
         here: &Instant,
         control: &Control,
         dt: f64,
-    ) -> (State, Option<Performance>) {
+    ) -> (State, Option<Given>) {
         let (p, state, near) = (self.p, &self.state, &self.near);
         if self.fine {
             (step_time(p, state, here, control, dt, near), None)
@@ -518,19 +518,18 @@ impl Flyer<'_> {
     }
 
     /// The instant here, with what was found near here with some levers where they are still the same. At a fixed pitch power goes with
-    /// speed, and near is not near enough.
-    pub(super) fn instant_after(
-        &self,
-        control: &Control,
-        before: Option<(Levers, Performance)>,
-    ) -> Instant {
+    /// speed, and at a held speed the rate with power: there near is not near enough.
+    pub(super) fn instant_after(&self, control: &Control, before: Option<Given>) -> Instant {
         let fixed = self.p.aircraft.propeller.is_fixed();
-        let given = before.filter(|(levers, _)| !fixed && *levers == control.levers);
+        let given = before.filter(|given| {
+            let speed_held = matches!(control.vertical, Vertical::Ias(_));
+            !fixed && !speed_held && given.levers == control.levers
+        });
         let air = self.air_of(&self.state);
         instant_in(self.p, &self.state, control, air, |air, tas_m_s| {
             given.map_or_else(
                 || self.set_at(air, tas_m_s, control.levers),
-                |(_, given)| given,
+                |given| given.at(tas_m_s),
             )
         })
     }

@@ -58,6 +58,29 @@ pub(super) struct Control {
     pub bank_rad: f64,
 }
 
+/// What levers gave near a state.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Given {
+    pub levers: Levers,
+    pub tas_m_s: f64,
+    pub performance: Performance,
+}
+
+impl Given {
+    /// At another true airspeed [m/s] near there: the propeller makes as good as the same power of it.
+    pub(super) fn at(&self, tas_m_s: f64) -> Performance {
+        let thrust_n = self.performance.thrust_n;
+        Performance {
+            thrust_n: if thrust_n > 0.0 {
+                thrust_n * self.tas_m_s / tas_m_s
+            } else {
+                thrust_n
+            },
+            ..self.performance
+        }
+    }
+}
+
 /// Everything about one instant.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Instant {
@@ -269,7 +292,7 @@ pub(super) fn step_settling(
     control: &Control,
     dt: f64,
     near: &Cell<Nearby>,
-) -> (State, Option<Performance>) {
+) -> (State, Option<Given>) {
     let free = matches!(control.vertical, Vertical::Level | Vertical::Rate(_));
     let rate = if free {
         settling_per_s(problem, first, control)
@@ -303,7 +326,12 @@ pub(super) fn step_settling(
                 state.distance_m + dt * (state.tas_m_s + slow + dt * (phi2 * k1[2] + phi3 * rest));
         }
     }
-    (next, Some(second.performance))
+    let given = Given {
+        levers: control.levers,
+        tas_m_s: second.tas_m_s,
+        performance: second.performance,
+    };
+    (next, Some(given))
 }
 
 /// `phi_k(z)` of exponential integrators, `(e^z - 1)/z` and on by `phi_{k+1} = (phi_k - 1/k!)/z`, for `z` of zero or less.

@@ -7,9 +7,9 @@ use super::audit::Limit;
 use super::cruise::Steady;
 use super::flown::{FlightError, Hint, Mark, SegmentKind};
 use super::flyer::{Flyer, LEAST_ACCELERATION_M_S2, LONGEST_CHANGE_S, Saved};
-use super::kernel::{Control, State, Vertical};
+use super::kernel::{Control, Given, State, Vertical};
 use super::script::{Circle, Cruise, PathRule, Reduction, Script, ThrottleRule, trigger_m};
-use crate::aircraft::{Configuration, Levers, Performance, Throttle};
+use crate::aircraft::{Configuration, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM};
 use hand::{Hand, SAME_TIME_S};
 
@@ -197,7 +197,7 @@ impl Flyer<'_> {
         let speeds = &p.aircraft.speeds;
         let mut configuration = Configuration::default();
         // What these levers gave near here.
-        let mut before: Option<(Levers, Performance)> = None;
+        let mut before: Option<Given> = None;
         loop {
             let indicated = self.indicated_m();
             if indicated <= pattern_m + 0.05 {
@@ -276,7 +276,11 @@ impl Flyer<'_> {
             let levers = self.descent_levers(&hand);
             // The throttle left where it was just set gives what it was set to.
             if let (Some(now), Throttle::Fixed(_), false) = (just_set, levers.throttle, self.fine) {
-                before = Some((levers, now));
+                before = Some(Given {
+                    levers,
+                    tas_m_s: self.state.tas_m_s,
+                    performance: now,
+                });
             }
             let path = hand.part.path;
             let mut lowering = hand.part.gear_down && !configuration.gear_down;
@@ -372,7 +376,7 @@ impl Flyer<'_> {
                     (next, given) = self.stepped_toward(&here, &control, dt);
                 }
             }
-            before = given.map(|given| (levers, given));
+            before = given;
             self.state = next;
             self.still_flying()?;
             if let Vertical::Ias(ias) = vertical {
@@ -427,7 +431,7 @@ impl Flyer<'_> {
         } else {
             (SEARCH_SPEED_M_S, SEARCH_SPEED_M_S)
         };
-        let mut before: Option<(Levers, Performance)> = None;
+        let mut before: Option<Given> = None;
         loop {
             if self.state.time_s >= next_cut_s - SAME_TIME_S {
                 reading = gauge.next_cut(cuts, reading);
@@ -478,7 +482,7 @@ impl Flyer<'_> {
                 dt = (2.0 * (ias - stop) / (slope + root.max(0.0).sqrt())).clamp(0.0, dt);
                 (next, given) = self.stepped_toward(&here, &control, dt.max(1e-4));
             }
-            before = given.map(|given| (levers, given));
+            before = given;
             self.state = next;
             self.still_flying()?;
         }

@@ -331,7 +331,7 @@ fn crosscheck_steps_in_time_have_their_order() {
         let first = match given {
             Some(given) => {
                 let air = p.air_state(s.distance_m, s.pressure_altitude_m, s.time_s);
-                instant_in(p, s, c, air, |_, _| given)
+                instant_in(p, s, c, air, |_, tas_m_s| given.at(tas_m_s))
             }
             None => instant(p, s, c, &nowhere()),
         };
