@@ -317,8 +317,7 @@ fn miss(a: &State, b: &State) -> f64 {
 #[test]
 fn crosscheck_steps_in_time_have_their_order() {
     // A step, from what the levers gave near its beginning where that is known; what they give near its end where the next may know it.
-    type Step =
-        fn((&Problem, &State, &Control), f64, Option<Performance>) -> (State, Option<Performance>);
+    type Step = fn((&Problem, &State, &Control), f64, Option<Given>) -> (State, Option<Given>);
     let fourth: Step = |(p, s, c), dt, _| {
         let (near, first) = (nowhere(), instant(p, s, c, &nowhere()));
         (step_time(p, s, &first, c, dt, &near), None)

@@ -283,7 +283,8 @@ fn between(problem: &Problem, line: &[Candidate], threads: usize) -> (Vec<Candid
     (kept, flights)
 }
 
-/// Settles flights of a line under bounds of their own: the least fuel that is no later than each, and the least time that burns no more, from it.
+/// Settles flights of a line under bounds of their own: the least fuel that is no later than each, and the least time that burns no more, from it
+/// and from its neighbour beyond the bound.
 /// What is passed by within all limits, and how many were flown.
 fn tightened(
     problem: &Problem,
@@ -307,8 +308,16 @@ fn tightened(
             };
             let pilot = Pilot::keeping(&bounded);
             let search = Search::new(&bounded, bounded.cost_rates());
-            // What it passes by is kept; there is nothing to do if it arrives nowhere.
-            let _ = settle(&pilot, &line[i].script, &|s| search.prepare(s));
+            // From the next one too that breaks the bound: its way back to it may be another.
+            let beyond = match objective {
+                Objective::Time => i.checked_sub(1),
+                _ => Some(i + 1),
+            };
+            let beyond = beyond.and_then(|i| line.get(i));
+            for seed in [Some(&line[i]), beyond].into_iter().flatten() {
+                // What it passes by is kept; there is nothing to do if it arrives nowhere.
+                let _ = settle(&pilot, &seed.script, &|s| search.prepare(s));
+            }
             flights += pilot.flights();
             kept.extend(candidates(pilot.into_kept()));
         }
