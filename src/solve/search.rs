@@ -303,13 +303,22 @@ impl Search<'_> {
                 Ok(f) => flown.push((sequence.clone(), f)),
                 Err(b) => broken.extend(b),
             };
+        let least = |flown: &[(Sequence, Flown)]| {
+            flown
+                .iter()
+                .map(|(_, f)| f.cost)
+                .fold(f64::INFINITY, f64::min)
+        };
         for sequence in near.iter().chain(single) {
+            if self.left_to_the_reserve(pilot, least(&flown)) {
+                break;
+            }
             let starts = if flown.is_empty() { MOST_STARTS } else { 1 };
             fly(sequence, starts, &mut flown);
         }
         let mut more = 0;
         for sequence in rest {
-            if self.left_to_the_reserve(pilot, &flown) {
+            if self.left_to_the_reserve(pilot, least(&flown)) {
                 break;
             }
             let beaten = flown
@@ -327,15 +336,11 @@ impl Search<'_> {
         flown
     }
 
-    /// Whether what was flown is so much dearer than what breaks the reserve alone that [`reserve`](super::reserve) will look for the best at the
-    /// prices of that, of which this search knows nothing.
-    fn left_to_the_reserve(&self, pilot: &Pilot, flown: &[(Sequence, Flown)]) -> bool {
+    /// Whether the least cost of what was flown is so much more than that of what breaks the reserve alone that [`reserve`](super::reserve) will look
+    /// for the best at the prices of that, of which this search knows nothing.
+    fn left_to_the_reserve(&self, pilot: &Pilot, least: f64) -> bool {
         let asked = self.p.cost_rates();
         let at_its_prices = self.rates != asked && !self.thrifty;
-        let least = flown
-            .iter()
-            .map(|(_, f)| f.cost)
-            .fold(f64::INFINITY, f64::min);
         let short = pilot.cheapest_short_of_fuel();
         !at_its_prices && reserve::is_sought(asked) && reserve::matters(least, short)
     }

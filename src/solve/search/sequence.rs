@@ -88,6 +88,10 @@ impl Search<'_> {
             if *kept == starts || (*kept > 0 && i >= MOST_STARTS) {
                 continue;
             }
+            let least = best.as_ref().map_or(f64::INFINITY, |b| b.cost);
+            if self.left_to_the_reserve(pilot, least) {
+                break;
+            }
             let mut trial = script.clone();
             trial.descent = candidate.descent;
             let trial = rounded(p, &trial);
