@@ -444,3 +444,74 @@ fn closed_form_level_ground_is_level() {
         }
     }
 }
+
+/// A path held against the floor in one pass, against the floor asked for place by place: known ground and not, ground under the track or none, a
+/// wide way in, from the ground and in flight.
+#[test]
+fn crosscheck_a_path_over_the_floor_against_the_floor_of_its_places() {
+    const STEP_M: f64 = 2.0;
+    // From one sample to the next a path of these gradients and the floor near a field move by less.
+    const OFF_M: f64 = 0.3;
+    let examples = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");
+    let (mut compared, mut clear) = (0, 0);
+    for name in ["first-trip", "hot-afternoon", "into-the-wind"] {
+        let file = load_trip(&examples.join(format!("{name}.toml")), None).expect("loads");
+        let ground = resolve(&file.trip, file.aircraft).expect("resolves");
+        let mut half_known = ground.clone();
+        half_known.legs.last_mut().expect("a leg").ground.clear();
+        let mut under = ground.clone();
+        for leg in &mut under.legs {
+            leg.under_track = leg.ground.iter().map(|g| (g.0, g.1, g.2 - 300.0)).collect();
+        }
+        let mut wide = under.clone();
+        wide.arrival.before_m = 14.0 * M_PER_NM;
+        let mut at_field = under.clone();
+        at_field.arrival.before_m = 0.0;
+        let in_flight = under.in_flight(3_000.0, 60.0);
+        for p in [ground, half_known, under, wide, at_field, in_flight] {
+            for i in 0..120_u32 {
+                let share = |golden: f64| (golden * f64::from(i)).fract();
+                let length_m = [0.1, 1.0, 7.0, 25.0][i as usize % 4] * M_PER_NM;
+                let from_m = share(0.618) * (p.length_m - length_m);
+                let to_m = from_m + length_m;
+                let (h0, gradient) = (1_200.0 + 3_000.0 * share(0.414), 0.1 * share(0.732) - 0.05);
+                let altitude_m = |s_m: f64| h0 + (s_m - from_m) * gradient;
+                let mut most_m = f64::NEG_INFINITY;
+                let mut ask = |s_m: f64| {
+                    if let Some(floor_m) = p.floor_m(s_m) {
+                        most_m = most_m.max(floor_m - altitude_m(s_m));
+                    }
+                };
+                let mut s_m = from_m + 1e-3;
+                while s_m < to_m {
+                    ask(s_m);
+                    s_m += STEP_M;
+                }
+                for edge_m in p.floor_edges_m(from_m, to_m) {
+                    ask(edge_m - 0.01);
+                    ask(edge_m + 0.01);
+                }
+                let ends = [from_m, to_m].map(|s_m| (s_m, altitude_m(s_m)));
+                let below_m = p.below_floor_m(ends[0], ends[1]).expect("it makes way");
+                if most_m.is_finite() {
+                    assert!(
+                        (below_m - most_m).abs() < OFF_M,
+                        "{name}: {from_m} to {to_m}: {below_m}, {most_m}"
+                    );
+                    compared += 1;
+                    clear += usize::from(below_m < 0.0);
+                } else {
+                    assert_eq!(below_m, most_m, "{name}: {from_m} to {to_m}");
+                }
+                // What makes no way or is no path is left to its places.
+                let [(a_m, h_m), b] = ends;
+                assert_eq!(p.below_floor_m(b, (a_m, h_m)), None);
+                assert_eq!(p.below_floor_m((a_m, h_m), (a_m, h_m)), None);
+                assert_eq!(p.below_floor_m((a_m, f64::NAN), b), None);
+                assert_eq!(p.below_floor_m((f64::NAN, h_m), b), None);
+            }
+        }
+    }
+    assert!(compared > 1_000 && clear > 100, "{compared} {clear}");
+    assert!(clear < compared - 100, "{clear}");
+}

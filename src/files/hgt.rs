@@ -2,7 +2,7 @@
 //!
 //! A tile is a file `N36W085.hgt`, named by its south-west corner: rows of big-endian 16-bit heights in whole metres above mean sea
 //! level, from the north, west to east, 1,201 posts a side (3 seconds of arc) or 3,601 (1 second), -32,768 where there is none. Form
-//! from memory of the mission's own documentation. Only the rows that a corridor touches are read.
+//! from memory of the mission's own documentation. Only the rows that a corridor touches are read, with some beside them.
 //!
 //! # Keys of a trip
 //! | section | keys (with default) |

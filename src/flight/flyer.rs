@@ -24,8 +24,8 @@ pub(super) const LEAST_ACCELERATION_M_S2: f64 = 0.01;
 /// This far above the highest floor of a stretch neither ground nor the speed limit of the air near it change anything, m: that limit
 /// reaches to 3,000 ft above the ground, less than the floor and this.
 const CLEAR_OF_GROUND_M: f64 = 3_000.0 * M_PER_FT;
-/// A descent at a held speed is slow at less than this rate, m/s.
-const SLOW_M_S: f64 = 1.0;
+/// A descent at a held speed is slow at less than this rate, m/s: our choice, where a hundred-thousandth of the thrust is half a thousandth of the rate.
+const SLOWLY_DOWN_M_S: f64 = 1.0;
 /// What lies on either side of an edge is asked this far from it, m.
 const EDGE_M: f64 = 0.01;
 
@@ -519,16 +519,19 @@ impl Flyer<'_> {
         }
     }
 
-    /// The instant here, with what was found near here with some levers where they are still the same. At a fixed pitch power goes with
-    /// speed, and in a slow descent at a held speed the rate is the little that thrust leaves of drag: there near is not near enough.
+    /// The instant here, with what was found near here with some levers where they are still the same. At a fixed pitch and on a stop power goes
+    /// with speed, and in a slow descent at a held speed the rate is the little that thrust leaves of drag: there near is not near enough.
     pub(super) fn instant_after(&self, control: &Control, before: Option<Given>) -> Instant {
         let air = self.air_of(&self.state);
         let anew = |air, tas_m_s| self.set_at(air, tas_m_s, control.levers);
+        let fits = |given: &Given| {
+            given.levers == control.levers && given.performance.governed == Governed::Yes
+        };
         let fixed = self.p.aircraft.propeller.is_fixed();
-        if let Some(given) = before.filter(|given| !fixed && given.levers == control.levers) {
+        if let Some(given) = before.filter(|given| !fixed && fits(given)) {
             let here = instant_in(self.p, &self.state, control, air, |_, tas| given.at(tas));
             let speed_held = matches!(control.vertical, Vertical::Ias(_));
-            if !speed_held || here.rate_m_s.abs() > SLOW_M_S {
+            if !speed_held || here.rate_m_s.abs() > SLOWLY_DOWN_M_S {
                 return here;
             }
         }

@@ -70,6 +70,8 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         return Ok(first);
     }
     let mut seeds: Vec<Script> = vec![];
+    // Each keeps its own bound, flown as finely as any plan.
+    let mut least_of_each: Vec<Script> = vec![];
     for &scarce in &broken {
         // The least there is, by itself.
         let alone = with(scarce.objective());
@@ -85,6 +87,7 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         if over(&least.flown, scarce) > 0.0 {
             return Err(refused(problem, scarce, &least));
         }
+        least_of_each.push(least.flown.script.clone());
         seeds.push(least.flown.script);
     }
     let line = frontier::line(&free, threads())?.0;
@@ -114,7 +117,9 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
     let mut confirmed = best
         .iter()
         .take(SEEDS.0)
-        .filter_map(|c| confirmed_flight(problem, &c.script));
+        .map(|c| &c.script)
+        .chain(&least_of_each)
+        .filter_map(|script| confirmed_flight(problem, script));
     let Some((flown, mismatch)) = confirmed.next() else {
         return settled;
     };

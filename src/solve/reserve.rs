@@ -32,6 +32,12 @@ pub(super) fn plan_within(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, Solv
     let problem = pilot.problem();
     let rates = problem.cost_rates();
     let search = Search::proposing(problem);
+    // Who keeps what is passed by leaves nothing.
+    let search = if pilot.keeps() || !is_sought(rates) {
+        search
+    } else {
+        search.before_the_reserve()
+    };
     let first = search.proposed(pilot, seeds)?;
     if !is_sought(rates) {
         return search.completed(pilot, &first);
@@ -92,7 +98,7 @@ pub(super) fn plan_within(pilot: &Pilot, seeds: &[Script]) -> Result<Draft, Solv
 }
 
 /// Whether a shadow price of fuel is looked for at these prices: where fuel alone counts it changes nothing.
-pub(super) fn is_sought(rates: CostRates) -> bool {
+fn is_sought(rates: CostRates) -> bool {
     rates.per_s > 0.0 || rates.per_rev > 0.0
 }
 

@@ -273,7 +273,8 @@ impl Search<'_> {
         })
     }
 
-    /// Flights of the cheapest few proposals, and of the cheapest that holds one level, which a flight is most sure to have room for; then, while
+    /// Flights of the cheapest few proposals, and of the cheapest that holds one level, which a flight is most sure to have room for, unless the reserve's
+    /// search follows and is where the best will be found; then, while
     /// none is as cheap as they promise or nearly so, of some of the rest, one level before several. Limits in the way are added to those that are broken. A pilot
     /// that keeps what it passes by flies for one search of many: where one level is missed another search has it.
     fn fly_proposals(
@@ -339,10 +340,7 @@ impl Search<'_> {
     /// Whether the least cost of what was flown is so much more than that of what breaks the reserve alone that [`reserve`](super::reserve) will look
     /// for the best at the prices of that, of which this search knows nothing.
     fn left_to_the_reserve(&self, pilot: &Pilot, least: f64) -> bool {
-        let asked = self.p.cost_rates();
-        let at_its_prices = self.rates != asked && !self.thrifty;
-        let short = pilot.cheapest_short_of_fuel();
-        !at_its_prices && reserve::is_sought(asked) && reserve::matters(least, short)
+        self.reserve_follows && reserve::matters(least, pilot.cheapest_short_of_fuel())
     }
 
     /// The flight of a sequence as the objective alone would have its cruise set, where that is another setting than the thrifty one.
@@ -434,7 +432,8 @@ impl Search<'_> {
         let best = again
             .filter(|a| Pilot::charged(a) < Pilot::charged(&best))
             .unwrap_or(best);
-        // What was chosen since it was last settled may have moved the rest.
+        // What was chosen since it was last settled may have moved the rest; every neighbour is flown once more.
+        pilot.tries_all_again();
         let best = settle(pilot, &best.script_free(), &tie)
             .ok()
             .filter(|s| Pilot::charged(s) < Pilot::charged(&best))
@@ -459,6 +458,8 @@ pub(super) struct Search<'a> {
     pub(super) rates: CostRates,
     /// Whether fuel is in them that the objective does not ask for ([`THRIFT`]).
     thrifty: bool,
+    /// Whether [`reserve`](super::reserve) goes on with what this search leaves.
+    reserve_follows: bool,
     /// Mass at the middle of the route, kg.
     middle_kg: f64,
     /// Descents priced so far, by the cruise they begin from.
@@ -466,7 +467,7 @@ pub(super) struct Search<'a> {
     unpriced: Rc<Unpriced>,
 }
 
-/// What searches found out that no price changes.
+/// What searches found out that no price changes, and the clock by which a flight is expected hardly.
 #[derive(Default)]
 struct Unpriced {
     /// Settings that may be cruised with in the middle of the route, by level.
@@ -488,6 +489,7 @@ impl<'a> Search<'a> {
             p,
             rates,
             thrifty: false,
+            reserve_follows: false,
             middle_kg,
             priced: RefCell::new(vec![]),
             unpriced: Rc::default(),
@@ -508,12 +510,21 @@ impl<'a> Search<'a> {
         Self::new(p, rates)
     }
 
-    /// A search of the same problem at other prices, which has what is known at any.
+    /// The same where [`reserve`](super::reserve) goes on with what is left.
+    pub(super) fn before_the_reserve(self) -> Self {
+        Self {
+            reserve_follows: true,
+            ..self
+        }
+    }
+
+    /// A search of the same problem at other prices, which has what is known at any; or on another clock, to which that is near.
     pub(super) fn at_prices<'b>(&self, p: &'b Problem, rates: CostRates) -> Search<'b> {
         Search {
             p,
             rates,
             thrifty: false,
+            reserve_follows: false,
             middle_kg: self.middle_kg,
             priced: RefCell::default(),
             unpriced: Rc::clone(&self.unpriced),

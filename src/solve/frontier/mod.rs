@@ -311,7 +311,7 @@ fn tightened(
             // From the next one too that breaks the bound: its way back to it may be another.
             let beyond = match objective {
                 Objective::Time => i.checked_sub(1),
-                _ => Some(i + 1),
+                Objective::Fuel | Objective::Money => Some(i + 1),
             };
             let beyond = beyond.and_then(|i| line.get(i));
             for seed in [Some(&line[i]), beyond].into_iter().flatten() {

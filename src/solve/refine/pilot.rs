@@ -47,6 +47,8 @@ pub(super) struct Charge {
     broken: f64,
     /// What it breaks is clearance from the ground, by little, and nothing else.
     pub(super) grazes: bool,
+    /// There is room for it on the route: else its cost is of a path that there is not.
+    has_room: bool,
 }
 
 impl Charge {
@@ -54,6 +56,7 @@ impl Charge {
         plain: UNFLYABLE,
         broken: 0.0,
         grazes: false,
+        has_room: false,
     };
 
     pub(super) fn of(flown: &Flown) -> Self {
@@ -61,6 +64,7 @@ impl Charge {
             plain: flown.cost * (1.0 + MOVE_WORTH * lever_changes(&flown.script)),
             broken: flown.cost * PENALTY * flown.audit.violation(),
             grazes: flown.audit.violation() < GRAZES && flown.audit.broken() == [Limit::Ground],
+            has_room: has_room(flown),
         }
     }
 
@@ -68,6 +72,11 @@ impl Charge {
     pub(super) fn at(self, strictness: f64) -> f64 {
         self.plain + strictness * self.broken
     }
+}
+
+/// Whether there is room on the route for a flight.
+fn has_room(flown: &Flown) -> bool {
+    flown.audit.excess(Limit::Distance) <= 0.0
 }
 
 /// A settable flight within all limits.
@@ -164,10 +173,18 @@ impl<'a> Pilot<'a> {
         least.is_some_and(|cost| cost * (1.0 + MOVE_WORTH * lever_changes(near)) > beat)
     }
 
+    /// Forgets what changes came to, so that each is flown again.
+    pub(in crate::solve) fn tries_all_again(&self) {
+        self.tried.take();
+    }
+
     /// Learns what a change from a flown script came to, where the script after it was flown.
     pub(super) fn learn(&self, flown: &Flown, here: &Script, near: &Script) {
+        if self.keeps() || !has_room(flown) {
+            return;
+        }
         let known = self.known.borrow();
-        if let Some(charge) = known.get(&key(near)).filter(|c| c.plain < UNFLYABLE) {
+        if let Some(charge) = known.get(&key(near)).filter(|c| c.has_room) {
             let cost = charge.plain / (1.0 + MOVE_WORTH * lever_changes(near));
             self.tried.borrow_mut().take(here, near, cost / flown.cost);
         }

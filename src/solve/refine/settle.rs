@@ -34,7 +34,7 @@ impl Reach {
 }
 
 /// Walks from a rounded script to better neighbours, taking each improvement as it is found, until a whole round of moves finds
-/// none. Returns the flown best.
+/// none; what is surely dearer, for what it came to before, is not flown. Returns the flown best.
 ///
 /// # Errors
 /// The limits in the way of the best script, if none on the way keeps every limit; none named if none could be flown at all.

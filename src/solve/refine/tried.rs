@@ -7,9 +7,9 @@ use super::pilot::{climb_bits, cruise_bits, descent_bits};
 use crate::flight::Script;
 use std::collections::HashMap;
 
-/// What a change costs, as a share of the whole, depends on the other parts by less than this share of itself and so much of the whole:
-/// of 8,000 changes in plans of twelve trips those tried again beside other parts bore it out wherever they were better than what was there
-/// by more than a tie (`MOST_OFF`) and its half.
+/// What a change costs, as a share of the whole, differs beside other parts by no more than this share of itself and so much of the whole, or is left
+/// to be flown. Our choice: of 8,000 changes in the plans of twelve trips, 3,000 had been tried before beside other parts; of the 1,450 that this
+/// would have left out none was an improvement of 0.01 %.
 const OWN_SHARE: f64 = 0.2;
 const MOST_OFF: f64 = 5e-4;
 
@@ -17,10 +17,20 @@ const MOST_OFF: f64 = 5e-4;
 #[derive(Debug, Clone, Default)]
 pub(in crate::solve) struct Tried(HashMap<Vec<u64>, f64>);
 
-/// The parts in which two scripts differ, as bits, before and after.
+/// The parts in which two scripts differ, as bits, before and after; climb and descent with the level that they lead to or from.
 fn change(before: &Script, after: &Script) -> Vec<u64> {
     let mut out = Vec::with_capacity(64);
-    let parts: [fn(&Script, &mut Vec<u64>); 3] = [climb_bits, cruise_bits, descent_bits];
+    let parts: [fn(&Script, &mut Vec<u64>); 3] = [
+        |script, out| {
+            out.extend(script.cruise.first().map(|c| c.level_m.to_bits()));
+            climb_bits(script, out);
+        },
+        cruise_bits,
+        |script, out| {
+            out.extend(script.cruise.last().map(|c| c.level_m.to_bits()));
+            descent_bits(script, out);
+        },
+    ];
     for (part, tag) in parts.into_iter().zip(0..) {
         let begin = out.len();
         out.push(tag);

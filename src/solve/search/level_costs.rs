@@ -12,7 +12,7 @@ use crate::trip::Start;
 use std::rc::Rc;
 
 /// A climb that breaks limits is charged this share of its cost for each scale unit, while climbs are compared.
-pub(super) const CLIMB_PENALTY: f64 = 0.05;
+const CLIMB_PENALTY: f64 = 0.05;
 
 /// Least room from the departure to the pattern point that levels can be used in, m: where none can and there is less, room is named.
 const LEAST_ROOM_M: f64 = 10.0 * M_PER_NM;

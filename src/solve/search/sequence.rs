@@ -81,11 +81,12 @@ impl Search<'_> {
         };
         // As many clean as with the gear down, so that a permission takes nothing away.
         let mut kept = [0; 2];
+        let mut unmended = [false; 2];
         for (i, candidate) in candidates.iter().enumerate() {
             let gear_down = usize::from(candidate.descent.last().gear_down);
             let kept = &mut kept[gear_down];
             // The later ones are for where the first cannot be flown.
-            if *kept == starts || (*kept > 0 && i >= MOST_STARTS) {
+            if *kept == starts || (*kept > 0 && i >= MOST_STARTS) || unmended[gear_down] {
                 continue;
             }
             let least = best.as_ref().map_or(f64::INFINITY, |b| b.cost);
@@ -105,9 +106,7 @@ impl Search<'_> {
                 Some(f) => {
                     let in_the_way = f.audit.broken();
                     // No other descent mends a climb.
-                    if in_the_way == [Limit::ClimbRate] {
-                        *kept = starts;
-                    }
+                    unmended[gear_down] = !pilot.keeps() && in_the_way == [Limit::ClimbRate];
                     broken.extend(in_the_way);
                     if cheaper(&f, &outside[gear_down]) {
                         outside[gear_down] = Some(f);

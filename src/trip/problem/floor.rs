@@ -178,17 +178,24 @@ impl Problem {
     }
 
     /// How far \[m\] below [`Problem::floor_m`] a straight path between two points (distance, true altitude; m) comes where it comes
-    /// nearest, below zero clear of it; minus infinity where it passes over no floor. `None` for a path that makes no way.
+    /// nearest, below zero clear of it; minus infinity where it passes over no floor. `None` for a path that makes no way, or is none.
     pub fn below_floor_m(&self, from: (f64, f64), to: (f64, f64)) -> Option<f64> {
-        if to.0 <= from.0 {
+        // What is not a number is left to who asks for the floor of a place, and found there.
+        let makes_way = to.0 > from.0;
+        if !(makes_way && from.1.is_finite() && to.1.is_finite()) {
             return None;
         }
         let mut most_m = f64::NEG_INFINITY;
         let mut begin_m = from.0;
         while begin_m < to.0 {
-            // As far as one rule holds.
+            // As far as one rule holds, and its height over the ground is straight.
             let beyond = |edge_m: &f64| *edge_m > begin_m;
-            let edges_m = self.field_edges_m().into_iter().filter(beyond);
+            let kinks_m = [
+                0.5 * self.length_m,
+                self.length_m - TERMINAL_CLEARANCE_M / OBSTACLE_SLOPE,
+            ];
+            let edges_m = self.field_edges_m().into_iter().chain(kinks_m);
+            let edges_m = edges_m.filter(beyond);
             let end_m = edges_m.fold(to.0, f64::min);
             most_m = most_m.max(self.below_one_rule_m((from, to), (begin_m, end_m)));
             begin_m = end_m;
