@@ -4,10 +4,11 @@
 //! against time, which has those in hollows too, that lie next to the bound are settled under the bound itself, as one more limit of the
 //! rounded, flown plan, and the best of all is taken, what the frontier itself has within the bound among them.
 
-use super::frontier::{self, Candidate, threads};
+use super::frontier::{self, Candidate};
 use super::plan::Draft;
 use super::refine::{Pilot, Tried};
 use super::search::{SolveError, confirmed_flight, plan_from, totals};
+use super::workers::threads;
 use super::{reserve, why};
 use crate::flight::{Flown, Script};
 use crate::quantity::M3_PER_GAL;

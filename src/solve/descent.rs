@@ -120,10 +120,7 @@ impl<'a> Pricing<'a> {
         for _ in 0..MOST_MOVES {
             let miss_m = self.pattern_m() - down.end.distance_m;
             let (first_m, last_m) = (start.distance_m, down.end.distance_m.max(self.pattern_m()));
-            let barred = || {
-                let by_m = miss_m.abs();
-                self.problem.has_patches(first_m - by_m, last_m + by_m)
-            };
+            let barred = || self.problem.has_patches(first_m, last_m, miss_m.abs());
             let clear = down.stays_clear(miss_m) && !barred();
             if clear || miss_m.abs() < NEAR_M {
                 break;

@@ -8,10 +8,10 @@ use super::refine::MOVE_WORTH;
 use super::search::ORDINARY_M_S;
 use super::study::{CruiseAsk, Family, StudyError, cruise_of, room_m};
 use super::study_rig::{Rig, keeps};
+use super::workers::threads;
 use crate::aircraft::Aircraft;
 use crate::flight::{Flown, PathRule, Script};
 use crate::trip::{DescentAsk, Objective, Problem, Roughness};
-use std::num::NonZero;
 
 /// The families from the ordinary descent outwards; of those that tie the first gives a cell its region.
 const NEAREST_ORDINARY: [Family; 4] = [
@@ -206,7 +206,7 @@ fn worked_out(
     aircraft: &Aircraft,
     setting: CruiseAsk,
 ) -> Vec<Result<BestOf, StudyError>> {
-    let cores = std::thread::available_parallelism().map_or(1, NonZero::get);
+    let cores = threads();
     let mut out = vec![Err(StudyError::NoCruise); asks.len()];
     std::thread::scope(|scope| {
         let workers: Vec<_> = (0..cores)

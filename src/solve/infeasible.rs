@@ -1,8 +1,7 @@
 //! Which limit makes a trip infeasible: each is lifted alone, and a flight is looked for.
 
-use super::frontier::threads;
 use super::search::{SolveError, can_be_flown};
-use super::workers::each_of;
+use super::workers::{each_of, threads};
 use crate::flight::Limit;
 use crate::quantity::{M_PER_FT, M_S_PER_FPM};
 use crate::trip::{Problem, Roughness, Rules};

@@ -47,7 +47,7 @@ pub use because::{Because, DescentMeans, Reason, because};
 pub use compare::{Fitted, KeptOff, compare, plan_as_fits};
 pub use descent_map::{BestOf, DescentMap, MapAxes, MapPanel, best_of, descent_map};
 pub use frontier::{
-    APART_M3, APART_S, Frontier, FrontierPlan, Quicker, frontier, frontier_of_trip, threads,
+    APART_M3, APART_S, Frontier, FrontierPlan, Quicker, frontier, frontier_of_trip,
 };
 pub use if_changed::{CHANGES, planned_anew};
 pub use late::{Early, HalfWay, Late, LateMeans, LateStart, Rough, late, rough};
@@ -74,3 +74,4 @@ pub use study::{
 };
 pub use usual::{Usual, usual_flight};
 pub use why::{best_of_levels, explained};
+pub use workers::threads;

@@ -7,8 +7,7 @@ use super::cruise;
 use super::plan::Part;
 use super::search::{ORDINARY_M_S, Search, reflown};
 use super::study_rig::{Rig, Tried};
-use super::threads;
-use super::workers::each_of;
+use super::workers::{each_of, threads};
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Aircraft, Levers, Throttle};
 use crate::flight::{

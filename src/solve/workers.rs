@@ -1,7 +1,13 @@
 //! Work done on several threads, with one answer whatever their number.
 
+use std::num::NonZero;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
+
+/// Threads there are to work on.
+pub fn threads() -> usize {
+    std::thread::available_parallelism().map_or(1, NonZero::get)
+}
 
 /// What `work` makes of each job, in the order of the jobs. No job knows of another, so that it does not matter who does which.
 pub fn each_of<J: Sync, R: Send>(

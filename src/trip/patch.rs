@@ -116,9 +116,10 @@ impl Problem {
         leg.maximum_m.map_or(most_m, |m| m.min(most_m))
     }
 
-    /// Whether height is bounded otherwise than by ground and the trip's greatest altitude somewhere between two distances, m.
-    pub fn has_patches(&self, from_m: f64, to_m: f64) -> bool {
-        let over = |a_m: f64, b_m: f64| a_m < to_m && b_m > from_m;
+    /// Whether height is bounded otherwise than by ground and the trip's greatest altitude somewhere between two distances \[m\], or as far as
+    /// this beside them, m.
+    pub fn has_patches(&self, from_m: f64, to_m: f64, beside_m: f64) -> bool {
+        let over = |a_m: f64, b_m: f64| a_m < to_m + beside_m && b_m > from_m - beside_m;
         let mut ceilings = self.legs.iter().filter(|l| l.maximum_m.is_some());
         let mut patches = self.forbidden.iter().chain(&self.forbidden_to_turns);
         patches.any(|p| over(p.from_m, p.to_m)) || ceilings.any(|l| over(l.from_m, l.to_m))

@@ -120,10 +120,7 @@ impl Flyer<'_> {
             let miss_m = pattern_m - self.state.distance_m;
             // Moved along the route it may come over what is barred; how deep in the ground it would be is for another try to find out.
             let (first_m, last_m) = (top.distance_m, pattern_m.max(self.state.distance_m));
-            let barred = || {
-                let by_m = miss_m.abs();
-                p.has_patches(first_m - by_m, last_m + by_m)
-            };
+            let barred = || p.has_patches(first_m, last_m, miss_m.abs());
             let into_ground_m = self.audit.excess(Limit::Ground);
             let clear = stays_clear(into_ground_m, steepest, miss_m)
                 || into_ground_m > STEEPEST_DESCENT * miss_m.abs();

@@ -15,7 +15,7 @@ use super::plan::{Draft, Totals, Warning};
 use super::refine::{Kept, Pilot, lever_changes, settle};
 use super::reserve;
 use super::search::{Search, SolveError, confirmed_flight, on_schedule, totals, warnings};
-use super::workers::each_of;
+use super::workers::{each_of, threads};
 use super::{TripError, plan_trip};
 use crate::aircraft::Aircraft;
 use crate::flight::{Flown, Script};
@@ -25,7 +25,6 @@ use crate::trip::{Bounds, CostRates, FuelLoad, Objective, Problem, Trip, resolve
 use points::{
     Apart, TimeFuel, best_between, best_value, loses_to, merged, price_kg_s, undominated,
 };
-use std::num::NonZero;
 
 /// Values of a second for which plans are made, as multiples of what one costs in fuel on average between the thriftiest plan and the
 /// quickest. Beyond them nothing is new: the thriftiest and the quickest are made by themselves.
@@ -560,11 +559,6 @@ fn shown(problem: &Problem, mut line: Vec<Candidate>, flights: usize, threads: u
             alternate: None,
         };
     }
-}
-
-/// Threads there are to work on.
-pub fn threads() -> usize {
-    std::thread::available_parallelism().map_or(1, NonZero::get)
 }
 
 /// The frontier of a trip as asked. With [`FuelLoad::Least`] every plan carries the least load that leaves the reserve on the quickest
