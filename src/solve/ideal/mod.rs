@@ -453,10 +453,13 @@ impl<'p> Course<'p> {
                         reason = "a few hundred"
                     )]
                     let slot = ((mid_e - bottom_e) / (0.5 * step_m)).round().max(0.0) as usize;
-                    let slot = slot.min(2 * m);
+                    // A coarse sweep looks at whole steps alone.
+                    let slot = slot.min(2 * m) / every * every;
                     if !known[slot] {
                         known[slot] = true;
-                        conditions[slot].look(&stretch, mid_e);
+                        #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
+                        let whole_e = bottom_e + 0.5 * step_m * slot as f64;
+                        conditions[slot].look(&stretch, if every > 1 { whole_e } else { mid_e });
                     }
                     let climbing = self.climbing(&stretch, gain);
                     let most = best.map_or(f64::INFINITY, |(b, _)| b.cost - so_far.cost);
