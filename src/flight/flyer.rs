@@ -24,7 +24,8 @@ pub(super) const LEAST_ACCELERATION_M_S2: f64 = 0.01;
 /// This far above the highest floor of a stretch neither ground nor the speed limit of the air near it change anything, m: that limit
 /// reaches to 3,000 ft above the ground, less than the floor and this.
 const CLEAR_OF_GROUND_M: f64 = 3_000.0 * M_PER_FT;
-/// A descent at a held speed is slow at less than this rate, m/s: our choice, where a hundred-thousandth of the thrust is half a thousandth of the rate.
+/// A descent at a held speed is slow at less than this rate, m/s: our choice. Thrust found near there was off by 2e-5, which is a
+/// ten-thousandth of that rate.
 const SLOWLY_DOWN_M_S: f64 = 1.0;
 /// What lies on either side of an edge is asked this far from it, m.
 const EDGE_M: f64 = 0.01;

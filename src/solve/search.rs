@@ -467,7 +467,7 @@ pub(super) struct Search<'a> {
     unpriced: Rc<Unpriced>,
 }
 
-/// What searches found out that no price changes, and the clock by which a flight is expected hardly.
+/// What searches found out that no price changes, and another clock hardly.
 #[derive(Default)]
 struct Unpriced {
     /// Settings that may be cruised with in the middle of the route, by level.
