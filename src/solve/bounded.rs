@@ -58,10 +58,6 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         ..problem.clone()
     };
     let first = reserve::plan_within(&Pilot::new(&free), &[])?;
-    let with = |objective: Objective| Problem {
-        objective,
-        ..free.clone()
-    };
     let over = |f: &Flown, scarce| excess(problem, scarce, f.time_s, f.fuel_kg);
     let broken: Vec<Scarce> = [Scarce::Time, Scarce::Fuel]
         .into_iter()
@@ -71,26 +67,30 @@ pub(super) fn plan(problem: &Problem) -> Result<Draft, SolveError> {
         return Ok(first);
     }
     let mut seeds: Vec<Script> = vec![];
-    // Each keeps its own bound, flown as finely as any plan.
-    let mut least_of_each: Vec<Script> = vec![];
     for &scarce in &broken {
         // The least there is, by itself.
-        let alone = with(scarce.objective());
-        let mut least = if scarce.objective() == problem.objective {
+        let alone = Problem {
+            objective: scarce.objective(),
+            ..free.clone()
+        };
+        let draft = if alone.objective == problem.objective {
             first.clone()
         } else {
             reserve::plan_within(&Pilot::new(&alone), &[])?
         };
         // What the plan without the bound would be told as: an alternative may be better yet.
-        if over(&least.flown, scarce) > 0.0 {
-            least.flown = why::chosen(&alone, least.clone());
-        }
-        if over(&least.flown, scarce) > 0.0 {
+        let least = if over(&draft.flown, scarce) > 0.0 {
+            why::chosen(&alone, draft)
+        } else {
+            draft.flown
+        };
+        if over(&least, scarce) > 0.0 {
             return Err(refused(problem, scarce, &least));
         }
-        least_of_each.push(least.flown.script.clone());
-        seeds.push(least.flown.script);
+        seeds.push(least.script);
     }
+    // Each keeps its own bound, flown as finely as any plan.
+    let least_of_each = seeds.clone();
     let line = frontier::line(&free, threads())?.0;
     for &scarce in &broken {
         let mut near: Vec<(f64, &Script)> = line
@@ -159,12 +159,12 @@ fn best_first<'a>(problem: &Problem, line: &'a [Candidate]) -> Vec<&'a Candidate
 }
 
 /// What was asked for and the nearest that can be had.
-fn refused(problem: &Problem, scarce: Scarce, least: &Draft) -> SolveError {
-    let t = totals(problem, &least.flown);
+fn refused(problem: &Problem, scarce: Scarce, least: &Flown) -> SolveError {
+    let t = totals(problem, least);
     let gal = |kg: f64| kg / problem.aircraft.fuel.density_kg_m3 / M3_PER_GAL;
     match scarce {
         Scarce::Time => {
-            let taken_s = problem.aircraft.procedures.taxi_time_s + least.flown.time_s;
+            let taken_s = problem.aircraft.procedures.taxi_time_s + least.time_s;
             SolveError::Bound {
                 asked: format!(
                     "no plan lands within {:.1} min of start-up",

@@ -432,7 +432,7 @@ impl Search<'_> {
         let best = again
             .filter(|a| Pilot::charged(a) < Pilot::charged(&best))
             .unwrap_or(best);
-        // What was chosen since it was last settled may have moved the rest; every neighbour is flown once more.
+        // What was chosen since it was last settled may have moved the rest; each neighbour is judged by its own flight.
         pilot.tries_all_again();
         let best = settle(pilot, &best.script_free(), &tie)
             .ok()

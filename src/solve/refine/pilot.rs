@@ -173,7 +173,7 @@ impl<'a> Pilot<'a> {
         least.is_some_and(|cost| cost * (1.0 + MOVE_WORTH * lever_changes(near)) > beat)
     }
 
-    /// Forgets what changes came to, so that each is flown again.
+    /// Forgets what changes came to: what a script comes to is again told by its own flight alone.
     pub(in crate::solve) fn tries_all_again(&self) {
         self.tried.take();
     }
