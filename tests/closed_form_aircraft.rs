@@ -13,6 +13,8 @@ use std::f64::consts::TAU;
 const ROUNDING: f64 = 1e-12;
 /// A shaft speed or blade angle that is the root of a balance: power left over, relative to the rated power.
 const BALANCE: f64 = 1e-6;
+/// Balanced shaft speeds from different starts, relative: both searches end within 1e-9; thrust goes with some power of it.
+const SAME_SPEED: f64 = 1e-8;
 
 fn air(height_m: f64, warmer_k: f64) -> AirState {
     AirState::new(
@@ -191,7 +193,10 @@ fn closed_form_fixed_pitch_is_held_by_the_throttle() {
     );
     let slow = a.perform(air, 30.0, levers);
     assert!(slow.rev_s < most);
-    assert_eq!(a.perform_under_redline(air, 30.0, levers, &near), slow);
+    // Looked for from what balanced in the dive: as near as the search from above ends.
+    let same = a.perform_under_redline(air, 30.0, levers, &near);
+    assert!((same.rev_s - slow.rev_s).abs() < SAME_SPEED * most);
+    assert!((same.thrust_n - slow.thrust_n).abs() < 5.0 * SAME_SPEED * slow.thrust_n);
     // A governor needs no such help: on the high stop the speed is what balances.
     let a = demo();
     let fast = Levers {

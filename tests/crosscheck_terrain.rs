@@ -5,7 +5,7 @@ use std::path::Path;
 
 use fellrun::earth::geodesic::{self, Leg};
 use fellrun::earth::place::Position;
-use fellrun::earth::terrain::{Heights, Tile, VOID, corridor};
+use fellrun::earth::terrain::{Heights, Posts, Tile, VOID, corridor};
 use fellrun::files::diagnostic::FileError;
 use fellrun::files::hgt::Folder;
 use fellrun::files::trip::{load_trip, parse_trip};
@@ -182,29 +182,39 @@ fn crosscheck_vincenty_and_karney_agree() {
     }
 }
 
-/// Made tiles: one height everywhere but on some posts.
+/// A made tile: one height everywhere but on some posts, and the rows of it that were read.
 struct Made {
     side: usize,
-    tiles: BTreeSet<Tile>,
     flat: i16,
-    spikes: BTreeMap<(Tile, usize, usize), i16>,
+    spikes: BTreeMap<(usize, usize), i16>,
     row: Vec<i16>,
-    rows_read: BTreeSet<(Tile, usize)>,
+    rows_read: BTreeSet<usize>,
 }
 
-impl Heights for Made {
+struct MadeTiles(BTreeMap<Tile, Made>);
+
+impl Heights for MadeTiles {
+    type Error = std::convert::Infallible;
+    type Posts = Made;
+
+    fn posts(&mut self, tile: Tile) -> Result<Option<&mut Made>, Self::Error> {
+        Ok(self.0.get_mut(&tile))
+    }
+}
+
+impl Posts for Made {
     type Error = std::convert::Infallible;
 
-    fn side(&mut self, tile: Tile) -> Result<Option<usize>, Self::Error> {
-        Ok(self.tiles.contains(&tile).then_some(self.side))
+    fn side(&self) -> usize {
+        self.side
     }
 
-    fn row(&mut self, tile: Tile, row: usize) -> Result<&[i16], Self::Error> {
-        assert!(self.tiles.contains(&tile) && row < self.side);
-        self.rows_read.insert((tile, row));
+    fn row(&mut self, row: usize) -> Result<&[i16], Self::Error> {
+        assert!(row < self.side);
+        self.rows_read.insert(row);
         self.row = vec![self.flat; self.side];
-        for (&(t, r, column), &height) in &self.spikes {
-            if t == tile && r == row {
+        for (&(r, column), &height) in &self.spikes {
+            if r == row {
                 self.row[column] = height;
             }
         }
@@ -216,18 +226,19 @@ fn tile(name: &str) -> Tile {
     Tile::from_name(name).expect("a tile")
 }
 
-fn made(side: usize, names: &[&str], spikes: &[(&str, usize, usize, i16)]) -> Made {
-    Made {
+fn made(side: usize, names: &[&str], spikes: &[(&str, usize, usize, i16)]) -> MadeTiles {
+    let of = |name: &str| Made {
         side,
-        tiles: names.iter().map(|n| tile(n)).collect(),
         flat: 100,
         spikes: spikes
             .iter()
-            .map(|&(n, row, column, height)| ((tile(n), row, column), height))
+            .filter(|s| s.0 == name)
+            .map(|&(_, row, column, height)| ((row, column), height))
             .collect(),
         row: vec![],
         rows_read: BTreeSet::new(),
-    }
+    };
+    MadeTiles(names.iter().map(|n| (tile(n), of(n))).collect())
 }
 
 #[test]
@@ -241,11 +252,13 @@ fn closed_form_spikes_at_known_distances() {
         let found = corridor(&leg, 4.0 * M_PER_NM, M_PER_NM, &mut heights).expect("ground");
         assert!(found.missing.is_empty());
         // Only rows near the equator are read.
-        assert!(heights.rows_read.iter().all(|(t, r)| if t.south_deg == 0 {
-            *r >= 3_600 - 245
-        } else {
-            *r <= 245
-        }));
+        for (t, made) in &heights.0 {
+            let near = |r: &usize| match t.south_deg {
+                0 => *r >= 3_600 - 245,
+                _ => *r <= 245,
+            };
+            assert!(made.rows_read.iter().all(near));
+        }
         found.rows().expect("known everywhere")
     };
     // Column 1,800 of W180 is half a degree east of 180, the end of the leg; 1,000 seconds before it, 30.9 km short of the end.
@@ -288,10 +301,10 @@ fn closed_form_spikes_at_known_distances() {
 #[test]
 fn closed_form_missing_tiles_and_voids_are_told() {
     let leg = Leg::new(place(10.5, 20.5), place(10.5, 21.5)).expect("a leg");
-    let ground = |heights: &mut Made| corridor(&leg, M_PER_NM, M_PER_NM, heights).expect("ground");
+    let ground =
+        |heights: &mut MadeTiles| corridor(&leg, M_PER_NM, M_PER_NM, heights).expect("ground");
     let found = ground(&mut made(1_201, &["N10E020"], &[]));
     assert_eq!(found.missing, BTreeSet::from([tile("N10E021")]));
-    assert_eq!(found.used, BTreeSet::from([tile("N10E020")]));
     let rows = found.rows().expect("the sea");
     assert_eq!((rows[0].1, rows[rows.len() - 1].1), (100.0, 0.0));
     // Not missed where the route stops 1.2 nm short of it.

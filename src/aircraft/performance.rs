@@ -180,14 +180,16 @@ impl Aircraft {
         } else {
             levers.throttle
         };
-        self.balanced(
+        let set = self.balanced(
             air,
             tas_m_s,
             angle,
-            f64::NAN,
+            near.get(),
             Governed::FixedPitch,
             |rev_s| run(throttle, rev_s),
-        )
+        );
+        near.set(near.get().balanced(set.rev_s));
+        set
     }
 
     /// [`Aircraft::perform_near`] with a pilot who keeps the propeller under its greatest speed: at fixed pitch the throttle comes back
@@ -285,42 +287,44 @@ impl Aircraft {
             Absorbed::BelowLowStop => (p.stops.low_rad, Governed::OnLowStop),
             Absorbed::AboveHighStop => (p.stops.high_rad, Governed::OnHighStop),
         };
-        let before_rev_s = near.get().balanced_rev_s();
-        let near_rev_s = if before_rev_s.is_nan() {
-            near_rev_s
-        } else {
-            before_rev_s
-        };
-        let set = self.balanced(air, tas_m_s, stop, near_rev_s, governed, run);
+        let mut from = near.get();
+        if from.balanced_rev_s().is_nan() {
+            from = from.balanced(near_rev_s);
+        }
+        let set = self.balanced(air, tas_m_s, stop, from, governed, run);
         near.set(near.get().balanced(set.rev_s));
         set
     }
 
-    /// The speed that balances on one blade angle \[rad\], looked for first near a speed [rev/s] that is not a number for none.
+    /// What balances on one blade angle \[rad\], looked for first near a speed if there is one.
     fn balanced(
         &self,
         air: AirState,
         tas_m_s: f64,
         angle_rad: f64,
-        near_rev_s: f64,
+        near: Nearby,
         governed: Governed,
         run: impl Fn(f64) -> EngineOutput,
     ) -> Performance {
         let rev_max_s = OVERSPEED * self.propeller.highest_governed_rev_s;
-        let (rev_s, governed) = match self.propeller.table.rpm_at_blade_angle(
+        let on_angle = |rev_s: f64, governed| {
+            self.figures(air, tas_m_s, rev_s, angle_rad, governed, run(rev_s))
+        };
+        match self.propeller.table.rpm_at_blade_angle(
             air.density_kg_m3,
             tas_m_s,
             angle_rad,
             air.sound_m_s,
             rev_max_s,
-            near_rev_s,
+            near,
             |rev_s| run(rev_s).power_w / (TAU * rev_s),
         ) {
-            Balance::Turning(rev_s) => (rev_s, governed),
-            Balance::Stopped => (0.0, Governed::Stopped),
-            Balance::AboveMaximum => (rev_max_s, governed),
-        };
-        self.figures(air, tas_m_s, rev_s, angle_rad, governed, run(rev_s))
+            Balance::Turning { rev_s, thrust_n } => {
+                self.whole(rev_s, angle_rad, governed, run(rev_s), thrust_n)
+            }
+            Balance::Stopped => on_angle(0.0, Governed::Stopped),
+            Balance::AboveMaximum => on_angle(rev_max_s, governed),
+        }
     }
 
     /// Drag \[N\] at a true airspeed [m/s] and mass \[kg\], lift equal to weight.
@@ -356,7 +360,8 @@ impl Aircraft {
         } else {
             Governed::OnLowStop
         };
-        self.balanced(air, tas_m_s, blade_angle_rad, f64::NAN, governed, |rev_s| {
+        let none = Nearby::NONE;
+        self.balanced(air, tas_m_s, blade_angle_rad, none, governed, |rev_s| {
             self.engine.dead(throttle, rev_s, intake)
         })
     }
@@ -410,7 +415,7 @@ impl Aircraft {
                 air,
                 tas_m_s,
                 p.stops.low_rad,
-                f64::NAN,
+                Nearby::NONE,
                 Governed::FixedPitch,
                 run,
             );
@@ -424,7 +429,7 @@ impl Aircraft {
                     air,
                     tas_m_s,
                     p.stops.low_rad,
-                    f64::NAN,
+                    Nearby::NONE,
                     Governed::OnLowStop,
                     run,
                 ),
@@ -433,7 +438,7 @@ impl Aircraft {
                     air,
                     tas_m_s,
                     p.stops.high_rad,
-                    f64::NAN,
+                    Nearby::NONE,
                     Governed::OnHighStop,
                     run,
                 ),

@@ -71,19 +71,30 @@ impl Tile {
 pub trait Heights {
     /// What can go wrong.
     type Error;
+    /// What is in a tile.
+    type Posts: Posts<Error = Self::Error>;
 
-    /// Posts along one side of a tile, at least two; `None` where there is no such tile.
+    /// The posts of a tile; `None` where there is no such tile.
     ///
     /// # Errors
     /// Whatever keeps the tile from being looked at.
-    fn side(&mut self, tile: Tile) -> Result<Option<usize>, Self::Error>;
+    fn posts(&mut self, tile: Tile) -> Result<Option<&mut Self::Posts>, Self::Error>;
+}
 
-    /// Heights \[m\] above mean sea level of a row of posts, from the north, west to east, as many as [`Heights::side`] says;
+/// The posts of one tile.
+pub trait Posts {
+    /// What can go wrong.
+    type Error;
+
+    /// Posts along one side, at least two.
+    fn side(&self) -> usize;
+
+    /// Heights \[m\] above mean sea level of a row of posts, counted from the north, west to east, as many as [`Posts::side`] says;
     /// [`VOID`] where there is none.
     ///
     /// # Errors
     /// Whatever keeps the row from being read.
-    fn row(&mut self, tile: Tile, row: usize) -> Result<&[i16], Self::Error>;
+    fn row(&mut self, row: usize) -> Result<&[i16], Self::Error>;
 }
 
 /// What is known of the ground near a stretch.
@@ -106,8 +117,6 @@ pub struct Corridor {
     pub stretches: Vec<Stretch>,
     /// Tiles that are needed and not there.
     pub missing: BTreeSet<Tile>,
-    /// Tiles that were looked at.
-    pub used: BTreeSet<Tile>,
 }
 
 impl Corridor {
@@ -215,7 +224,6 @@ pub fn corridor<H: Heights>(
     let mut out = Corridor {
         stretches: vec![],
         missing: BTreeSet::new(),
-        used: BTreeSet::new(),
     };
     let end_m = |i: u32| length_m * f64::from(i) / f64::from(count);
     for i in 0..count {
@@ -277,8 +285,8 @@ fn look<H: Heights>(
     for south in floor(lat0 - far_deg)..=floor(lat0 + far_deg) {
         for west in floor(lon0 - far_east_deg)..=floor(lon0 + far_east_deg) {
             let tile = tile_at(f64::from(south), f64::from(west));
-            let there = heights.side(tile)?;
-            let side = there.unwrap_or(ASSUMED_SIDE);
+            let mut posts = heights.posts(tile)?;
+            let side = posts.as_ref().map_or(ASSUMED_SIDE, |p| p.side());
             #[expect(clippy::cast_precision_loss, reason = "a few thousand posts")]
             let last = (side - 1) as f64;
             let radius_m = half_width_m + meridian_m.to_radians() / last;
@@ -310,7 +318,7 @@ fn look<H: Heights>(
                 let Some((first, end)) = between(column(x0), column(x1)) else {
                     continue;
                 };
-                if there.is_none() {
+                let Some(posts) = &mut posts else {
                     // Its edges are those of its neighbours too.
                     let inside = row > 0 && row + 1 < side && end > 0 && first + 1 < side;
                     if inside {
@@ -319,10 +327,9 @@ fn look<H: Heights>(
                         break;
                     }
                     continue;
-                }
-                out.used.insert(tile);
+                };
                 // A void is lower than any height; the loop over both ends becomes plain vector code.
-                let near = &heights.row(tile, row)?[first..=end];
+                let near = &posts.row(row)?[first..=end];
                 let (lowest, highest) = near.iter().fold((i16::MAX, VOID), |(low, high), &h| {
                     (low.min(h), high.max(h))
                 });
@@ -433,7 +440,6 @@ mod tests {
             let corridor = Corridor {
                 stretches,
                 missing: BTreeSet::new(),
-                used: BTreeSet::new(),
             };
             let rows = corridor.rows();
             rows.map(|rows| rows.into_iter().map(|r| r.1).collect::<Vec<_>>())

@@ -10,6 +10,7 @@
 //! | `[terrain]` | `folder` (from the folder of the trip file), `corridor_nm` (4: half-width, 14 CFR 91.177(a)(2)) |
 
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::ops::Range as Span;
@@ -18,7 +19,7 @@ use std::path::{Path, PathBuf};
 use super::diagnostic::{FileError, Finding, FindingKind, quoted};
 use super::sheet::{Section, Sheet};
 use crate::earth::geodesic::Leg;
-use crate::earth::terrain::{self, Heights, Tile, VOID};
+use crate::earth::terrain::{self, Heights, Posts, Tile, VOID};
 use crate::quantity::M_PER_NM;
 use crate::trip::{LegGround, Note};
 
@@ -136,10 +137,12 @@ impl TileSummary {
             paths: BTreeMap::from([(tile, path.to_owned())]),
             open: BTreeMap::new(),
         };
-        let side = folder.side(tile)?.unwrap_or(0);
+        let mut posts = folder.posts(tile)?;
+        let side = posts.as_ref().map_or(0, |p| p.side());
         let (mut heights_m, mut voids) = (None::<(i16, i16)>, 0);
         for row in 0..side {
-            for &height in folder.row(tile, row)? {
+            let Some(posts) = &mut posts else { break };
+            for &height in posts.row(row)? {
                 if height == VOID {
                     voids += 1;
                 } else {
@@ -164,15 +167,19 @@ const BLOCK_ROWS: usize = 16;
 #[derive(Debug)]
 pub struct Folder {
     paths: BTreeMap<Tile, PathBuf>,
-    open: BTreeMap<Tile, Open>,
+    open: BTreeMap<Tile, OpenTile>,
 }
 
+/// A tile whose rows are read as they are asked for.
 #[derive(Debug)]
-struct Open {
+pub struct OpenTile {
+    path: PathBuf,
     file: File,
     side: usize,
     /// [`BLOCK_ROWS`] rows each, the last as many as are left; `None` until it is read.
     blocks: Vec<Option<Vec<i16>>>,
+    /// A block as the file has it.
+    bytes: Vec<u8>,
 }
 
 impl Folder {
@@ -210,72 +217,83 @@ impl Folder {
 
 impl Heights for Folder {
     type Error = HgtError;
+    type Posts = OpenTile;
 
-    fn side(&mut self, tile: Tile) -> Result<Option<usize>, HgtError> {
+    fn posts(&mut self, tile: Tile) -> Result<Option<&mut OpenTile>, HgtError> {
         let Some(path) = self.paths.get(&tile) else {
             return Ok(None);
         };
-        if let Some(open) = self.open.get(&tile) {
-            return Ok(Some(open.side));
+        match self.open.entry(tile) {
+            Entry::Occupied(open) => Ok(Some(open.into_mut())),
+            Entry::Vacant(room) => Ok(Some(room.insert(OpenTile::new(path)?))),
         }
+    }
+}
+
+impl OpenTile {
+    fn new(path: &Path) -> Result<Self, HgtError> {
         let unread = |why| HgtError::Tile {
-            path: path.clone(),
+            path: path.to_owned(),
             why,
         };
         let file = File::open(path).map_err(unread)?;
         let bytes = file.metadata().map_err(unread)?.len();
         let Some(side) = SIDES.into_iter().find(|&n| 2 * (n * n) as u64 == bytes) else {
             return Err(HgtError::Length {
-                path: path.clone(),
+                path: path.to_owned(),
                 bytes,
             });
         };
-        let blocks = vec![None; side.div_ceil(BLOCK_ROWS)];
-        self.open.insert(tile, Open { file, side, blocks });
-        Ok(Some(side))
+        Ok(Self {
+            path: path.to_owned(),
+            file,
+            side,
+            blocks: vec![None; side.div_ceil(BLOCK_ROWS)],
+            bytes: vec![],
+        })
+    }
+}
+
+impl Posts for OpenTile {
+    type Error = HgtError;
+
+    fn side(&self) -> usize {
+        self.side
     }
 
-    fn row(&mut self, tile: Tile, row: usize) -> Result<&[i16], HgtError> {
-        if !self.open.contains_key(&tile) {
-            self.side(tile)?;
-        }
+    fn row(&mut self, row: usize) -> Result<&[i16], HgtError> {
         let (block, line) = (row / BLOCK_ROWS, row % BLOCK_ROWS);
-        let Some(open) = self.open.get_mut(&tile) else {
-            return Ok(&[]);
-        };
-        let side = open.side;
-        let Some(kept) = open.blocks.get_mut(block) else {
+        let side = self.side;
+        let Some(kept) = self.blocks.get_mut(block) else {
             return Ok(&[]);
         };
         if kept.is_none() {
-            let path = self.paths.get(&tile).cloned().unwrap_or_default();
-            *kept = Some(read_block(&mut open.file, &path, side, block)?);
+            let heights = read_block(&mut self.file, &self.path, side, block, &mut self.bytes)?;
+            *kept = Some(heights);
         }
         let heights = kept.as_deref().unwrap_or_default();
         Ok(heights.get(line * side..(line + 1) * side).unwrap_or(&[]))
     }
 }
 
-/// Some rows of a tile, every height of which is one.
+/// Some rows of a tile, every height of which is one; `bytes` is room to read them into.
 fn read_block(
     file: &mut File,
     path: &Path,
     side: usize,
     block: usize,
+    bytes: &mut Vec<u8>,
 ) -> Result<Vec<i16>, HgtError> {
     let first = block * BLOCK_ROWS;
-    let mut bytes = vec![0; 2 * side * BLOCK_ROWS.min(side - first)];
+    bytes.resize(2 * side * BLOCK_ROWS.min(side - first), 0);
     file.seek(SeekFrom::Start((2 * side * first) as u64))
-        .and_then(|_| file.read_exact(&mut bytes))
+        .and_then(|_| file.read_exact(bytes))
         .map_err(|why| HgtError::Tile {
             path: path.to_owned(),
             why,
         })?;
     let (pairs, _) = bytes.as_chunks::<2>();
-    let mut heights = vec![0; pairs.len()];
-    for (height, &pair) in heights.iter_mut().zip(pairs) {
-        *height = i16::from_be_bytes(pair);
-    }
+    let heights: Vec<i16> = pairs.iter().map(|&pair| i16::from_be_bytes(pair)).collect();
     let wrong = |&h: &i16| h != VOID && !(HEIGHTS_M.0..=HEIGHTS_M.1).contains(&h);
     // Lowest and highest are found by plain vector code; which is wrong is asked only where one is.
     let known = |&h: &i16| if h == VOID { 0 } else { h };

@@ -236,18 +236,10 @@ impl Flyer<'_> {
         };
         // Time and fuel in cruise at one level and another.
         let mut cruised = (0.0, 0.0);
-        for pair in script.cruise.windows(2) {
-            self.begin(SegmentKind::Cruise, pair[0].mixture);
-            let from = self.state;
-            self.audit.note(
-                Limit::Distance,
-                self.state.distance_m + SHORTEST_CRUISE_M - pair[1].from_m,
-            );
-            self.note_level(pair[0].level_m, self.state.distance_m, pair[1].from_m);
-            self.cruise(&pair[0], pair[1].from_m)?;
-            cruised.0 += self.state.time_s - from.time_s;
-            cruised.1 += self.state.fuel_kg - from.fuel_kg;
-            self.change_level(script, &pair[0], &pair[1])?;
+        for stretch in 1..script.cruise.len() {
+            let (time_s, fuel_kg) = self.cruised_and_changed(script, stretch - 1)?;
+            cruised.0 += time_s;
+            cruised.1 += fuel_kg;
         }
         let last = script.last_cruise();
         let pattern_m = p.pattern_point_m(script.descent.circle.is_some());
@@ -322,6 +314,30 @@ impl Flyer<'_> {
             track: self.track.take().unwrap_or_default(),
         })
     }
+
+    /// Along the cruise stretch of that number and to the level of the next; time \[s\] and fuel \[kg\] of the cruise.
+    pub(super) fn cruise_and_change(
+        &mut self,
+        script: &Script,
+        stretch: usize,
+    ) -> Result<(f64, f64), FlightError> {
+        let [from, to] = [script.cruise[stretch], script.cruise[stretch + 1]];
+        self.begin(SegmentKind::Cruise, from.mixture);
+        let before = self.state;
+        self.audit.note(
+            Limit::Distance,
+            before.distance_m + SHORTEST_CRUISE_M - to.from_m,
+        );
+        self.note_level(from.level_m, before.distance_m, to.from_m);
+        self.cruise(&from, to.from_m)?;
+        let cruised = (
+            self.state.time_s - before.time_s,
+            self.state.fuel_kg - before.fuel_kg,
+        );
+        self.change_level(script, &from, &to)?;
+        Ok(cruised)
+    }
+
     /// Notes how much of a level stretch lies on legs that do not allow its level.
     fn note_level(&mut self, level_m: f64, from_m: f64, to_m: f64) {
         let p = self.p;

@@ -29,6 +29,8 @@ type Stretch<T> = Result<(Kept, T), FlightError>;
 pub struct Memory {
     /// With where the level was reached.
     climbs: HashMap<[u64; 12], Stretch<Mark>>,
+    /// As far as another level, with time \[s\] and fuel \[kg\] of the cruise before it.
+    changes: HashMap<Vec<u64>, Stretch<(f64, f64)>>,
     cruises: HashMap<[u64; 11], Stretch<()>>,
 }
 
@@ -52,6 +54,24 @@ fn climb_key(script: &Script) -> [u64; 12] {
         first.level_m.to_bits(),
         first.set_at_ias_m_s.to_bits(),
     ]
+}
+
+/// What decides a flight as far as the level after the cruise stretch of that number, and on reaching it.
+fn change_key(script: &Script, stretch: usize) -> Vec<u64> {
+    let mut key = climb_key(script).to_vec();
+    for pair in script.cruise[..=stretch + 1].windows(2) {
+        let [from, to] = [pair[0], pair[1]];
+        let [kind, value] = from.throttle.bits();
+        // Only after a climb is speed gained before cruise power is set.
+        let set_at_m_s = if to.level_m > from.level_m {
+            to.set_at_ias_m_s
+        } else {
+            f64::NAN
+        };
+        key.extend([kind, value, from.mixture as u64]);
+        key.extend([from.rev_s, to.from_m, to.level_m, set_at_m_s].map(f64::to_bits));
+    }
+    key
 }
 
 fn cruise_key(start: &State, leg: &Cruise, to_m: f64) -> [u64; 11] {
@@ -107,6 +127,19 @@ impl Flyer<'_> {
             |memory| &mut memory.climbs,
             climb_key(script),
             |flyer| flyer.climb_to_cruise(script),
+        )
+    }
+
+    /// Along the cruise stretch of that number and to the level of the next; time \[s\] and fuel \[kg\] of the cruise.
+    pub(super) fn cruised_and_changed(
+        &mut self,
+        script: &Script,
+        stretch: usize,
+    ) -> Result<(f64, f64), FlightError> {
+        self.once(
+            |memory| &mut memory.changes,
+            change_key(script, stretch),
+            |flyer| flyer.cruise_and_change(script, stretch),
         )
     }
 

@@ -1,7 +1,9 @@
 //! Propeller model against NACA 658 and 640 (tests/data/naca658/SOURCE.md).
 
 use crate::common::naca658::{coefficients, naca_5868_9, numbers};
-use fellrun::aircraft::propeller::{Balance, BladeElements, PropellerGeometry, PropellerTable};
+use fellrun::aircraft::propeller::{
+    Balance, BladeElements, Nearby, PropellerGeometry, PropellerTable,
+};
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
 /// Zero-thrust advance ratio: the digitised sets differ from each other by up to 0.03 in blade setting.
@@ -181,8 +183,8 @@ fn light_propeller() -> PropellerTable {
 
 fn windmilling(t: &PropellerTable, v: f64, beta_deg: f64) -> (f64, f64) {
     let beta = beta_deg.to_radians();
-    match t.rpm_at_blade_angle(RHO, v, beta, SOUND, 60.0, f64::NAN, |_| -FRICTION_N_M) {
-        Balance::Turning(n) => (n, t.forces(RHO, v, n, beta, SOUND).thrust_n),
+    match t.rpm_at_blade_angle(RHO, v, beta, SOUND, 60.0, Nearby::NONE, |_| -FRICTION_N_M) {
+        Balance::Turning { rev_s, thrust_n } => (rev_s, thrust_n),
         other => panic!("{beta_deg} deg does not windmill: {other:?}"),
     }
 }

@@ -62,7 +62,8 @@ struct Near {
     speed_m_s: f64,
 }
 
-/// The fine sweep looks so far; then farther where no flight is so near, as a climb that the finer grid cannot follow.
+/// The fine sweep looks so far; then farther where no flight is so near, as a climb that the finer grid cannot follow, or where
+/// [`NARROW_SWEEPS`] have not come to rest.
 const NEAR: [Near; 2] = [
     Near {
         energy_m: 480.0 * M_PER_FT,
@@ -75,8 +76,11 @@ const NEAR: [Near; 2] = [
 ];
 /// The finest speed is looked for this much slower and faster than the fine sweep has it, m/s.
 const ALONG_M_S: f64 = 10.0 * M_S_PER_KT;
-/// Fine sweeps round what the last one found, before everything is looked at.
-const MOST_SWEEPS: usize = 4;
+/// Fine sweeps round what the last one found that look no farther than they must. In 90 trips on which some were still on their way after
+/// three, those went astray by up to 0.6 %, all others by 0.1 % at most.
+const NARROW_SWEEPS: usize = 3;
+/// Fine sweeps, before everything is looked at.
+const MOST_SWEEPS: usize = 6;
 /// A sweep that makes the flight cheaper by no more than this share has found it (DESIGN section 5: ties within 0.01 %).
 const TIE: f64 = 1e-4;
 /// Energy height a restarted climb must gain in a stretch of [`RESTART_STRETCH_M`], in longer and shorter ones in proportion, m (DESIGN
@@ -145,10 +149,15 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<Part> 
     let near = || -> Option<Edge> {
         let mut path = course.sweep(COARSE, None)?.1;
         let mut before = f64::INFINITY;
-        for _ in 0..MOST_SWEEPS {
-            let (near, (whole, found)) = NEAR
-                .into_iter()
-                .find_map(|near| Some((near, course.sweep(FINE, Some((&path, near)))?)))?;
+        for sweep in 0..MOST_SWEEPS {
+            let rings = if sweep < NARROW_SWEEPS {
+                &NEAR[..]
+            } else {
+                &NEAR[1..]
+            };
+            let (near, (whole, found)) = rings
+                .iter()
+                .find_map(|&near| Some((near, course.sweep(FINE, Some((&path, near)))?)))?;
             // Where many paths cost as good as the same, the cheapest wanders and gains nothing by it.
             let as_good = whole.cost > before - TIE * before.abs();
             if as_good || path.holds(&found, near, FINE) {

@@ -107,7 +107,7 @@ fn closed_form_table_beyond_its_ends() {
 #[test]
 fn regress_a_speed_nearby_saves_work() {
     let t = table();
-    let asked = |near: f64| {
+    let asked = |near: Nearby| {
         let count = Cell::new(0_u32);
         for v in [30.0, 45.0, 60.0, 75.0] {
             for beta_deg in [10.0_f64, 14.0, 18.0] {
@@ -130,9 +130,9 @@ fn regress_a_speed_nearby_saves_work() {
         }
         count.get()
     };
-    let from_above = asked(f64::NAN);
+    let from_above = asked(Nearby::NONE);
     for near in [35.0, 42.0, 50.0] {
-        let from_near = asked(near);
+        let from_near = asked(Nearby::NONE.balanced(near));
         println!("{near}: {from_near} of {from_above}");
         assert!(
             2 * from_near < from_above,
