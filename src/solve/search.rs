@@ -22,7 +22,7 @@ use super::circling;
 use super::cruise::CruiseOption;
 use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{Draft, Plan, Workings};
-use super::refine::{Pilot, continuous, rounded, settle};
+use super::refine::{Pilot, Reach, continuous, rounded, settle, settle_within};
 use super::reserve;
 use super::why::same_levels;
 use crate::flight::{Cruise, Flown, Limit, Script};
@@ -434,7 +434,7 @@ impl Search<'_> {
             .unwrap_or(best);
         // What was chosen since it was last settled may have moved the rest; each neighbour is judged by its own flight.
         pilot.tries_all_again();
-        let best = settle(pilot, &best.script_free(), &tie)
+        let best = settle_within(pilot, &best.script_free(), &tie, Reach::THOROUGH)
             .ok()
             .filter(|s| Pilot::charged(s) < Pilot::charged(&best))
             .unwrap_or(best);

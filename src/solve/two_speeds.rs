@@ -22,6 +22,7 @@ const ABOVE_M: f64 = 1.0;
 const STARTS: usize = 3;
 /// How far the best of them is walked.
 const REACH: Reach = Reach {
+    thorough: false,
     near: true,
     most_flights: 16,
 };

@@ -7,7 +7,7 @@ use super::cruise::settable_rev_s;
 use super::if_changed::{CHANGES, same_settings};
 use super::plan::{Alternative, AlternativeKind, Draft, LeftOut, Plan, Workings};
 use super::refine::{
-    COARSE_ERROR, Pilot, Reach, Tried, continuous, key, second_climb_from_m, settle, settle_within,
+    COARSE_ERROR, Pilot, Reach, Tried, continuous, key, second_climb_from_m, settle_within,
 };
 use super::search::{Search, alternative, reflown};
 use crate::aircraft::Throttle;
@@ -22,6 +22,7 @@ const AS_GOOD: f64 = 1e-4;
 /// Single steps, and no more flights than a walk of several steps by several levers takes.
 const REACH: Reach = Reach {
     near: true,
+    thorough: false,
     most_flights: 160,
 };
 /// A flight that the search takes to keep a limit may miss it by this much, in scale units, when flown in fine steps.
@@ -455,9 +456,13 @@ impl Why<'_> {
     fn taken_over(&self, better: Flown) -> Option<(Flown, Mismatch)> {
         let p = self.problem;
         let density = p.aircraft.fuel.density_kg_m3;
-        let free = settle(&self.pilot, &better.script_free(), &|s| {
-            self.search.prepare(s)
-        });
+        let prepare = |s: &mut Script| self.search.prepare(s);
+        let free = settle_within(
+            &self.pilot,
+            &better.script_free(),
+            &prepare,
+            Reach::THOROUGH,
+        );
         let freely = free
             .ok()
             .and_then(|f| self.recorded(&f))

@@ -6,9 +6,9 @@ use super::knobs::{
 };
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{Levers, Throttle};
-use crate::flight::{Script, ThrottleRule, level_speed_m_s};
+use crate::flight::{DescentPart, PathRule, Script, ThrottleRule, level_speed_m_s};
 use crate::solve::cruise::full_throttle_pa;
-use crate::solve::descent::clear_of_edges;
+use crate::solve::descent::{RATE_STEP_M_S, clear_of_edges};
 use crate::trip::Problem;
 use std::cell::Cell;
 
@@ -21,6 +21,15 @@ pub(super) enum Move {
     CruisePair(usize, f64, f64),
     /// Manifold pressure and RPM of the descent together, in steps.
     DescentPair(f64, f64),
+    /// RPM of the last cruise stretch and of the descent, in steps: one alone would be a lever more to move.
+    BothRev(f64),
+    /// Manifold pressure and RPM of the last cruise stretch; RPM, path and height of the power reduction of the descent, in steps: what a throttle
+    /// left alone gives on the way down decides how coarse the propeller may be, and power how steep the path and how long the slow-down.
+    CruiseAndDown([f64; 5]),
+    /// Mixture of a cruise stretch, and its RPM by steps: how much power a mixture allows decides how much RPM may be set.
+    CruiseMixtureRev(usize, usize, f64),
+    /// Down at a rate \[m/s\] with power as in cruise.
+    PowerOn(f64),
     /// An entry of the climb RPM list.
     ClimbRev(usize),
     /// Mixture of a cruise stretch.
@@ -31,8 +40,9 @@ pub(super) enum Move {
     DescentMixture(usize, f64),
     /// Full throttle in a cruise stretch.
     FullThrottle(usize),
-    /// From full throttle to a manifold pressure this many steps below what it gives.
-    PartThrottle(usize, f64),
+    /// From full throttle to a manifold pressure this many steps below what it gives, and RPM by steps: where full throttle at more RPM is
+    /// more power than may be had, a little less of it may be quicker.
+    PartThrottle(usize, f64, f64),
     /// Throttle left alone in the descent, or held, the descent RPM by steps, and the height at which the power reduction begins: what
     /// gives more power may need a coarser propeller, and more room to slow down.
     LeftAlone(bool, f64, f64),
@@ -56,7 +66,8 @@ impl Move {
             Self::CruisePair(_, a, b) | Self::DescentPair(a, b) | Self::ClimbPair(a, b) => {
                 a.abs() <= 1.0 && b.abs() <= 1.0
             }
-            Self::PartThrottle(_, k) | Self::DescentMixture(_, k) => k == 0.0,
+            Self::PartThrottle(_, k, rev) => k == 0.0 && rev == 0.0,
+            Self::DescentMixture(_, rev) => rev == 0.0,
             Self::LeftAlone(_, rev, lead) => rev == 0.0 && lead == 0.0,
             _ => true,
         }
@@ -89,7 +100,7 @@ pub(super) fn moves(problem: &Problem, script: &Script) -> Vec<Move> {
     }
     for i in 0..script.cruise.len() {
         out.push(Move::FullThrottle(i));
-        out.extend([0.0, 1.0, 2.0].map(|k| Move::PartThrottle(i, k)));
+        out.extend([0.0, 1.0, 2.0].map(|k| Move::PartThrottle(i, k, 0.0)));
     }
     for lead in [0.0, 3.0] {
         out.extend([0.0, -2.0, -4.0].map(|rev| Move::LeftAlone(true, rev, lead)));
@@ -108,6 +119,39 @@ pub(super) fn moves(problem: &Problem, script: &Script) -> Vec<Move> {
         out.extend(pairs.map(|(ias, at)| Move::ClimbPair(ias, at)));
         out.extend([script.climb.ias_m_s, second_m_s].map(Move::OneSpeed));
     }
+    out
+}
+
+/// Moves of several levers together, where a walk by one and two has come to rest: each of them alone leads over a limit, or to one lever more
+/// to move.
+pub(super) fn moves_together(problem: &Problem, script: &Script) -> Vec<Move> {
+    let mut out = Vec::new();
+    let mixtures = problem.aircraft.engine.spec.mixtures.len();
+    for (i, cruise) in script.cruise.iter().enumerate() {
+        if cruise.throttle == Throttle::Full {
+            out.extend([1.0, 2.0].map(|rev| Move::PartThrottle(i, 0.0, rev)));
+        }
+        let next = [cruise.mixture.checked_sub(1), Some(cruise.mixture + 1)];
+        for m in next.into_iter().flatten().filter(|&m| m < mixtures) {
+            let revs = [-1.0, 1.0, -2.0, 2.0, -3.0, 3.0];
+            out.extend(revs.map(|rev| Move::CruiseMixtureRev(i, m, rev)));
+        }
+    }
+    out.extend([-1.0, 1.0, -2.0, 2.0].map(Move::BothRev));
+    for k in [1.0, -1.0] {
+        let down = |path: f64, reduce: f64| Move::CruiseAndDown([0.0, 0.0, k, path, reduce]);
+        out.extend([down(-k, 0.0), down(-k, -k), down(0.0, k), down(0.0, -k)]);
+        if let ThrottleRule::LeftAlone(_) = script.descent.first.throttle {
+            for rev in [0.0, -k, -3.0 * k] {
+                let downs = [-k, -2.0 * k, -3.0 * k];
+                out.extend(downs.map(|down| Move::CruiseAndDown([k, rev, down, 0.0, 0.0])));
+            }
+            out.push(Move::CruiseAndDown([k, k, k, 0.0, k]));
+        }
+    }
+    let slow = [2.0, 3.0, 5.0, 7.0].map(|steps| steps * RATE_STEP_M_S);
+    let allowed = |rate_m_s: &f64| *rate_m_s <= problem.limits.max_descent_m_s;
+    out.extend(slow.into_iter().filter(allowed).map(Move::PowerOn));
     out
 }
 
@@ -137,7 +181,17 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
             .perform_under_redline(air, tas, levers, &near);
         Some(set.rev_s)
     };
+    // At a fixed pitch full throttle leaves the RPM to the air.
+    let left_to_the_air = |i: usize| fixed && script.cruise[i].throttle == Throttle::Full;
+    // Invariant of a script: there is one.
+    let last = script.cruise.len() - 1;
+    let by_rate = matches!(script.descent.first.path, PathRule::Rate(_));
     match change {
+        Move::CruiseMixtureRev(i, ..) if left_to_the_air(i) => return None,
+        Move::BothRev(_) if left_to_the_air(last) => return None,
+        Move::CruiseAndDown([_, rev, ..]) if rev != 0.0 && left_to_the_air(last) => return None,
+        // At a held speed it begins on levelling off.
+        Move::CruiseAndDown([.., reduce]) if reduce != 0.0 && !by_rate => return None,
         Move::Turn(knob, k) => set(
             &mut s,
             knob,
@@ -162,12 +216,53 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
             );
             s.descent.first.rev_s = by_steps(s.descent.first.rev_s, rev, pr.rev_step_s);
         }
+        Move::BothRev(k) => {
+            s.cruise[last].rev_s = by_steps(s.cruise[last].rev_s, k, pr.rev_step_s);
+            s.descent.first.rev_s = by_steps(s.descent.first.rev_s, k, pr.rev_step_s);
+        }
+        Move::CruiseAndDown([map, rev, down, path, reduce]) => {
+            let cruise = &mut s.cruise[last];
+            match cruise.throttle {
+                Throttle::Map(p) => {
+                    cruise.throttle = Throttle::Map(by_steps(p, map, pr.map_step_pa));
+                }
+                _ if map != 0.0 => return None,
+                _ => {}
+            }
+            cruise.rev_s = by_steps(cruise.rev_s, rev, pr.rev_step_s);
+            let way = Knob::PartPath(Which::First);
+            let path = by_steps(get(script, way), path, step(problem, script, way));
+            set(&mut s, way, path);
+            let d = &mut s.descent;
+            d.first.rev_s = by_steps(d.first.rev_s, down, pr.rev_step_s);
+            d.reduce_at_m = reduction_by_steps(problem, d.reduce_at_m, reduce);
+        }
+        Move::CruiseMixtureRev(i, m, rev) => {
+            s.cruise[i].mixture = m;
+            s.cruise[i].rev_s = by_steps(s.cruise[i].rev_s, rev, pr.rev_step_s);
+        }
+        Move::PowerOn(rate_m_s) => {
+            let cruise = script.cruise[last];
+            s.descent.first = DescentPart {
+                throttle: match cruise.throttle {
+                    _ if fixed => ThrottleRule::Untouched,
+                    Throttle::Map(pa) => ThrottleRule::LeftAlone(pa),
+                    _ => {
+                        let pa = full_pa(last);
+                        ThrottleRule::LeftAlone(to_step(pa, pr.map_step_pa))
+                    }
+                },
+                rev_s: cruise.rev_s,
+                mixture: cruise.mixture,
+                path: PathRule::Rate(rate_m_s),
+                gear_down: false,
+            };
+            s.descent.second = None;
+        }
         Move::ClimbRev(i) => s.climb.rev_s = pr.climb_rev_s[i],
         Move::CruiseMixture(i, m) => s.cruise[i].mixture = m,
         Move::BothMixture(m) => {
-            if let Some(c) = s.cruise.last_mut() {
-                c.mixture = m;
-            }
+            s.cruise[last].mixture = m;
             s.descent.first.mixture = m;
         }
         Move::DescentMixture(m, rev) => {
@@ -175,18 +270,20 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
             s.descent.first.rev_s = by_steps(s.descent.first.rev_s, rev, pr.rev_step_s);
         }
         Move::FullThrottle(i) => s.cruise[i].throttle = Throttle::Full,
-        Move::PartThrottle(i, k) if fixed => {
+        // There the throttle is what sets RPM.
+        Move::PartThrottle(_, _, rev) if fixed && rev != 0.0 => return None,
+        Move::PartThrottle(i, k, _) if fixed => {
             let top = ((full_rev_s(i)? / pr.rev_step_s).floor() - k) * pr.rev_step_s;
             s.cruise[i].throttle = Throttle::Rpm;
             s.cruise[i].rev_s = top;
         }
-        Move::PartThrottle(i, k) => {
+        Move::PartThrottle(i, k, rev) => {
             let top = ((full_pa(i) / pr.map_step_pa).floor() - k) * pr.map_step_pa;
             s.cruise[i].throttle = Throttle::Map(top);
+            s.cruise[i].rev_s = by_steps(s.cruise[i].rev_s, rev, pr.rev_step_s);
         }
         Move::LeftAlone(true, ..) if fixed => s.descent.first.throttle = ThrottleRule::Untouched,
         Move::LeftAlone(false, ..) if fixed => {
-            let last = script.cruise.len() - 1;
             // From the RPM that cruise has.
             if script.descent.first.throttle == ThrottleRule::Untouched
                 && script.cruise[last].throttle == Throttle::Full
@@ -198,7 +295,6 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
         Move::LeftAlone(alone, rev, lead) => {
             s.descent.first.rev_s = by_steps(s.descent.first.rev_s, rev, pr.rev_step_s);
             s.descent.reduce_at_m = reduction_by_steps(problem, s.descent.reduce_at_m, lead);
-            let last = script.cruise.len() - 1;
             let p = script
                 .descent
                 .first
@@ -220,7 +316,7 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
             s.climb.ias_m_s = by_steps(s.climb.ias_m_s, ias, pr.speed_step_m_s);
         }
         Move::OneSpeed(ias_m_s) => (s.climb.ias_m_s, s.climb.second) = (ias_m_s, None),
-        Move::CruiseRevDown => s.descent.first.rev_s = script.last_cruise().rev_s,
+        Move::CruiseRevDown => s.descent.first.rev_s = script.cruise[last].rev_s,
     }
     let inside = knobs(problem, &s).iter().all(|&(knob, low, high)| {
         let x = get(&s, knob);

@@ -1,7 +1,7 @@
 //! The walk from a rounded script to better neighbours, until none is better.
 
 use super::knobs::Knob;
-use super::moves::{Move, moved, moves};
+use super::moves::{Move, moved, moves, moves_together};
 use super::pilot::Charge;
 use super::{Pilot, UNFLYABLE};
 use crate::flight::{Flown, Limit, PathRule, Script, ThrottleRule};
@@ -21,15 +21,23 @@ const STRICTEST: f64 = 64.0;
 pub struct Reach {
     /// Single steps only.
     pub near: bool,
+    /// Several levers together too where one or two do not help.
+    pub thorough: bool,
     /// Flights flown at most.
     pub most_flights: usize,
 }
 
 impl Reach {
-    /// Every move, until none is better.
+    /// Every move of one lever or two, until none is better.
     const ALL: Self = Self {
         near: false,
+        thorough: false,
         most_flights: usize::MAX,
+    };
+    /// The same with those of several levers.
+    pub const THOROUGH: Self = Self {
+        thorough: true,
+        ..Self::ALL
     };
 }
 
@@ -152,6 +160,9 @@ fn walked(
     let within = |s: &Script| -> Vec<Move> {
         let mut list = moves(problem, s);
         list.retain(|m| !reach.near || m.is_near());
+        if reach.thorough {
+            list.extend(moves_together(problem, s));
+        }
         list
     };
     let before = pilot.flights();
