@@ -422,8 +422,10 @@ fn closed_form_check_tells_every_kind() {
 fn crosscheck_the_alternate_is_a_flight_of_its_own() {
     // The same flight asked for as a trip of its own: in flight 50 ft over KPIH at pattern speed (90 KIAS in the profile), with the
     // fuel and at the time the first trip ends with. A trip of its own may be taken over by one of its alternatives, which the way
-    // to an alternate is not asked for: they are worth less than 1 %.
-    const SAME: f64 = 0.01;
+    // to an alternate is not asked for: they are worth less than 0.5 % of the time, which both are the least of. Flights as quick as each
+    // other differ more in fuel.
+    const SAME_TIME: f64 = 0.005;
+    const SAME_FUEL: f64 = 0.02;
     /// The sums are printed to a millionth of a gallon each.
     const SUM_GAL: f64 = 1e-5;
     for alternate in ["KTWF", "KIDA"] {
@@ -449,13 +451,13 @@ fn crosscheck_the_alternate_is_a_flight_of_its_own() {
             "--reserve",
             "0",
         ]));
-        for (onward, own) in [
-            ("/alternate/fuel_gal", "/totals/fuel_gal"),
-            ("/alternate/time_min", "/totals/time_min"),
+        for (onward, own, same) in [
+            ("/alternate/fuel_gal", "/totals/fuel_gal", SAME_FUEL),
+            ("/alternate/time_min", "/totals/time_min", SAME_TIME),
         ] {
             let (onward, own) = (number(&plan, onward), number(&alone, own));
             assert!(
-                (onward / own - 1.0).abs() < SAME,
+                (onward / own - 1.0).abs() < same,
                 "{alternate}: {onward} {own}"
             );
         }

@@ -312,12 +312,15 @@ fn regress_a_fast_part_above_rough_air() {
 }
 
 /// Trips that broke it: a climb or descent a knot too fast for the rough air, which to slow down costs more than the charge for the knot; a
-/// cruise that began full rich and stayed so; and a flight whose climb at two speeds makes up more than it is behind.
+/// cruise that began full rich and stayed so; a flight whose climb at two speeds makes up more than it is behind; and descents with the power of
+/// cruise in a fast first part, which only a second part with less power makes possible, or which the air allows in the first alone.
 #[test]
 fn regress_least_time_of_kept_trips() {
     let names = [
         "a-knot-too-fast",
+        "as-fast-above-light-air",
         "at-night-in-rough-air",
+        "power-on-till-a-second-part",
         "rich-for-nothing",
         "runner-up-climbs-at-two-speeds",
     ];

@@ -227,7 +227,7 @@ pub enum FlightError {
         "the aeroplane does not slow to pattern speed with the power reduced as far as allowed"
     )]
     NeverSlows,
-    /// The held IAS does not descend.
+    /// The held IAS does not descend, or by less than 100 ft/min: that would be cruise, by none of its rules.
     #[error("the descent setting does not descend")]
     CannotDescend,
     /// The speed falls away.

@@ -353,7 +353,7 @@ impl Flyer<'_> {
 #[cfg(test)]
 mod tests {
     use super::super::script::{PathRule, ThrottleRule};
-    use super::super::testbed::{CALM, IN, aircraft, problem, script};
+    use super::super::testbed::{CALM, IN, KT, aircraft, problem, script};
     use super::*;
     use crate::quantity::M_S_PER_FPM;
 
@@ -384,5 +384,41 @@ mod tests {
             let apart_m = f.top_of_descent.distance_m - plain.top_of_descent.distance_m;
             assert!(apart_m.abs() < AS_FAR_M, "{from_m} m: {apart_m} m apart");
         }
+    }
+
+    /// At a held speed a descent is none that sinks slower than a rate that is held may be, 100 ft/min; in fine steps a tenth slower.
+    #[test]
+    fn closed_form_at_a_held_speed_it_goes_down_at_least_at_the_least_rate() {
+        let p = problem(aircraft(1.0), 300.0, CALM);
+        let (mut level, mut down) = (0, 0);
+        for kt in 100..160 {
+            let path = PathRule::Ias(f64::from(kt) * KT);
+            let mut s = script(ThrottleRule::LeftAlone(24.0 * IN), path, 2_500.0);
+            s.descent.first.rev_s = s.cruise[0].rev_s;
+            match fly_recorded(&p, &s) {
+                // Slower than cruise it never comes to that speed.
+                Err(FlightError::NeverSlows) => assert_eq!(level + down, 0, "{kt} kt"),
+                Err(FlightError::CannotDescend) => {
+                    assert_eq!(down, 0, "{kt} kt: faster it sinks faster");
+                    level += 1;
+                }
+                Err(e) => panic!("{kt} kt: {e}"),
+                Ok(flown) => {
+                    let way = flown
+                        .segments
+                        .iter()
+                        .find(|s| s.kind == SegmentKind::Descent);
+                    let way = way.expect("a descent");
+                    let ias_m_s = f64::from(kt) * KT;
+                    let held = flown.track[way.first..way.last]
+                        .iter()
+                        .filter(|t| (t.ias_m_s - ias_m_s).abs() < 0.1 * KT);
+                    let slowest_m_s = held.map(|t| -t.rate_m_s).fold(f64::INFINITY, f64::min);
+                    assert!(slowest_m_s >= 90.0 * M_S_PER_FPM, "{kt} kt: {slowest_m_s}");
+                    down += 1;
+                }
+            }
+        }
+        assert!(level > 0 && down > 0, "{level} {down}");
     }
 }

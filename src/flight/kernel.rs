@@ -391,6 +391,10 @@ pub(super) fn step_height(
     Some(next)
 }
 
+/// Product of the last two secant steps to a steady speed, m²/s²: the error left is that times half the curvature of the excess over its slope,
+/// which is one over a speed: 1e-4 m/s.
+const SECANT_PRODUCT_M2_S2: f64 = 5e-3;
+
 /// The steady speed of level flight [m/s TAS] with these levers, on the fast side of the drag curve, with the time constant
 /// \[s\] of the approach to it; `None` if thrust is below drag at every speed, or so little above it that the speed would take
 /// minutes to come back after a gust: that is no cruise.
@@ -433,7 +437,7 @@ pub fn level_speed_m_s(
         if !next.is_finite() || next < 15.0 {
             return None;
         }
-        if (next - v1).abs() < 1e-4 {
+        if ((next - v1) * (v1 - v0)).abs() < SECANT_PRODUCT_M2_S2 {
             let tau_s = -mass_kg / per;
             return (tau_s < SLOWEST_SETTLING_S).then_some((next, tau_s));
         }

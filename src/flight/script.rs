@@ -109,7 +109,7 @@ impl Cruise {
 pub enum PathRule {
     /// Rate of descent by the altimeter, m/s.
     Rate(f64),
-    /// Indicated airspeed, m/s.
+    /// Indicated airspeed, m/s; once the power of the descent is set it goes down by 100 ft/min or more, or it is none.
     Ias(f64),
 }
 

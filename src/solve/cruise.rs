@@ -136,10 +136,19 @@ impl<'a> AtLevel<'a> {
         // What is set is held: by the governor, or at fixed pitch by the throttle. Full throttle there sets no RPM.
         let unset = levers.throttle == Throttle::Full && aircraft.propeller.is_fixed();
         let near = &self.near;
-        // Where the RPM is held, power depends little on speed: refuse before solving for it.
+        // Where the RPM is held, power depends little on speed: refuse before solving for it. A governor holds it whatever the propeller asks
+        // for.
         if !unset {
-            let there = aircraft.perform_near(air, *near_m_s, levers, near);
-            if there.power_fraction > most + 0.005 {
+            let engine = &aircraft.engine;
+            let power_fraction = if aircraft.propeller.is_fixed() {
+                let there = aircraft.perform_near(air, *near_m_s, levers, near);
+                there.power_fraction
+            } else {
+                let intake = aircraft.intake(air, *near_m_s);
+                let held = engine.run(levers.throttle, levers.rev_s, levers.mixture, intake);
+                held.power_w / engine.spec.rated_power_w
+            };
+            if power_fraction > most + 0.005 {
                 return None;
             }
         }

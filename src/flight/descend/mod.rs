@@ -10,7 +10,7 @@ use super::flyer::{Flyer, LEAST_ACCELERATION_M_S2, LONGEST_CHANGE_S, Saved};
 use super::kernel::{Control, Given, State, Vertical};
 use super::script::{Circle, Cruise, PathRule, Reduction, Script, ThrottleRule, trigger_m};
 use crate::aircraft::{Configuration, Throttle};
-use crate::quantity::{M_PER_FT, M_PER_NM};
+use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM};
 use hand::{Hand, SAME_TIME_S};
 
 /// Top of descent found nearer than this in a search is moved in closed form: the cruise is longer or shorter by the miss, m.
@@ -41,6 +41,11 @@ const SEARCH_HEIGHT_M: f64 = 500.0 * M_PER_FT;
 const SETTLED_M_S2: f64 = 0.02;
 /// A search takes pattern speed and gear speed for met this near, m/s: a fortieth of a second of slowing down.
 const SEARCH_SPEED_M_S: f64 = 5e-3;
+/// What sinks slower than this does not go down, m/s.
+const LEAST_M_S: f64 = 0.05;
+/// At a held speed and the power of the descent no slower than this, m/s: 100 ft/min, the least rate that is held. A path more level is cruise, but
+/// by none of its rules of power and level. In a fine flight a tenth slower: a search may have it that much too fast.
+const LEAST_AT_SPEED_M_S: [f64; 2] = [100.0 * M_S_PER_FPM, 90.0 * M_S_PER_FPM];
 /// A speed to be held is met this near, m/s.
 const ON_SPEED_M_S: f64 = 2e-3;
 
@@ -326,7 +331,11 @@ impl Flyer<'_> {
             if slowing && here.acceleration_m_s2 > -LEAST_ACCELERATION_M_S2 && !hand.settling {
                 return Err(FlightError::NeverSlows);
             }
-            if !slowing && here.rate_m_s > -0.05 {
+            let least_m_s = match vertical {
+                Vertical::Ias(_) if !hand.settling => LEAST_AT_SPEED_M_S[usize::from(self.fine)],
+                _ => LEAST_M_S,
+            };
+            if !slowing && here.rate_m_s > -least_m_s {
                 return Err(FlightError::CannotDescend);
             }
             steepest = steepest.max(-here.rate_m_s / here.ground_speed_m_s);

@@ -51,6 +51,9 @@ pub(super) fn least_held_pa(problem: &Problem) -> f64 {
     (problem.limits.least_map_pa / step - 1e-6).ceil() * step
 }
 
+/// The [`family`] that keeps power and goes down at a speed.
+pub(super) const FAST_POWER_ON: usize = 3;
+
 /// A coarse grid of settable descents.
 pub(super) fn grid(problem: &Problem, script: &Script, start: &State) -> Vec<Descent> {
     let pr = &problem.aircraft.procedures;

@@ -1,10 +1,12 @@
 //! The search over descents: walked to better neighbours in ever finer steps, in one part and in two.
 
-use super::grid::{family, fastest_all_the_way_m_s, fastest_between_m_s, grid, least_held_pa};
+use super::grid::{
+    FAST_POWER_ON, family, fastest_all_the_way_m_s, fastest_between_m_s, grid, least_held_pa,
+};
 use super::moves::{REDUCE_STEP_M, carried, moved, moves, settable_rate_m_s};
 use super::{Candidate, Pricing, same};
 use crate::flight::{Cruise, Descent, DescentPart, PathRule, ThrottleRule};
-use crate::quantity::PA_PER_INHG;
+use crate::quantity::{M_S_PER_KT, PA_PER_INHG};
 use crate::solve::refine::{MOVE_WORTH, to_step};
 
 /// Improvement, as a share of the cost of the descent, below which a neighbour is no better.
@@ -13,6 +15,10 @@ const TIE: f64 = 1e-5;
 const COARSEST: f64 = 8.0;
 const FINER: [f64; 2] = [4.0, 1.0];
 const THOROUGH: [f64; 4] = [8.0, 4.0, 2.0, 1.0];
+/// At a fixed pitch a second part with power reduced begins at this share of the RPM of the first: about three quarters of its power.
+const REDUCED_RPM: f64 = 0.92;
+/// Down with the power of cruise a little faster than cruise, m/s.
+const A_LITTLE_FASTER_M_S: f64 = 10.0 * M_S_PER_KT;
 /// A descent in two parts whose start is dearer than one part by this share of the whole is not followed where the air has one limit.
 const CATCHES_UP: f64 = 0.003;
 
@@ -55,29 +61,14 @@ impl<'a> Pricing<'a> {
     /// The best descents in two parts that begin as this one: the second from each height at which the air's limit changes, from
     /// half way, and from near the pattern, with the throttle as it is or at its least, steep, shallow or as fast as the air allows, or as this one
     /// is. The best start of each family is walked on from; where the air's limit changes, the best with the throttle held and the best with it
-    /// left however far behind they are. There the best that begins steeply with the power reduced is found besides.
-    fn in_two(&self, from: &Candidate) -> Vec<Candidate> {
+    /// left however far behind they are. There the best that begins steeply with the power reduced is found besides, elsewhere those that begin fast with
+    /// the power of cruise; of more kinds where none goes down so in one part.
+    fn in_two(&self, from: &Candidate, none_in_one: bool) -> Vec<Candidate> {
         let problem = self.problem;
         let pattern_m = problem.arrival.pattern_altitude_m;
         let level_m = self.last().level_m;
         let edges: Vec<f64> = problem.limits.air_edges_m(pattern_m, level_m).collect();
-        // Where the air's limit changes on the way, one part is held to the least of them: the first of two need not be.
-        let mut firsts = vec![from.descent];
-        let mut reduced = vec![];
-        if let Some(&edge_m) = edges.iter().max_by(|a, b| a.total_cmp(b)) {
-            let steep = PathRule::Rate(settable_rate_m_s(problem, 1.0));
-            let (held, power_on): (Vec<_>, Vec<_>) = grid(problem, self.script, &self.start)
-                .into_iter()
-                .filter(|d| d.first.path == steep && d.reduce_at_m == pattern_m)
-                .partition(|d| matches!(d.first.throttle, ThrottleRule::Held(_)));
-            firsts.extend(power_on);
-            let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
-            let mut faster = from.descent;
-            faster.first.path =
-                PathRule::Ias(fastest_between_m_s(problem, edge_m + 1.0, level_m, mass_kg));
-            firsts.push(faster);
-            reduced = held;
-        }
+        let (firsts, reduced) = self.first_parts(from, &edges, none_in_one);
         let limited = !edges.is_empty();
         let mut heights: Vec<f64> = edges
             .into_iter()
@@ -110,24 +101,84 @@ impl<'a> Pricing<'a> {
         [firsts, reduced].into_iter().filter_map(best_of).collect()
     }
 
+    /// Descents the first part of which may be the first of two, where the air's limit changes at these heights, as [`Pricing::in_two`] says; and
+    /// those that begin with the power reduced.
+    fn first_parts(
+        &self,
+        from: &Candidate,
+        edges: &[f64],
+        none_in_one: bool,
+    ) -> (Vec<Descent>, Vec<Descent>) {
+        let problem = self.problem;
+        let pattern_m = problem.arrival.pattern_altitude_m;
+        let (cruise, start) = (self.last(), &self.start);
+        let level_m = cruise.level_m;
+        let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
+        let grid = grid(problem, self.script, start);
+        let at_speed = |mut d: Descent, ias_m_s: f64| {
+            d.first.path = PathRule::Ias(ias_m_s);
+            d
+        };
+        let mut firsts = vec![from.descent];
+        if let Some(&edge_m) = edges.iter().max_by(|a, b| a.total_cmp(b)) {
+            // One part is held to the least of the air's limits: the first of two need not be.
+            let steep = PathRule::Rate(settable_rate_m_s(problem, 1.0));
+            let (held, power_on): (Vec<_>, Vec<_>) = grid
+                .into_iter()
+                .filter(|d| d.first.path == steep && d.reduce_at_m == pattern_m)
+                .partition(|d| matches!(d.first.throttle, ThrottleRule::Held(_)));
+            let fast = fastest_between_m_s(problem, edge_m + 1.0, level_m, mass_kg);
+            firsts.push(at_speed(from.descent, fast));
+            firsts.extend(power_on.iter().map(|&d| at_speed(d, fast)));
+            firsts.extend(power_on);
+            return (firsts, held);
+        }
+        // Power as in cruise, as fast as may be and a little faster than cruise: where that leads too fast to the pattern, a second part may
+        // make it.
+        let fast = fastest_all_the_way_m_s(problem, level_m, mass_kg);
+        let (air, _) = problem.air_state(start.distance_m, start.pressure_altitude_m, start.time_s);
+        let ias = problem.aircraft.ias_from_tas(air, start.tas_m_s);
+        let step_m_s = problem.aircraft.procedures.speed_step_m_s;
+        let faster = to_step(ias + A_LITTLE_FASTER_M_S, step_m_s).min(fast);
+        let power_on = |d: &&Descent| family(d) == FAST_POWER_ON;
+        if let Some(&d) = grid
+            .iter()
+            .filter(power_on)
+            .find(|d| d.first.rev_s == cruise.rev_s)
+        {
+            firsts.extend([fast, faster].map(|speed| at_speed(d, speed)));
+        }
+        if none_in_one {
+            firsts.extend(grid.iter().filter(power_on));
+        }
+        (firsts, vec![])
+    }
+
     /// Descents that begin as these do and go on in a second part from these heights, as [`Pricing::in_two`] says; `one` is the best in one part.
     fn second_parts(&self, one: &Descent, firsts: &[Descent], heights: &[f64]) -> Vec<Descent> {
         let problem = self.problem;
         let [steep, shallow] = [1.0, 0.6].map(|x| PathRule::Rate(settable_rate_m_s(problem, x)));
         let mass_kg = problem.zero_fuel_kg + problem.fuel_kg;
-        let throttles: Vec<ThrottleRule> = if problem.aircraft.propeller.is_fixed() {
-            vec![ThrottleRule::Untouched, ThrottleRule::Rpm]
+        // Throttle, and RPM as a share of that before.
+        let throttles: Vec<(ThrottleRule, f64)> = if problem.aircraft.propeller.is_fixed() {
+            vec![
+                (ThrottleRule::Untouched, 1.0),
+                (ThrottleRule::Rpm, 1.0),
+                (ThrottleRule::Rpm, REDUCED_RPM),
+            ]
         } else {
             let least = least_held_pa(problem);
+            let more = to_step(
+                least + 4.0 * PA_PER_INHG,
+                problem.aircraft.procedures.map_step_pa,
+            );
             vec![
-                ThrottleRule::Untouched,
-                ThrottleRule::Held(least),
-                ThrottleRule::Held(to_step(
-                    least + 4.0 * PA_PER_INHG,
-                    problem.aircraft.procedures.map_step_pa,
-                )),
+                (ThrottleRule::Untouched, 1.0),
+                (ThrottleRule::Held(least), 1.0),
+                (ThrottleRule::Held(more), 1.0),
             ]
         };
+        let rev_step_s = problem.aircraft.procedures.rev_step_s;
         let mut starts: Vec<Descent> = vec![];
         for (first, &from_m) in firsts
             .iter()
@@ -137,9 +188,15 @@ impl<'a> Pricing<'a> {
             let paths = [steep, shallow, PathRule::Ias(fast)];
             let mut parts: Vec<DescentPart> = throttles
                 .iter()
-                .flat_map(|&throttle| {
+                .flat_map(|&(throttle, share)| {
+                    let rev_s = if share < 1.0 {
+                        to_step(share * first.first.rev_s, rev_step_s)
+                    } else {
+                        first.first.rev_s
+                    };
                     paths.map(|path| DescentPart {
                         throttle,
+                        rev_s,
                         path,
                         ..first.first
                     })
@@ -176,9 +233,10 @@ impl<'a> Pricing<'a> {
             let other = found
                 .iter()
                 .position(|c| found.first().is_some_and(|f| at_rate(c) != at_rate(f)));
+            let none = !found.iter().any(|c| family(&c.descent) == FAST_POWER_ON);
             let two: Vec<Candidate> = (0..found.len())
                 .filter(|&i| i == 0 || Some(i) == other)
-                .flat_map(|i| self.in_two(&found[i]))
+                .flat_map(|i| self.in_two(&found[i], none))
                 .collect();
             found.extend(two);
             found
