@@ -13,7 +13,7 @@ use std::f64::consts::TAU;
 const ROUNDING: f64 = 1e-12;
 /// A shaft speed or blade angle that is the root of a balance: power left over, relative to the rated power.
 const BALANCE: f64 = 1e-6;
-/// Balanced shaft speeds from different starts, relative: both searches end within 1e-9; thrust goes with some power of it.
+/// Balanced shaft speeds from different starts, relative: both searches end within 3e-9 of the greatest; thrust goes with some power of it.
 const SAME_SPEED: f64 = 1e-8;
 
 fn air(height_m: f64, warmer_k: f64) -> AirState {

@@ -133,7 +133,25 @@ impl Aircraft {
         self.perform_near(air, tas_m_s, levers, &Cell::new(Nearby::NONE))
     }
 
-    /// [`Aircraft::perform`] with the blade angle of a condition nearby to begin the search from; the angle found is left
+    /// Brake power over rated power with these levers where a governor holds the speed, by the engine alone: `None` where it takes the propeller to
+    /// tell. `levers.rev_s` within what the governor can be set to.
+    pub(crate) fn governed_power_fraction(
+        &self,
+        air: AirState,
+        tas_m_s: f64,
+        levers: Levers,
+    ) -> Option<f64> {
+        if self.propeller.is_fixed() || self.textbook.is_some() {
+            return None;
+        }
+        let intake = self.intake(air, tas_m_s);
+        let held = self
+            .engine
+            .run(levers.throttle, levers.rev_s, levers.mixture, intake);
+        Some(held.power_w / self.engine.spec.rated_power_w)
+    }
+
+    /// [`Aircraft::perform`] with blade angle or shaft speed of a condition nearby to begin the search from; what is found is left
     /// there for the next. It makes a sequence of conditions quicker and changes nothing beyond the
     /// tolerance of the search.
     pub fn perform_near(

@@ -141,8 +141,11 @@ impl TileSummary {
         let side = posts.as_ref().map_or(0, |p| p.side());
         let (mut heights_m, mut voids) = (None::<(i16, i16)>, 0);
         for row in 0..side {
-            let Some(posts) = &mut posts else { break };
-            for &height in posts.row(row)? {
+            let heights = match &mut posts {
+                Some(posts) => posts.row(row)?,
+                None => &[],
+            };
+            for &height in heights {
                 if height == VOID {
                     voids += 1;
                 } else {

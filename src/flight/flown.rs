@@ -227,8 +227,8 @@ pub enum FlightError {
         "the aeroplane does not slow to pattern speed with the power reduced as far as allowed"
     )]
     NeverSlows,
-    /// The held IAS does not descend, or by less than 100 ft/min: that would be cruise, by none of its rules.
-    #[error("the descent setting does not descend")]
+    /// The held IAS does not descend, or by less than 100 ft/min (90 in fine steps): that would be cruise, by none of its rules.
+    #[error("the descent setting does not descend, or by less than 100 ft/min")]
     CannotDescend,
     /// The speed falls away.
     #[error("the speed falls away: thrust and height lost do not make up for drag")]

@@ -352,8 +352,9 @@ impl Flyer<'_> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::script::Cruise;
     use super::super::script::{PathRule, ThrottleRule};
-    use super::super::testbed::{CALM, IN, KT, aircraft, problem, script};
+    use super::super::testbed::{CALM, FT, IN, KT, RPM, aircraft, problem, script};
     use super::*;
     use crate::quantity::M_S_PER_FPM;
 
@@ -410,15 +411,62 @@ mod tests {
                         .find(|s| s.kind == SegmentKind::Descent);
                     let way = way.expect("a descent");
                     let ias_m_s = f64::from(kt) * KT;
-                    let held = flown.track[way.first..way.last]
-                        .iter()
-                        .filter(|t| (t.ias_m_s - ias_m_s).abs() < 0.1 * KT);
-                    let slowest_m_s = held.map(|t| -t.rate_m_s).fold(f64::INFINITY, f64::min);
-                    assert!(slowest_m_s >= 90.0 * M_S_PER_FPM, "{kt} kt: {slowest_m_s}");
-                    down += 1;
+                    let points = flown.track[way.first..way.last].iter();
+                    let held = points.filter(|t| (t.ias_m_s - ias_m_s).abs() < 0.1 * KT);
+                    for rate_m_s in held.map(|t| -t.rate_m_s) {
+                        assert!(rate_m_s >= 90.0 * M_S_PER_FPM, "{kt} kt: {rate_m_s}");
+                        down += 1;
+                    }
                 }
             }
         }
-        assert!(level > 0 && down > 0, "{level} {down}");
+        // Speeds, and points at a held speed.
+        assert!(level > 0 && down > 100, "{level} {down}");
+    }
+
+    /// What leads to another level is kept by all that decides it: with a memory of other flights the same as with none.
+    #[test]
+    fn regress_a_flight_from_memory_is_that_without() {
+        let p = problem(aircraft(1.0), 300.0, CALM);
+        let path = PathRule::Rate(500.0 * M_S_PER_FPM);
+        let mut s = script(ThrottleRule::Held(18.0 * IN), path, 2_500.0);
+        let second = Cruise {
+            level_m: s.cruise[0].level_m - 2_000.0 * FT,
+            from_m: 120.0 * M_PER_NM,
+            ..s.cruise[0]
+        };
+        s.cruise.push(second);
+        let changes: [fn(&mut Script); 9] = [
+            |_| {},
+            |s| s.cruise[0].rev_s -= 100.0 * RPM,
+            |s| s.cruise[0].mixture = 1,
+            |s| s.cruise[1].from_m += 20.0 * M_PER_NM,
+            |s| s.cruise[1].level_m += 4_000.0 * FT,
+            |s| s.cruise[1].set_at_ias_m_s -= 5.0 * KT,
+            |s| s.cruise[1].rev_s -= 100.0 * RPM,
+            |s| s.climb.ias_m_s += 10.0 * KT,
+            |s| s.descent.first.rev_s -= 100.0 * RPM,
+        ];
+        let shared = RefCell::default();
+        let mut flown = 0;
+        // Each change on its own, and then all that came before with it.
+        for together in [false, true] {
+            let mut here = s.clone();
+            for change in changes {
+                if !together {
+                    here = s.clone();
+                }
+                change(&mut here);
+                let of = |memory| {
+                    fly(&p, &here, None, memory)
+                        .map(|f| (f.cost, f.time_s, f.fuel_kg, f.cruise_fuel_kg_s, f.audit))
+                };
+                let fresh = RefCell::default();
+                let alone = of(&fresh);
+                assert_eq!(of(&shared), alone);
+                flown += usize::from(alone.is_ok());
+            }
+        }
+        assert!(flown > changes.len(), "{flown}");
     }
 }

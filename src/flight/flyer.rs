@@ -70,7 +70,7 @@ pub(super) struct Flyer<'a> {
     pub(super) fine: bool,
     /// What flights of one search have in common, while searching.
     pub(super) memory: Option<&'a RefCell<Memory>>,
-    /// Blade angle of the last instant, where the next search begins.
+    /// Blade angle or shaft speed of the last instant, where the next search begins.
     pub(super) near: Cell<Nearby>,
     /// Violations \[scale units\] beyond which the descent is of no use.
     pub(super) most_violation: f64,

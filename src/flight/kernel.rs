@@ -437,7 +437,8 @@ pub fn level_speed_m_s(
         if !next.is_finite() || next < 15.0 {
             return None;
         }
-        if ((next - v1) * (v1 - v0)).abs() < SECANT_PRODUCT_M2_S2 {
+        let steps_m2_s2 = ((next - v1) * (v1 - v0)).abs();
+        if measured == per && steps_m2_s2 < SECANT_PRODUCT_M2_S2 || (next - v1).abs() < 1e-4 {
             let tau_s = -mass_kg / per;
             return (tau_s < SLOWEST_SETTLING_S).then_some((next, tau_s));
         }

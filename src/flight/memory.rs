@@ -1,7 +1,8 @@
 //! What the flights of one search have in common, flown once and kept.
 //!
 //! Scripts that a search compares differ in a lever or two: most share their climb, and of those most share the cruise as far as
-//! some way before the top of descent. What is kept is what would be flown again, bit for bit.
+//! some way before the top of descent. What is kept is what would be flown again, to
+//! where a search for a blade angle or a shaft speed begins, which changes nothing beyond its tolerance.
 
 use super::audit::Audit;
 use super::flown::{FlightError, Mark};

@@ -109,7 +109,8 @@ impl Cruise {
 pub enum PathRule {
     /// Rate of descent by the altimeter, m/s.
     Rate(f64),
-    /// Indicated airspeed, m/s; once the power of the descent is set it goes down by 100 ft/min or more, or it is none.
+    /// Indicated airspeed, m/s; once the power of the descent is set it goes down by 100 ft/min or more (90 as flown in
+    /// fine steps), or it is none.
     Ias(f64),
 }
 

@@ -139,16 +139,9 @@ impl<'a> AtLevel<'a> {
         // Where the RPM is held, power depends little on speed: refuse before solving for it. A governor holds it whatever the propeller asks
         // for.
         if !unset {
-            let engine = &aircraft.engine;
-            let power_fraction = if aircraft.propeller.is_fixed() {
-                let there = aircraft.perform_near(air, *near_m_s, levers, near);
-                there.power_fraction
-            } else {
-                let intake = aircraft.intake(air, *near_m_s);
-                let held = engine.run(levers.throttle, levers.rev_s, levers.mixture, intake);
-                held.power_w / engine.spec.rated_power_w
-            };
-            if power_fraction > most + 0.005 {
+            let governed = aircraft.governed_power_fraction(air, *near_m_s, levers);
+            let there = || aircraft.perform_near(air, *near_m_s, levers, near);
+            if governed.unwrap_or_else(|| there().power_fraction) > most + 0.005 {
                 return None;
             }
         }

@@ -320,7 +320,7 @@ fn closed_form_fixed_blade_balance() {
 /// A shaft speed to begin from changes nothing but the way there; for whom it need only be near, thrust by no more than is said.
 #[test]
 fn crosscheck_balance_from_nearby_and_from_above() {
-    // Both searches end within 1e-9 of the greatest speed; ten times that. Thrust of a few kN goes with some square of it.
+    // Both searches end within 3e-9 of the greatest speed, 2e-7 rev/s; five times that. Thrust of a few kN goes with some square of it.
     const SAME_REV_S: f64 = 1e-6;
     const SAME_N: f64 = 1e-3;
     // What is said of it, of the thrust that the propeller has at work.

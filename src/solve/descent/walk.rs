@@ -7,6 +7,7 @@ use super::moves::{REDUCE_STEP_M, carried, moved, moves, settable_rate_m_s};
 use super::{Candidate, Pricing, same};
 use crate::flight::{Cruise, Descent, DescentPart, PathRule, ThrottleRule};
 use crate::quantity::{M_S_PER_KT, PA_PER_INHG};
+use crate::solve::cruise::settable_rev_s;
 use crate::solve::refine::{MOVE_WORTH, to_step};
 
 /// Improvement, as a share of the cost of the descent, below which a neighbour is no better.
@@ -62,13 +63,13 @@ impl<'a> Pricing<'a> {
     /// half way, and from near the pattern, with the throttle as it is or at its least, steep, shallow or as fast as the air allows, or as this one
     /// is. The best start of each family is walked on from; where the air's limit changes, the best with the throttle held and the best with it
     /// left however far behind they are. There the best that begins steeply with the power reduced is found besides, elsewhere those that begin fast with
-    /// the power of cruise; of more kinds where none goes down so in one part.
-    fn in_two(&self, from: &Candidate, none_in_one: bool) -> Vec<Candidate> {
+    /// the power of cruise.
+    fn in_two(&self, from: &Candidate) -> Vec<Candidate> {
         let problem = self.problem;
         let pattern_m = problem.arrival.pattern_altitude_m;
         let level_m = self.last().level_m;
         let edges: Vec<f64> = problem.limits.air_edges_m(pattern_m, level_m).collect();
-        let (firsts, reduced) = self.first_parts(from, &edges, none_in_one);
+        let (firsts, reduced) = self.first_parts(from, &edges);
         let limited = !edges.is_empty();
         let mut heights: Vec<f64> = edges
             .into_iter()
@@ -103,12 +104,7 @@ impl<'a> Pricing<'a> {
 
     /// Descents the first part of which may be the first of two, where the air's limit changes at these heights, as [`Pricing::in_two`] says; and
     /// those that begin with the power reduced.
-    fn first_parts(
-        &self,
-        from: &Candidate,
-        edges: &[f64],
-        none_in_one: bool,
-    ) -> (Vec<Descent>, Vec<Descent>) {
+    fn first_parts(&self, from: &Candidate, edges: &[f64]) -> (Vec<Descent>, Vec<Descent>) {
         let problem = self.problem;
         let pattern_m = problem.arrival.pattern_altitude_m;
         let (cruise, start) = (self.last(), &self.start);
@@ -117,6 +113,7 @@ impl<'a> Pricing<'a> {
         let grid = grid(problem, self.script, start);
         let at_speed = |mut d: Descent, ias_m_s: f64| {
             d.first.path = PathRule::Ias(ias_m_s);
+            d.first.gear_down = from.descent.first.gear_down;
             d
         };
         let mut firsts = vec![from.descent];
@@ -148,9 +145,6 @@ impl<'a> Pricing<'a> {
         {
             firsts.extend([fast, faster].map(|speed| at_speed(d, speed)));
         }
-        if none_in_one {
-            firsts.extend(grid.iter().filter(power_on));
-        }
         (firsts, vec![])
     }
 
@@ -179,6 +173,10 @@ impl<'a> Pricing<'a> {
             ]
         };
         let rev_step_s = problem.aircraft.procedures.rev_step_s;
+        let slowest_rev_s = settable_rev_s(problem, rev_step_s)
+            .first()
+            .copied()
+            .unwrap_or(problem.aircraft.propeller.lowest_governed_rev_s);
         let mut starts: Vec<Descent> = vec![];
         for (first, &from_m) in firsts
             .iter()
@@ -190,7 +188,7 @@ impl<'a> Pricing<'a> {
                 .iter()
                 .flat_map(|&(throttle, share)| {
                     let rev_s = if share < 1.0 {
-                        to_step(share * first.first.rev_s, rev_step_s)
+                        to_step(share * first.first.rev_s, rev_step_s).max(slowest_rev_s)
                     } else {
                         first.first.rev_s
                     };
@@ -233,10 +231,9 @@ impl<'a> Pricing<'a> {
             let other = found
                 .iter()
                 .position(|c| found.first().is_some_and(|f| at_rate(c) != at_rate(f)));
-            let none = !found.iter().any(|c| family(&c.descent) == FAST_POWER_ON);
             let two: Vec<Candidate> = (0..found.len())
                 .filter(|&i| i == 0 || Some(i) == other)
-                .flat_map(|i| self.in_two(&found[i], none))
+                .flat_map(|i| self.in_two(&found[i]))
                 .collect();
             found.extend(two);
             found

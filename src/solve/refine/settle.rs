@@ -213,8 +213,8 @@ fn walked(
             continue;
         };
         cost = c;
-        // A rule of another kind has other knobs.
-        if shape(&near) != shape(&here) {
+        // A rule of another kind has other knobs, and what goes together depends on more.
+        if reach.thorough || shape(&near) != shape(&here) {
             list = within(&near);
         }
         here = near;

@@ -35,7 +35,7 @@ impl PropellerTable {
     ///
     /// `near` may have a speed to begin the search from, such as that which the governor tried to hold or that which balanced a moment
     /// before ([`Nearby::balanced`]), and says how near is near enough. An answer found from there counts only if the shaft would speed up below and slow down above it at every speed tried on the way;
-    /// else the search from above decides.
+    /// else the search from above decides. Of several it may be a slower one, where the speed given is near that.
     #[expect(
         clippy::too_many_arguments,
         reason = "one flight condition, the engine and a guess"
