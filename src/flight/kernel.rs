@@ -394,6 +394,8 @@ pub(super) fn step_height(
 /// Product of the last two secant steps to a steady speed, m²/s²: the error left is that times half the curvature of the excess over its slope,
 /// which is one over a speed: 1e-4 m/s.
 const SECANT_PRODUCT_M2_S2: f64 = 5e-3;
+/// A step so short ends it with whatever slope, m/s.
+const LAST_SECANT_M_S: f64 = 1e-4;
 
 /// The steady speed of level flight [m/s TAS] with these levers, on the fast side of the drag curve, with the time constant
 /// \[s\] of the approach to it; `None` if thrust is below drag at every speed, or so little above it that the speed would take
@@ -438,7 +440,8 @@ pub fn level_speed_m_s(
             return None;
         }
         let steps_m2_s2 = ((next - v1) * (v1 - v0)).abs();
-        if measured == per && steps_m2_s2 < SECANT_PRODUCT_M2_S2 || (next - v1).abs() < 1e-4 {
+        let settled = measured == per && steps_m2_s2 < SECANT_PRODUCT_M2_S2;
+        if settled || (next - v1).abs() < LAST_SECANT_M_S {
             let tau_s = -mass_kg / per;
             return (tau_s < SLOWEST_SETTLING_S).then_some((next, tau_s));
         }

@@ -44,7 +44,7 @@ const SEARCH_SPEED_M_S: f64 = 5e-3;
 /// What sinks slower than this does not go down, m/s.
 const LEAST_M_S: f64 = 0.05;
 /// At a held speed and the power of the descent no slower than this, m/s: 100 ft/min, the least rate that is held. A path more level is cruise, but
-/// by none of its rules of power and level. In a fine flight a tenth slower: a search may have it that much too fast.
+/// by none of its rules of power and level. In a fine flight a tenth slower, our choice: a search, in longer steps, asks at fewer places.
 const LEAST_AT_SPEED_M_S: [f64; 2] = [100.0 * M_S_PER_FPM, 90.0 * M_S_PER_FPM];
 /// A speed to be held is met this near, m/s.
 const ON_SPEED_M_S: f64 = 2e-3;

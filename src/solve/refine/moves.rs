@@ -149,6 +149,7 @@ pub(super) fn moves_together(problem: &Problem, script: &Script) -> Vec<Move> {
             out.push(Move::CruiseAndDown([k, k, k, 0.0, k]));
         }
     }
+    // From the least rate that is held to where a walk comes from one steeper.
     let slow = [2.0, 3.0, 5.0, 7.0].map(|steps| steps * RATE_STEP_M_S);
     let allowed = |rate_m_s: &f64| *rate_m_s <= problem.limits.max_descent_m_s;
     out.extend(slow.into_iter().filter(allowed).map(Move::PowerOn));
