@@ -21,19 +21,16 @@ pub(super) enum Move {
     CruisePair(usize, f64, f64),
     /// Manifold pressure and RPM of the descent together, in steps.
     DescentPair(f64, f64),
-    /// RPM of the last cruise stretch and of the descent, in steps: one alone would be a lever more to move.
-    BothRev(f64),
     /// Manifold pressure and RPM of the last cruise stretch; RPM, path and height of the power reduction of the descent, in steps: what a throttle
-    /// left alone gives on the way down decides how coarse the propeller may be, and power how steep the path and how long the slow-down.
+    /// left alone gives on the way down decides how coarse the propeller may be, and power how steep the path and how long the slow-down; RPM of one
+    /// alone would be a lever more to move.
     CruiseAndDown([f64; 5]),
-    /// Mixture of a cruise stretch, and its RPM by steps: how much power a mixture allows decides how much RPM may be set.
-    CruiseMixtureRev(usize, usize, f64),
     /// Down at a rate \[m/s\] with power as in cruise.
     PowerOn(f64),
     /// An entry of the climb RPM list.
     ClimbRev(usize),
-    /// Mixture of a cruise stretch.
-    CruiseMixture(usize, usize),
+    /// Mixture of a cruise stretch, and its RPM by steps: how much power a mixture allows decides how much RPM may be set.
+    CruiseMixture(usize, usize, f64),
     /// Mixture of the last cruise stretch and the descent.
     BothMixture(usize),
     /// Mixture of the descent, and its RPM by steps: how much power a mixture allows decides how coarse the propeller may be.
@@ -94,7 +91,7 @@ pub(super) fn moves(problem: &Problem, script: &Script) -> Vec<Move> {
     }
     out.extend((0..problem.aircraft.procedures.climb_rev_s.len()).map(Move::ClimbRev));
     for m in 0..problem.aircraft.engine.spec.mixtures.len() {
-        out.extend((0..script.cruise.len()).map(|i| Move::CruiseMixture(i, m)));
+        out.extend((0..script.cruise.len()).map(|i| Move::CruiseMixture(i, m, 0.0)));
         out.push(Move::BothMixture(m));
         out.extend([0.0, -2.0, 2.0].map(|rev| Move::DescentMixture(m, rev)));
     }
@@ -134,10 +131,10 @@ pub(super) fn moves_together(problem: &Problem, script: &Script) -> Vec<Move> {
         let next = [cruise.mixture.checked_sub(1), Some(cruise.mixture + 1)];
         for m in next.into_iter().flatten().filter(|&m| m < mixtures) {
             let revs = [-1.0, 1.0, -2.0, 2.0, -3.0, 3.0];
-            out.extend(revs.map(|rev| Move::CruiseMixtureRev(i, m, rev)));
+            out.extend(revs.map(|rev| Move::CruiseMixture(i, m, rev)));
         }
     }
-    out.extend([-1.0, 1.0, -2.0, 2.0].map(Move::BothRev));
+    out.extend([-1.0, 1.0, -2.0, 2.0].map(|k| Move::CruiseAndDown([0.0, k, k, 0.0, 0.0])));
     for k in [1.0, -1.0] {
         let down = |path: f64, reduce: f64| Move::CruiseAndDown([0.0, 0.0, k, path, reduce]);
         out.extend([down(-k, 0.0), down(-k, -k), down(0.0, k), down(0.0, -k)]);
@@ -188,8 +185,7 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
     let last = script.cruise.len() - 1;
     let by_rate = matches!(script.descent.last().path, PathRule::Rate(_));
     match change {
-        Move::CruiseMixtureRev(i, ..) if left_to_the_air(i) => return None,
-        Move::BothRev(_) if left_to_the_air(last) => return None,
+        Move::CruiseMixture(i, _, rev) if rev != 0.0 && left_to_the_air(i) => return None,
         Move::CruiseAndDown([_, rev, ..]) if rev != 0.0 && left_to_the_air(last) => return None,
         // At a held speed it begins on levelling off.
         Move::CruiseAndDown([.., reduce]) if reduce != 0.0 && !by_rate => return None,
@@ -217,10 +213,6 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
             );
             s.descent.first.rev_s = by_steps(s.descent.first.rev_s, rev, pr.rev_step_s);
         }
-        Move::BothRev(k) => {
-            s.cruise[last].rev_s = by_steps(s.cruise[last].rev_s, k, pr.rev_step_s);
-            s.descent.first.rev_s = by_steps(s.descent.first.rev_s, k, pr.rev_step_s);
-        }
         Move::CruiseAndDown([map, rev, down, path, reduce]) => {
             let cruise = &mut s.cruise[last];
             match cruise.throttle {
@@ -237,10 +229,6 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
             let d = &mut s.descent;
             d.first.rev_s = by_steps(d.first.rev_s, down, pr.rev_step_s);
             d.reduce_at_m = reduction_by_steps(problem, d.reduce_at_m, reduce);
-        }
-        Move::CruiseMixtureRev(i, m, rev) => {
-            s.cruise[i].mixture = m;
-            s.cruise[i].rev_s = by_steps(s.cruise[i].rev_s, rev, pr.rev_step_s);
         }
         Move::PowerOn(rate_m_s) => {
             let cruise = script.cruise[last];
@@ -261,7 +249,10 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
             s.descent.second = None;
         }
         Move::ClimbRev(i) => s.climb.rev_s = pr.climb_rev_s[i],
-        Move::CruiseMixture(i, m) => s.cruise[i].mixture = m,
+        Move::CruiseMixture(i, m, rev) => {
+            s.cruise[i].mixture = m;
+            s.cruise[i].rev_s = by_steps(s.cruise[i].rev_s, rev, pr.rev_step_s);
+        }
         Move::BothMixture(m) => {
             s.cruise[last].mixture = m;
             s.descent.first.mixture = m;
