@@ -13,7 +13,7 @@ pub enum Limit {
     ManifoldPressure,
     /// RPM bands to avoid.
     RpmBand,
-    /// Greatest cruise power of the profile.
+    /// Greatest cruise power of the profile, in cruise and in the descent.
     CruisePower,
     /// Power band of the mixture.
     Mixture,

@@ -170,7 +170,7 @@ impl Flyer<'_> {
         self.note_low_speed(&here, ias_m_s);
     }
 
-    fn note_cruise_power(&mut self, power_fraction: f64) {
+    pub(super) fn note_cruise_power(&mut self, power_fraction: f64) {
         let most = self.p.aircraft.procedures.cruise_power_fraction;
         self.audit.note(Limit::CruisePower, power_fraction - most);
     }

@@ -469,4 +469,29 @@ mod tests {
         }
         assert!(flown > changes.len(), "{flown}");
     }
+
+    /// With the throttle left alone power rises on the way down: the greatest cruise power is held there too.
+    #[test]
+    fn closed_form_cruise_power_is_the_most_on_the_way_down() {
+        let path = PathRule::Rate(500.0 * M_S_PER_FPM);
+        let mut s = script(ThrottleRule::LeftAlone(24.0 * IN), path, 2_500.0);
+        s.descent.first.rev_s = s.cruise[0].rev_s;
+        let flown = |most: f64| {
+            let mut a = aircraft(1.0);
+            a.procedures.cruise_power_fraction = most;
+            fly_recorded(&problem(a, 300.0, CALM), &s).expect("flies")
+        };
+        let free = flown(1.0);
+        let most = |kind: SegmentKind| {
+            let segment = free.segments.iter().find(|s| s.kind == kind).expect("one");
+            let powers = free.track[segment.first..=segment.last].iter();
+            powers.map(|t| t.power_fraction).fold(0.0, f64::max)
+        };
+        let (level, down) = (most(SegmentKind::Cruise), most(SegmentKind::Descent));
+        assert!(down > level + 0.05, "{level} {down}");
+        let between = 0.5 * (level + down);
+        let excess = flown(between).audit.excess(Limit::CruisePower);
+        assert!((excess - (down - between)).abs() < 1e-9, "{excess}");
+        assert!(flown(down + 0.01).audit.excess(Limit::CruisePower) < 0.0);
+    }
 }

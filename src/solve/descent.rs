@@ -5,7 +5,7 @@ mod moves;
 mod walk;
 
 pub use grid::fastest_all_the_way_m_s;
-pub(super) use moves::{MOST_LEAD_M, RATE_STEP_M_S, REDUCE_STEP_M, clear_of_edges};
+pub(super) use moves::{MOST_LEAD_M, RATE_STEP_M_S, REDUCE_STEP_M, carried, clear_of_edges};
 
 use super::foresight::Foresight;
 use super::refine::{MOVE_WORTH, PENALTY, lever_changes};

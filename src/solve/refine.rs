@@ -1,7 +1,8 @@
 //! Refinement on the fully flown plan: continuous by argmin, rounded by search of the neighbours. Here what flights are charged; the parts are
 //! the pilot who flies scripts ([`pilot`]), what is set by a figure and rounded ([`knobs`]), the changes a pilot could make ([`moves`]), the walk
-//! along them ([`mod@settle`]), what they came to before ([`tried`]), and the simplex ([`simplex`]).
+//! along them ([`mod@settle`]), what they came to before ([`tried`]), levers that follow others ([`alike`]), and the simplex ([`simplex`]).
 
+mod alike;
 mod knobs;
 mod moves;
 mod pilot;
@@ -30,6 +31,11 @@ pub const LEVEL_CHANGE_MOVES: f64 = 4.0;
 /// What a flight that cannot be flown is charged, in the objective's own unit (s, kg or money): far above any flight.
 const UNFLYABLE: f64 = 1e9;
 
+/// Whether two crankshaft speeds [rev/s] are one setting.
+pub(super) fn same_rev(a: f64, b: f64) -> bool {
+    (a - b).abs() < 1e-6
+}
+
 /// Lever changes of a script that a plainer one would not have: in the descent a new RPM, a new mixture, a manifold pressure to
 /// hold, an early reduction and an early gear; a second speed of the climb; and those of each change of level on the way.
 pub fn lever_changes(script: &Script) -> f64 {
@@ -37,7 +43,7 @@ pub fn lever_changes(script: &Script) -> f64 {
     let d = &script.descent.first;
     let mut n = usize::from(script.climb.second.is_some());
     n += usize::from(script.descent.last().gear_down);
-    n += usize::from(d.throttle != ThrottleRule::Rpm && (d.rev_s - last.rev_s).abs() > 1e-6);
+    n += usize::from(d.throttle != ThrottleRule::Rpm && !same_rev(d.rev_s, last.rev_s));
     n += usize::from(d.mixture != last.mixture);
     // A manifold pressure set for the descent: held, or left alone where cruise had full throttle.
     n += usize::from(match d.throttle {
@@ -50,9 +56,7 @@ pub fn lever_changes(script: &Script) -> f64 {
         n += usize::from(
             second.throttle.set_map_pa().is_some() || second.throttle == ThrottleRule::Rpm,
         );
-        n += usize::from(
-            second.throttle != ThrottleRule::Rpm && (second.rev_s - d.rev_s).abs() > 1e-6,
-        );
+        n += usize::from(second.throttle != ThrottleRule::Rpm && !same_rev(second.rev_s, d.rev_s));
         n += usize::from(second.mixture != d.mixture);
         n += usize::from(second.path != d.path);
     }

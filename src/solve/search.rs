@@ -152,11 +152,14 @@ pub(super) fn plan_from(problem: &Problem, seeds: &[Script]) -> Result<Draft, So
     Search::proposing(problem).plan_with(&Pilot::new(problem), seeds)
 }
 
+/// What a proposal may cost to be flown beside one that costs so much.
+fn within_window(cost: f64) -> f64 {
+    cost + SEQUENCE_WINDOW * cost.abs()
+}
+
 /// How many of the proposals, which come the cheapest first, are flown in any case.
 fn nearest(proposals: &[Sequence]) -> usize {
-    let window = proposals
-        .first()
-        .map_or(0.0, |p| p.cost.abs() * SEQUENCE_WINDOW + p.cost);
+    let window = proposals.first().map_or(0.0, |p| within_window(p.cost));
     proposals
         .iter()
         .take(SEQUENCES)
@@ -317,6 +320,28 @@ impl Search<'_> {
             let starts = if flown.is_empty() { MOST_STARTS } else { 1 };
             fly(sequence, starts, &mut flown);
         }
+        // Where the cheapest proposals prove dearer than another, those near that are as likely.
+        let charged = |f: &(Sequence, Flown)| Pilot::charged(&f.1);
+        let best = flown
+            .iter()
+            .min_by(|a, b| charged(a).total_cmp(&charged(b)))
+            .filter(|_| !pilot.keeps());
+        let unflown = far.iter().filter(|s| Some(*s) != single);
+        let likely: Vec<&Sequence> = match best {
+            Some((s, f)) => unflown
+                .take_while(|other| other.cost <= within_window(s.cost))
+                .filter(|other| self.promises_less(other, f, -2.0 * PROMISE_ERROR))
+                .take(SEQUENCES.saturating_sub(flown.len()))
+                .collect(),
+            None => vec![],
+        };
+        for &sequence in &likely {
+            if self.left_to_the_reserve(pilot, least(&flown)) {
+                break;
+            }
+            fly(sequence, 1, &mut flown);
+        }
+        let rest = rest.filter(|s| !likely.contains(s));
         let mut more = 0;
         for sequence in rest {
             if self.left_to_the_reserve(pilot, least(&flown)) {

@@ -4,6 +4,7 @@
 //! better shows that the plan was not at its best: then the plan takes it over, and all are made again.
 
 use super::cruise::settable_rev_s;
+use super::descent::carried;
 use super::if_changed::{CHANGES, same_settings};
 use super::plan::{Alternative, AlternativeKind, Draft, LeftOut, Plan, Workings};
 use super::refine::{
@@ -403,6 +404,9 @@ impl Why<'_> {
         let highest_m = second_climb_from_m(p, s.cruise[0].level_m).1;
         if s.climb.second.is_some_and(|c| c.0 > highest_m + 1.0) {
             s.climb.second = None;
+        }
+        if let Some(d) = carried(p, &s.descent, &last, s.last_cruise()) {
+            s.descent = d;
         }
         s
     }

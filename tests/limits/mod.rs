@@ -356,10 +356,13 @@ pub fn check(d: &Drawn, answer: &Plan) {
                 "down at {}",
                 t.rate_m_s
             );
-            let most = mixtures[t.mixture].max_power_fraction;
+            let most = a
+                .procedures
+                .cruise_power_fraction
+                .min(mixtures[t.mixture].max_power_fraction);
             assert!(
                 t.power_fraction < most + POWER,
-                "{} of power in the descent at {s} m, not {most} with this mixture",
+                "{} of power in the descent at {s} m, not {most} as in cruise and with this mixture",
                 t.power_fraction
             );
         }

@@ -22,7 +22,7 @@ pub(super) fn limit_words(limit: Limit, plan: &Plan, problem: &Problem) -> Said 
         Limit::CruisePower => (
             "cruise_power",
             format!(
-                "cruise power is at the greatest of your profile, {} %",
+                "power is at the greatest cruise power of your profile, {} %",
                 number(percent(problem.aircraft.procedures.cruise_power_fraction), 0)
             ),
         ),

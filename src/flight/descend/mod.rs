@@ -327,6 +327,7 @@ impl Flyer<'_> {
             let here = self.instant_after(&control, before);
             let ias_m_s = self.visit(&here, &control);
             self.note_mixture(&here, hand.part.mixture);
+            self.note_cruise_power(here.performance.power_fraction);
             let slowing = vertical == Vertical::Level;
             if slowing && here.acceleration_m_s2 > -LEAST_ACCELERATION_M_S2 && !hand.settling {
                 return Err(FlightError::NeverSlows);

@@ -5,26 +5,31 @@ use super::same;
 use crate::aircraft::{Procedures, Throttle};
 use crate::flight::{Cruise, Descent, DescentPart, PathRule, Script, ThrottleRule};
 use crate::quantity::{M_PER_FT, M_S_PER_FPM};
-use crate::solve::refine::{by_steps, reduction_by_steps, to_step};
+use crate::solve::refine::{by_steps, reduction_by_steps, same_rev, to_step};
 use crate::trip::Problem;
 
-/// A descent from one cruise as it is from another: what was left as in cruise still is. `None` where it has no room there.
-pub(super) fn carried(
+/// A descent from one cruise as it is from another: what was left as in cruise still is, in both parts. `None` where it has no room there.
+pub(in crate::solve) fn carried(
     problem: &Problem,
     descent: &Descent,
     from: &Cruise,
     to: &Cruise,
 ) -> Option<Descent> {
     let mut d = *descent;
-    let first = &mut d.first;
-    if (first.rev_s - from.rev_s).abs() < 1e-6 {
-        first.rev_s = to.rev_s;
+    let carry = |part: &mut DescentPart| {
+        if same_rev(part.rev_s, from.rev_s) {
+            part.rev_s = to.rev_s;
+        }
+        if part.mixture == from.mixture {
+            part.mixture = to.mixture;
+        }
+    };
+    carry(&mut d.first);
+    if let Some((_, second)) = &mut d.second {
+        carry(second);
     }
-    if first.mixture == from.mixture {
-        first.mixture = to.mixture;
-    }
-    if let (ThrottleRule::LeftAlone(_), Throttle::Map(pa)) = (first.throttle, to.throttle) {
-        first.throttle = ThrottleRule::LeftAlone(pa);
+    if let (ThrottleRule::LeftAlone(_), Throttle::Map(pa)) = (d.first.throttle, to.throttle) {
+        d.first.throttle = ThrottleRule::LeftAlone(pa);
     }
     inside(problem, to, &d).then_some(d)
 }
@@ -38,6 +43,8 @@ pub(super) enum Move {
     ReduceLate(f64),
     /// The same for the second part: manifold pressure, RPM, path, and the height at which it begins.
     Second([f64; 4]),
+    /// The path of both parts where it is the same, in settable steps.
+    BothPaths(f64),
     SecondMixture(usize),
     SecondGear(bool),
     OnePart,
@@ -91,6 +98,7 @@ pub(super) fn moves(problem: &Problem, descent: &Descent, scale: f64, pairs: boo
             }
             out.push(Move::Second([k, 0.0, -k, 0.0]));
             out.push(Move::Second([k, 0.0, k, 0.0]));
+            out.push(Move::BothPaths(k));
         }
         out.extend((0..problem.aircraft.engine.spec.mixtures.len()).map(Move::SecondMixture));
         out.push(Move::OnePart);
@@ -176,6 +184,14 @@ pub(super) fn moved(
             let (from_m, part) = d.second.as_mut()?;
             *from_m = by_steps(*from_m, at, REDUCE_STEP_M);
             *part = turned(pr, part, map, rev, path)?;
+        }
+        Move::BothPaths(path) => {
+            let (_, part) = d.second.as_mut()?;
+            if part.path != d.first.path {
+                return None;
+            }
+            d.first = turned(pr, &d.first, 0.0, 0.0, path)?;
+            part.path = d.first.path;
         }
         Move::LeftAlone(alone) => {
             d.first.throttle = match (d.first.throttle, fixed, alone) {

@@ -1,5 +1,6 @@
 //! The changes a pilot could make to a rounded script: which there are, and the script after each.
 
+use super::alike::Alike;
 use super::knobs::{
     CLIMB_AT_STEP_M, Knob, Which, by_steps, clear_both_ways, get, knobs, reduction_by_steps, set,
     step, to_step,
@@ -17,6 +18,8 @@ use std::cell::Cell;
 pub(super) enum Move {
     /// A knob by a number of its steps.
     Turn(Knob, f64),
+    /// The same with what stays where that knob is ([`Alike`]).
+    TurnAlike(Knob, f64),
     /// Manifold pressure and RPM of a cruise stretch together, in steps.
     CruisePair(usize, f64, f64),
     /// Manifold pressure and RPM of the descent together, in steps.
@@ -135,6 +138,10 @@ pub(super) fn moves_together(problem: &Problem, script: &Script) -> Vec<Move> {
         }
     }
     out.extend([-1.0, 1.0, -2.0, 2.0].map(|k| Move::CruiseAndDown([0.0, k, k, 0.0, 0.0])));
+    let turns = |knob: &Knob| knobs(problem, script).iter().any(|k| k.0 == *knob);
+    for knob in Alike::of(script).leaders(script).filter(turns) {
+        out.extend([-1.0, 1.0, -2.0, 2.0].map(|k| Move::TurnAlike(knob, k)));
+    }
     for k in [1.0, -1.0] {
         let down = |path: f64, reduce: f64| Move::CruiseAndDown([0.0, 0.0, k, path, reduce]);
         out.extend([down(-k, 0.0), down(-k, -k), down(0.0, k), down(0.0, -k)]);
@@ -181,6 +188,13 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
     };
     // At a fixed pitch full throttle leaves the RPM to the air.
     let left_to_the_air = |i: usize| fixed && script.cruise[i].throttle == Throttle::Full;
+    let turned = |knob: Knob, k: f64, s: &mut Script| {
+        let value = match knob {
+            Knob::ReduceAt => reduction_by_steps(problem, script.descent.reduce_at_m, k),
+            _ => by_steps(get(script, knob), k, step(problem, script, knob)),
+        };
+        set(s, knob, value);
+    };
     // Invariant of a script: there is one.
     let last = script.cruise.len() - 1;
     let by_rate = matches!(script.descent.last().path, PathRule::Rate(_));
@@ -189,14 +203,11 @@ pub(super) fn moved(problem: &Problem, script: &Script, change: Move) -> Option<
         Move::CruiseAndDown([_, rev, ..]) if rev != 0.0 && left_to_the_air(last) => return None,
         // At a held speed it begins on levelling off.
         Move::CruiseAndDown([.., reduce]) if reduce != 0.0 && !by_rate => return None,
-        Move::Turn(knob, k) => set(
-            &mut s,
-            knob,
-            match knob {
-                Knob::ReduceAt => reduction_by_steps(problem, script.descent.reduce_at_m, k),
-                _ => by_steps(get(script, knob), k, step(problem, script, knob)),
-            },
-        ),
+        Move::Turn(knob, k) => turned(knob, k, &mut s),
+        Move::TurnAlike(knob, k) => {
+            turned(knob, k, &mut s);
+            Alike::of(script).keep(&mut s);
+        }
         Move::CruisePair(i, map, rev) => {
             let Throttle::Map(p) = script.cruise[i].throttle else {
                 return None;

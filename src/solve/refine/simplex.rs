@@ -1,5 +1,6 @@
 //! The continuous choices of a script refined with argmin's simplex.
 
+use super::alike::Alike;
 use super::knobs::{Knob, get, knobs, set, step};
 use super::{Pilot, UNFLYABLE};
 use crate::flight::Script;
@@ -10,7 +11,9 @@ use std::cell::{Cell, RefCell};
 /// Flights of the simplex: a step takes one or two, but where it lies across a limit and shrinks, one for each knob.
 const SIMPLEX_FLIGHTS: usize = 300;
 /// The simplex has converged when the costs of its corners differ by this share of the cost.
-const SIMPLEX_SPREAD: f64 = 5e-5;
+const SIMPLEX_SPREAD: f64 = 1e-4;
+/// It begins with so many settable steps of each knob.
+const FIRST_STEPS: f64 = 1.5;
 
 struct Flights<'a, 'p> {
     pilot: &'a Pilot<'p>,
@@ -18,6 +21,7 @@ struct Flights<'a, 'p> {
     knobs: &'a [(Knob, f64, f64)],
     best: &'a RefCell<Option<(f64, Script)>>,
     prepare: &'a dyn Fn(&mut Script),
+    alike: Alike,
     flown: Cell<usize>,
 }
 
@@ -49,6 +53,7 @@ impl CostFunction for Flights<'_, '_> {
         for (&(knob, low, high), &t) in self.knobs.iter().zip(theta) {
             set(&mut script, knob, from_line(t, low, high));
         }
+        self.alike.keep(&mut script);
         (self.prepare)(&mut script);
         let Some(flown) = self.pilot.fly(&script) else {
             return Ok(UNFLYABLE);
@@ -74,8 +79,10 @@ pub fn continuous(
     let problem = pilot.problem();
     // With the lever full forward other limits hold than a hair behind it, so that is no continuous choice.
     let forward = problem.aircraft.propeller.highest_governed_rev_s - 1e-9;
+    let alike = Alike::of(base);
     let knobs: Vec<_> = knobs(problem, base)
         .into_iter()
+        .filter(|&(knob, _, _)| !alike.follows(knob))
         .filter(|&(knob, _, _)| {
             !matches!(knob, Knob::CruiseRev(_) | Knob::PartRev(_)) || get(base, knob) < forward
         })
@@ -87,6 +94,7 @@ pub fn continuous(
         knobs: &knobs,
         best: &best,
         prepare,
+        alike,
         flown: Cell::new(0),
     };
     let start: Vec<f64> = knobs
@@ -96,14 +104,15 @@ pub fn continuous(
     let mut simplex = vec![start.clone()];
     for (i, &(knob, low, high)) in knobs.iter().enumerate() {
         let mut vertex = start.clone();
-        let x = get(base, knob);
-        let moved = x + 3.0 * step(problem, base, knob);
-        let moved = if moved > high {
-            x - 3.0 * step(problem, base, knob)
-        } else {
-            moved
+        let (x, by) = (get(base, knob), FIRST_STEPS * step(problem, base, knob));
+        let mut corner = |to: f64| {
+            vertex[i] = to_line(to, low, high);
+            flights.cost(&vertex).unwrap_or(UNFLYABLE)
         };
-        vertex[i] = to_line(moved, low, high);
+        let inside = (low..=high).contains(&(x - by));
+        // To the side that is cheaper: the other may lie across a limit.
+        let up = x + by <= high && !(inside && corner(x - by) < corner(x + by));
+        vertex[i] = to_line(if up { x + by } else { x - by }, low, high);
         simplex.push(vertex);
     }
     let scale = flights.cost(&start).ok()?;
