@@ -32,6 +32,20 @@ pub struct Candidate {
     pub charged: f64,
 }
 
+/// A descent as it was flown, before it is priced.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Unpriced {
+    descent: Descent,
+    time_s: f64,
+    fuel_kg: f64,
+    revolutions: f64,
+    distance_m: f64,
+    lever_changes: f64,
+    /// Sums of violations in scale units: of all limits, and of those in [`Candidate::barred`].
+    violation: f64,
+    barred: f64,
+}
+
 /// One descent saves no more than this share of the whole against another.
 const MOST_GAIN: f64 = 0.1;
 /// Times a descent is moved along the route.
@@ -94,12 +108,18 @@ impl<'a> Pricing<'a> {
         let most_violation = against.map_or(f64::INFINITY, |a| {
             ((a.charged - a.worth) / whole + MOST_GAIN) / PENALTY
         });
-        let priced = self.flown(descent, most_violation);
-        if !matches!(priced, Err(FlightError::GivenUp)) {
-            let known = (descent, priced.ok().flatten());
-            self.known.borrow_mut().push(known);
+        let flown = self.flown(descent, most_violation);
+        let given_up = matches!(flown, Err(FlightError::GivenUp));
+        let priced = flown.ok().flatten().and_then(|down| self.priced(&down));
+        if !given_up {
+            self.known.borrow_mut().push((descent, priced));
         }
-        priced.ok().flatten()
+        priced
+    }
+
+    /// One descent from the cruise, whatever it is worth; `None` where it cannot be flown.
+    pub fn unpriced(&self, descent: Descent) -> Option<Unpriced> {
+        self.flown(descent, f64::INFINITY).ok().flatten()
     }
 
     /// The flight of one descent that breaks limits by no more than this; nothing where it is longer than the route.
@@ -107,7 +127,7 @@ impl<'a> Pricing<'a> {
         &self,
         descent: Descent,
         most_violation: f64,
-    ) -> Result<Option<Candidate>, FlightError> {
+    ) -> Result<Option<Unpriced>, FlightError> {
         let trial = Script {
             descent,
             ..self.script.clone()
@@ -128,11 +148,6 @@ impl<'a> Pricing<'a> {
             start = self.at(start.distance_m + miss_m);
             down = let_down(self.problem, &trial, start, most_violation, true)?;
         }
-        let cost = self.rates.of(
-            down.end.time_s - start.time_s,
-            down.end.fuel_kg - start.fuel_kg,
-            down.end.revolutions - start.revolutions,
-        );
         let distance_m = down.end.distance_m - start.distance_m;
         self.foresight
             .borrow_mut()
@@ -141,21 +156,34 @@ impl<'a> Pricing<'a> {
         if distance_m > self.longest_m {
             return Ok(None);
         }
-        let worth = cost - self.per_m * distance_m;
-        let violation = down.audit.violation();
+        Ok(Some(Unpriced {
+            descent,
+            time_s: down.end.time_s - start.time_s,
+            fuel_kg: down.end.fuel_kg - start.fuel_kg,
+            revolutions: down.end.revolutions - start.revolutions,
+            distance_m,
+            lever_changes: lever_changes(&trial),
+            violation: down.audit.violation(),
+            barred: down.audit.violation_of(&[Limit::Forbidden, Limit::Ceiling]),
+        }))
+    }
+
+    /// What a descent that was flown is worth here; `None` where that is no figure.
+    pub fn priced(&self, down: &Unpriced) -> Option<Candidate> {
+        let cost = self.rates.of(down.time_s, down.fuel_kg, down.revolutions);
+        let worth = cost - self.per_m * down.distance_m;
         let whole = (self.per_m * self.problem.length_m).abs();
         let charged =
-            worth + MOVE_WORTH * whole * lever_changes(&trial) + PENALTY * whole * violation;
-        let barred = PENALTY * whole * down.audit.violation_of(&[Limit::Forbidden, Limit::Ceiling]);
-        Ok(charged.is_finite().then_some(Candidate {
-            descent,
+            worth + MOVE_WORTH * whole * down.lever_changes + PENALTY * whole * down.violation;
+        charged.is_finite().then_some(Candidate {
+            descent: down.descent,
             cost,
-            distance_m,
+            distance_m: down.distance_m,
             worth,
-            violation,
-            barred,
+            violation: down.violation,
+            barred: PENALTY * whole * down.barred,
             charged,
-        }))
+        })
     }
 
     /// How far a descent goes about, where none has been flown, m.

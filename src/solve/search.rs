@@ -492,13 +492,15 @@ pub(super) struct Search<'a> {
     unpriced: Rc<Unpriced>,
 }
 
-/// What searches found out that no price changes, and another clock hardly.
+/// What searches found out that no price changes, or hardly, and another clock hardly.
 #[derive(Default)]
 struct Unpriced {
     /// Settings that may be cruised with in the middle of the route, by level.
     options: RefCell<HashMap<u64, Rc<[CruiseOption]>>>,
     /// The climbs to try, where one was asked for.
     climbs: RefCell<Option<Rc<[ClimbFlown]>>>,
+    /// Plain descents from a level, and from the cruise there that was the best when they were first asked for.
+    plain: RefCell<HashMap<u64, Vec<super::descent::Unpriced>>>,
     /// Steady indicated airspeeds \[m/s\] at the mass of lift-off, by levers, level and distance.
     steady: RefCell<HashMap<[u64; 6], Option<f64>>>,
 }

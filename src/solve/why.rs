@@ -20,6 +20,8 @@ use std::cell::RefCell;
 
 /// An alternative better than the plan by less than this share of its cost, lever changes charged, is as good.
 const AS_GOOD: f64 = 1e-4;
+/// What was dearer than the plan by this share before another was taken over is not looked for again beside that.
+const FAR_BEHIND: f64 = 0.02;
 /// Single steps, and no more flights than a walk of several steps by several levers takes.
 const REACH: Reach = Reach {
     near: true,
@@ -82,6 +84,8 @@ struct Why<'a> {
     exact: Pilot<'a>,
     /// What was recorded, by the key of the script.
     known: RefCell<Vec<(Vec<u64>, Option<Flown>)>>,
+    /// Other ways than those of plans before, settled.
+    before: RefCell<Vec<Other>>,
 }
 
 /// Sets the choice of an alternative in a script.
@@ -139,6 +143,7 @@ impl<'a> Why<'a> {
             pilot: Pilot::new(problem),
             exact: Pilot::exact(problem),
             known: RefCell::default(),
+            before: RefCell::default(),
         }
     }
 
@@ -160,6 +165,7 @@ impl Why<'_> {
             let Some(next) = self.better(draft, &found) else {
                 return (found, left_out);
             };
+            *self.before.borrow_mut() = found;
             draft
                 .others
                 .push(std::mem::replace(&mut draft.flown, next.0));
@@ -180,7 +186,8 @@ impl Why<'_> {
             }),
         }
         for (kind, start) in self.starts(&draft.flown) {
-            match self.settled(kind, &start) {
+            let before = self.far_behind(kind, &draft.flown);
+            match before.map_or_else(|| self.settled(kind, &start), Ok) {
                 Ok(f) => found.push((kind, f)),
                 Err(limits) => left_out.push(LeftOut { kind, limits }),
             }
@@ -202,6 +209,14 @@ impl Why<'_> {
             }
         }
         (found, left_out)
+    }
+
+    /// What a choice came to beside the plan before, if that is so much dearer than this plan that it is not looked for again.
+    fn far_behind(&self, kind: AlternativeKind, plan: &Flown) -> Option<Flown> {
+        let least = Pilot::charged(plan) * (1.0 + FAR_BEHIND);
+        let before = self.before.borrow();
+        let known = before.iter().find(|(k, _)| *k == kind)?;
+        (Pilot::charged(&known.1) > least).then(|| known.1.clone())
     }
 
     /// The cheapest of other ways that is better than a draft when flown as exactly, settled freely, with its re-flight.

@@ -62,25 +62,28 @@ struct Near {
     speed_m_s: f64,
 }
 
-/// The fine sweep looks so far; then farther where no flight is so near, as a climb that the finer grid cannot follow, or where
-/// [`NARROW_SWEEPS`] have not come to rest.
-const NEAR: [Near; 2] = [
-    Near {
-        energy_m: 480.0 * M_PER_FT,
-        speed_m_s: 12.5 * M_S_PER_KT,
-    },
-    Near {
-        energy_m: 2_400.0 * M_PER_FT,
-        speed_m_s: 60.0 * M_S_PER_KT,
-    },
-];
+/// The fine sweep looks so far.
+const NEAR: Near = Near {
+    energy_m: 480.0 * M_PER_FT,
+    speed_m_s: 12.5 * M_S_PER_KT,
+};
+/// One between looks so far, where no flight is so near, as a climb that the finer grid cannot follow, or where [`NARROW_SWEEPS`] have
+/// not come to rest.
+const FAR: Near = Near {
+    energy_m: 2_400.0 * M_PER_FT,
+    speed_m_s: 60.0 * M_S_PER_KT,
+};
+const FAR_FINE: Fineness = Fineness {
+    speed_m_s: 5.0 * M_S_PER_KT,
+    ..FINE
+};
 /// The finest speed is looked for this much slower and faster than the fine sweep has it, m/s.
 const ALONG_M_S: f64 = 10.0 * M_S_PER_KT;
 /// Fine sweeps round what the last one found that look no farther than they must. In 90 trips on which some were still on their way after
 /// three, those went astray by up to 0.6 %, all others by 0.1 % at most.
 const NARROW_SWEEPS: usize = 3;
-/// Fine sweeps, before everything is looked at.
-const MOST_SWEEPS: usize = 6;
+/// Times so many are made, before everything is looked at.
+const MOST_SEARCHES: usize = 3;
 /// A sweep that makes the flight cheaper by no more than this share has found it (DESIGN section 5: ties within 0.01 %).
 const TIE: f64 = 1e-4;
 /// Energy height a restarted climb must gain in a stretch of [`RESTART_STRETCH_M`], in longer and shorter ones in proportion, m (DESIGN
@@ -148,22 +151,21 @@ pub fn ideal(problem: &Problem, rates: CostRates, plan: &Flown) -> Option<Part> 
     let course = Course::new(problem, rates, plan)?;
     let near = || -> Option<Edge> {
         let mut path = course.sweep(COARSE, None)?.1;
-        let mut before = f64::INFINITY;
-        for sweep in 0..MOST_SWEEPS {
-            let rings = if sweep < NARROW_SWEEPS {
-                &NEAR[..]
-            } else {
-                &NEAR[1..]
-            };
-            let (near, (whole, found)) = rings
-                .iter()
-                .find_map(|&near| Some((near, course.sweep(FINE, Some((&path, near)))?)))?;
-            // Where many paths cost as good as the same, the cheapest wanders and gains nothing by it.
-            let as_good = whole.cost > before - TIE * before.abs();
-            if as_good || path.holds(&found, near, FINE) {
-                return Some(course.along(&found).unwrap_or(whole));
+        for _ in 0..MOST_SEARCHES {
+            let mut before = f64::INFINITY;
+            for _ in 0..NARROW_SWEEPS {
+                let Some((whole, found)) = course.sweep(FINE, Some((&path, NEAR))) else {
+                    break;
+                };
+                // Where many paths cost as good as the same, the cheapest wanders and gains nothing by it.
+                let as_good = whole.cost > before - TIE * before.abs();
+                let at_rest = as_good || path.holds(&found, NEAR, FINE);
+                (path, before) = (found, whole.cost);
+                if at_rest {
+                    return Some(course.along(&path).unwrap_or(whole));
+                }
             }
-            (path, before) = (found, whole.cost);
+            path = course.sweep(FAR_FINE, Some((&path, FAR)))?.1;
         }
         None
     };
@@ -556,7 +558,7 @@ mod tests {
     /// A sweep round a path holds one whose ends in energy and in speed it looks beyond, and none that comes to those ends.
     #[test]
     fn closed_form_a_path_holds_what_is_near() {
-        let near = NEAR[0];
+        let near = NEAR;
         let here = path(&[60.0; 4]);
         for (beyond, held) in [(-1.0, true), (1.0, false)] {
             let mut other = here.clone();

@@ -234,52 +234,56 @@ impl Search<'_> {
         best.map(|(_, script, at)| (script, at))
     }
 
+    /// The best of the plain descents from a level.
     pub(super) fn plain_descent(
         &self,
         script: &Script,
         level: &LevelCost,
         per_m: f64,
     ) -> Option<descent::Candidate> {
-        let p = self.p;
         let start = self.cruise_state(level.level_m, &level.options, script)?;
-        let mut best: Option<descent::Candidate> = None;
-        let propeller = &p.aircraft.propeller;
-        let pricing = descent::Pricing::new(p, self.rates, script, start, per_m);
-        // With the cruise RPM; where the propeller then drives on too hard to slow down, with the coarsest.
-        for (coarse, map_in) in [false, true]
-            .into_iter()
-            .flat_map(|coarse| [15.0, 17.0, 19.0, 21.0].map(|map_in| (coarse, map_in)))
-        {
-            if coarse && best.is_some() {
-                break;
-            }
-            for fraction in [1.0, 0.7] {
-                let mut trial = script.descent;
+        let pricing = descent::Pricing::new(self.p, self.rates, script, start, per_m);
+        let mut known = self.unpriced.plain.borrow_mut();
+        let flown = known
+            .entry(level.level_m.to_bits())
+            .or_insert_with(|| self.plain_descents(&pricing));
+        let score = |c: &descent::Candidate| c.worth + 1e3 * c.violation;
+        let priced = flown.iter().filter_map(|down| pricing.priced(down));
+        priced.min_by(|a, b| score(a).total_cmp(&score(b)))
+    }
+
+    /// The plain descents that can be flown: with the cruise RPM; where the propeller then drives on too hard to slow down, with the coarsest.
+    fn plain_descents(&self, pricing: &descent::Pricing) -> Vec<descent::Unpriced> {
+        let propeller = &self.p.aircraft.propeller;
+        let (low, high) = (
+            propeller.lowest_governed_rev_s,
+            propeller.highest_governed_rev_s,
+        );
+        let mut found = vec![];
+        for coarse in [false, true] {
+            for (map_in, fraction) in [15.0, 17.0, 19.0, 21.0]
+                .into_iter()
+                .flat_map(|map_in| [1.0, 0.7].map(|fraction| (map_in, fraction)))
+            {
+                let mut trial = pricing.script.descent;
                 if propeller.is_fixed() {
                     // As far up the range of RPM as the manifold pressure is up its own, the greatest of all left to climbs.
-                    let (low, high) = (
-                        propeller.lowest_governed_rev_s,
-                        propeller.highest_governed_rev_s,
-                    );
                     trial.first.throttle = ThrottleRule::Rpm;
                     trial.first.rev_s = low + (map_in - 15.0) / 8.0 * (high - low);
                 } else {
                     trial.first.throttle = ThrottleRule::Held(map_in * PA_PER_INHG);
                     if coarse {
-                        trial.first.rev_s = propeller.lowest_governed_rev_s;
+                        trial.first.rev_s = low;
                     }
                 }
-                trial.first.path = PathRule::Rate(fraction * p.limits.max_descent_m_s);
-                let Some(c) = pricing.price(trial) else {
-                    continue;
-                };
-                let score = |c: &descent::Candidate| c.worth + 1e3 * c.violation;
-                if best.as_ref().is_none_or(|b| score(&c) < score(b)) {
-                    best = Some(c);
-                }
+                trial.first.path = PathRule::Rate(fraction * self.p.limits.max_descent_m_s);
+                found.extend(pricing.unpriced(trial));
+            }
+            if !found.is_empty() {
+                break;
             }
         }
-        best
+        found
     }
 
     /// Settings that may be cruised with at a level in the middle of the route.

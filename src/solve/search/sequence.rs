@@ -7,6 +7,9 @@ use crate::solve::levels::{LevelCost, Sequence, sequences};
 use crate::solve::refine::{Pilot, rounded, settle_loosely, settle_strictly};
 use crate::trip::Start;
 
+/// What is charged so many times as much for the limits that it breaks as another flight that breaks none will not be as cheap as that.
+const HOPELESS: f64 = 1.1;
+
 impl Search<'_> {
     /// The script of a sequence with the best climb and cruise of the cost field.
     pub(super) fn with_cruise(&self, steps: &[(f64, f64)], levels: &[LevelCost]) -> Option<Script> {
@@ -112,12 +115,15 @@ impl Search<'_> {
                         outside[gear_down] = Some(f);
                     }
                 }
-                None => {}
+                // Descents were flown from this cruise: another makes neither it nor the way there one that can be flown.
+                None => break,
             }
         }
         // One that is the cheapest though what it breaks is charged may keep the limits at little more.
         for f in outside.into_iter().flatten() {
+            let hopeless = Pilot::charged(&f) > HOPELESS * pilot.least_within_limits();
             if !pilot.keeps()
+                && !hopeless
                 && cheaper(&f, &best)
                 && let Ok(f) = settle_strictly(pilot, &f.script, &prepare)
                 && cheaper(&f, &best)

@@ -155,14 +155,7 @@ impl PropellerTable {
         }
     }
 
-    /// The sixteen nodes of a cell, summed over the Mach axis.
-    fn patch(&self, c: &Condition, cell: (u32, u32)) -> Patch {
-        let mut patch = Patch::nowhere();
-        self.lay(c, cell, &mut patch);
-        patch
-    }
-
-    /// The same into a patch that is there, unless it is of that cell already.
+    /// The sixteen nodes of a cell, summed over the Mach axis, in a patch, unless it is of that cell already.
     #[inline]
     fn keep(&self, c: &Condition, cell: (u32, u32), patch: &mut Patch) {
         if patch.cell != cell {
@@ -193,7 +186,10 @@ impl PropellerTable {
         let (u, _) = Self::advance_at(c, beta_rad);
         let (iu, wu) = self.advance.stencil(u);
         let (ib, wb) = self.angle.stencil(beta_rad);
-        self.patch(c, (iu, ib)).value(&wu, &wb)
+        // Laid where it is read: a patch handed over is copied.
+        let mut patch = Patch::nowhere();
+        self.lay(c, (iu, ib), &mut patch);
+        patch.value(&wu, &wb)
     }
 
     /// The same; `patch` is used again while the cell is the same.
