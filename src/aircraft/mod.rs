@@ -174,7 +174,7 @@ pub struct Procedures {
     pub take_off_fuel_kg: f64,
     /// Crankshaft speeds allowed in the climb, rev/s, highest first.
     pub climb_rev_s: Vec<f64>,
-    /// Greatest power in cruise and on the way down as a fraction of rated power.
+    /// Greatest power in cruise and in the descent to the field as a fraction of rated power.
     pub cruise_power_fraction: f64,
     /// Greatest manifold pressure (Pa) by crankshaft speed (rev/s), lowest speed first. Empty: MAP (inHg) at most RPM/100.
     pub map_limit: Vec<(f64, f64)>,

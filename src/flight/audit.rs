@@ -13,7 +13,7 @@ pub enum Limit {
     ManifoldPressure,
     /// RPM bands to avoid.
     RpmBand,
-    /// Greatest cruise power of the profile, in cruise and in the descent.
+    /// Greatest cruise power of the profile, in cruise and in the descent to the field; from level to level it is that of the cruise before.
     CruisePower,
     /// Power band of the mixture.
     Mixture,

@@ -1,6 +1,5 @@
 //! Level cruise.
 
-use super::audit::Limit;
 use super::flown::FlightError;
 use super::fly::LEAST_GROUND_SPEED_M_S;
 use super::flyer::{Flyer, level_control};
@@ -139,7 +138,7 @@ impl Flyer<'_> {
                 dt += share;
                 fuel += share * perf.fuel_kg_s;
                 revs += share * perf.rev_s;
-                self.note_cruise_power(perf.power_fraction);
+                self.note_cruise_power(&perf);
             }
             self.state.time_s += dt;
             self.state.fuel_kg += fuel;
@@ -165,13 +164,8 @@ impl Flyer<'_> {
         self.state.tas_m_s = tas_m_s;
         let here = instant(self.p, &self.state, control, &self.near);
         let ias_m_s = self.visit(&here, control);
-        self.note_cruise_power(here.performance.power_fraction);
-        self.note_mixture(&here, control.levers.mixture);
+        self.note_cruise_power(&here.performance);
+        self.note_mixture(&here.performance, control.levers.mixture);
         self.note_low_speed(&here, ias_m_s);
-    }
-
-    pub(super) fn note_cruise_power(&mut self, power_fraction: f64) {
-        let most = self.p.aircraft.procedures.cruise_power_fraction;
-        self.audit.note(Limit::CruisePower, power_fraction - most);
     }
 }

@@ -490,8 +490,11 @@ mod tests {
         let (level, down) = (most(SegmentKind::Cruise), most(SegmentKind::Descent));
         assert!(down > level + 0.05, "{level} {down}");
         let between = 0.5 * (level + down);
+        // At the end of each step too: what a last step of ten seconds, 80 ft, adds is on no point of the path. A thousand feet add 4 % or less.
+        const LAST_STEP: f64 = 0.04 * 0.083;
         let excess = flown(between).audit.excess(Limit::CruisePower);
-        assert!((excess - (down - between)).abs() < 1e-9, "{excess}");
+        let beyond = excess - (down - between);
+        assert!((-1e-9..LAST_STEP).contains(&beyond), "{beyond}");
         assert!(flown(down + 0.01).audit.excess(Limit::CruisePower) < 0.0);
     }
 }

@@ -434,14 +434,19 @@ impl Flyer<'_> {
         Ok(())
     }
 
-    /// Notes how close the power comes to the band of the mixture: in cruise, descent and slow-down. Take-off, climb and circuit
+    /// Notes how close the power comes to the band of the mixture: in cruise and descent. Take-off, climb and circuit
     /// have a rule of their own (DESIGN section 5).
-    pub(super) fn note_mixture(&mut self, i: &Instant, mixture: usize) {
+    pub(super) fn note_mixture(&mut self, set: &Performance, mixture: usize) {
         let mix = &self.p.aircraft.engine.spec.mixtures[mixture];
-        self.audit.note(
-            Limit::Mixture,
-            i.performance.power_fraction - mix.max_power_fraction,
-        );
+        self.audit
+            .note(Limit::Mixture, set.power_fraction - mix.max_power_fraction);
+    }
+
+    /// Notes how close it comes to the greatest of cruise, in cruise and descent.
+    pub(super) fn note_cruise_power(&mut self, set: &Performance) {
+        let most = self.p.aircraft.procedures.cruise_power_fraction;
+        self.audit
+            .note(Limit::CruisePower, set.power_fraction - most);
     }
 
     pub(super) fn note_low_speed(&mut self, here: &Instant, ias_m_s: f64) {
@@ -505,7 +510,7 @@ impl Flyer<'_> {
         self.stepped_toward(here, control, dt).0
     }
 
-    /// The same, in a search with what the levers give near there.
+    /// The same, with what the levers give near there.
     pub(super) fn stepped_toward(
         &self,
         here: &Instant,
@@ -514,13 +519,13 @@ impl Flyer<'_> {
     ) -> (State, Option<Given>) {
         let (p, state, near) = (self.p, &self.state, &self.near);
         if self.fine {
-            (step_time(p, state, here, control, dt, near), None)
+            step_time(p, state, here, control, dt, near)
         } else {
             step_settling(p, state, here, control, dt, near)
         }
     }
 
-    /// The instant here, with what was found near here with some levers where they are still the same. At a fixed pitch and on a stop power goes
+    /// The instant here, in a search with what was found near here with some levers where they are still the same. At a fixed pitch and on a stop power goes
     /// with speed, and in a slow descent at a held speed the rate is the little that thrust leaves of drag: there near is not near enough.
     pub(super) fn instant_after(&self, control: &Control, before: Option<Given>) -> Instant {
         let air = self.air_of(&self.state);
@@ -529,7 +534,7 @@ impl Flyer<'_> {
             given.levers == control.levers && given.performance.governed == Governed::Yes
         };
         let fixed = self.p.aircraft.propeller.is_fixed();
-        if let Some(given) = before.filter(|given| !fixed && fits(given)) {
+        if let Some(given) = before.filter(|given| !self.fine && !fixed && fits(given)) {
             let here = instant_in(self.p, &self.state, control, air, |_, tas| given.at(tas));
             let speed_held = matches!(control.vertical, Vertical::Ias(_));
             if !speed_held || here.rate_m_s.abs() > SLOWLY_DOWN_M_S {

@@ -67,6 +67,14 @@ pub(super) struct Given {
 }
 
 impl Given {
+    fn of(control: &Control, there: &Instant) -> Self {
+        Self {
+            levers: control.levers,
+            tas_m_s: there.tas_m_s,
+            performance: there.performance,
+        }
+    }
+
     /// At another true airspeed [m/s] near there: the propeller makes as good as the same power of it.
     pub(super) fn at(&self, tas_m_s: f64) -> Performance {
         let thrust_n = self.performance.thrust_n;
@@ -241,7 +249,7 @@ fn moved(state: &State, slope: &Slope, dt: f64) -> State {
     }
 }
 
-/// One classical Runge-Kutta step of fourth order in time. `first` is the instant at `state`. Where the speed is lost on the way the
+/// One classical Runge-Kutta step of fourth order in time, with what the levers gave at the end of it. `first` is the instant at `state`. Where the speed is lost on the way the
 /// state is one that does not fly ([`State::flies`]).
 pub(super) fn step_time(
     problem: &Problem,
@@ -250,19 +258,22 @@ pub(super) fn step_time(
     control: &Control,
     dt: f64,
     near: &Cell<Nearby>,
-) -> State {
+) -> (State, Option<Given>) {
     let k1 = slope(first);
     let mut k = [k1; 4];
+    let mut given = None;
     for (i, (share, from)) in [(0.5, 0), (0.5, 1), (1.0, 2)].into_iter().enumerate() {
         let there = moved(state, &k[from], share * dt);
         if !there.flies() {
-            return there;
+            return (there, None);
         }
-        k[i + 1] = slope(&instant(problem, &there, control, near));
+        let here = instant(problem, &there, control, near);
+        k[i + 1] = slope(&here);
+        given = Some(Given::of(control, &here));
     }
     let [k1, k2, k3, k4] = k;
     let mean: Slope = std::array::from_fn(|j| (k1[j] + 2.0 * (k2[j] + k3[j]) + k4[j]) / 6.0);
-    moved(state, &mean, dt)
+    (moved(state, &mean, dt), given)
 }
 
 /// How quickly the speed of a flight with free speed comes to rest [1/s, negative], from the slope of each force with speed: thrust at
@@ -326,12 +337,7 @@ pub(super) fn step_settling(
                 state.distance_m + dt * (state.tas_m_s + slow + dt * (phi2 * k1[2] + phi3 * rest));
         }
     }
-    let given = Given {
-        levers: control.levers,
-        tas_m_s: second.tas_m_s,
-        performance: second.performance,
-    };
-    (next, Some(given))
+    (next, Some(Given::of(control, &second)))
 }
 
 /// `phi_k(z)` of exponential integrators, `(e^z - 1)/z` and on by `phi_{k+1} = (phi_k - 1/k!)/z`, for `z` of zero or less.

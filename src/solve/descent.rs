@@ -34,7 +34,7 @@ pub struct Candidate {
 
 /// A descent as it was flown, before it is priced.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Unpriced {
+pub struct DescentFlown {
     descent: Descent,
     time_s: f64,
     fuel_kg: f64,
@@ -118,7 +118,7 @@ impl<'a> Pricing<'a> {
     }
 
     /// One descent from the cruise, whatever it is worth; `None` where it cannot be flown.
-    pub fn unpriced(&self, descent: Descent) -> Option<Unpriced> {
+    pub fn unpriced(&self, descent: Descent) -> Option<DescentFlown> {
         self.flown(descent, f64::INFINITY).ok().flatten()
     }
 
@@ -127,7 +127,7 @@ impl<'a> Pricing<'a> {
         &self,
         descent: Descent,
         most_violation: f64,
-    ) -> Result<Option<Unpriced>, FlightError> {
+    ) -> Result<Option<DescentFlown>, FlightError> {
         let trial = Script {
             descent,
             ..self.script.clone()
@@ -156,7 +156,7 @@ impl<'a> Pricing<'a> {
         if distance_m > self.longest_m {
             return Ok(None);
         }
-        Ok(Some(Unpriced {
+        Ok(Some(DescentFlown {
             descent,
             time_s: down.end.time_s - start.time_s,
             fuel_kg: down.end.fuel_kg - start.fuel_kg,
@@ -169,7 +169,7 @@ impl<'a> Pricing<'a> {
     }
 
     /// What a descent that was flown is worth here; `None` where that is no figure.
-    pub fn priced(&self, down: &Unpriced) -> Option<Candidate> {
+    pub fn priced(&self, down: &DescentFlown) -> Option<Candidate> {
         let cost = self.rates.of(down.time_s, down.fuel_kg, down.revolutions);
         let worth = cost - self.per_m * down.distance_m;
         let whole = (self.per_m * self.problem.length_m).abs();

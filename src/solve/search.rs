@@ -20,6 +20,7 @@ pub(super) use totals::{alternative, confirmed_flight, past_forecast_s, reflown,
 
 use super::circling;
 use super::cruise::CruiseOption;
+use super::descent::DescentFlown;
 use super::levels::{LevelCost, Sequence, sequences};
 use super::plan::{Draft, Plan, Workings};
 use super::refine::{Pilot, Reach, continuous, rounded, settle, settle_within};
@@ -277,7 +278,7 @@ impl Search<'_> {
     }
 
     /// Flights of the cheapest few proposals, and of the cheapest that holds one level, which a flight is most sure to have room for, unless the reserve's
-    /// search follows and is where the best will be found; then, while
+    /// search follows and is where the best will be found; then, up to as many in all, of those near the cheapest flown, and, while
     /// none is as cheap as they promise or nearly so, of some of the rest, one level before several. Limits in the way are added to those that are broken. A pilot
     /// that keeps what it passes by flies for one search of many: where one level is missed another search has it.
     fn fly_proposals(
@@ -492,15 +493,15 @@ pub(super) struct Search<'a> {
     unpriced: Rc<Unpriced>,
 }
 
-/// What searches found out that no price changes, or hardly, and another clock hardly.
+/// What searches found out that no price changes, and another clock hardly.
 #[derive(Default)]
 struct Unpriced {
     /// Settings that may be cruised with in the middle of the route, by level.
     options: RefCell<HashMap<u64, Rc<[CruiseOption]>>>,
     /// The climbs to try, where one was asked for.
     climbs: RefCell<Option<Rc<[ClimbFlown]>>>,
-    /// Plain descents from a level, and from the cruise there that was the best when they were first asked for.
-    plain: RefCell<HashMap<u64, Vec<super::descent::Unpriced>>>,
+    /// Plain descents, by level and cruise.
+    plain: RefCell<HashMap<[u64; 5], Vec<DescentFlown>>>,
     /// Steady indicated airspeeds \[m/s\] at the mass of lift-off, by levers, level and distance.
     steady: RefCell<HashMap<[u64; 6], Option<f64>>>,
 }

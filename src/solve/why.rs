@@ -16,11 +16,11 @@ use crate::flight::{Flown, Limit, Script, fly_recorded, point_at};
 use crate::quantity::M_S_PER_KT;
 use crate::reflight::Mismatch;
 use crate::trip::Problem;
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 
 /// An alternative better than the plan by less than this share of its cost, lever changes charged, is as good.
 const AS_GOOD: f64 = 1e-4;
-/// What was dearer than the plan by this share before another was taken over is not looked for again beside that.
+/// What was settled beside a plan and is dearer than the next that is taken over by this share is passed over while others may be taken over.
 const FAR_BEHIND: f64 = 0.02;
 /// Single steps, and no more flights than a walk of several steps by several levers takes.
 const REACH: Reach = Reach {
@@ -84,8 +84,6 @@ struct Why<'a> {
     exact: Pilot<'a>,
     /// What was recorded, by the key of the script.
     known: RefCell<Vec<(Vec<u64>, Option<Flown>)>>,
-    /// Other ways than those of plans before, settled.
-    before: RefCell<Vec<Other>>,
 }
 
 /// Sets the choice of an alternative in a script.
@@ -143,7 +141,6 @@ impl<'a> Why<'a> {
             pilot: Pilot::new(problem),
             exact: Pilot::exact(problem),
             known: RefCell::default(),
-            before: RefCell::default(),
         }
     }
 
@@ -159,13 +156,28 @@ impl<'a> Why<'a> {
 impl Why<'_> {
     /// Takes over what proves better than a draft until nothing does; other ways than the last, and those left out.
     fn chosen(&self, draft: &mut Draft) -> (Vec<Other>, Vec<LeftOut>) {
+        let mut before: Vec<Other> = vec![];
         // Each plan taken over is cheaper than the one before by a share of it, so this ends.
         loop {
-            let (found, left_out) = self.others(draft);
-            let Some(next) = self.better(draft, &found) else {
+            let any_passed = Cell::new(false);
+            // While plans are taken over, what was far behind the last is passed over; beside the one that stays all are made.
+            let least = Pilot::charged(&draft.flown) * (1.0 + FAR_BEHIND);
+            let behind = |kind: AlternativeKind, start: &Script| {
+                let far = |f: &Flown| Pilot::charged(f) > least && same_levels(&f.script, start);
+                let passed = before.iter().any(|(k, f)| *k == kind && far(f));
+                any_passed.set(any_passed.get() || passed);
+                passed
+            };
+            let (mut found, mut left_out) = self.others(draft, behind);
+            let mut next = self.better(draft, &found);
+            if next.is_none() && any_passed.get() {
+                (found, left_out) = self.others(draft, |_, _| false);
+                next = self.better(draft, &found);
+            }
+            let Some(next) = next else {
                 return (found, left_out);
             };
-            *self.before.borrow_mut() = found;
+            before = found;
             draft
                 .others
                 .push(std::mem::replace(&mut draft.flown, next.0));
@@ -173,8 +185,12 @@ impl Why<'_> {
         }
     }
 
-    /// Every other way than that of a draft, flown as a search flies, and the choices that no flight within the limits goes.
-    fn others(&self, draft: &Draft) -> (Vec<Other>, Vec<LeftOut>) {
+    /// Every other way than that of a draft that is not passed over, flown as a search flies, and the choices that no flight within the limits goes.
+    fn others(
+        &self,
+        draft: &Draft,
+        passed_over: impl Fn(AlternativeKind, &Script) -> bool,
+    ) -> (Vec<Other>, Vec<LeftOut>) {
         let mut found: Vec<Other> = Vec::new();
         let mut left_out = Vec::new();
         let kind = AlternativeKind::OrdinaryDescent;
@@ -186,8 +202,10 @@ impl Why<'_> {
             }),
         }
         for (kind, start) in self.starts(&draft.flown) {
-            let before = self.far_behind(kind, &draft.flown);
-            match before.map_or_else(|| self.settled(kind, &start), Ok) {
+            if passed_over(kind, &start) {
+                continue;
+            }
+            match self.settled(kind, &start) {
                 Ok(f) => found.push((kind, f)),
                 Err(limits) => left_out.push(LeftOut { kind, limits }),
             }
@@ -209,14 +227,6 @@ impl Why<'_> {
             }
         }
         (found, left_out)
-    }
-
-    /// What a choice came to beside the plan before, if that is so much dearer than this plan that it is not looked for again.
-    fn far_behind(&self, kind: AlternativeKind, plan: &Flown) -> Option<Flown> {
-        let least = Pilot::charged(plan) * (1.0 + FAR_BEHIND);
-        let before = self.before.borrow();
-        let known = before.iter().find(|(k, _)| *k == kind)?;
-        (Pilot::charged(&known.1) > least).then(|| known.1.clone())
     }
 
     /// The cheapest of other ways that is better than a draft when flown as exactly, settled freely, with its re-flight.
@@ -392,7 +402,7 @@ impl Why<'_> {
         .collect()
     }
 
-    /// A script with another last level.
+    /// A script with another last level, the best cruise there, and a descent that is as that cruise where it was as the old one.
     fn at_level(&self, script: &Script, level_m: f64) -> Script {
         let p = self.problem;
         let last = script.cruise[script.cruise.len() - 1];
@@ -420,9 +430,7 @@ impl Why<'_> {
         if s.climb.second.is_some_and(|c| c.0 > highest_m + 1.0) {
             s.climb.second = None;
         }
-        if let Some(d) = carried(p, &s.descent, &last, s.last_cruise()) {
-            s.descent = d;
-        }
+        s.descent = carried(&s.descent, &last, s.last_cruise());
         s
     }
 

@@ -9,7 +9,7 @@ use super::flown::{FlightError, Hint, Mark, SegmentKind};
 use super::flyer::{Flyer, LEAST_ACCELERATION_M_S2, LONGEST_CHANGE_S, Saved};
 use super::kernel::{Control, Given, State, Vertical};
 use super::script::{Circle, Cruise, PathRule, Reduction, Script, ThrottleRule, trigger_m};
-use crate::aircraft::{Configuration, Throttle};
+use crate::aircraft::{Configuration, Performance, Throttle};
 use crate::quantity::{M_PER_FT, M_PER_NM, M_S_PER_FPM};
 use hand::{Hand, SAME_TIME_S};
 
@@ -326,8 +326,7 @@ impl Flyer<'_> {
             self.still_of_use()?;
             let here = self.instant_after(&control, before);
             let ias_m_s = self.visit(&here, &control);
-            self.note_mixture(&here, hand.part.mixture);
-            self.note_cruise_power(here.performance.power_fraction);
+            self.note_power_down(&here.performance, hand.part.mixture);
             let slowing = vertical == Vertical::Level;
             if slowing && here.acceleration_m_s2 > -LEAST_ACCELERATION_M_S2 && !hand.settling {
                 return Err(FlightError::NeverSlows);
@@ -383,6 +382,10 @@ impl Flyer<'_> {
                     (next, given) = self.stepped_toward(&here, &control, dt);
                 }
             }
+            // Power rises on the way down, and is the most just before a lever moves.
+            if let Some(end) = &given {
+                self.note_power_down(&end.performance, hand.part.mixture);
+            }
             before = given;
             self.state = next;
             self.still_flying()?;
@@ -409,6 +412,11 @@ impl Flyer<'_> {
             circled_from,
             steepest,
         })
+    }
+
+    fn note_power_down(&mut self, set: &Performance, mixture: usize) {
+        self.note_mixture(set, mixture);
+        self.note_cruise_power(set);
     }
 
     /// Begins to circle where the height for it is reached: the state there.

@@ -320,7 +320,7 @@ fn crosscheck_steps_in_time_have_their_order() {
     type Step = fn((&Problem, &State, &Control), f64, Option<Given>) -> (State, Option<Given>);
     let fourth: Step = |(p, s, c), dt, _| {
         let (near, first) = (nowhere(), instant(p, s, c, &nowhere()));
-        (step_time(p, s, &first, c, dt, &near), None)
+        (step_time(p, s, &first, c, dt, &near).0, None)
     };
     let second: Step = |(p, s, c), dt, _| {
         let (near, first) = (nowhere(), instant(p, s, c, &nowhere()));

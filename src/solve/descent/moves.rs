@@ -8,16 +8,12 @@ use crate::quantity::{M_PER_FT, M_S_PER_FPM};
 use crate::solve::refine::{by_steps, reduction_by_steps, same_rev, to_step};
 use crate::trip::Problem;
 
-/// A descent from one cruise as it is from another: what was left as in cruise still is, in both parts. `None` where it has no room there.
-pub(in crate::solve) fn carried(
-    problem: &Problem,
-    descent: &Descent,
-    from: &Cruise,
-    to: &Cruise,
-) -> Option<Descent> {
+/// A descent from one cruise as it is from another: RPM, mixture and a part throttle that were left as in cruise still are, in both parts.
+pub(in crate::solve) fn carried(descent: &Descent, from: &Cruise, to: &Cruise) -> Descent {
     let mut d = *descent;
     let carry = |part: &mut DescentPart| {
-        if same_rev(part.rev_s, from.rev_s) {
+        // At a fixed pitch an RPM that is held is a choice of its own.
+        if part.throttle != ThrottleRule::Rpm && same_rev(part.rev_s, from.rev_s) {
             part.rev_s = to.rev_s;
         }
         if part.mixture == from.mixture {
@@ -31,7 +27,7 @@ pub(in crate::solve) fn carried(
     if let (ThrottleRule::LeftAlone(_), Throttle::Map(pa)) = (d.first.throttle, to.throttle) {
         d.first.throttle = ThrottleRule::LeftAlone(pa);
     }
-    inside(problem, to, &d).then_some(d)
+    d
 }
 
 /// One change of a descent.
@@ -223,7 +219,7 @@ pub(super) fn moved(
 }
 
 /// Whether a descent from a cruise is within the range of every lever.
-fn inside(problem: &Problem, cruise: &Cruise, d: &Descent) -> bool {
+pub(super) fn inside(problem: &Problem, cruise: &Cruise, d: &Descent) -> bool {
     let pr = &problem.aircraft.procedures;
     let propeller = &problem.aircraft.propeller;
     let pattern_m = problem.arrival.pattern_altitude_m;
@@ -262,4 +258,57 @@ pub(in crate::solve) fn clear_of_edges(problem: &Problem, from_m: f64) -> bool {
         .limits
         .speed_edges_m(&problem.aircraft.speeds)
         .any(near)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::flight::testbed::{cruise, script};
+    use crate::quantity::{M_S_PER_KT, PA_PER_INHG};
+
+    #[test]
+    fn closed_form_a_descent_goes_along_with_its_cruise() {
+        let path = PathRule::Ias(140.0 * M_S_PER_KT);
+        let part = |map_in: f64| Throttle::Map(map_in * PA_PER_INHG);
+        let from = Cruise {
+            throttle: part(23.0),
+            ..cruise(9_500.0, 0.0)
+        };
+        let to = Cruise {
+            throttle: part(21.0),
+            rev_s: from.rev_s - 5.0,
+            mixture: from.mixture + 1,
+            ..from
+        };
+        let left = ThrottleRule::LeftAlone(23.0 * PA_PER_INHG);
+        let mut d = script(left, path, 1_800.0).descent;
+        (d.first.rev_s, d.first.mixture) = (from.rev_s, from.mixture);
+        // A second part with an RPM of its own.
+        let second = DescentPart {
+            rev_s: from.rev_s - 8.0,
+            ..d.first
+        };
+        d.second = Some((1_000.0, second));
+        let there = carried(&d, &from, &to);
+        let expected = DescentPart {
+            throttle: ThrottleRule::LeftAlone(21.0 * PA_PER_INHG),
+            rev_s: to.rev_s,
+            mixture: to.mixture,
+            ..d.first
+        };
+        assert_eq!(there.first, expected);
+        let (rev_s, mixture) = (second.rev_s, to.mixture);
+        let expected = DescentPart {
+            rev_s,
+            mixture,
+            ..second
+        };
+        assert_eq!(there.second, Some((1_000.0, expected)));
+        // Held RPM at a fixed pitch is a choice, whatever cruise has.
+        d.first.throttle = ThrottleRule::Rpm;
+        assert_eq!(
+            carried(&d, &from, &to).first.rev_s.to_bits(),
+            from.rev_s.to_bits()
+        );
+    }
 }

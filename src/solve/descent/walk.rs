@@ -3,7 +3,7 @@
 use super::grid::{
     FAST_POWER_ON, family, fastest_all_the_way_m_s, fastest_between_m_s, grid, least_held_pa,
 };
-use super::moves::{REDUCE_STEP_M, carried, moved, moves, settable_rate_m_s};
+use super::moves::{REDUCE_STEP_M, carried, inside, moved, moves, settable_rate_m_s};
 use super::{Candidate, Pricing, same};
 use crate::flight::{Cruise, Descent, DescentPart, PathRule, ThrottleRule};
 use crate::quantity::{M_S_PER_KT, PA_PER_INHG};
@@ -296,7 +296,8 @@ impl<'a> Pricing<'a> {
     pub fn search_near(&self, other: &Cruise, known: &[Candidate]) -> Vec<Candidate> {
         let begun = known
             .iter()
-            .filter_map(|c| carried(self.problem, &c.descent, other, self.last()))
+            .map(|c| carried(&c.descent, other, self.last()))
+            .filter(|d| inside(self.problem, self.last(), d))
             .filter_map(|d| self.price(d));
         self.finished(in_order(begun.collect()))
     }

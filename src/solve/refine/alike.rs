@@ -60,6 +60,7 @@ impl Alike {
 
     /// The knobs that others follow.
     pub(super) fn leaders(self, script: &Script) -> impl Iterator<Item = Knob> {
+        // Invariant of a script: there is a cruise.
         let last = script.cruise.len() - 1;
         let followed = [
             (self.rev_down, Knob::CruiseRev(last)),
@@ -70,5 +71,58 @@ impl Alike {
             (self.second_path, Knob::PartPath(Which::First)),
         ];
         followed.into_iter().filter(|f| f.0).map(|f| f.1)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::flight::PathRule;
+    use crate::flight::testbed::script;
+    use crate::quantity::{M_S_PER_KT, PA_PER_INHG};
+
+    /// Down in two parts at one speed, all with the RPM of cruise.
+    fn all_alike() -> Script {
+        let held = ThrottleRule::Held(18.0 * PA_PER_INHG);
+        let mut s = script(held, PathRule::Ias(140.0 * M_S_PER_KT), 1_800.0);
+        s.descent.first.rev_s = s.last_cruise().rev_s;
+        s.descent.second = Some((1_000.0, s.descent.first));
+        s.descent.to_go_m = 50_000.0;
+        s
+    }
+
+    #[test]
+    fn closed_form_what_is_alike_follows_and_what_is_not_stays() {
+        let s = all_alike();
+        let alike = Alike::of(&s);
+        let leaders: Vec<Knob> = alike.leaders(&s).collect();
+        assert_eq!(
+            leaders,
+            [Knob::CruiseRev(0), Knob::PartPath(Which::First)],
+            "one leader for each lever"
+        );
+        assert!(leaders.iter().all(|&knob| !alike.follows(knob)));
+        let mut turned = s.clone();
+        turned.cruise[0].rev_s -= 2.0;
+        turned.descent.first.path = PathRule::Ias(130.0 * M_S_PER_KT);
+        alike.keep(&mut turned);
+        let (first, second) = (turned.descent.first, turned.descent.last());
+        assert_eq!([first.rev_s, second.rev_s], [turned.cruise[0].rev_s; 2]);
+        assert_eq!(first.path, second.path);
+        // Others are left as they are.
+        let mut own = s;
+        own.descent.first.rev_s -= 5.0;
+        let before = own.clone();
+        let alike = Alike::of(&own);
+        alike.keep(&mut own);
+        assert_eq!(own, before);
+        assert_eq!(
+            alike.leaders(&own).collect::<Vec<_>>(),
+            [Knob::PartPath(Which::First)]
+        );
+        // At a fixed pitch an RPM that is held is set anew in any case.
+        own.descent.first.rev_s = own.last_cruise().rev_s;
+        own.descent.first.throttle = ThrottleRule::Rpm;
+        assert!(!Alike::of(&own).follows(Knob::PartRev(Which::First)));
     }
 }

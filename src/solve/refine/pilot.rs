@@ -32,8 +32,8 @@ pub struct Pilot<'a> {
     exact: bool,
     /// Least cost of a flight that broke no limit but the reserve; infinite while there was none.
     short_of_fuel: Cell<f64>,
-    /// What the cheapest flight that broke no limit was charged; infinite while there was none.
-    within_limits: Cell<f64>,
+    /// What the cheapest flight that a walk settled within all limits was charged; infinite while there was none.
+    settled: Cell<f64>,
     /// Of a pilot that keeps them: what walks flew within all limits.
     kept: Option<RefCell<Vec<Kept>>>,
     /// What changes of a part of a script came to.
@@ -105,7 +105,7 @@ impl<'a> Pilot<'a> {
             known: RefCell::default(),
             exact: false,
             short_of_fuel: Cell::new(f64::INFINITY),
-            within_limits: Cell::new(f64::INFINITY),
+            settled: Cell::new(f64::INFINITY),
             kept: None,
             tried: RefCell::default(),
         }
@@ -219,20 +219,23 @@ impl<'a> Pilot<'a> {
         self.short_of_fuel.get()
     }
 
-    /// What the cheapest flight flown that broke no limit was charged; infinite if there was none.
-    pub fn least_within_limits(&self) -> f64 {
-        self.within_limits.get()
+    /// What the cheapest flight that a walk settled within all limits was charged; infinite if there was none.
+    pub fn least_settled(&self) -> f64 {
+        self.settled.get()
+    }
+
+    /// Takes note of the end of a walk.
+    pub(super) fn settled(&self, flown: &Flown) {
+        if flown.audit.violation() == 0.0 {
+            let least = self.settled.get().min(Self::charged(flown));
+            self.settled.set(least);
+        }
     }
 
     fn coarsely(&self, script: &Script, most_violation: f64) -> Result<Flown, FlightError> {
         let hint = self.expected_descent(script);
         let flown = fly_within(self.problem, script, hint, &self.memory[0], most_violation)?;
         self.found_descent(&flown);
-        if flown.audit.violation() == 0.0 {
-            let charged = Self::charged(&flown);
-            self.within_limits
-                .set(self.within_limits.get().min(charged));
-        }
         if flown.cost < self.short_of_fuel.get() && flown.audit.broken() == [Limit::Fuel] {
             self.short_of_fuel.set(flown.cost);
         }

@@ -223,5 +223,8 @@ fn walked(
         next -= 1;
         since = 0;
     }
+    if let Some(best) = &best {
+        pilot.settled(best);
+    }
     best
 }

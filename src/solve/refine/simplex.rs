@@ -8,9 +8,9 @@ use argmin::core::{CostFunction, Executor, State as _};
 use argmin::solver::neldermead::NelderMead;
 use std::cell::{Cell, RefCell};
 
-/// Flights of the simplex: a step takes one or two, but where it lies across a limit and shrinks, one for each knob.
+/// Flights of the simplex once it is set up: a step takes one or two, but where it lies across a limit and shrinks, one for each knob.
 const SIMPLEX_FLIGHTS: usize = 300;
-/// The simplex has converged when the costs of its corners differ by this share of the cost.
+/// The simplex has converged when the standard deviation of the costs of its corners is this share of the cost.
 const SIMPLEX_SPREAD: f64 = 1e-4;
 /// It begins with so many settable steps of each knob.
 const FIRST_STEPS: f64 = 1.5;
@@ -23,6 +23,7 @@ struct Flights<'a, 'p> {
     prepare: &'a dyn Fn(&mut Script),
     alike: Alike,
     flown: Cell<usize>,
+    most: usize,
 }
 
 /// The box is mapped to the whole line by a sine, so the simplex never meets a wall.
@@ -42,7 +43,7 @@ impl CostFunction for Flights<'_, '_> {
 
     fn cost(&self, theta: &Self::Param) -> Result<f64, argmin::core::Error> {
         let flown = self.flown.get();
-        if flown == SIMPLEX_FLIGHTS {
+        if flown == self.most {
             return Err(argmin::core::ArgminError::ConditionViolated {
                 text: "as many flights as are allowed".to_owned(),
             }
@@ -96,6 +97,8 @@ pub fn continuous(
         prepare,
         alike,
         flown: Cell::new(0),
+        // The corners are flown twice for each knob, and again by the solver, which takes no refusal there.
+        most: SIMPLEX_FLIGHTS + 4 * (knobs.len() + 1),
     };
     let start: Vec<f64> = knobs
         .iter()

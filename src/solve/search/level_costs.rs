@@ -80,7 +80,7 @@ impl Search<'_> {
             let script = self
                 .with_cruise(&[(level_m, 0.0)], std::slice::from_ref(&level))
                 .unwrap_or_else(|| self.skeleton(0.0, p.aircraft.procedures.climb_rev_s[0]));
-            // A plain descent stands for all of them in the level search: power as in cruise, greatest rate.
+            // A plain descent stands for all of them in the level search.
             if let Some(c) = self.plain_descent(&script, &level, per_m[i]) {
                 level.descent = (c.cost, c.distance_m);
                 level.barred.1 = c.barred;
@@ -244,16 +244,24 @@ impl Search<'_> {
         let start = self.cruise_state(level.level_m, &level.options, script)?;
         let pricing = descent::Pricing::new(self.p, self.rates, script, start, per_m);
         let mut known = self.unpriced.plain.borrow_mut();
+        let first = &script.descent.first;
+        let [throttle, map] = script.cruise.last().map_or([0; 2], |c| c.throttle.bits());
         let flown = known
-            .entry(level.level_m.to_bits())
+            .entry([
+                level.level_m.to_bits(),
+                throttle,
+                map,
+                first.rev_s.to_bits(),
+                first.mixture as u64,
+            ])
             .or_insert_with(|| self.plain_descents(&pricing));
         let score = |c: &descent::Candidate| c.worth + 1e3 * c.violation;
         let priced = flown.iter().filter_map(|down| pricing.priced(down));
         priced.min_by(|a, b| score(a).total_cmp(&score(b)))
     }
 
-    /// The plain descents that can be flown: with the cruise RPM; where the propeller then drives on too hard to slow down, with the coarsest.
-    fn plain_descents(&self, pricing: &descent::Pricing) -> Vec<descent::Unpriced> {
+    /// The plain descents that can be flown, a manifold pressure held at the greatest rate or at 0.7 of it: with the cruise RPM; where the propeller then drives on too hard to slow down, with the coarsest.
+    fn plain_descents(&self, pricing: &descent::Pricing) -> Vec<descent::DescentFlown> {
         let propeller = &self.p.aircraft.propeller;
         let (low, high) = (
             propeller.lowest_governed_rev_s,

@@ -7,7 +7,7 @@ use crate::solve::levels::{LevelCost, Sequence, sequences};
 use crate::solve::refine::{Pilot, rounded, settle_loosely, settle_strictly};
 use crate::trip::Start;
 
-/// What is charged so many times as much for the limits that it breaks as another flight that breaks none will not be as cheap as that.
+/// A flight that breaks limits and is charged so many times as much, that included, as another that was settled within all will not be as cheap.
 const HOPELESS: f64 = 1.1;
 
 impl Search<'_> {
@@ -115,13 +115,14 @@ impl Search<'_> {
                         outside[gear_down] = Some(f);
                     }
                 }
-                // Descents were flown from this cruise: another makes neither it nor the way there one that can be flown.
-                None => break,
+                // The descent was flown from this cruise: where the whole cannot be, another makes neither the cruise nor the way there one that can.
+                None if best.is_none() && outside.iter().all(Option::is_none) => break,
+                None => {}
             }
         }
         // One that is the cheapest though what it breaks is charged may keep the limits at little more.
         for f in outside.into_iter().flatten() {
-            let hopeless = Pilot::charged(&f) > HOPELESS * pilot.least_within_limits();
+            let hopeless = Pilot::charged(&f) > HOPELESS * pilot.least_settled();
             if !pilot.keeps()
                 && !hopeless
                 && cheaper(&f, &best)
