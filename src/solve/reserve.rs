@@ -6,6 +6,7 @@
 //! it finds is settled by the objective itself.
 
 use super::cruise::{AtLevel, cost_per_m};
+use super::descent::carried;
 use super::plan::Draft;
 use super::refine::{Kept, MOVE_WORTH, Pilot, lever_changes, rounded};
 use super::search::{Search, SolveError, guessed_flow_kg_s};
@@ -144,11 +145,9 @@ fn set_anew(search: &Search, flown: &Flown, rates: CostRates) -> Option<Script> 
         rev_s,
         mixture,
     } = best.levers;
-    if script.descent.first.mixture == last.mixture {
-        script.descent.first.mixture = mixture;
-    }
     let cruise = script.cruise.last_mut()?;
     (cruise.throttle, cruise.rev_s, cruise.mixture) = (throttle, rev_s, mixture);
+    script.descent = carried(&script.descent, &last, cruise);
     let script = rounded(p, &script);
     (*script.last_cruise() != last).then_some(script)
 }

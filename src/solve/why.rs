@@ -177,7 +177,8 @@ impl Why<'_> {
             let Some(next) = next else {
                 return (found, left_out);
             };
-            before = found;
+            before.retain(|(k, _)| found.iter().all(|(kind, _)| kind != k));
+            before.extend(found);
             draft
                 .others
                 .push(std::mem::replace(&mut draft.flown, next.0));
