@@ -183,13 +183,7 @@ impl PropellerTable {
     }
 
     fn at(&self, c: &Condition, beta_rad: f64) -> [f64; 2] {
-        let (u, _) = Self::advance_at(c, beta_rad);
-        let (iu, wu) = self.advance.stencil(u);
-        let (ib, wb) = self.angle.stencil(beta_rad);
-        // Laid where it is read: a patch handed over is copied.
-        let mut patch = Patch::nowhere();
-        self.lay(c, (iu, ib), &mut patch);
-        patch.value(&wu, &wb)
+        self.at_again(c, beta_rad, &mut Patch::nowhere())
     }
 
     /// The same; `patch` is used again while the cell is the same.
