@@ -105,9 +105,18 @@ impl Speeds {
 }
 
 /// The second column at a value of the first, linear between the rows; outside the table the difference of its end is kept.
-fn corrected(rows: impl Iterator<Item = (f64, f64)> + Clone, x: f64) -> f64 {
-    let difference: Vec<(f64, f64)> = rows.map(|(a, b)| (a, b - a)).collect();
-    x + interpolate(&difference, x)
+fn corrected(rows: impl Iterator<Item = (f64, f64)>, x: f64) -> f64 {
+    let mut below: Option<(f64, f64)> = None;
+    for (at, to) in rows {
+        let here = (at, to - at);
+        if x < at {
+            let difference =
+                below.map_or(here.1, |(x0, y0)| y0 + (here.1 - y0) * (x - x0) / (at - x0));
+            return x + difference;
+        }
+        below = Some(here);
+    }
+    x + below.map_or(0.0, |last| last.1)
 }
 
 impl Speeds {

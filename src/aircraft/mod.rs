@@ -147,8 +147,31 @@ pub struct Propeller {
     pub avoid: Vec<AvoidBand>,
     /// Thrust on this airframe over thrust of the propeller alone.
     pub installed_factor: f64,
-    /// Blade angle when feathered, for a hub that can, rad. The table reaches it.
-    pub feathered_rad: Option<f64>,
+    /// Feathered, for a hub that can.
+    pub feathered: Option<Feathered>,
+}
+
+/// A propeller feathered and still.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Feathered {
+    /// Blade angle at 0.75 R, rad.
+    pub angle_rad: f64,
+    /// Thrust over `rho V^2 D^2`, below zero, by the blade elements themselves: the table ends at the high stop. No aeroplane of the kind glides
+    /// so fast that it depends on Mach number.
+    pub thrust: f64,
+}
+
+impl Feathered {
+    /// A propeller feathered to a blade angle \[rad\].
+    pub fn new(geometry: &propeller::PropellerGeometry, angle_rad: f64) -> Self {
+        let still = propeller::BladeElements::new(geometry);
+        Self {
+            angle_rad,
+            thrust: still
+                .coefficients(std::f64::consts::FRAC_PI_2, angle_rad, 0.0)
+                .thrust,
+        }
+    }
 }
 
 impl Propeller {
@@ -159,7 +182,7 @@ impl Propeller {
 
     /// Whether the hub can feather.
     pub fn feathers(&self) -> bool {
-        self.feathered_rad.is_some()
+        self.feathered.is_some()
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::engine::{EngineOutput, Intake, Throttle};
 use super::propeller::{Absorbed, Balance, Nearby};
-use super::{Aircraft, Configuration, HubWithoutOil};
+use super::{Aircraft, Configuration, Feathered, HubWithoutOil};
 use crate::air::isa::GAS_CONSTANT_J_KG_K;
 use std::cell::Cell;
 use std::f64::consts::TAU;
@@ -422,9 +422,15 @@ impl Aircraft {
             let dead = self.engine.dead(throttle, 0.0, intake);
             self.figures(air, tas_m_s, 0.0, angle_rad, Governed::Stopped, dead)
         };
-        let set_rev_s = match (propeller, p.feathered_rad) {
+        let feathered = |f: Feathered| {
+            let dead = self.engine.dead(throttle, 0.0, intake);
+            let speed_m2_s = tas_m_s * p.table.diameter_m();
+            let thrust_n = f.thrust * air.density_kg_m3 * speed_m2_s * speed_m2_s;
+            self.whole(0.0, f.angle_rad, Governed::Stopped, dead, thrust_n)
+        };
+        let set_rev_s = match (propeller, p.feathered) {
             (GlidePropeller::Stopped, _) => return still(p.stops.low_rad),
-            (GlidePropeller::Feathered, Some(angle_rad)) => return still(angle_rad),
+            (GlidePropeller::Feathered, Some(f)) => return feathered(f),
             (GlidePropeller::LeverForward, _) => p.highest_governed_rev_s,
             (GlidePropeller::LeverBack | GlidePropeller::Feathered, _) => p.lowest_governed_rev_s,
         };
@@ -442,7 +448,7 @@ impl Aircraft {
             EngineState::Dead {
                 oil_pressure: false,
                 ..
-            } => match (p.hub, p.feathered_rad) {
+            } => match (p.hub, p.feathered) {
                 (HubWithoutOil::Fine, _) => self.balanced(
                     air,
                     tas_m_s,
@@ -451,7 +457,7 @@ impl Aircraft {
                     Governed::OnLowStop,
                     run,
                 ),
-                (HubWithoutOil::Coarse, Some(angle_rad)) => still(angle_rad),
+                (HubWithoutOil::Coarse, Some(f)) => feathered(f),
                 (HubWithoutOil::Coarse, None) => self.balanced(
                     air,
                     tas_m_s,

@@ -115,7 +115,7 @@ fn aircraft() -> Aircraft {
             hub: HubWithoutOil::Fine,
             avoid: vec![],
             installed_factor: 0.93,
-            feathered_rad: None,
+            feathered: None,
         },
         procedures: Procedures {
             taxi_fuel_kg: 1.2 * gal,

@@ -166,6 +166,11 @@ impl Limit {
             Self::Distance | Self::Level => 100.0,
         }
     }
+
+    /// Scale units of an amount [SI unit of the limited quantity].
+    pub(crate) fn units(self, amount: f64) -> f64 {
+        amount / self.scale()
+    }
 }
 
 /// How far each limit was exceeded, in units of its scale; below zero is room left.
@@ -193,7 +198,7 @@ impl Audit {
         let units = if excess.is_nan() {
             1e6
         } else {
-            excess / limit.scale()
+            limit.units(excess)
         };
         let slot = &mut self.worst[limit as usize];
         *slot = slot.max(units);

@@ -108,8 +108,6 @@ pub(super) struct Instant {
 
 /// A level speed whose time constant is longer than this, s, is not held by leaving the levers alone: our choice, no source.
 const SLOWEST_SETTLING_S: f64 = 120.0;
-/// A time constant to begin with, s.
-const USUAL_SETTLING_S: f64 = 40.0;
 /// Longest step toward a level speed, and the shortest from which a slope is taken, m/s.
 const LONGEST_SECANT_M_S: f64 = 10.0;
 const SHORTEST_SECANT_M_S: f64 = 0.1;
@@ -400,6 +398,8 @@ pub(super) fn step_height(
 /// Product of the last two secant steps to a steady speed, m²/s²: the error left is that times half the curvature of the excess over its slope,
 /// which is one over a speed: 1e-4 m/s.
 const SECANT_PRODUCT_M2_S2: f64 = 5e-3;
+/// The same for who compares settings, m²/s²: 0.01 m/s.
+const ROUGH_PRODUCT_M2_S2: f64 = 0.5;
 /// A step so short ends it with whatever slope, m/s.
 const LAST_SECANT_M_S: f64 = 1e-4;
 
@@ -417,23 +417,73 @@ pub fn level_speed_m_s(
     guess_m_s: f64,
     near: &Cell<Nearby>,
 ) -> Option<(f64, f64)> {
-    let clean = Configuration::default();
-    let excess = |v: f64| {
-        problem
-            .aircraft
-            .perform_under_redline(air, v, levers, near)
-            .thrust_n
-            - problem.aircraft.drag_n(air, v, mass_kg, clean)
-    };
-    // Secant steps from the guess, the first with a usual time constant, then the slope for that of here. Excess falls with speed on
-    // the fast side.
-    let mut per = -mass_kg / USUAL_SETTLING_S;
+    let steady = steady(
+        problem,
+        air,
+        mass_kg,
+        levers,
+        guess_m_s,
+        near,
+        SECANT_PRODUCT_M2_S2,
+    )?;
+    Some((steady.tas_m_s, steady.tau_s))
+}
+
+/// That speed to 0.01 m/s, with what the levers give at one within some tenths of it; for comparing settings.
+pub(crate) fn level_speed_roughly(
+    problem: &Problem,
+    air: AirState,
+    mass_kg: f64,
+    levers: Levers,
+    guess_m_s: f64,
+    near: &Cell<Nearby>,
+) -> Option<(f64, Performance)> {
+    let steady = steady(
+        problem,
+        air,
+        mass_kg,
+        levers,
+        guess_m_s,
+        near,
+        ROUGH_PRODUCT_M2_S2,
+    )?;
+    Some((steady.tas_m_s, steady.near_there))
+}
+
+/// Steady level flight.
+struct Steady {
+    tas_m_s: f64,
+    /// Time constant of the approach to it, s.
+    tau_s: f64,
+    /// What was found there in the last look but the speed itself.
+    near_there: Performance,
+}
+
+/// [`level_speed_m_s`] as near as this product of the last two steps, m²/s².
+fn steady(
+    problem: &Problem,
+    air: AirState,
+    mass_kg: f64,
+    levers: Levers,
+    guess_m_s: f64,
+    near: &Cell<Nearby>,
+    product_m2_s2: f64,
+) -> Option<Steady> {
+    let aircraft = &problem.aircraft;
+    let perform = |v: f64| aircraft.perform_under_redline(air, v, levers, near);
+    let drag = |v: f64| aircraft.drag_n(air, v, mass_kg, Configuration::default());
+    // Secant steps from the guess, the first with the slope of thrust at constant power less drag, then the slope for that of here. Excess falls
+    // with speed on the fast side.
     let mut v0 = guess_m_s;
-    let mut f0 = excess(v0);
+    let thrust_n = perform(v0).thrust_n;
+    let mut f0 = thrust_n - drag(v0);
+    let drag_slope = (drag(v0 + PROBE_M_S) - drag(v0 - PROBE_M_S)) / (2.0 * PROBE_M_S);
+    let mut per = (-drag_slope - thrust_n.max(0.0) / v0).min(-mass_kg / SLOWEST_SETTLING_S);
     let first = (-f0 / per).clamp(-LONGEST_SECANT_M_S, LONGEST_SECANT_M_S);
     let mut v1 = v0 + first.abs().max(SHORTEST_SECANT_M_S).copysign(f0);
     for _ in 0..40 {
-        let f1 = excess(v1);
+        let there = perform(v1);
+        let f1 = there.thrust_n - drag(v1);
         let measured = (f1 - f0) / (v1 - v0);
         if measured < -1e-3 {
             per = measured;
@@ -446,10 +496,14 @@ pub fn level_speed_m_s(
             return None;
         }
         let steps_m2_s2 = ((next - v1) * (v1 - v0)).abs();
-        let settled = measured == per && steps_m2_s2 < SECANT_PRODUCT_M2_S2;
+        let settled = measured == per && steps_m2_s2 < product_m2_s2;
         if settled || (next - v1).abs() < LAST_SECANT_M_S {
             let tau_s = -mass_kg / per;
-            return (tau_s < SLOWEST_SETTLING_S).then_some((next, tau_s));
+            return (tau_s < SLOWEST_SETTLING_S).then_some(Steady {
+                tas_m_s: next,
+                tau_s,
+                near_there: there,
+            });
         }
         (v0, f0, v1) = (v1, f1, next);
     }

@@ -116,7 +116,7 @@ pub(crate) fn aircraft(fuel_factor: f64) -> Aircraft {
             hub: HubWithoutOil::Fine,
             avoid: vec![],
             installed_factor: 0.95,
-            feathered_rad: None,
+            feathered: None,
         },
         procedures: Procedures {
             taxi_fuel_kg: 3.0,

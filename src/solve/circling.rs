@@ -80,7 +80,7 @@ fn sought(problem: Cow<'_, Problem>) -> Sought<'_> {
 /// Whether it is room for height that is wanting. Turns are no way to burn fuel or time.
 fn may_help(problem: &Problem, error: &SolveError) -> bool {
     match error {
-        SolveError::Unreachable { .. } => true,
+        SolveError::Unreachable { for_room, .. } => *for_room,
         SolveError::Infeasible { limits, .. } => {
             let free = || {
                 let mut p = problem.clone();

@@ -2,7 +2,7 @@
 
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{AirState, Governed, Levers, Throttle};
-use crate::flight::level_speed_m_s;
+use crate::flight::{level_speed_m_s, level_speed_roughly};
 use crate::quantity::PA_PER_INHG;
 use crate::solve::refine::by_steps;
 use crate::trip::{AirSample, CostRates, Problem};
@@ -57,6 +57,24 @@ pub(super) fn settable_rev_s(problem: &Problem, step_s: f64) -> Vec<f64> {
         r = by_steps(r, 1.0, step_s);
     }
     revs
+}
+
+/// What a setting gives in level flight.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Given {
+    /// True airspeed, m/s.
+    pub(super) tas_m_s: f64,
+    /// Indicated airspeed, m/s.
+    ias_m_s: f64,
+    /// Fuel flow, kg/s.
+    pub(super) fuel_kg_s: f64,
+    /// Crankshaft speed, rev/s.
+    pub(super) rev_s: f64,
+    /// Manifold pressure, Pa.
+    map_pa: f64,
+    /// Share of rated power.
+    pub(super) power_fraction: f64,
+    governed: Governed,
 }
 
 /// A level at a distance and a mass: what may be cruised with there.
@@ -145,25 +163,40 @@ impl<'a> AtLevel<'a> {
                 return None;
             }
         }
-        let (tas, _) = level_speed_m_s(self.problem, air, self.mass_kg, levers, *near_m_s, near)?;
-        *near_m_s = tas;
-        let set = aircraft.perform_under_redline(air, tas, levers, near);
-        let ias = aircraft.ias_from_tas(air, tas);
+        let set = self.given(levers, *near_m_s)?;
+        *near_m_s = set.tas_m_s;
         let (top, bottom) = self.ias_m_s;
         let refused = set.power_fraction > most
             || (set.governed != Governed::Yes && !unset)
-            || ias > top
-            || ias < bottom
+            || set.ias_m_s > top
+            || set.ias_m_s < bottom
             || aircraft.in_avoid_band(set.rev_s, set.map_pa);
         let option = CruiseOption {
             levers,
-            tas_m_s: tas,
-            ias_m_s: ias,
+            tas_m_s: set.tas_m_s,
+            ias_m_s: set.ias_m_s,
             fuel_kg_s: set.fuel_kg_s,
             rev_s: set.rev_s,
             map_pa: set.map_pa,
         };
         (!refused).then_some((option, set.power_fraction))
+    }
+
+    /// What a setting gives in level flight, allowed or not; `None` where it holds none. The search for its speed begins at `near_m_s`, m/s.
+    pub(super) fn given(&self, levers: Levers, near_m_s: f64) -> Option<Given> {
+        let (aircraft, air) = (&self.problem.aircraft, self.air);
+        let near = &self.near;
+        let (tas_m_s, set) =
+            level_speed_roughly(self.problem, air, self.mass_kg, levers, near_m_s, near)?;
+        Some(Given {
+            tas_m_s,
+            ias_m_s: aircraft.ias_from_tas(air, tas_m_s),
+            fuel_kg_s: set.fuel_kg_s,
+            rev_s: set.rev_s,
+            map_pa: set.map_pa,
+            power_fraction: set.power_fraction,
+            governed: set.governed,
+        })
     }
 }
 

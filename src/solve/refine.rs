@@ -6,6 +6,7 @@ mod alike;
 mod knobs;
 mod moves;
 mod pilot;
+mod reckon;
 mod settle;
 mod simplex;
 mod tried;

@@ -478,6 +478,12 @@ pub(super) fn guessed_flow_kg_s(p: &Problem) -> f64 {
     0.65 * f64::from(p.aircraft.engines) * p.aircraft.engine.spec.rated_power_w * 7.5e-8
 }
 
+/// Mass in the middle of the route \[kg\], as a first guess: the flights find their own.
+pub(super) fn middle_kg(p: &Problem) -> f64 {
+    let burn = guessed_flow_kg_s(p) * p.length_m / 70.0;
+    p.zero_fuel_kg + p.fuel_kg - p.aircraft.procedures.taxi_fuel_kg - 0.5 * burn.min(p.fuel_kg)
+}
+
 /// The search of one problem: what it found out so far.
 pub(super) struct Search<'a> {
     pub(super) p: &'a Problem,
@@ -508,17 +514,12 @@ struct Unpriced {
 
 impl<'a> Search<'a> {
     pub(super) fn new(p: &'a Problem, rates: CostRates) -> Self {
-        // A first guess of the burn; the flights find their own.
-        let burn = guessed_flow_kg_s(p) * p.length_m / 70.0;
-        let middle_kg = p.zero_fuel_kg + p.fuel_kg
-            - p.aircraft.procedures.taxi_fuel_kg
-            - 0.5 * burn.min(p.fuel_kg);
         Self {
             p,
             rates,
             thrifty: false,
             reserve_follows: false,
-            middle_kg,
+            middle_kg: middle_kg(p),
             priced: RefCell::new(vec![]),
             unpriced: Rc::default(),
         }

@@ -264,7 +264,10 @@ fn regress_light_twin() {
         oil_pressure: false,
     };
     let alone = a.glide_drag(air, 60.0, GlidePropeller::LeverForward, no_oil);
-    assert_eq!(Some(alone.blade_angle_rad), a.propeller.feathered_rad);
+    assert_eq!(
+        Some(alone.blade_angle_rad),
+        a.propeller.feathered.map(|f| f.angle_rad)
+    );
 }
 
 #[test]

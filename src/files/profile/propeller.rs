@@ -4,7 +4,7 @@ use super::{choice_or, inhg, rows_rise, rpm};
 use crate::aircraft::propeller::{
     Blade, GeometryError, PropellerGeometry, PropellerTable, Station, Stops,
 };
-use crate::aircraft::{AvoidBand, HubWithoutOil, Propeller};
+use crate::aircraft::{AvoidBand, Feathered, HubWithoutOil, Propeller};
 use crate::files::sheet::{Num, Section, Sheet};
 use crate::quantity::M_PER_FT;
 
@@ -41,16 +41,17 @@ impl Blank {
             BladeShape::Stations(stations) => Blade::from_stations(&stations)?,
         };
         let geometry = PropellerGeometry::new(self.diameter_m, self.blades, blade)?;
-        let coarsest_rad = self.feathered_rad.unwrap_or(self.stops.high_rad);
         Ok(Propeller {
-            table: PropellerTable::build(&geometry, self.stops.low_rad, coarsest_rad)?,
+            table: PropellerTable::build(&geometry, self.stops.low_rad, self.stops.high_rad)?,
             stops: self.stops,
             lowest_governed_rev_s: self.governed_rev_s.0,
             highest_governed_rev_s: self.governed_rev_s.1,
             hub: self.hub,
             avoid: self.avoid,
             installed_factor: self.installed_factor,
-            feathered_rad: self.feathered_rad,
+            feathered: self
+                .feathered_rad
+                .map(|angle_rad| Feathered::new(&geometry, angle_rad)),
         })
     }
 }

@@ -299,6 +299,14 @@ impl<'a> Stretch<'a, '_> {
         let least_pa = impact_of(aircraft.least_cruise_m_s(mass));
         let gear_pa = impact_of(aircraft.speeds.vlo_extend_m_s);
         let most_pa = impact_of(aircraft.speeds.vne_m_s.max(aircraft.speeds.vno_m_s));
+        // The limit of the air is the same at most speeds.
+        let mut last_top = (f64::NAN, f64::NAN);
+        let mut impact_of_top = |top: f64| {
+            if top != last_top.0 {
+                last_top = (top, impact_of(top));
+            }
+            last_top.1
+        };
         let true_altitude_m = |v: f64| energy_m - v * v / (2.0 * G_M_S2);
         // The air at a pressure altitude, and what a speed there comes to.
         let at = |v: f64, hp: f64| {
@@ -308,7 +316,7 @@ impl<'a> Stretch<'a, '_> {
             (sample, air, impact_pa)
         };
         // What a speed means at this energy, and by how much it stays below the limit of the air.
-        let look = |v: f64| {
+        let mut look = |v: f64| {
             let z = true_altitude_m(v);
             if z < self.floor_m - HEIGHT_SLACK_M || z > self.ceiling_m + HEIGHT_SLACK_M {
                 return None;
@@ -328,7 +336,7 @@ impl<'a> Stretch<'a, '_> {
                 hp + indicated_m,
                 z - self.ground_m,
             );
-            Some((hp, air, sample, impact_pa, impact_of(top) - impact_pa))
+            Some((hp, air, sample, impact_pa, impact_of_top(top) - impact_pa))
         };
         // Slower than the slowest there is nothing, and at an energy the airspeed grows with speed.
         let slow = |v: f64| at(v, self.pressure_altitude_m(true_altitude_m(v))).2 < least_pa;
@@ -395,7 +403,7 @@ impl<'a> Stretch<'a, '_> {
                 } else {
                     0.0
                 },
-                least_n: self.table.least_n(hp, here, self.every),
+                least_n: corners.least_n(),
                 most_cruise_n,
                 most_climb_n,
                 lines: corners.lines(),

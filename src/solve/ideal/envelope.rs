@@ -456,6 +456,7 @@ impl<'p> Table<'p> {
         let cell = |row: usize, column: usize| self.cell(row * every, column * every, every);
         let nearest = cell(r + usize::from(fy >= 0.5), c + usize::from(fx >= 0.5))?;
         let mut corners = Corners {
+            nearest,
             count: 0,
             of: [(nearest, 0.0); 4],
         };
@@ -471,25 +472,12 @@ impl<'p> Table<'p> {
         }
         Some(corners)
     }
-
-    /// Least thrust in cruise at the nearest of every so many heights and speeds.
-    pub(super) fn least_n(&self, hp_m: f64, tas_m_s: f64, every: usize) -> f64 {
-        let (y, x) = self.steps(hp_m, tas_m_s, every);
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "not negative"
-        )]
-        let (r, c) = ((y + 0.5) as usize, (x + 0.5) as usize);
-        let r = r.min((self.rows.len() - 1) / every);
-        self.cell(r * every, c * every, every)
-            .map_or(f64::INFINITY, |e| e.cruise.least_n())
-    }
 }
 
 /// Up to four envelopes with weights.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Corners<'a> {
+    nearest: &'a Envelope,
     count: usize,
     of: [(&'a Envelope, f64); 4],
 }
@@ -497,6 +485,11 @@ pub(super) struct Corners<'a> {
 impl<'a> Corners<'a> {
     fn iter(&self) -> impl Iterator<Item = (&'a Envelope, f64)> + '_ {
         self.of[..self.count].iter().copied()
+    }
+
+    /// Least thrust in cruise, at the nearest.
+    pub(super) fn least_n(&self) -> f64 {
+        self.nearest.cruise.least_n()
     }
 
     /// Greatest thrust in cruise and in the climb, between those of the corners.

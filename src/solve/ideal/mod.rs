@@ -75,6 +75,7 @@ const FAR: Near = Near {
 };
 /// Steps of that: what it finds is looked at more closely by those that follow.
 const FAR_FINE: Fineness = Fineness {
+    energy_m: 320.0 * M_PER_FT,
     speed_m_s: 5.0 * M_S_PER_KT,
     ..FINE
 };

@@ -1,5 +1,6 @@
 //! Who flies the scripts of a search: coarsely, or as finely as the plan; what each was charged, and what was kept.
 
+use super::reckon::Reckoner;
 use super::tried::Tried;
 use super::{MOVE_WORTH, PENALTY, UNFLYABLE, lever_changes};
 use crate::flight::{
@@ -38,6 +39,8 @@ pub struct Pilot<'a> {
     kept: Option<RefCell<Vec<Kept>>>,
     /// What changes of a part of a script came to.
     tried: RefCell<Tried>,
+    /// What changes of cruise power come to, unless all are flown.
+    reckoner: RefCell<Option<Reckoner<'a>>>,
 }
 
 /// What a flight comes to, in the objective's unit.
@@ -77,7 +80,7 @@ impl Charge {
 }
 
 /// Whether there is room on the route for a flight.
-fn has_room(flown: &Flown) -> bool {
+pub(super) fn has_room(flown: &Flown) -> bool {
     flown.audit.excess(Limit::Distance) <= 0.0
 }
 
@@ -108,6 +111,7 @@ impl<'a> Pilot<'a> {
             settled: Cell::new(f64::INFINITY),
             kept: None,
             tried: RefCell::default(),
+            reckoner: RefCell::new(Some(Reckoner::new(problem))),
         }
     }
 
@@ -159,26 +163,35 @@ impl<'a> Pilot<'a> {
         self.tried.borrow().clone()
     }
 
-    /// Whether a script is surely no cheaper than `beat`, for what the change that leads there from a flown one came to before. A pilot that
-    /// keeps what it passes by flies all the same.
+    /// Whether a script is surely no cheaper than `beat`, broken limits charged so many times what is usual, for what the change that leads
+    /// there from a flown one came to before, or is reckoned to come to. A pilot that keeps what it passes by flies what may keep all limits all the
+    /// same.
     pub(super) fn surely_dearer(
         &self,
         flown: &Flown,
         here: &Script,
         near: &Script,
         beat: f64,
+        strictness: f64,
     ) -> bool {
-        if self.keeps() {
-            return false;
-        }
+        let moves = 1.0 + MOVE_WORTH * lever_changes(near);
         let tried = self.tried.borrow();
-        let least = tried.least(here, near, flown.cost);
-        least.is_some_and(|cost| cost * (1.0 + MOVE_WORTH * lever_changes(near)) > beat)
+        let tried = tried.least(here, near, flown.cost);
+        if !self.keeps() && tried.is_some_and(|cost| cost * moves > beat) {
+            return true;
+        }
+        let reckoned = self.reckoner.borrow();
+        let least = reckoned.as_ref().and_then(|r| r.least(flown, here, near));
+        least.is_some_and(|least| {
+            (least.violation > 0.0 || !self.keeps())
+                && least.cost * (moves + strictness * PENALTY * least.violation) > beat
+        })
     }
 
-    /// Forgets what changes came to: what a script comes to is again told by its own flight alone.
+    /// Forgets what changes came to, and reckons no more: what a script comes to is again told by its own flight alone.
     pub(in crate::solve) fn tries_all_again(&self) {
         self.tried.take();
+        self.reckoner.take();
     }
 
     /// Learns what a change from a flown script came to, where the script after it was flown.
@@ -191,6 +204,11 @@ impl<'a> Pilot<'a> {
             let cost = charge.plain / (1.0 + MOVE_WORTH * lever_changes(near));
             self.tried.borrow_mut().take(here, near, cost / flown.cost);
         }
+    }
+
+    /// Whether it flies every script as the final plan is flown.
+    pub(super) fn is_exact(&self) -> bool {
+        self.exact
     }
 
     /// The problem.

@@ -160,6 +160,7 @@ fn walked(
     let within = |s: &Script| -> Vec<Move> {
         let mut list = moves(problem, s);
         list.retain(|m| !reach.near || m.is_near());
+        list.retain(|m| reach.thorough || !m.seldom_leads_on());
         if reach.thorough {
             list.extend(moves_together(problem, s));
         }
@@ -167,6 +168,29 @@ fn walked(
     };
     let before = pilot.flights();
     let mut list = within(&here);
+    // Who flies as the plan is flown begins by a limit that is hardly missed: the first step that mends it would lead away from those that do so for
+    // less.
+    if pilot.is_exact()
+        && let Some(over) = best.as_ref().filter(|f| f.audit.violation() > 0.0)
+    {
+        let mut beat = cost;
+        let mut mended = None;
+        for &change in &list {
+            let Some(mut near) = moved(problem, &here, change) else {
+                continue;
+            };
+            prepare(&mut near);
+            if let Some((flown, c)) = pilot.cheaper(&near, beat, Some(over), strict) {
+                beat = c;
+                mended = Some((near, flown));
+            }
+        }
+        if let Some((near, flown)) = mended {
+            here = near;
+            list = within(&here);
+            (best, cost) = (Some(flown), beat);
+        }
+    }
     let mut next = 0;
     let mut since = 0;
     // The cost falls with each step taken and the grid is finite; a full round without a step ends it.
@@ -193,7 +217,7 @@ fn walked(
         let beat = cost - TIE * cost.abs();
         if best
             .as_ref()
-            .is_some_and(|b| pilot.surely_dearer(b, &here, &near, beat))
+            .is_some_and(|b| pilot.surely_dearer(b, &here, &near, beat, strict))
         {
             continue;
         }

@@ -58,6 +58,7 @@ impl Search<'_> {
             }
         }
         let mut out = Vec::new();
+        let mut too_far_down = false;
         for (i, &level_m) in all.iter().enumerate() {
             if options[i].is_empty() {
                 continue;
@@ -85,6 +86,8 @@ impl Search<'_> {
                 level.descent = (c.cost, c.distance_m);
                 level.barred.1 = c.barred;
                 out.push(level);
+            } else if out.is_empty() {
+                too_far_down |= self.comes_down_somewhere(&script, &level);
             }
         }
         if out.is_empty() {
@@ -94,8 +97,10 @@ impl Search<'_> {
                 .collect::<Vec<_>>()
                 .join(", ");
             // The lowest level asks least of climb and cruise.
+            let short = p.length_m - p.arrival.before_m < LEAST_ROOM_M;
+            let mut for_room = short;
             let why = match (options.first(), climb.first()) {
-                _ if p.length_m - p.arrival.before_m < LEAST_ROOM_M => format!(
+                _ if short => format!(
                     "from the departure to the pattern point there are {:.1} nm, too few to climb, cruise and let down. What would free it: \
                      a longer route, or a pattern point nearer to the field (arrival.before_nm)",
                     ((p.length_m - p.arrival.before_m) / M_PER_NM).max(0.0)
@@ -114,11 +119,27 @@ impl Search<'_> {
                      chart has them"
                         .to_owned()
                 }
-                _ => "no descent from there to the pattern can be flown. What would free it: a greater rate of descent \
-                      (limits.max_descent_fpm), or a lower least manifold pressure (limits.least_map_inhg)"
-                    .to_owned(),
+                _ if too_far_down => {
+                    for_room = true;
+                    "the way down from there to the pattern is longer than the route. What would free it: a longer route, a greater rate of \
+                     descent (limits.max_descent_fpm), or a lower least manifold pressure (limits.least_map_inhg)"
+                        .to_owned()
+                }
+                _ => format!(
+                    "no descent from there slows to pattern speed. What would free it: {}, or a faster pattern (procedures.pattern_kt in the \
+                     profile)",
+                    if p.aircraft.propeller.is_fixed() {
+                        "fewer RPM to set in flight (propeller.lowest_rpm in the profile)"
+                    } else {
+                        "a lower least manifold pressure (limits.least_map_inhg)"
+                    }
+                ),
             };
-            return Err(SolveError::Unreachable { levels, why });
+            return Err(SolveError::Unreachable {
+                levels,
+                why,
+                for_room,
+            });
         }
         Ok(out)
     }
@@ -258,6 +279,16 @@ impl Search<'_> {
         let score = |c: &descent::Candidate| c.worth + 1e3 * c.violation;
         let priced = flown.iter().filter_map(|down| pricing.priced(down));
         priced.min_by(|a, b| score(a).total_cmp(&score(b)))
+    }
+
+    /// Whether a plain descent from a level can be flown on a route that is long enough.
+    fn comes_down_somewhere(&self, script: &Script, level: &LevelCost) -> bool {
+        let Some(start) = self.cruise_state(level.level_m, &level.options, script) else {
+            return false;
+        };
+        let mut pricing = descent::Pricing::new(self.p, self.rates, script, start, 0.0);
+        pricing.longest_m = f64::INFINITY;
+        !self.plain_descents(&pricing).is_empty()
     }
 
     /// The plain descents that can be flown, a manifold pressure held at the greatest rate or at 0.7 of it: with the cruise RPM; where the propeller then drives on too hard to slow down, with the coarsest.

@@ -38,6 +38,8 @@ pub enum SolveError {
         levels: String,
         /// What stands in the way at the nearest of them, and what would free it, in words.
         why: String,
+        /// Whether a longer way would free it, as turns over a field are.
+        for_room: bool,
     },
     /// Not enough fuel.
     #[error(
