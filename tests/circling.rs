@@ -623,3 +623,30 @@ fn closed_form_turns_keep_out_of_a_volume_beside_the_field() {
     let clear = plan(&beyond(3.1)).expect("a plan");
     assert_eq!(free.flown.script, clear.flown.script);
 }
+
+/// Over mountains 500 fpm are to be kept on reaching a level, 300 elsewhere: turns over the field reach it where 300 do.
+#[test]
+fn regress_a_level_is_reached_in_turns_where_less_climb_is_asked_for() {
+    // Two legs, invented: an ordinary one of some miles, then mountains.
+    let root = env!("CARGO_MANIFEST_DIR");
+    let text = format!(
+        "title = \"test\"\nprofile = \"{root}/profiles/trainer-160hp.toml\"\ndeparture_utc = 2026-04-15T17:00:00Z\n\
+         [[place]]\nident = \"AAA\"\nlat = 43.0\nlon = -112.0\nelevation_ft = 4400\n\
+         [[place]]\nident = \"BBB\"\nlat = 43.0\nlon = -112.15\nelevation_ft = 4400\n\
+         [[place]]\nident = \"CCC\"\nlat = 43.0\nlon = -114.6\nelevation_ft = 4400\n\
+         [[leg]]\nminimum_altitude_ft = 8400\nmountainous = false\nsource = \"made up\"\n\
+         [[leg]]\nminimum_altitude_ft = 8400\nmountainous = true\nsource = \"made up\"\n\
+         [load]\npeople_lb = 300\nbaggage_lb = 20\n[fuel]\non_board_gal = 40\n\
+         [prices]\nhourly = 120\nbasis = \"airborne\"\nfuel_per_gal = 6.5\n\
+         [weather]\naltimeter_inhg = 29.92\n[[weather.aloft]]\nplace = \"AAA\"\nlevels = [\
+         {{ altitude_ft = 6000, wind_from_deg = 240, wind_kt = 5, temperature_c = 10 }}, \
+         {{ altitude_ft = 18000, wind_from_deg = 240, wind_kt = 5, temperature_c = -18 }}]\n\
+         [objective]\nkind = \"time\"\n[limits]\nrules = \"us-vfr\"\nmax_altitude_ft = 12500\n"
+    );
+    let file = parse_trip(&text, Path::new("trip.toml"), None).expect("a trip");
+    let p = resolve(&file.trip, file.aircraft).expect("resolves");
+    let found = plan(&p).expect("climbs circling");
+    assert!(found.flown.circling_climb().is_some());
+    let level = found.flown.script.cruise[0].level_m;
+    assert!(level > 8_400.0 * M_PER_FT, "{level}");
+}

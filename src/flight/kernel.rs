@@ -400,6 +400,8 @@ pub(super) fn step_height(
 const SECANT_PRODUCT_M2_S2: f64 = 5e-3;
 /// The same for who compares settings, m²/s²: 0.01 m/s.
 const ROUGH_PRODUCT_M2_S2: f64 = 0.5;
+/// The last step of that is no longer than this, m/s: at a fixed pitch, RPM held, power changes by three thousandths of itself in it.
+const ROUGH_LAST_M_S: f64 = 0.1;
 /// A step so short ends it with whatever slope, m/s.
 const LAST_SECANT_M_S: f64 = 1e-4;
 
@@ -424,12 +426,12 @@ pub fn level_speed_m_s(
         levers,
         guess_m_s,
         near,
-        SECANT_PRODUCT_M2_S2,
+        (SECANT_PRODUCT_M2_S2, LONGEST_SECANT_M_S),
     )?;
     Some((steady.tas_m_s, steady.tau_s))
 }
 
-/// That speed to 0.01 m/s, with what the levers give at one within some tenths of it; for comparing settings.
+/// That speed to 0.01 m/s, with what the levers give at one within [`ROUGH_LAST_M_S`] of it; for comparing settings.
 pub(crate) fn level_speed_roughly(
     problem: &Problem,
     air: AirState,
@@ -445,7 +447,7 @@ pub(crate) fn level_speed_roughly(
         levers,
         guess_m_s,
         near,
-        ROUGH_PRODUCT_M2_S2,
+        (ROUGH_PRODUCT_M2_S2, ROUGH_LAST_M_S),
     )?;
     Some((steady.tas_m_s, steady.near_there))
 }
@@ -459,7 +461,7 @@ struct Steady {
     near_there: Performance,
 }
 
-/// [`level_speed_m_s`] as near as this product of the last two steps, m²/s².
+/// [`level_speed_m_s`] as near as this product of the last two steps, m²/s², and with a last one no longer than this, m/s.
 fn steady(
     problem: &Problem,
     air: AirState,
@@ -467,7 +469,7 @@ fn steady(
     levers: Levers,
     guess_m_s: f64,
     near: &Cell<Nearby>,
-    product_m2_s2: f64,
+    (product_m2_s2, last_m_s): (f64, f64),
 ) -> Option<Steady> {
     let aircraft = &problem.aircraft;
     let perform = |v: f64| aircraft.perform_under_redline(air, v, levers, near);
@@ -496,7 +498,8 @@ fn steady(
             return None;
         }
         let steps_m2_s2 = ((next - v1) * (v1 - v0)).abs();
-        let settled = measured == per && steps_m2_s2 < product_m2_s2;
+        let settled =
+            measured == per && steps_m2_s2 < product_m2_s2 && (next - v1).abs() <= last_m_s;
         if settled || (next - v1).abs() < LAST_SECANT_M_S {
             let tau_s = -mass_kg / per;
             return (tau_s < SLOWEST_SETTLING_S).then_some(Steady {

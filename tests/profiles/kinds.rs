@@ -268,6 +268,12 @@ fn regress_light_twin() {
         Some(alone.blade_angle_rad),
         a.propeller.feathered.map(|f| f.angle_rad)
     );
+    // Two of them, each with what this airframe leaves of the thrust.
+    let alone_n = a.propeller.feathered.map_or(f64::NAN, |f| f.thrust)
+        * air.density_kg_m3
+        * (60.0 * a.propeller.table.diameter_m()).powi(2);
+    let both_n = 2.0 * a.propeller.installed_factor * alone_n;
+    assert!((alone.thrust_n / both_n - 1.0).abs() < 1e-12);
 }
 
 #[test]

@@ -3,6 +3,7 @@
 mod table;
 
 use super::*;
+use crate::aircraft::Feathered;
 use proptest::prelude::*;
 use std::cell::Cell;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
@@ -256,6 +257,11 @@ fn crosscheck_table_stopped_and_feathered() {
             "{beta}"
         );
     }
+    // The one coefficient of a feathered propeller, with the speed squared and the diameter squared.
+    let feathered = Feathered::new(&light(), 85_f64.to_radians());
+    let f = t.forces(1.1, 50.0, 0.0, feathered.angle_rad, 335.0);
+    let thrust_n = feathered.thrust * 1.1 * (50.0 * t.diameter_m()).powi(2);
+    assert!(f.thrust_n < 0.0 && (thrust_n / f.thrust_n - 1.0).abs() < 0.02);
 }
 
 #[test]

@@ -1,20 +1,24 @@
-//! What a change of cruise power comes to, reckoned at one point of the stretch instead of flown.
+//! What a change of cruise power comes to, reckoned instead of flown.
 //!
-//! A mile of cruise costs what the setting gives in the middle of it, and the stretch so many times as much: climb and descent, flown from and to
+//! A stretch of cruise costs what the setting gives near its middle, at the mass of the middle of the route, in the winds along it; climb and descent, flown from and to
 //! another speed, make up the rest. A flight takes a hundred looks at engine and propeller, this a handful.
 
 use super::pilot::{descent_bits, has_room};
 use crate::aircraft::Levers;
-use crate::flight::{Cruise, Flown, Limit, Script};
+use crate::flight::{Cruise, Flown, Limit, Script, ThrottleRule};
 use crate::quantity::M_PER_NM;
 use crate::solve::cruise::{AtLevel, Given, ground_speed_m_s};
 use crate::solve::search::middle_kg;
-use crate::trip::Problem;
+use crate::trip::{AirSample, Problem};
 use std::cell::RefCell;
 use std::collections::HashMap;
 
-/// Places of settings that are reckoned are whole multiples of this, m: winds between stations change little in it.
+/// Places where settings are reckoned are whole multiples of this, m.
 const PLACE_M: f64 = 25.0 * M_PER_NM;
+/// The wind is asked at so many places of a stretch.
+const PLACES: u32 = 5;
+/// Against a stronger wind nothing is reckoned, m/s.
+const LEAST_GROUND_SPEED_M_S: f64 = 5.0;
 
 /// How far what is reckoned may lie from what is flown.
 #[derive(Debug, Clone, Copy)]
@@ -39,7 +43,7 @@ const DESCENT_FOLLOWS: Error = Error {
     cost: 2e-3,
     fuel_kg: 0.5,
 };
-/// Power in the middle of the stretch may lie so much over that at its least, a share of rated power.
+/// Power as it is reckoned may lie so much over that of the flight, a share of rated power.
 const POWER_ERROR: f64 = 0.004;
 
 /// What a script with a cruise stretch set otherwise comes to at least.
@@ -49,13 +53,6 @@ pub(super) struct Least {
     pub(super) cost: f64,
     /// Limits broken, in scale units.
     pub(super) violation: f64,
-}
-
-/// What the levers give in a mile of cruise.
-#[derive(Debug, Clone, Copy)]
-struct Mile {
-    ground_speed_m_s: f64,
-    given: Given,
 }
 
 /// Whether two scripts come down alike.
@@ -73,7 +70,7 @@ pub(super) struct Reckoner<'a> {
     problem: &'a Problem,
     /// In the middle of the route.
     mass_kg: f64,
-    known: RefCell<HashMap<[u64; 6], Option<Mile>>>,
+    known: RefCell<HashMap<[u64; 6], Option<Given>>>,
 }
 
 impl<'a> Reckoner<'a> {
@@ -110,36 +107,48 @@ impl<'a> Reckoner<'a> {
             return None;
         }
         let middle_m = 0.5 * (from_m + to_m);
-        let [before, after] = [a[i], b[i]].map(|c| self.mile(c.level_m, middle_m, c.levers()));
+        let [before, after] = [a[i], b[i]].map(|c| self.given(c.level_m, middle_m, c.levers()));
         let (before, after) = (before?, after?);
+        let winds = self.winds(a[i].level_m, from_m, to_m);
+        // Seconds for each metre, in the mean of the winds along the stretch.
+        let per_m = |given: &Given| -> Option<f64> {
+            let each = winds
+                .each_ref()
+                .map(|wind| ground_speed_m_s(given.tas_m_s, wind));
+            let flies = each.iter().all(|&gs| gs > LEAST_GROUND_SPEED_M_S);
+            flies.then(|| each.iter().map(|gs| 1.0 / gs).sum::<f64>() / f64::from(PLACES))
+        };
         let rates = self.problem.cost_rates();
-        let per_m = |m: &Mile| rates.rate(m.given.fuel_kg_s, m.given.rev_s) / m.ground_speed_m_s;
-        let fuel_per_m = |m: &Mile| m.given.fuel_kg_s / m.ground_speed_m_s;
-        let reserve_kg = |m: &Mile| self.problem.reserve_kg(m.given.fuel_kg_s);
+        let (slowness, slowness_after) = (per_m(&before)?, per_m(&after)?);
+        let cost_of = |g: &Given, s_per_m: f64| rates.rate(g.fuel_kg_s, g.rev_s) * s_per_m;
+        let reserve_kg = |g: &Given| self.problem.reserve_kg(g.fuel_kg_s);
         let cruised_m = flown.top_of_descent.distance_m - flown.top_of_climb.distance_m;
         let share = (length_m / cruised_m).min(1.0);
-        let error = if same_descent(here, near) {
+        // A throttle that is not touched on the way down stays where cruise has it.
+        let follows = i + 1 == a.len() && near.descent.first.throttle == ThrottleRule::Untouched;
+        let error = if same_descent(here, near) && !follows {
             DESCENT_ALIKE
         } else {
             DESCENT_FOLLOWS
         };
-        let cost = length_m * (per_m(&after) - per_m(&before));
-        let fuel_kg = length_m * (fuel_per_m(&after) - fuel_per_m(&before))
+        let cost = length_m * (cost_of(&after, slowness_after) - cost_of(&before, slowness));
+        let fuel_kg = length_m * (after.fuel_kg_s * slowness_after - before.fuel_kg_s * slowness)
             + share * (reserve_kg(&after) - reserve_kg(&before));
         let short_kg =
             flown.audit.excess(Limit::Fuel) + fuel_kg - (error.own * fuel_kg.abs() + error.fuel_kg);
         let aircraft = &self.problem.aircraft;
         let band = aircraft.engine.spec.mixtures[b[i].mixture].max_power_fraction;
         let most = band.min(aircraft.procedures.cruise_power_fraction);
-        let over = after.given.power_fraction - most - POWER_ERROR;
+        let over = after.power_fraction - most - POWER_ERROR;
         Some(Least {
             cost: flown.cost + cost - (error.own * cost.abs() + error.cost * flown.cost.abs()),
             violation: Limit::Fuel.units(short_kg).max(0.0) + Limit::Mixture.units(over).max(0.0),
         })
     }
 
-    fn mile(&self, level_m: f64, distance_m: f64, levers: Levers) -> Option<Mile> {
-        let place_m = (distance_m / PLACE_M).round() * PLACE_M;
+    /// What levers give at a level, in the air near a place: it changes little with it.
+    fn given(&self, level_m: f64, distance_m: f64, levers: Levers) -> Option<Given> {
+        let place_m = ((distance_m / PLACE_M).round() * PLACE_M).min(self.problem.length_m);
         let [kind, figure] = levers.throttle.bits();
         let key = [
             level_m.to_bits(),
@@ -150,18 +159,20 @@ impl<'a> Reckoner<'a> {
             levers.mixture as u64,
         ];
         *self.known.borrow_mut().entry(key).or_insert_with(|| {
-            let level = AtLevel::new(
-                self.problem,
-                level_m,
-                place_m.min(self.problem.length_m),
-                self.mass_kg,
-            );
-            let given = level.given(levers, level.guess_m_s)?;
-            let ground_speed_m_s = ground_speed_m_s(given.tas_m_s, &level.sample);
-            (ground_speed_m_s > 5.0).then_some(Mile {
-                ground_speed_m_s,
-                given,
-            })
+            let level = AtLevel::new(self.problem, level_m, place_m, self.mass_kg);
+            level.given(levers, level.guess_m_s)
+        })
+    }
+
+    /// The wind at [`PLACES`] along a stretch.
+    fn winds(&self, level_m: f64, from_m: f64, to_m: f64) -> [AirSample; PLACES as usize] {
+        let p = self.problem;
+        let mut share = -0.5 / f64::from(PLACES);
+        std::array::from_fn(|_| {
+            share += 1.0 / f64::from(PLACES);
+            let at_m = from_m + share * (to_m - from_m);
+            p.air
+                .at(at_m, p.pressure_altitude_m(at_m, level_m), p.time_s(at_m))
         })
     }
 }
@@ -171,7 +182,7 @@ mod tests {
     use super::*;
     use crate::aircraft::Throttle;
     use crate::flight::testbed::{Day, IN, KT, RPM, aircraft, problem, script};
-    use crate::flight::{PathRule, ThrottleRule, fly};
+    use crate::flight::{PathRule, fly};
     use crate::quantity::M_S_PER_FPM;
     use crate::trip::Objective;
 

@@ -168,14 +168,17 @@ fn walked(
     };
     let before = pilot.flights();
     let mut list = within(&here);
-    // Who flies as the plan is flown begins by a limit that is hardly missed: the first step that mends it would lead away from those that do so for
-    // less.
+    // Who flies as the plan is flown begins by a limit that coarse flights did not miss: there the first step that is charged less may lead away from those
+    // that mend it for less, so the cheapest of all is taken.
     if pilot.is_exact()
         && let Some(over) = best.as_ref().filter(|f| f.audit.violation() > 0.0)
     {
         let mut beat = cost;
         let mut mended = None;
         for &change in &list {
+            if pilot.flights() - before >= reach.most_flights {
+                break;
+            }
             let Some(mut near) = moved(problem, &here, change) else {
                 continue;
             };

@@ -58,7 +58,8 @@ impl Search<'_> {
             }
         }
         let mut out = Vec::new();
-        let mut too_far_down = false;
+        // From where nothing leads down.
+        let mut stuck: Vec<(Script, LevelCost)> = Vec::new();
         for (i, &level_m) in all.iter().enumerate() {
             if options[i].is_empty() {
                 continue;
@@ -86,8 +87,8 @@ impl Search<'_> {
                 level.descent = (c.cost, c.distance_m);
                 level.barred.1 = c.barred;
                 out.push(level);
-            } else if out.is_empty() {
-                too_far_down |= self.comes_down_somewhere(&script, &level);
+            } else {
+                stuck.push((script, level));
             }
         }
         if out.is_empty() {
@@ -97,14 +98,30 @@ impl Search<'_> {
                 .collect::<Vec<_>>()
                 .join(", ");
             // The lowest level asks least of climb and cruise.
-            let short = p.length_m - p.arrival.before_m < LEAST_ROOM_M;
-            let mut for_room = short;
+            let never_slows = !stuck.is_empty()
+                && !stuck
+                    .iter()
+                    .any(|(script, level)| self.comes_down_somewhere(script, level));
             let why = match (options.first(), climb.first()) {
-                _ if short => format!(
+                _ if p.length_m - p.arrival.before_m < LEAST_ROOM_M => format!(
                     "from the departure to the pattern point there are {:.1} nm, too few to climb, cruise and let down. What would free it: \
                      a longer route, or a pattern point nearer to the field (arrival.before_nm)",
                     ((p.length_m - p.arrival.before_m) / M_PER_NM).max(0.0)
                 ),
+                _ if never_slows => format!(
+                    "no descent from there slows to pattern speed. What would free it: {}, or a faster pattern (procedures.pattern_kt in the \
+                     profile)",
+                    if p.aircraft.propeller.is_fixed() {
+                        "fewer RPM to set in flight (propeller.lowest_rpm in the profile)"
+                    } else {
+                        "a lower least manifold pressure (limits.least_map_inhg)"
+                    }
+                ),
+                _ if !stuck.is_empty() => {
+                    "the way down from there to the pattern is longer than the route. What would free it: a longer route, a greater rate of \
+                     descent (limits.max_descent_fpm), or a lower least manifold pressure (limits.least_map_inhg)"
+                        .to_owned()
+                }
                 (Some(options), _) if options.is_empty() => {
                     "no setting that the profile allows holds level flight there at 1.3 Vs or more and within the speed limit of the air. \
                      What would free it: less load, lower minimum altitudes where the chart has them, or more cruise power or fewer RPM to \
@@ -114,31 +131,16 @@ impl Search<'_> {
                 _ if per_m.first().is_some_and(|c| !c.is_finite()) => {
                     "no ground speed is left against the wind. What would free it: another time".to_owned()
                 }
-                (_, Some(None)) if p.start == Start::Ground => {
+                _ => {
                     "the least rate of climb is not kept on the way up. What would free it: less load, or lower minimum altitudes where the \
                      chart has them"
                         .to_owned()
                 }
-                _ if too_far_down => {
-                    for_room = true;
-                    "the way down from there to the pattern is longer than the route. What would free it: a longer route, a greater rate of \
-                     descent (limits.max_descent_fpm), or a lower least manifold pressure (limits.least_map_inhg)"
-                        .to_owned()
-                }
-                _ => format!(
-                    "no descent from there slows to pattern speed. What would free it: {}, or a faster pattern (procedures.pattern_kt in the \
-                     profile)",
-                    if p.aircraft.propeller.is_fixed() {
-                        "fewer RPM to set in flight (propeller.lowest_rpm in the profile)"
-                    } else {
-                        "a lower least manifold pressure (limits.least_map_inhg)"
-                    }
-                ),
             };
             return Err(SolveError::Unreachable {
                 levels,
                 why,
-                for_room,
+                for_room: !never_slows,
             });
         }
         Ok(out)

@@ -38,7 +38,7 @@ pub enum SolveError {
         levels: String,
         /// What stands in the way at the nearest of them, and what would free it, in words.
         why: String,
-        /// Whether a longer way would free it, as turns over a field are.
+        /// Whether a longer way may free it, as turns over a field are one.
         for_room: bool,
     },
     /// Not enough fuel.
