@@ -395,15 +395,41 @@ pub(super) fn step_height(
     Some(next)
 }
 
-/// Product of the last two secant steps to a steady speed, m²/s²: the error left is that times half the curvature of the excess over its slope,
-/// which is one over a speed: 1e-4 m/s.
-const SECANT_PRODUCT_M2_S2: f64 = 5e-3;
-/// The same for who compares settings, m²/s²: 0.01 m/s.
-const ROUGH_PRODUCT_M2_S2: f64 = 0.5;
-/// The last step of that is no longer than this, m/s: at a fixed pitch, RPM held, power changes by three thousandths of itself in it.
-const ROUGH_LAST_M_S: f64 = 0.1;
+/// How near the search for a steady speed comes to it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Nearness {
+    /// Product of the last two secant steps, m²/s²: the error left is that times half the curvature of the excess over its slope, which is one
+    /// over a speed.
+    product_m2_s2: f64,
+    /// The last step is no longer than this, m/s.
+    last_m_s: f64,
+}
+
+impl Nearness {
+    /// To 1e-4 m/s.
+    const FLOWN: Self = Self {
+        product_m2_s2: 5e-3,
+        last_m_s: LONGEST_SECANT_M_S,
+    };
+    /// To 0.01 m/s, for comparing settings. What was found in the last look is near enough too: at a fixed pitch, RPM held, power changes by three
+    /// thousandths of itself in that step.
+    pub(crate) const COMPARED: Self = Self {
+        product_m2_s2: 0.5,
+        last_m_s: 0.1,
+    };
+}
+
 /// A step so short ends it with whatever slope, m/s.
 const LAST_SECANT_M_S: f64 = 1e-4;
+
+/// Steady level flight.
+pub(crate) struct Steady {
+    pub(crate) tas_m_s: f64,
+    /// Time constant of the approach to it, s.
+    tau_s: f64,
+    /// What the levers give within the last step of it.
+    pub(crate) near_there: Performance,
+}
 
 /// The steady speed of level flight [m/s TAS] with these levers, on the fast side of the drag curve, with the time constant
 /// \[s\] of the approach to it; `None` if thrust is below drag at every speed, or so little above it that the speed would take
@@ -419,57 +445,20 @@ pub fn level_speed_m_s(
     guess_m_s: f64,
     near: &Cell<Nearby>,
 ) -> Option<(f64, f64)> {
-    let steady = steady(
-        problem,
-        air,
-        mass_kg,
-        levers,
-        guess_m_s,
-        near,
-        (SECANT_PRODUCT_M2_S2, LONGEST_SECANT_M_S),
-    )?;
+    let nearness = Nearness::FLOWN;
+    let steady = steady_level(problem, air, mass_kg, levers, guess_m_s, near, nearness)?;
     Some((steady.tas_m_s, steady.tau_s))
 }
 
-/// That speed to 0.01 m/s, with what the levers give at one within [`ROUGH_LAST_M_S`] of it; for comparing settings.
-pub(crate) fn level_speed_roughly(
+/// [`level_speed_m_s`] as near as is asked for.
+pub(crate) fn steady_level(
     problem: &Problem,
     air: AirState,
     mass_kg: f64,
     levers: Levers,
     guess_m_s: f64,
     near: &Cell<Nearby>,
-) -> Option<(f64, Performance)> {
-    let steady = steady(
-        problem,
-        air,
-        mass_kg,
-        levers,
-        guess_m_s,
-        near,
-        (ROUGH_PRODUCT_M2_S2, ROUGH_LAST_M_S),
-    )?;
-    Some((steady.tas_m_s, steady.near_there))
-}
-
-/// Steady level flight.
-struct Steady {
-    tas_m_s: f64,
-    /// Time constant of the approach to it, s.
-    tau_s: f64,
-    /// What was found there in the last look but the speed itself.
-    near_there: Performance,
-}
-
-/// [`level_speed_m_s`] as near as this product of the last two steps, m²/s², and with a last one no longer than this, m/s.
-fn steady(
-    problem: &Problem,
-    air: AirState,
-    mass_kg: f64,
-    levers: Levers,
-    guess_m_s: f64,
-    near: &Cell<Nearby>,
-    (product_m2_s2, last_m_s): (f64, f64),
+    nearness: Nearness,
 ) -> Option<Steady> {
     let aircraft = &problem.aircraft;
     let perform = |v: f64| aircraft.perform_under_redline(air, v, levers, near);
@@ -498,9 +487,11 @@ fn steady(
             return None;
         }
         let steps_m2_s2 = ((next - v1) * (v1 - v0)).abs();
-        let settled =
-            measured == per && steps_m2_s2 < product_m2_s2 && (next - v1).abs() <= last_m_s;
-        if settled || (next - v1).abs() < LAST_SECANT_M_S {
+        let last_m_s = (next - v1).abs();
+        let settled = measured == per
+            && steps_m2_s2 < nearness.product_m2_s2
+            && last_m_s <= nearness.last_m_s;
+        if settled || last_m_s < LAST_SECANT_M_S {
             let tau_s = -mass_kg / per;
             return (tau_s < SLOWEST_SETTLING_S).then_some(Steady {
                 tas_m_s: next,

@@ -34,7 +34,7 @@ pub use fly::{
     ClimbState, LetDown, SHORTEST_CRUISE_M, climb_states, fly, fly_fine, fly_recorded, fly_within,
     joined, let_down, let_down_recorded,
 };
-pub(crate) use kernel::level_speed_roughly;
+pub(crate) use kernel::{Nearness, steady_level};
 pub use kernel::{State, Vertical, level_speed_m_s};
 pub use memory::Memory;
 pub use script::{

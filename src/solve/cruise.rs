@@ -2,7 +2,7 @@
 
 use crate::aircraft::propeller::Nearby;
 use crate::aircraft::{AirState, Governed, Levers, Throttle};
-use crate::flight::{level_speed_m_s, level_speed_roughly};
+use crate::flight::{Nearness, level_speed_m_s, steady_level};
 use crate::quantity::PA_PER_INHG;
 use crate::solve::refine::by_steps;
 use crate::trip::{AirSample, CostRates, Problem};
@@ -186,8 +186,10 @@ impl<'a> AtLevel<'a> {
     pub(super) fn given(&self, levers: Levers, near_m_s: f64) -> Option<Given> {
         let (aircraft, air) = (&self.problem.aircraft, self.air);
         let near = &self.near;
-        let (tas_m_s, set) =
-            level_speed_roughly(self.problem, air, self.mass_kg, levers, near_m_s, near)?;
+        let nearness = Nearness::COMPARED;
+        let mass_kg = self.mass_kg;
+        let steady = steady_level(self.problem, air, mass_kg, levers, near_m_s, near, nearness)?;
+        let (tas_m_s, set) = (steady.tas_m_s, steady.near_there);
         Some(Given {
             tas_m_s,
             ias_m_s: aircraft.ias_from_tas(air, tas_m_s),

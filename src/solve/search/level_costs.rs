@@ -97,12 +97,12 @@ impl Search<'_> {
                 .map(|l| format!("{:.0} ft", l / M_PER_FT))
                 .collect::<Vec<_>>()
                 .join(", ");
-            // The lowest level asks least of climb and cruise.
             let never_slows = !stuck.is_empty()
                 && !stuck
                     .iter()
                     .any(|(script, level)| self.comes_down_somewhere(script, level));
-            let why = match (options.first(), climb.first()) {
+            // The lowest level asks least of climb and cruise.
+            let why = match options.first() {
                 _ if p.length_m - p.arrival.before_m < LEAST_ROOM_M => format!(
                     "from the departure to the pattern point there are {:.1} nm, too few to climb, cruise and let down. What would free it: \
                      a longer route, or a pattern point nearer to the field (arrival.before_nm)",
@@ -122,7 +122,7 @@ impl Search<'_> {
                      descent (limits.max_descent_fpm), or a lower least manifold pressure (limits.least_map_inhg)"
                         .to_owned()
                 }
-                (Some(options), _) if options.is_empty() => {
+                Some(options) if options.is_empty() => {
                     "no setting that the profile allows holds level flight there at 1.3 Vs or more and within the speed limit of the air. \
                      What would free it: less load, lower minimum altitudes where the chart has them, or more cruise power or fewer RPM to \
                      avoid in the profile, if they are wrong there"
