@@ -222,6 +222,12 @@ pub struct Procedures {
 }
 
 impl Aircraft {
+    /// The greatest share of rated power in cruise with a row of the mixture table: that of the profile, or that of its band.
+    pub fn most_cruise_power(&self, mixture: usize) -> f64 {
+        let band = self.engine.spec.mixtures[mixture].max_power_fraction;
+        band.min(self.procedures.cruise_power_fraction)
+    }
+
     /// Calibrated airspeed [m/s] of an indicated one.
     pub fn cas_from_ias(&self, ias_m_s: f64) -> f64 {
         self.speeds.cas_from_ias_m_s(ias_m_s)

@@ -283,11 +283,15 @@ fn settling_per_s(problem: &Problem, first: &Instant, control: &Control) -> f64 
         let configuration = control.configuration;
         problem.aircraft.drag_n(first.air, v, weight, configuration)
     };
-    let drag_slope = (drag(tas + PROBE_M_S) - drag(tas - PROBE_M_S)) / (2.0 * PROBE_M_S);
     let along_path = G_M_S2 * first.rate_m_s / (tas * tas);
-    let slope =
-        along_path - (drag_slope + first.performance.thrust_n.max(0.0) / tas) / first.mass_kg;
-    slope.min(0.0)
+    let excess = excess_per_m_s(drag, tas, first.performance.thrust_n);
+    (along_path + excess / first.mass_kg).min(0.0)
+}
+
+/// The slope of thrust at constant power less drag with true airspeed, N s/m.
+fn excess_per_m_s(drag: impl Fn(f64) -> f64, tas_m_s: f64, thrust_n: f64) -> f64 {
+    let drag_slope = (drag(tas_m_s + PROBE_M_S) - drag(tas_m_s - PROBE_M_S)) / (2.0 * PROBE_M_S);
+    -(drag_slope + thrust_n.max(0.0) / tas_m_s)
 }
 
 /// One step in time whose length is not bound by the time constant of the speed: an exponential Runge-Kutta step of second order
@@ -468,8 +472,7 @@ pub(crate) fn steady_level(
     let mut v0 = guess_m_s;
     let thrust_n = perform(v0).thrust_n;
     let mut f0 = thrust_n - drag(v0);
-    let drag_slope = (drag(v0 + PROBE_M_S) - drag(v0 - PROBE_M_S)) / (2.0 * PROBE_M_S);
-    let mut per = (-drag_slope - thrust_n.max(0.0) / v0).min(-mass_kg / SLOWEST_SETTLING_S);
+    let mut per = excess_per_m_s(drag, v0, thrust_n).min(-mass_kg / SLOWEST_SETTLING_S);
     let first = (-f0 / per).clamp(-LONGEST_SECANT_M_S, LONGEST_SECANT_M_S);
     let mut v1 = v0 + first.abs().max(SHORTEST_SECANT_M_S).copysign(f0);
     for _ in 0..40 {

@@ -1,7 +1,7 @@
 //! The cruise cost field: what can be set at a level, and what a mile costs there.
 
 use crate::aircraft::propeller::Nearby;
-use crate::aircraft::{AirState, Governed, Levers, Throttle};
+use crate::aircraft::{AirState, Governed, Levers, Performance, Throttle};
 use crate::flight::{Nearness, level_speed_m_s, steady_level};
 use crate::quantity::PA_PER_INHG;
 use crate::solve::refine::by_steps;
@@ -59,23 +59,8 @@ pub(super) fn settable_rev_s(problem: &Problem, step_s: f64) -> Vec<f64> {
     revs
 }
 
-/// What a setting gives in level flight.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Given {
-    /// True airspeed, m/s.
-    pub(super) tas_m_s: f64,
-    /// Indicated airspeed, m/s.
-    ias_m_s: f64,
-    /// Fuel flow, kg/s.
-    pub(super) fuel_kg_s: f64,
-    /// Crankshaft speed, rev/s.
-    pub(super) rev_s: f64,
-    /// Manifold pressure, Pa.
-    map_pa: f64,
-    /// Share of rated power.
-    pub(super) power_fraction: f64,
-    governed: Governed,
-}
+/// A setting as it would be cruised with, allowed or not, with all that it gives.
+pub(super) type Setting = (CruiseOption, Performance);
 
 /// A level at a distance and a mass: what may be cruised with there.
 pub(super) struct AtLevel<'a> {
@@ -149,8 +134,7 @@ impl<'a> AtLevel<'a> {
         near_m_s: &mut f64,
     ) -> Option<(CruiseOption, f64)> {
         let (aircraft, air) = (&self.problem.aircraft, self.air);
-        let band = aircraft.engine.spec.mixtures[levers.mixture].max_power_fraction;
-        let most = band.min(aircraft.procedures.cruise_power_fraction);
+        let most = aircraft.most_cruise_power(levers.mixture);
         // What is set is held: by the governor, or at fixed pitch by the throttle. Full throttle there sets no RPM.
         let unset = levers.throttle == Throttle::Full && aircraft.propeller.is_fixed();
         let near = &self.near;
@@ -163,42 +147,32 @@ impl<'a> AtLevel<'a> {
                 return None;
             }
         }
-        let set = self.given(levers, *near_m_s)?;
-        *near_m_s = set.tas_m_s;
+        let (option, set) = self.given(levers, *near_m_s)?;
+        *near_m_s = option.tas_m_s;
         let (top, bottom) = self.ias_m_s;
         let refused = set.power_fraction > most
             || (set.governed != Governed::Yes && !unset)
-            || set.ias_m_s > top
-            || set.ias_m_s < bottom
+            || option.ias_m_s > top
+            || option.ias_m_s < bottom
             || aircraft.in_avoid_band(set.rev_s, set.map_pa);
-        let option = CruiseOption {
-            levers,
-            tas_m_s: set.tas_m_s,
-            ias_m_s: set.ias_m_s,
-            fuel_kg_s: set.fuel_kg_s,
-            rev_s: set.rev_s,
-            map_pa: set.map_pa,
-        };
         (!refused).then_some((option, set.power_fraction))
     }
 
     /// What a setting gives in level flight, allowed or not; `None` where it holds none. The search for its speed begins at `near_m_s`, m/s.
-    pub(super) fn given(&self, levers: Levers, near_m_s: f64) -> Option<Given> {
-        let (aircraft, air) = (&self.problem.aircraft, self.air);
-        let near = &self.near;
+    pub(super) fn given(&self, levers: Levers, near_m_s: f64) -> Option<Setting> {
         let nearness = Nearness::COMPARED;
-        let mass_kg = self.mass_kg;
+        let (air, mass_kg, near) = (self.air, self.mass_kg, &self.near);
         let steady = steady_level(self.problem, air, mass_kg, levers, near_m_s, near, nearness)?;
         let (tas_m_s, set) = (steady.tas_m_s, steady.near_there);
-        Some(Given {
+        let option = CruiseOption {
+            levers,
             tas_m_s,
-            ias_m_s: aircraft.ias_from_tas(air, tas_m_s),
+            ias_m_s: self.problem.aircraft.ias_from_tas(air, tas_m_s),
             fuel_kg_s: set.fuel_kg_s,
             rev_s: set.rev_s,
             map_pa: set.map_pa,
-            power_fraction: set.power_fraction,
-            governed: set.governed,
-        })
+        };
+        Some((option, set))
     }
 }
 
@@ -297,8 +271,7 @@ pub fn polish(
     let aircraft = &problem.aircraft;
     let hp = problem.pressure_altitude_m(distance_m, level_m);
     let (air, sample) = problem.air_state(distance_m, hp, problem.time_s(distance_m));
-    let band = aircraft.engine.spec.mixtures[option.levers.mixture].max_power_fraction;
-    let most = band.min(aircraft.procedures.cruise_power_fraction);
+    let most = aircraft.most_cruise_power(option.levers.mixture);
     let near = Cell::new(Nearby::NONE);
     let at = |map: f64| -> Option<CruiseOption> {
         let levers = Levers {
@@ -361,6 +334,29 @@ pub fn least_per_m(
         .iter()
         .map(|o| cost_per_m(rates, o, &sample))
         .fold(f64::INFINITY, f64::min)
+}
+
+/// Places of a stretch at which the wind is asked.
+const PLACES: u32 = 5;
+
+/// Wind and temperature at a level \[m\] in the middle of each fifth of a stretch.
+pub(super) fn samples_along(
+    problem: &Problem,
+    level_m: f64,
+    from_m: f64,
+    to_m: f64,
+) -> impl Iterator<Item = AirSample> + '_ {
+    (0..PLACES).map(move |k| {
+        let s = from_m + (to_m - from_m) * (f64::from(k) + 0.5) / f64::from(PLACES);
+        let hp = problem.pressure_altitude_m(s, level_m);
+        problem.air.at(s, hp, problem.time_s(s))
+    })
+}
+
+/// Cost of a metre [objective unit / m] with an option, in the mean of some winds; infinite against one too strong.
+pub(super) fn mean_cost_per_m(rates: CostRates, option: &CruiseOption, winds: &[AirSample]) -> f64 {
+    let each = winds.iter().map(|wind| cost_per_m(rates, option, wind));
+    each.sum::<f64>() / f64::from(PLACES)
 }
 
 /// Cost of a metre [objective unit / m] with an option in the wind of a point; infinite against a wind too strong.

@@ -228,7 +228,7 @@ impl<'a> Pricing<'a> {
 }
 
 /// Whether two descents, their beginning left open, are the same.
-fn same(a: &Descent, b: &Descent) -> bool {
+pub(super) fn same(a: &Descent, b: &Descent) -> bool {
     let open = |d: &Descent| Descent { to_go_m: 0.0, ..*d };
     open(a) == open(b)
 }

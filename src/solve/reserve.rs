@@ -128,10 +128,7 @@ fn set_anew(search: &Search, flown: &Flown, rates: CostRates) -> Option<Script> 
     let level = AtLevel::new(p, last.level_m, middle_m, search.middle_kg());
     let (now, _) = level.setting(last.levers(), &mut near_m_s)?;
     let sample = level.sample;
-    let fuel = CostRates {
-        per_kg: 1.0,
-        ..CostRates::default()
-    };
+    let fuel = CostRates::OF_FUEL;
     let most_per_m = cost_per_m(fuel, &now, &sample) * (1.0 + ROOM);
     let best = options
         .iter()

@@ -253,11 +253,8 @@ fn envelope(
             (map, engine.charge(map, rev_s, intake))
         });
         let breathed: Vec<(f64, Charge)> = maps.collect();
-        for (m, mix) in engine.spec.mixtures.iter().enumerate() {
-            let band_w = mix
-                .max_power_fraction
-                .min(aircraft.procedures.cruise_power_fraction)
-                * engine.spec.rated_power_w;
+        for m in 0..engine.spec.mixtures.len() {
+            let band_w = aircraft.most_cruise_power(m) * engine.spec.rated_power_w;
             let mut point = |out: EngineOutput| {
                 if !aircraft.in_avoid_band(rev_s, out.map_pa) {
                     run.push((
@@ -342,10 +339,8 @@ fn fixed_pitch_settings(
         .engine
         .map_pa(Throttle::Full, 0.0, aircraft.intake(air, tas));
     let mut found = Vec::new();
-    for (mixture, mix) in aircraft.engine.spec.mixtures.iter().enumerate() {
-        let most = mix
-            .max_power_fraction
-            .min(aircraft.procedures.cruise_power_fraction);
+    for mixture in 0..aircraft.engine.spec.mixtures.len() {
+        let most = aircraft.most_cruise_power(mixture);
         for i in 0..=STEPS {
             let map_pa = LEAST_MAP_PA + (full_pa - LEAST_MAP_PA) * f64::from(i) / f64::from(STEPS);
             let levers = Levers {

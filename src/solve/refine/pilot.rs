@@ -175,9 +175,8 @@ impl<'a> Pilot<'a> {
         strictness: f64,
     ) -> bool {
         let moves = 1.0 + MOVE_WORTH * lever_changes(near);
-        let tried = self.tried.borrow();
-        let tried = tried.least(here, near, flown.cost);
-        if !self.keeps() && tried.is_some_and(|cost| cost * moves > beat) {
+        let tried = || self.tried.borrow().least(here, near, flown.cost);
+        if !self.keeps() && tried().is_some_and(|cost| cost * moves > beat) {
             return true;
         }
         let reckoned = self.reckoner.borrow();

@@ -3,22 +3,19 @@
 //! A stretch of cruise costs what the setting gives near its middle, at the mass of the middle of the route, in the winds along it; climb and descent, flown from and to
 //! another speed, make up the rest. A flight takes a hundred looks at engine and propeller, this a handful.
 
-use super::pilot::{descent_bits, has_room};
+use super::pilot::has_room;
 use crate::aircraft::Levers;
 use crate::flight::{Cruise, Flown, Limit, Script, ThrottleRule};
 use crate::quantity::M_PER_NM;
-use crate::solve::cruise::{AtLevel, Given, ground_speed_m_s};
+use crate::solve::cruise::{AtLevel, CruiseOption, Setting, mean_cost_per_m, samples_along};
+use crate::solve::descent::same;
 use crate::solve::search::middle_kg;
-use crate::trip::{AirSample, Problem};
+use crate::trip::{CostRates, Problem};
 use std::cell::RefCell;
 use std::collections::HashMap;
 
 /// Places where settings are reckoned are whole multiples of this, m.
 const PLACE_M: f64 = 25.0 * M_PER_NM;
-/// The wind is asked at so many places of a stretch.
-const PLACES: u32 = 5;
-/// Against a stronger wind nothing is reckoned, m/s.
-const LEAST_GROUND_SPEED_M_S: f64 = 5.0;
 
 /// How far what is reckoned may lie from what is flown. Our choice: of 5,300 changes of cruise power in the walks of eight trips 4,600 led nowhere, of which
 /// 3,400 were told by the narrower one alone; of the 720 that led on one was told wrongly, with a descent that follows: the wider one is for those.
@@ -56,22 +53,12 @@ pub(super) struct Least {
     pub(super) violation: f64,
 }
 
-/// Whether two scripts come down alike.
-fn same_descent(a: &Script, b: &Script) -> bool {
-    let bits = |script: &Script| {
-        let mut out = Vec::with_capacity(24);
-        descent_bits(script, &mut out);
-        out
-    };
-    bits(a) == bits(b)
-}
-
 /// Settings reckoned so far in one problem.
 pub(super) struct Reckoner<'a> {
     problem: &'a Problem,
     /// In the middle of the route.
     mass_kg: f64,
-    known: RefCell<HashMap<[u64; 6], Option<Given>>>,
+    known: RefCell<HashMap<[u64; 6], Option<Setting>>>,
 }
 
 impl<'a> Reckoner<'a> {
@@ -109,38 +96,32 @@ impl<'a> Reckoner<'a> {
         }
         let middle_m = 0.5 * (from_m + to_m);
         let [before, after] = [a[i], b[i]].map(|c| self.given(c.level_m, middle_m, c.levers()));
-        let (before, after) = (before?, after?);
-        let winds = self.winds(a[i].level_m, from_m, to_m);
-        // Seconds for each metre, in the mean of the winds along the stretch.
-        let per_m = |given: &Given| -> Option<f64> {
-            let each = winds
-                .each_ref()
-                .map(|wind| ground_speed_m_s(given.tas_m_s, wind));
-            let flies = each.iter().all(|&gs| gs > LEAST_GROUND_SPEED_M_S);
-            flies.then(|| each.iter().map(|gs| 1.0 / gs).sum::<f64>() / f64::from(PLACES))
+        let ((before, _), (after, set)) = (before?, after?);
+        let winds: Vec<_> = samples_along(self.problem, a[i].level_m, from_m, to_m).collect();
+        let dearer_by = |rates: CostRates| {
+            let per_m = |option| mean_cost_per_m(rates, option, &winds);
+            length_m * (per_m(&after) - per_m(&before))
         };
-        let rates = self.problem.cost_rates();
-        let (slowness, slowness_after) = (per_m(&before)?, per_m(&after)?);
-        let cost_of = |g: &Given, s_per_m: f64| rates.rate(g.fuel_kg_s, g.rev_s) * s_per_m;
-        let reserve_kg = |g: &Given| self.problem.reserve_kg(g.fuel_kg_s);
+        let cost = dearer_by(self.problem.cost_rates());
+        let burned_kg = dearer_by(CostRates::OF_FUEL);
+        if !cost.is_finite() || !burned_kg.is_finite() {
+            return None;
+        }
+        let reserve_kg = |o: &CruiseOption| self.problem.reserve_kg(o.fuel_kg_s);
         let cruised_m = flown.top_of_descent.distance_m - flown.top_of_climb.distance_m;
         let share = (length_m / cruised_m).min(1.0);
         // A throttle that is not touched on the way down stays where cruise has it.
         let follows = i + 1 == a.len() && near.descent.first.throttle == ThrottleRule::Untouched;
-        let error = if same_descent(here, near) && !follows {
+        let error = if same(&here.descent, &near.descent) && !follows {
             DESCENT_ALIKE
         } else {
             DESCENT_FOLLOWS
         };
-        let cost = length_m * (cost_of(&after, slowness_after) - cost_of(&before, slowness));
-        let fuel_kg = length_m * (after.fuel_kg_s * slowness_after - before.fuel_kg_s * slowness)
-            + share * (reserve_kg(&after) - reserve_kg(&before));
+        let fuel_kg = burned_kg + share * (reserve_kg(&after) - reserve_kg(&before));
         let short_kg =
             flown.audit.excess(Limit::Fuel) + fuel_kg - (error.own * fuel_kg.abs() + error.fuel_kg);
-        let aircraft = &self.problem.aircraft;
-        let band = aircraft.engine.spec.mixtures[b[i].mixture].max_power_fraction;
-        let most = band.min(aircraft.procedures.cruise_power_fraction);
-        let over = after.power_fraction - most - POWER_ERROR;
+        let most = self.problem.aircraft.most_cruise_power(b[i].mixture);
+        let over = set.power_fraction - most - POWER_ERROR;
         Some(Least {
             cost: flown.cost + cost - (error.own * cost.abs() + error.cost * flown.cost.abs()),
             violation: Limit::Fuel.units(short_kg).max(0.0) + Limit::Mixture.units(over).max(0.0),
@@ -148,7 +129,7 @@ impl<'a> Reckoner<'a> {
     }
 
     /// What levers give at a level, in the air near a place: it changes little with it.
-    fn given(&self, level_m: f64, distance_m: f64, levers: Levers) -> Option<Given> {
+    fn given(&self, level_m: f64, distance_m: f64, levers: Levers) -> Option<Setting> {
         let place_m = ((distance_m / PLACE_M).round() * PLACE_M).min(self.problem.length_m);
         let [kind, figure] = levers.throttle.bits();
         let key = [
@@ -162,18 +143,6 @@ impl<'a> Reckoner<'a> {
         *self.known.borrow_mut().entry(key).or_insert_with(|| {
             let level = AtLevel::new(self.problem, level_m, place_m, self.mass_kg);
             level.given(levers, level.guess_m_s)
-        })
-    }
-
-    /// The wind at [`PLACES`] along a stretch.
-    fn winds(&self, level_m: f64, from_m: f64, to_m: f64) -> [AirSample; PLACES as usize] {
-        let p = self.problem;
-        let mut share = -0.5 / f64::from(PLACES);
-        std::array::from_fn(|_| {
-            share += 1.0 / f64::from(PLACES);
-            let at_m = from_m + share * (to_m - from_m);
-            p.air
-                .at(at_m, p.pressure_altitude_m(at_m, level_m), p.time_s(at_m))
         })
     }
 }

@@ -159,12 +159,17 @@ fn walked(
     };
     let within = |s: &Script| -> Vec<Move> {
         let mut list = moves(problem, s);
-        list.retain(|m| !reach.near || m.is_near());
-        list.retain(|m| reach.thorough || !m.seldom_leads_on());
+        let far = |m: &Move| reach.near && !m.is_near();
+        list.retain(|m| !far(m) && (reach.thorough || !m.seldom_leads_on()));
         if reach.thorough {
             list.extend(moves_together(problem, s));
         }
         list
+    };
+    let neighbour = |here: &Script, change: Move| {
+        let mut near = moved(problem, here, change)?;
+        prepare(&mut near);
+        (near != *here).then_some(near)
     };
     let before = pilot.flights();
     let mut list = within(&here);
@@ -179,10 +184,9 @@ fn walked(
             if pilot.flights() - before >= reach.most_flights {
                 break;
             }
-            let Some(mut near) = moved(problem, &here, change) else {
+            let Some(near) = neighbour(&here, change) else {
                 continue;
             };
-            prepare(&mut near);
             if let Some((flown, c)) = pilot.cheaper(&near, beat, Some(over), strict) {
                 beat = c;
                 mended = Some((near, flown));
@@ -210,13 +214,9 @@ fn walked(
         let change = list[next % list.len()];
         next += 1;
         since += 1;
-        let Some(mut near) = moved(problem, &here, change) else {
+        let Some(near) = neighbour(&here, change) else {
             continue;
         };
-        prepare(&mut near);
-        if near == here {
-            continue;
-        }
         let beat = cost - TIE * cost.abs();
         if best
             .as_ref()

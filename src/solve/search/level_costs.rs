@@ -346,19 +346,8 @@ impl Search<'_> {
         to_m: f64,
         options: &[CruiseOption],
     ) -> Option<(Cruise, f64)> {
-        let samples: Vec<_> = (0..5)
-            .map(|k| {
-                let s = from_m + (to_m - from_m) * (f64::from(k) + 0.5) / 5.0;
-                let hp = self.p.pressure_altitude_m(s, level_m);
-                self.p.air.at(s, hp, self.p.time_s(s))
-            })
-            .collect();
-        let price = |o: &CruiseOption| -> f64 {
-            samples
-                .iter()
-                .map(|a| cruise::cost_per_m(self.rates, o, a))
-                .sum()
-        };
+        let winds: Vec<_> = cruise::samples_along(self.p, level_m, from_m, to_m).collect();
+        let price = |o: &CruiseOption| cruise::mean_cost_per_m(self.rates, o, &winds);
         let best = options
             .iter()
             .min_by(|a, b| price(a).total_cmp(&price(b)))?;
@@ -370,6 +359,6 @@ impl Search<'_> {
             mixture: best.levers.mixture,
             set_at_ias_m_s: 0.0,
         };
-        Some((cruise, price(best) / 5.0))
+        Some((cruise, price(best)))
     }
 }

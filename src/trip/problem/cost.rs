@@ -17,11 +17,7 @@ impl Problem {
                 per_kg: 0.0,
                 per_rev: 0.0,
             },
-            Objective::Fuel => CostRates {
-                per_s: 0.0,
-                per_kg: 1.0,
-                per_rev: 0.0,
-            },
+            Objective::Fuel => CostRates::OF_FUEL,
             Objective::Money => {
                 let (per_s, per_rev) = match self.prices.basis {
                     HourBasis::Clock | HourBasis::Airborne => (self.prices.per_s, 0.0),
@@ -56,6 +52,13 @@ pub struct CostRates {
 }
 
 impl CostRates {
+    /// A kilogram of fuel costs one, and nothing else anything.
+    pub const OF_FUEL: Self = Self {
+        per_s: 0.0,
+        per_kg: 1.0,
+        per_rev: 0.0,
+    };
+
     /// Cost of this much time \[s\], fuel \[kg\] and revolutions.
     pub fn of(self, time_s: f64, fuel_kg: f64, revolutions: f64) -> f64 {
         self.per_s * time_s + self.per_kg * fuel_kg + self.per_rev * revolutions
